@@ -1,0 +1,18 @@
+//! fogweft makes the fog of layered 2D scenes.
+
+#![forbid(unsafe_code)]
+
+pub mod art;
+pub mod colour;
+pub mod fault;
+pub mod field;
+pub mod keys;
+pub mod law;
+pub mod limits;
+pub mod out;
+pub mod plan;
+pub mod recipe;
+pub mod report;
+pub mod scene;
+pub mod seed;
+pub mod sheet;

@@ -1,0 +1,20 @@
+//! Bounds that are checked before anything is allocated.
+
+/// What one run may ask of the machine. Every bound has its own message and can be raised by the caller.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// Longest side of any picture read or written, in texels.
+    pub side: u32,
+    /// Most texels of one picture read or written.
+    pub texels: u64,
+    /// Most bytes of one input file (scene, preset, PNG, SVG).
+    pub file_bytes: u64,
+    /// Most slots of a scene.
+    pub slots: usize,
+}
+
+impl Default for Limits {
+    fn default() -> Limits {
+        Limits { side: 32_768, texels: 268_435_456, file_bytes: 268_435_456, slots: 256 }
+    }
+}
