@@ -4,6 +4,7 @@
 
 pub mod art;
 pub mod colour;
+pub mod exp;
 pub mod fault;
 pub mod field;
 pub mod keys;
