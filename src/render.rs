@@ -3,13 +3,13 @@
 use crate::art::{Picture, Source};
 use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Faults, Result};
+use crate::field::Sampling;
 use crate::keys;
 use crate::limits::Limits;
 use crate::out::{self, Effort, Entry, Manifest, Raster};
 use crate::plan::{Job, Naturals, Plan};
 use crate::scene::Scene;
 use crate::sheet::{Bits, Sheet};
-use crate::field::Sampling;
 use crate::still::{Layer, Still};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
@@ -98,24 +98,20 @@ impl<'a> Stack<'a> {
     /// The PNG of the job `index` of the plan, and whether all of it is opaque.
     pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
         match &self.made[index] {
-            Made::Sheet(sheet) => {
-                let size = sheet.size();
-                let bytes = match bits {
-                    Bits::Eight => out::encode(Raster::Eight { size, rgba: &sheet.eight() }, effort),
-                    Bits::Sixteen => out::encode(Raster::deep(size, &sheet.sixteen()), effort),
-                };
-                (bytes, false)
-            }
+            Made::Sheet(sheet) => (sheet_png(sheet, sheet.size()[0], bits, effort), false),
             Made::Picture(picture) => {
                 let size = picture.size;
                 let opaque = picture.texels.iter().all(|texel| texel[3] == u16::MAX);
                 let bytes = if picture.deep && bits == Bits::Sixteen {
-                    out::encode(Raster::deep(size, picture.texels.as_flattened()), effort)
+                    out::encode(
+                        Raster::Sixteen { size, samples: picture.texels.as_flattened(), keep_depth: true },
+                        effort,
+                    )
                 } else {
                     // The exact inverse of code * 257, and the nearest code for deep sources (W3C PNG, sample depth rescaling).
                     let nearest = |value: &u16| ((u32::from(*value) * 255 + 32767) / 65535) as u8;
                     let rgba: Vec<u8> = picture.texels.as_flattened().iter().map(nearest).collect();
-                    out::encode(Raster::Eight { size, rgba: &rgba }, effort)
+                    out::encode(Raster::Eight { size, samples: &rgba }, effort)
                 };
                 (bytes, opaque)
             }
@@ -139,11 +135,25 @@ impl<'a> Stack<'a> {
     }
 }
 
+/// The PNG of `width` columns of a sheet, which repeats after its own width.
+pub fn sheet_png(sheet: &Sheet, width: u32, bits: Bits, effort: Effort) -> Vec<u8> {
+    let size = [width, sheet.size()[1]];
+    match bits {
+        Bits::Eight => out::encode(Raster::Eight { size, samples: &sheet.eight(width) }, effort),
+        Bits::Sixteen => {
+            out::encode(Raster::Sixteen { size, samples: &sheet.sixteen(width), keep_depth: true }, effort)
+        }
+    }
+}
+
 /// The PNG of a still.
 pub fn still_png(still: &Still, bits: Bits, effort: Effort) -> Vec<u8> {
     match bits {
-        Bits::Eight => out::encode(Raster::Eight { size: still.size, rgba: &still.eight() }, effort),
-        Bits::Sixteen => out::encode(Raster::deep(still.size, &still.sixteen()), effort),
+        Bits::Eight => out::encode(Raster::Eight { size: still.size, samples: &still.eight() }, effort),
+        Bits::Sixteen => out::encode(
+            Raster::Sixteen { size: still.size, samples: &still.sixteen(), keep_depth: true },
+            effort,
+        ),
     }
 }
 
@@ -218,9 +228,9 @@ fn check_only(scene: &Scene, only: &[String]) -> Result<()> {
                     format!("the slots are {}", names.join(", "))
                 }
             };
-            faults
-                .list
-                .push(Fault::new(Class::Usage, format!("--only {name}: the scene has no such slot")).remedy(remedy));
+            faults.list.push(
+                Fault::new(Class::Usage, format!("--only {name}: the scene has no such slot")).remedy(remedy),
+            );
         }
     }
     faults.or(())
@@ -233,8 +243,7 @@ fn render_one(plan: Plan, arts: &Arts, options: &Options, folder: PathBuf) -> Re
     let earlier = Manifest::read(&folder)?;
     let jobs: Vec<usize> =
         (0..plan.files.len()).filter(|&index| wanted(&plan.files[index].placing().slot)).collect();
-    let mut names: Vec<String> =
-        jobs.iter().map(|&index| plan.files[index].placing().path.clone()).collect();
+    let mut names: Vec<String> = jobs.iter().map(|&index| plan.files[index].placing().path.clone()).collect();
     names.push(STILL.to_owned());
     names.push(out::manifest::NAME.to_owned());
     out::guard(&folder, &names, earlier.as_ref())?;

@@ -2,6 +2,7 @@
 
 use super::files::why;
 use crate::fault::{Class, Fault, Faults, Result};
+pub use crate::plan::Kind;
 use crate::scene::Blending;
 use serde::ser::Serializer;
 use serde::{Deserialize, Serialize};
@@ -62,18 +63,6 @@ pub struct Still {
     /// The file's length.
     #[serde(default)]
     pub bytes: u64,
-}
-
-/// What a file is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Kind {
-    /// The air between a slot and the next farther one.
-    Fog,
-    /// Fog gathered behind one silhouette.
-    Rim,
-    /// A slot's picture, treated.
-    Art,
 }
 
 /// One file of the manifest.

@@ -11,15 +11,17 @@ use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot};
 use crate::seed;
 use crate::sheet::SheetSpec;
 use crate::sheet::grade::Tones;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// What a file holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Kind {
-    /// A sheet of fog.
+    /// The air between a slot and the next farther one.
     Fog,
+    /// Fog gathered behind one silhouette.
+    Rim,
     /// A slot's picture as it is drawn.
     Art,
 }

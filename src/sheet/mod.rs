@@ -106,9 +106,9 @@ impl Sheet {
         }
     }
 
-    /// The whole sheet as RGBA, 8 bits, opacity dithered.
-    pub fn eight(&self) -> Vec<u8> {
-        self.texels(|y, row, out: &mut [u8]| {
+    /// `width` columns of the sheet, wrapping, as RGBA, 8 bits, opacity dithered.
+    pub fn eight(&self, width: u32) -> Vec<u8> {
+        self.texels(width, |y, row, out: &mut [u8]| {
             let thresholds = dither::row(y);
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
                 let colour = row.colour[at].map(|value| (value * 255.0 + 0.5) as u8);
@@ -118,9 +118,9 @@ impl Sheet {
         })
     }
 
-    /// The whole sheet as RGBA, 16 bits.
-    pub fn sixteen(&self) -> Vec<u16> {
-        self.texels(|_, row, out: &mut [u16]| {
+    /// `width` columns of the sheet, wrapping, as RGBA, 16 bits.
+    pub fn sixteen(&self, width: u32) -> Vec<u16> {
+        self.texels(width, |_, row, out: &mut [u16]| {
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
                 let colour = row.colour[at].map(|value| (value * 65535.0 + 0.5) as u16);
                 texel[..3].copy_from_slice(&colour);
@@ -129,8 +129,12 @@ impl Sheet {
         })
     }
 
-    fn texels<T: Copy + Default + Send>(&self, write: impl Fn(usize, &Row, &mut [T]) + Sync) -> Vec<T> {
-        let [width, height] = self.size().map(|side| side as usize);
+    fn texels<T: Copy + Default + Send>(
+        &self,
+        width: u32,
+        write: impl Fn(usize, &Row, &mut [T]) + Sync,
+    ) -> Vec<T> {
+        let [width, height] = [width, self.size()[1]].map(|side| side as usize);
         let mut out = vec![T::default(); width * height * 4];
         out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
             self.row(y, 0, width, row);
