@@ -7,14 +7,22 @@ pub struct Limits {
     pub side: u32,
     /// Most texels of one picture read or written.
     pub texels: u64,
-    /// Most bytes of one input file (scene, preset, PNG, SVG).
+    /// Most bytes of one picture file (PNG, SVG).
     pub file_bytes: u64,
+    /// Most bytes of one scene or preset file; reading takes some hundred times as much memory.
+    pub text_bytes: u64,
     /// Most slots of a scene.
     pub slots: usize,
 }
 
 impl Default for Limits {
     fn default() -> Limits {
-        Limits { side: 32_768, texels: 268_435_456, file_bytes: 268_435_456, slots: 256 }
+        Limits {
+            side: 32_768,
+            texels: 268_435_456,
+            file_bytes: 268_435_456,
+            text_bytes: 4_194_304,
+            slots: 256,
+        }
     }
 }

@@ -1,5 +1,8 @@
 //! Recipes: the numbers of the five steps, and the shelf of presets that hold them.
 
+pub mod layers;
+pub mod shelf;
+
 use serde::{Deserialize, Serialize};
 
 /// The kind of layered noise.

@@ -1,5 +1,13 @@
 //! The scene as meant: every default, colour and override resolved. What renders reads this and interprets nothing.
 
+mod check;
+pub mod read;
+mod sets;
+mod source;
+mod written;
+
+pub use source::Source;
+
 use crate::colour::Srgb;
 use crate::recipe::{Anchor, Recipe};
 use std::path::PathBuf;

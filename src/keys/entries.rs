@@ -1,0 +1,194 @@
+//! A file's tables read against the table of keys; what is wrong is gathered, nothing stops the reading.
+
+use super::{KEYS, Key, STEPS, Section, Value, find, near, of, shown};
+use crate::fault::{Class, Fault};
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Where a value was written.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Place {
+    /// In the file at hand, at these bytes.
+    File(Range<usize>),
+    /// In a `--set` argument, as written.
+    Argument(String),
+}
+
+/// A value and where it was written.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Entry {
+    pub value: Value,
+    pub place: Place,
+}
+
+/// Values by the path of their key.
+pub(crate) type Entries = BTreeMap<&'static str, Entry>;
+
+/// Reads tables of one file and gathers faults.
+pub(crate) struct Reader<'a> {
+    file: &'a Path,
+    /// Faults so far, in no order.
+    pub faults: Vec<Fault>,
+}
+
+impl<'a> Reader<'a> {
+    pub fn new(file: &'a Path) -> Reader<'a> {
+        Reader { file, faults: Vec::new() }
+    }
+
+    /// Adds a fault at a place.
+    pub fn fault(
+        &mut self,
+        class: Class,
+        place: &Place,
+        message: impl Into<String>,
+        remedy: impl Into<String>,
+    ) {
+        let fault = match place {
+            Place::File(span) => Fault::new(class, message).in_file(self.file).at(Some(span.clone())),
+            Place::Argument(argument) => {
+                Fault::new(Class::Usage, message).in_file(PathBuf::from(format!("--set {argument}")))
+            }
+        };
+        self.faults.push(fault.remedy(remedy));
+    }
+
+    /// Adds a fault of the file as a whole.
+    pub fn whole(&mut self, class: Class, message: impl Into<String>, remedy: impl Into<String>) {
+        self.faults.push(Fault::new(class, message).in_file(self.file).remedy(remedy));
+    }
+
+    /// Parses TOML, keeping what can be read; the flag says whether all could.
+    pub fn parse<'t>(&mut self, text: &'t str) -> (DeTable<'t>, bool) {
+        let (table, errors) = DeTable::parse_recoverable(text);
+        for error in &errors {
+            let span = error.span().unwrap_or(0..0);
+            let written = text.get(span.clone()).unwrap_or_default();
+            let (message, remedy) = match error.message() {
+                "duplicate key" => (
+                    format!("{} is given twice", shown(written)),
+                    "Keep one of the two; a table's numbers all go under one heading.".to_owned(),
+                ),
+                other => (format!("This is not TOML: {other}"), String::new()),
+            };
+            self.fault(Class::Scene, &Place::File(span), message, remedy);
+        }
+        (table.into_inner(), errors.is_empty())
+    }
+
+    /// Reads a table of `section` and, where they may stand in it, the step tables.
+    ///
+    /// The names in `handled` are read by the caller. Returns the keys that are given but wrong, so that nobody
+    /// calls them missing.
+    pub fn table(
+        &mut self,
+        table: &DeTable<'_>,
+        section: Section,
+        handled: &[&str],
+        into: &mut Entries,
+    ) -> Vec<&'static str> {
+        let mut wrong = Vec::new();
+        let holds_steps = matches!(section, Section::Scene | Section::Slot | Section::Preset);
+        for (name, value) in table.iter() {
+            let key = of(section).find(|key| key.name() == name.get_ref());
+            let step = STEPS.into_iter().find(|step| holds_steps && step == name.get_ref());
+            if let Some(key) = key {
+                if !self.value(key, value, into) {
+                    wrong.push(key.path);
+                }
+            } else if let Some(step) = step {
+                match value.get_ref() {
+                    DeValue::Table(table) => {
+                        self.table(table, Section::Step(step), &[], into);
+                    }
+                    _ => self.fault(
+                        Class::Scene,
+                        &Place::File(value.span()),
+                        format!("`{step}` must be a table of numbers"),
+                        format!("Write [{step}] on a line of its own and the numbers under it."),
+                    ),
+                }
+            } else if !handled.contains(&name.get_ref().as_ref()) {
+                let remedy = remedy_for_unknown(name.get_ref(), section);
+                let message = format!("{} is no key of {}", shown(name.get_ref()), section_words(section));
+                self.fault(Class::Scene, &Place::File(name.span()), message, remedy);
+            }
+        }
+        wrong
+    }
+
+    /// Reads one value; says whether it is right.
+    fn value(&mut self, key: &'static Key, value: &Spanned<DeValue<'_>>, into: &mut Entries) -> bool {
+        let place = Place::File(value.span());
+        match key.check(value.get_ref()) {
+            Ok(value) => {
+                into.insert(key.path, Entry { value, place });
+                true
+            }
+            Err(wrong) => {
+                self.fault(Class::Scene, &place, wrong.message, wrong.remedy);
+                false
+            }
+        }
+    }
+
+    /// The faults, in the order of their places: the file as a whole first, arguments last.
+    pub fn finish(self) -> Vec<Fault> {
+        let mut faults = self.faults;
+        faults.sort_by_key(|fault| match &fault.span {
+            Some(span) => (1, span.start),
+            None if fault.file.as_deref() == Some(self.file) => (0, 0),
+            None => (2, 0),
+        });
+        faults
+    }
+}
+
+/// A section as messages call it.
+fn section_words(section: Section) -> String {
+    match section {
+        Section::Scene => "a scene".into(),
+        Section::Air => "[air]".into(),
+        Section::Step(step) => format!("[{step}]"),
+        Section::Slot => "[[slot]]".into(),
+        Section::Preset => "a preset".into(),
+    }
+}
+
+/// Where the user may have meant to write `name`, or what may have been meant by it.
+fn remedy_for_unknown(name: &str, section: Section) -> String {
+    let in_preset = section == Section::Preset;
+    let elsewhere: Vec<String> = KEYS
+        .iter()
+        .filter(|key| key.name() == name && key.section() != section)
+        .filter_map(|key| match key.section() {
+            Section::Scene if !in_preset => Some(format!("`{name}` at the top of the scene")),
+            Section::Slot if !in_preset => Some(format!("`{name}` in a [[slot]]")),
+            Section::Air if !in_preset => Some(format!("`air.{name}`")),
+            Section::Step(step) => Some(format!("`{step}.{name}`")),
+            _ => None,
+        })
+        .collect();
+    if !elsewhere.is_empty() {
+        return format!("Did you mean {}?", elsewhere.join(", or "));
+    }
+    let mut known: Vec<&str> = of(section).map(Key::name).collect();
+    if matches!(section, Section::Scene | Section::Slot | Section::Preset) {
+        known.extend(STEPS);
+    }
+    if section == Section::Scene {
+        known.extend(["air", "slot"]);
+    }
+    match near(name, known.iter().copied()) {
+        Some(near) => format!("Did you mean `{near}`?"),
+        None => format!("Known here: {}.", known.join(", ")),
+    }
+}
+
+/// The key that a dotted path of a step number, a scene key or an air key names.
+pub(crate) fn find_general(path: &str) -> Option<&'static Key> {
+    find(path).filter(|key| !matches!(key.section(), Section::Slot | Section::Preset))
+}

@@ -1,0 +1,187 @@
+//! Checks of names and picture paths, so that a scene works alike on every file system.
+
+use super::source::near_file;
+use crate::fault::Class;
+use crate::keys::shown;
+use std::path::Path;
+
+/// What is wrong with a name or a path.
+pub(super) struct Unfit {
+    pub class: Class,
+    pub message: String,
+    pub remedy: String,
+}
+
+/// Names that name devices on Windows, whatever follows the first dot.
+const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "conin$", "conout$"];
+
+/// What outputs add to a slot's name.
+const ENDINGS: [&str; 4] = [".fog", ".rim", ".art", ".png"];
+
+/// Longest name in bytes; file systems take 255, and outputs add to it.
+const LONGEST_NAME: usize = 100;
+
+/// Whether outputs can be called after a slot's name on every file system.
+pub(super) fn name(name: &str) -> Result<(), Unfit> {
+    let unfit = |why: String, remedy: &str| {
+        Err(Unfit {
+            class: Class::Scene,
+            message: format!("The slot's name {} {why}", shown(name)),
+            remedy: remedy.to_owned(),
+        })
+    };
+    let files = "Files are called after it: use letters, digits, - and _.";
+    if name.is_empty() {
+        return unfit("is empty".into(), files);
+    }
+    if name.len() > LONGEST_NAME {
+        return unfit(format!("is {} bytes long, over {LONGEST_NAME}", name.len()), "Use a shorter one.");
+    }
+    if let Some(bad) = name.chars().find(|c| c.is_control() || r#"/\<>:"|?*"#.contains(*c)) {
+        return unfit(format!("holds {:?}, which files can't have in their names", bad.to_string()), files);
+    }
+    let at_end = |c: char| c == '.' || c.is_whitespace();
+    if name.starts_with(at_end) || name.ends_with(at_end) {
+        return unfit("starts or ends with a dot or a space".into(), files);
+    }
+    let lower = name.to_lowercase();
+    let stem = lower.split('.').next().unwrap_or_default().trim_end();
+    let port = |prefix: &str| {
+        let rest = stem.strip_prefix(prefix).unwrap_or_default();
+        let mut digits = rest.chars();
+        matches!((digits.next(), digits.next()), (Some('0'..='9' | '¹' | '²' | '³'), None))
+    };
+    if DEVICES.contains(&stem) || port("com") || port("lpt") {
+        return unfit("means a device on Windows".into(), "Use another name.");
+    }
+    if let Some(ending) = ENDINGS.iter().find(|ending| lower.ends_with(*ending)) {
+        return unfit(
+            format!("ends in {ending}, which outputs add themselves"),
+            "Leave the ending out; two outputs could meet under one name.",
+        );
+    }
+    Ok(())
+}
+
+/// Whether a picture's path stays in the scene's folder, whatever the system.
+pub(super) fn art_path(path: &str) -> Result<(), Unfit> {
+    let unfit = |message: String| {
+        Err(Unfit {
+            class: Class::Scene,
+            message,
+            remedy: "Keep pictures beside the scene or in a folder below it, with / between folders.".into(),
+        })
+    };
+    let written = shown(path);
+    let mut start = path.chars();
+    let drive = matches!((start.next(), start.next()), (Some('a'..='z' | 'A'..='Z'), Some(':')));
+    if path.trim().is_empty() {
+        return unfit("The picture's path is empty".into());
+    }
+    if path.len() > 1000 {
+        return unfit(format!("The picture's path is {} bytes long, over 1000", path.len()));
+    }
+    if path.starts_with(['/', '\\']) || drive {
+        return unfit(format!("The picture's path {written} doesn't start at the scene's folder"));
+    }
+    if path.contains('\\') || path.chars().any(char::is_control) {
+        return unfit(format!("The picture's path {written} holds a character that not every system takes"));
+    }
+    let mut depth = 0_usize;
+    for part in path.split('/') {
+        depth = match part {
+            "" | "." => depth,
+            ".." => match depth.checked_sub(1) {
+                Some(depth) => depth,
+                None => return unfit(format!("The picture's path {written} leaves the scene's folder")),
+            },
+            _ => depth + 1,
+        };
+    }
+    Ok(())
+}
+
+/// Whether the picture is there.
+pub(super) fn art_file(file: &Path) -> Result<(), Unfit> {
+    let unfit = |message: String, remedy: String| Err(Unfit { class: Class::Picture, message, remedy });
+    match std::fs::metadata(file) {
+        Ok(found) if found.is_dir() => {
+            unfit(format!("{} is a folder, not a picture", file.display()), "Name the picture in it.".into())
+        }
+        Ok(_) => Ok(()),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => unfit(
+            format!("There is no picture {}", file.display()),
+            match near_file(file) {
+                Some(near) => format!("Did you mean {}?", shown(&near)),
+                None => "The path counts from the scene's folder.".into(),
+            },
+        ),
+        Err(error) => unfit(
+            format!("The picture {} can't be reached: {error}", file.display()),
+            "Check the path and its rights.".into(),
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Rules for names: Windows' "Naming Files, Paths, and Namespaces" (from memory).
+    #[test]
+    fn names_that_some_file_system_refuses_are_unfit() {
+        let long = "n".repeat(101);
+        for bad in [
+            "",
+            ".",
+            "..",
+            "a/b",
+            "a\\b",
+            "a\0b",
+            "a\nb",
+            "a\u{7f}",
+            "a:b",
+            "a*",
+            "a?",
+            "\"a\"",
+            "<a>",
+            "a|b",
+            " a",
+            "a ",
+            ".a",
+            "a.",
+            "CON",
+            "nul",
+            "con.left",
+            "Com1",
+            "lpt9.x",
+            "COM²",
+            "nul .x",
+            "reeds.fog",
+            "reeds.RIM",
+            "x.art",
+            "x.png",
+            "a\u{a0}",
+            &long,
+        ] {
+            assert!(name(bad).is_err(), "{bad:?}");
+        }
+        let most = "n".repeat(100);
+        for good in ["reeds-near", "a.b", "com", "com10", "console", "Füße", "山", "a b", "fog", "0", &most]
+        {
+            assert!(name(good).is_ok(), "{good:?}");
+        }
+    }
+
+    #[test]
+    fn paths_stay_in_the_folder() {
+        for bad in
+            ["", " ", "/a.png", "\\a.png", "C:a.png", "../a.png", "a/../../b.png", "..", "a\\b.png", "a\0"]
+        {
+            assert!(art_path(bad).is_err(), "{bad:?}");
+        }
+        for good in ["a.png", "art/a.png", "./a.png", "art/../a.png", "a b.svg", "...png", "ä.png"] {
+            assert!(art_path(good).is_ok(), "{good:?}");
+        }
+    }
+}

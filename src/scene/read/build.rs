@@ -1,0 +1,210 @@
+//! The scene as meant, from a faultless scene as written.
+
+use super::{Layer, Meant, Reading, Resolved, winner};
+use crate::colour::Srgb;
+use crate::fault::Result;
+use crate::keys::{Entry, KEYS, Place, Section, Value};
+use crate::recipe::Anchor;
+use crate::recipe::shelf::{Preset, anchor};
+use crate::scene::written::WrittenSlot;
+use crate::scene::{Air, ArtPlace, Blending, Repeat, Scene, Slot};
+use std::path::Path;
+
+/// The eye's distance for a view of this width: half of it, as for a lens that sees a right angle.
+pub(super) fn camera_of(width: f64) -> f64 {
+    width / 2.0
+}
+
+/// Height of the horizon over that of the view.
+const HORIZON: f64 = 0.52;
+/// Height of the ground line over that of the view.
+const GROUND: f64 = 0.83;
+
+/// Builds the scene.
+pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
+    let facts = facts(file, meant);
+    let number = |path| facts.value(path).and_then(Value::number).unwrap_or(0.0);
+    let colour = |path| facts.value(path).and_then(Value::colour);
+    let text = |path| facts.value(path).and_then(Value::text).unwrap_or_default();
+    let haze = colour("air.haze").unwrap_or(Srgb([0.0; 3]));
+    let air = Air {
+        haze,
+        aloft: colour("air.aloft"),
+        glow: colour("air.glow"),
+        shade: colour("air.shade"),
+        visibility: number("air.visibility"),
+        light: number("air.light"),
+        blending: if text("air.blending") == "linear" { Blending::Linear } else { Blending::Encoded },
+        beyond: number("air.beyond"),
+    };
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let mut slots = Vec::with_capacity(meant.written.slots.len());
+    for (at, slot) in meant.written.slots.iter().enumerate() {
+        let resolved = resolve(meant, at);
+        slots.push((self::slot(slot, &resolved, folder, seed_of(meant))?, resolved));
+    }
+    slots.sort_by(|(a, _), (b, _)| b.depth.total_cmp(&a.depth).then_with(|| a.name.cmp(&b.name)));
+    let (slots, resolved) = slots.into_iter().unzip();
+    let scene = Scene {
+        name: text("name").to_owned(),
+        view: view(meant),
+        travel: number("travel"),
+        camera: number("camera"),
+        horizon: number("horizon"),
+        ground: number("ground"),
+        sky: number("sky"),
+        backdrop: colour("backdrop").unwrap_or(haze),
+        air,
+        slots,
+    };
+    Ok(Reading { scene, facts, slots: resolved })
+}
+
+/// Keys of the scene and its air: as given, else by default.
+fn facts(file: &Path, meant: &Meant) -> Resolved {
+    let mut facts = Resolved::default();
+    for key in KEYS.iter().filter(|key| matches!(key.section(), Section::Scene | Section::Air)) {
+        if let Some(entry) = meant.written.top.get(key.path) {
+            facts.lay(key.path, entry.value.clone(), layer(entry, Layer::Scene));
+        } else if let Some(value) = key.default() {
+            facts.lay(key.path, value, Layer::Default);
+        }
+    }
+    let [width, height] = view(meant);
+    let stem = file.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
+    let preset = meant.presets.get(facts.value("preset").and_then(Value::text).unwrap_or_default());
+    let visibility = preset.map_or(1000.0, |preset| preset.visibility);
+    let by_preset = preset.map_or(Layer::Default, |preset| Layer::Preset(preset.name.clone()));
+    let anchor = Value::Choice(if preset.is_some_and(|preset| preset.anchor == Anchor::Sky) {
+        "sky"
+    } else {
+        "ground"
+    });
+    let mut fill = |path, value, who| {
+        if facts.value(path).is_none() {
+            facts.lay(path, value, who);
+        }
+    };
+    fill("name", Value::Text(stem), Layer::Default);
+    fill("camera", Value::Number(camera_of(width)), Layer::Default);
+    fill("horizon", Value::Number(HORIZON * height), Layer::Default);
+    fill("ground", Value::Number(GROUND * height), Layer::Default);
+    fill("air.visibility", Value::Number(visibility), by_preset.clone());
+    fill("air.anchor", anchor, by_preset);
+    for (path, like) in [("air.beyond", "air.visibility"), ("backdrop", "air.haze")] {
+        if let (None, Some(value)) = (facts.value(path), facts.value(like).cloned()) {
+            facts.lay(path, value, Layer::Default);
+        }
+    }
+    facts
+}
+
+/// Lays the layers of one slot.
+fn resolve(meant: &Meant, at: usize) -> Resolved {
+    let slot = &meant.written.slots[at];
+    let top = &meant.written.top;
+    let chosen = winner(slot.entries.get("slot.preset"), top.get("preset"));
+    let (name, who) = match chosen {
+        Some((entry, who)) => (entry.value.text().unwrap_or_default().to_owned(), who),
+        None => (super::default_preset(), Layer::Default),
+    };
+    let preset: Option<&Preset> = meant.presets.get(&name);
+    let mut resolved = preset.map_or_else(Resolved::defaults, Resolved::of_preset);
+    let steps = [
+        (top, Layer::Scene),
+        (&slot.entries, Layer::Slot),
+        (&meant.overrides.all, Layer::CommandLine),
+        (&meant.overrides.slots[at], Layer::CommandLine),
+    ];
+    for (entries, who) in steps {
+        for (path, entry) in entries {
+            let step = crate::keys::STEPS.iter().any(|step| path.split('.').next() == Some(step));
+            if step {
+                resolved.lay(path, entry.value.clone(), who.clone());
+            }
+        }
+    }
+    for (path, entry) in slot.entries.iter().filter(|(path, _)| path.starts_with("slot.")) {
+        resolved.lay(path, entry.value.clone(), layer(entry, Layer::Slot));
+    }
+    let anchor = match winner(slot.entries.get("slot.anchor"), top.get("air.anchor")) {
+        Some((entry, who)) => (entry.value.clone(), who),
+        None => {
+            let sky = preset.is_some_and(|preset| preset.anchor == Anchor::Sky);
+            (Value::Choice(if sky { "sky" } else { "ground" }), Layer::Preset(name.clone()))
+        }
+    };
+    resolved.lay("slot.anchor", anchor.0, anchor.1);
+    resolved.lay("slot.preset", Value::Text(name), who);
+    resolved
+}
+
+/// A slot as meant.
+fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, scene_seed: u64) -> Result<Slot> {
+    let number = |path| resolved.value(path).and_then(Value::number);
+    let flag = |path, otherwise| match resolved.value(path) {
+        Some(Value::Flag(flag)) => *flag,
+        _ => otherwise,
+    };
+    let text = |path| resolved.value(path).and_then(Value::text);
+    let name = written.name().unwrap_or_default().to_owned();
+    let art = text("slot.art").map(|path| ArtPlace {
+        file: folder.join(path),
+        x: number("slot.x").unwrap_or(0.0),
+        y: number("slot.y"),
+        width: number("slot.width"),
+        repeat: match resolved.value("slot.repeat") {
+            Some(Value::Number(every)) => Repeat::Every(*every),
+            Some(Value::Flag(true)) => Repeat::Edge,
+            _ => Repeat::No,
+        },
+        flip: flag("slot.flip", false),
+    });
+    let seed = match resolved.value("slot.seed") {
+        Some(Value::Whole(seed)) => seed.unsigned_abs(),
+        _ => scene_seed,
+    };
+    Ok(Slot {
+        depth: number("slot.depth").unwrap_or(0.0),
+        art,
+        fog: flag("slot.fog", true),
+        seed: hashed(seed, &name),
+        preset: text("slot.preset").unwrap_or_default().to_owned(),
+        anchor: resolved.value("slot.anchor").map_or(Anchor::Ground, anchor),
+        recipe: resolved.recipe()?,
+        haze: resolved.value("slot.haze").and_then(Value::colour),
+        haze_share: number("slot.haze_share"),
+        line: number("slot.line"),
+        shrink: number("slot.shrink"),
+        period: number("slot.period"),
+        name,
+    })
+}
+
+/// Seed of a slot's dice: neighbouring seeds and names give unrelated ones.
+fn hashed(seed: u64, name: &str) -> u64 {
+    let mut hasher = blake3::Hasher::new();
+    hasher.update(&seed.to_le_bytes());
+    hasher.update(name.as_bytes());
+    let mut first = [0; 8];
+    first.copy_from_slice(&hasher.finalize().as_bytes()[..8]);
+    u64::from_le_bytes(first)
+}
+
+fn seed_of(meant: &Meant) -> u64 {
+    match meant.written.top.get("seed") {
+        Some(Entry { value: Value::Whole(seed), .. }) => seed.unsigned_abs(),
+        _ => 1,
+    }
+}
+
+fn view(meant: &Meant) -> [f64; 2] {
+    match meant.written.top.get("view") {
+        Some(Entry { value: Value::Pair(view), .. }) => *view,
+        _ => [1.0, 1.0],
+    }
+}
+
+fn layer(entry: &Entry, in_file: Layer) -> Layer {
+    if matches!(entry.place, Place::Argument(_)) { Layer::CommandLine } else { in_file }
+}

@@ -1,0 +1,126 @@
+//! Checks that look at more than one key.
+
+use crate::fault::Class;
+use crate::keys::{self, Entry, Place, Reader, Value, shown};
+use crate::scene::check::{self, Unfit};
+use crate::scene::written::Written;
+use std::collections::HashMap;
+use std::path::Path;
+
+/// Runs them all; faults go to `reader`.
+pub(super) fn all(written: &Written, file: &Path, check_art: bool, reader: &mut Reader<'_>) {
+    missing(written, reader);
+    names(written, reader);
+    eye(written, reader);
+    pictures(written, file, check_art, reader);
+}
+
+/// Keys that must be given. A key that is given but wrong has its own fault already.
+fn missing(written: &Written, reader: &mut Reader<'_>) {
+    if !written.whole {
+        return;
+    }
+    let wanted = |path: &str| {
+        keys::find(path).map(|key| format!("{} {}", key.about, key.wanted())).unwrap_or_default()
+    };
+    if !written.top.contains_key("view") && !written.wrong.contains(&"view") {
+        reader.whole(Class::Scene, "The scene gives no `view`", wanted("view"));
+    }
+    if written.slots.is_empty() && !written.wrong.contains(&"slot") {
+        reader.whole(
+            Class::Scene,
+            "The scene has no slots",
+            "Add at least one: [[slot]] on a line of its own, `name` and `depth` under it.",
+        );
+    }
+    for slot in &written.slots {
+        for path in ["slot.name", "slot.depth"] {
+            if !slot.wrong.contains(&path) && !slot.entries.contains_key(path) {
+                let name = path.trim_start_matches("slot.");
+                let of = slot.name().map(|name| format!(" {}", shown(name))).unwrap_or_default();
+                let place = Place::File(slot.heading.clone());
+                reader.fault(Class::Scene, &place, format!("The slot{of} gives no `{name}`"), wanted(path));
+            }
+        }
+    }
+}
+
+/// Names must be fit for files and told apart by all file systems.
+fn names(written: &Written, reader: &mut Reader<'_>) {
+    let mut seen: HashMap<String, &str> = HashMap::new();
+    for slot in &written.slots {
+        let (Some(name), Some(entry)) = (slot.name(), slot.entries.get("slot.name")) else { continue };
+        if let Err(unfit) = check::name(name) {
+            report(unfit, entry, reader);
+            continue;
+        }
+        match seen.get(name.to_lowercase().as_str()) {
+            Some(other) if *other == name => reader.fault(
+                Class::Scene,
+                &entry.place,
+                format!("Two slots are named {}", shown(name)),
+                "Rename one; a slot's sheets are called after it.",
+            ),
+            Some(other) => reader.fault(
+                Class::Scene,
+                &entry.place,
+                format!("The slots' names {} and {} differ only in case", shown(other), shown(name)),
+                "Rename one; some file systems would write both to one file.",
+            ),
+            None => drop(seen.insert(name.to_lowercase(), name)),
+        }
+    }
+}
+
+/// Slots must stand before the eye.
+fn eye(written: &Written, reader: &mut Reader<'_>) {
+    let given = written.top.get("camera");
+    let camera = match (given.and_then(|entry| entry.value.number()), written.top.get("view")) {
+        (Some(camera), _) => camera,
+        (None, Some(Entry { value: Value::Pair([width, _]), .. })) => super::build::camera_of(*width),
+        _ => return,
+    };
+    for slot in &written.slots {
+        let Some(entry) = slot.entries.get("slot.depth") else { continue };
+        let depth = entry.value.number().unwrap_or(0.0);
+        if depth > -camera {
+            continue;
+        }
+        // Who moved the camera by an argument finds the fault there.
+        let place = match (&entry.place, given.map(|entry| &entry.place)) {
+            (Place::File(_), Some(argument @ Place::Argument(_))) => argument,
+            (own, _) => own,
+        };
+        let of = slot.name().map(|name| format!(" {}", shown(name))).unwrap_or_default();
+        reader.fault(
+            Class::Scene,
+            place,
+            format!("The slot{of} stands at or behind the eye: its depth is {depth}, the camera's distance {camera}"),
+            format!("Give it a depth over {}, or move the camera back with `camera`.", -camera),
+        );
+    }
+}
+
+/// Pictures must lie in the scene's folder and be there.
+fn pictures(written: &Written, file: &Path, check_art: bool, reader: &mut Reader<'_>) {
+    let folder = file.parent().unwrap_or(Path::new(""));
+    // A picture that many slots share is looked for once.
+    let mut there: HashMap<&str, bool> = HashMap::new();
+    for slot in &written.slots {
+        let Some(entry) = slot.entries.get("slot.art") else { continue };
+        let path = entry.value.text().unwrap_or_default();
+        if let Err(unfit) = check::art_path(path) {
+            report(unfit, entry, reader);
+        } else if check_art && there.get(path) != Some(&true) {
+            let found = check::art_file(&folder.join(path));
+            there.insert(path, found.is_ok());
+            if let Err(unfit) = found {
+                report(unfit, entry, reader);
+            }
+        }
+    }
+}
+
+fn report(unfit: Unfit, entry: &Entry, reader: &mut Reader<'_>) {
+    reader.fault(unfit.class, &entry.place, unfit.message, unfit.remedy);
+}

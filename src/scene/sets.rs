@@ -1,0 +1,152 @@
+//! `--set KEY=VALUE`: the command line's layer.
+
+use super::written::Written;
+use crate::fault::Class;
+use crate::keys::{self, Entries, Entry, KEYS, Key, Place, Reader, near, shown};
+
+/// What the command line sets over the step tables; all other keys go straight into the scene as written.
+#[derive(Debug, Default)]
+pub(super) struct Overrides {
+    /// Step numbers for all slots.
+    pub all: Entries,
+    /// Step numbers for one slot, by its place in the file; they win over those for all.
+    pub slots: Vec<Entries>,
+}
+
+/// Lays the arguments over the scene as written. Of two for one key the later one holds.
+pub(super) fn apply(sets: &[String], written: &mut Written, reader: &mut Reader<'_>) -> Overrides {
+    let mut overrides = Overrides { all: Entries::new(), slots: vec![Entries::new(); written.slots.len()] };
+    for argument in sets {
+        let place = Place::Argument(argument.clone());
+        let Some((target, key, text)) = split(argument, written, &place, reader) else { continue };
+        if text.trim().is_empty() {
+            reader.fault(Class::Usage, &place, format!("`{}` is given no value", key.path), key.wanted());
+            continue;
+        }
+        let value = match key.parse(text) {
+            Ok(value) => value,
+            Err(wrong) => {
+                reader.fault(Class::Usage, &place, wrong.message, wrong.remedy);
+                continue;
+            }
+        };
+        let into = match (target, key.is_step()) {
+            (None, true) => &mut overrides.all,
+            (None, false) => &mut written.top,
+            (Some(at), true) => &mut overrides.slots[at],
+            (Some(at), false) => &mut written.slots[at].entries,
+        };
+        into.insert(key.path, Entry { value, place });
+    }
+    overrides
+}
+
+/// The slot's place in the file (none: the scene), the key, and the text of the value.
+fn split<'a>(
+    argument: &'a str,
+    written: &Written,
+    place: &Place,
+    reader: &mut Reader<'_>,
+) -> Option<(Option<usize>, &'static Key, &'a str)> {
+    let no_value = |reader: &mut Reader<'_>| {
+        reader.fault(Class::Usage, place, "No value is given", "Write KEY=VALUE, as in air.visibility=300.");
+    };
+    if let Some(rest) = argument.trim_start().strip_prefix("slot.") {
+        let Some((at, rest)) = slot_of(rest, written) else {
+            // In a file that can't be read to its end, the slot may stand further down.
+            if written.whole {
+                unknown_slot(rest, written, place, reader);
+            }
+            return None;
+        };
+        let Some((path, text)) = rest.split_once('=') else {
+            no_value(reader);
+            return None;
+        };
+        let path = path.trim();
+        let key =
+            keys::find(&format!("slot.{path}")).or_else(|| keys::find(path).filter(|key| key.is_step()));
+        return match key {
+            Some(key) if key.path == "slot.name" => {
+                reader.fault(
+                    Class::Usage,
+                    place,
+                    "A slot can't be renamed from the command line",
+                    "Its name is its identity; change it in the scene file.",
+                );
+                None
+            }
+            Some(key) => Some((Some(at), key, text)),
+            None => {
+                let known = KEYS.iter().filter_map(|key| match key.section() {
+                    keys::Section::Slot => Some(key.name()),
+                    keys::Section::Step(_) => Some(key.path),
+                    _ => None,
+                });
+                unknown_key(path, known, place, reader);
+                None
+            }
+        };
+    }
+    let Some((path, text)) = argument.split_once('=') else {
+        no_value(reader);
+        return None;
+    };
+    let path = path.trim();
+    let key = keys::find_general(path);
+    if key.is_none() {
+        let known = KEYS.iter().map(|key| key.path).filter(|path| keys::find_general(path).is_some());
+        unknown_key(path, known, place, reader);
+    }
+    key.map(|key| (None, key, text))
+}
+
+/// The slot whose name `rest` begins with, and what follows the dot after it. Names may hold dots: the longest wins.
+fn slot_of<'a>(rest: &'a str, written: &Written) -> Option<(usize, &'a str)> {
+    let tail = |name: &str| {
+        let quoted = format!("\"{name}\".");
+        rest.strip_prefix(quoted.as_str()).or_else(|| rest.strip_prefix(name)?.strip_prefix('.'))
+    };
+    let named = written.slots.iter().enumerate().filter_map(|(at, slot)| Some((at, slot.name()?)));
+    named
+        .filter(|(_, name)| !name.is_empty())
+        .filter_map(|(at, name)| Some((name.len(), at, tail(name)?)))
+        .max_by_key(|(length, at, _)| (*length, std::cmp::Reverse(*at)))
+        .map(|(_, at, tail)| (at, tail))
+}
+
+fn unknown_slot(rest: &str, written: &Written, place: &Place, reader: &mut Reader<'_>) {
+    let name = rest.split(['.', '=']).next().unwrap_or_default();
+    let names: Vec<&str> = written.slots.iter().filter_map(|slot| slot.name()).collect();
+    let remedy = match near(name, names.iter().copied()) {
+        Some(near) => format!("Did you mean {}?", shown(near)),
+        None if names.is_empty() => "The scene has no slots.".into(),
+        None => {
+            let some: Vec<String> = names.iter().take(40).map(|name| shown(name)).collect();
+            format!("There are: {}.", some.join(", "))
+        }
+    };
+    reader.fault(Class::Usage, place, format!("There is no slot {}", shown(name)), remedy);
+}
+
+fn unknown_key(
+    path: &str,
+    known: impl Iterator<Item = &'static str> + Clone,
+    place: &Place,
+    reader: &mut Reader<'_>,
+) {
+    let same: Vec<String> = known
+        .clone()
+        .filter(|known| known.rsplit_once('.').is_some_and(|(_, name)| name == path))
+        .map(|known| format!("`{known}`"))
+        .collect();
+    let remedy = match near(path, known) {
+        _ if !same.is_empty() => format!("Did you mean {}?", same.join(", or ")),
+        Some(near) => format!("Did you mean `{near}`?"),
+        None => {
+            "Keys are those of the scene file, with dots: travel, air.haze, smear.length, slot.NAME.depth."
+                .into()
+        }
+    };
+    reader.fault(Class::Usage, place, format!("There is no key {}", shown(path)), remedy);
+}

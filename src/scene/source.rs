@@ -1,0 +1,104 @@
+//! The one place where scene files come in.
+
+use crate::fault::{Class, Fault, Result};
+use crate::limits::Limits;
+use std::fs::File;
+use std::io::{ErrorKind, Read};
+use std::path::{Path, PathBuf};
+
+/// A scene file as text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Source {
+    /// Where it was read from; pictures lie beside or below it.
+    pub file: PathBuf,
+    /// Its text.
+    pub text: String,
+}
+
+impl Source {
+    /// Reads a file of text.
+    ///
+    /// # Errors
+    /// If it is missing, a folder, unreadable, longer than [`Limits::text_bytes`], or not UTF-8.
+    pub fn load(file: &Path, limits: &Limits) -> Result<Source> {
+        let fault = |class, message: &str, remedy: String| {
+            Err(Fault::new(class, message).in_file(file).remedy(remedy).into())
+        };
+        let opened = match File::open(file) {
+            Err(error) if error.kind() == ErrorKind::NotFound => {
+                let remedy = match near_file(file) {
+                    Some(near) => format!("Did you mean {near}?"),
+                    None => "Check the path; it counts from the folder that the command runs in.".into(),
+                };
+                return fault(Class::Usage, "There is no such file", remedy);
+            }
+            other => other,
+        };
+        if file.is_dir() {
+            let remedy = match only_toml(file) {
+                Some(scene) => format!("Name the scene file in it: {}.", scene.display()),
+                None => "Name the scene file in it.".into(),
+            };
+            return fault(Class::Usage, "This is a folder, not a scene file", remedy);
+        }
+        let mut bytes = Vec::new();
+        let read = opened.and_then(|opened| {
+            opened.take(limits.text_bytes.saturating_add(1)).read_to_end(&mut bytes).map(drop)
+        });
+        if let Err(error) = read {
+            let message = format!("The file can't be read: {error}");
+            return fault(
+                Class::Usage,
+                &message,
+                "Check its rights, and that no other program holds it.".into(),
+            );
+        }
+        if bytes.len() as u64 > limits.text_bytes {
+            let message = format!("The file is longer than the limit of {} bytes", limits.text_bytes);
+            return fault(
+                Class::Limit,
+                &message,
+                "Is this a scene file? Pictures are named in it, not held.".into(),
+            );
+        }
+        match String::from_utf8(bytes) {
+            Ok(text) => Ok(Source { file: file.to_path_buf(), text }),
+            Err(error) => {
+                let good = error.utf8_error().valid_up_to();
+                let line = 1 + error.as_bytes()[..good].iter().filter(|byte| **byte == b'\n').count();
+                let message = format!("The file is not UTF-8 text; line {line} holds other bytes");
+                fault(Class::Scene, &message, "Save it as UTF-8 in the text editor.".into())
+            }
+        }
+    }
+}
+
+/// A file beside `file` whose name comes close.
+pub(super) fn near_file(file: &Path) -> Option<String> {
+    let wanted = file.file_name()?.to_str()?;
+    let names = names_beside(file);
+    crate::keys::near(wanted, names.iter().map(String::as_str)).map(str::to_owned)
+}
+
+/// Names in the folder of `file`, sorted; at most some thousand, so that a huge folder costs no time.
+fn names_beside(file: &Path) -> Vec<String> {
+    let folder = match file.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
+    let mut names: Vec<String> =
+        entries.take(4000).flatten().filter_map(|entry| entry.file_name().into_string().ok()).collect();
+    names.sort_unstable();
+    names
+}
+
+/// The TOML file in a folder, if there is just one.
+fn only_toml(folder: &Path) -> Option<PathBuf> {
+    let names = names_beside(&folder.join("x"));
+    let mut found = names.iter().filter(|name| name.ends_with(".toml"));
+    match (found.next(), found.next()) {
+        (Some(only), None) => Some(folder.join(only)),
+        _ => None,
+    }
+}
