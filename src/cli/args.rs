@@ -11,7 +11,8 @@ pub struct Cli {
     pub command: Command,
 }
 
-const EXIT_CODES: &str = "Exit codes: 0 done, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";
+const EXIT_CODES: &str =
+    "Exit codes: 0 done, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";
 
 #[derive(Subcommand)]
 pub enum Command {

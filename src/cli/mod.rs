@@ -7,13 +7,13 @@ mod table;
 use args::{Cli, Command};
 use clap::Parser;
 use fogweft::fault::{Class, Fault, Faults, Result};
+use fogweft::field::Sampling;
 use fogweft::limits::Limits;
 use fogweft::out::{self, Effort};
 use fogweft::plan::{Job, Plan};
 use fogweft::render::{self, Arts, Options, Report};
 use fogweft::scene::{Scene, read};
 use fogweft::sheet::{Bits, Sheet};
-use fogweft::field::Sampling;
 use fogweft::{law, report, starter};
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -25,7 +25,8 @@ pub fn main() -> ExitCode {
     match run(Cli::parse().command) {
         Ok(()) => ExitCode::SUCCESS,
         Err(faults) => {
-            let colour = std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+            let colour = std::io::stderr().is_terminal()
+                && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
             let _ = writeln!(std::io::stderr(), "{}", report::render(&faults, colour));
             ExitCode::from(faults.exit_code())
         }
@@ -125,8 +126,9 @@ fn plan(args: &args::Plan) -> Result<()> {
     warn(&arts.warnings());
     let plan = Plan::new(&scene, &arts.naturals(), args.scale, &limits)?;
     if args.json {
-        let text = serde_json::to_string_pretty(&plan)
-            .map_err(|error| Fault::new(Class::Output, format!("the plan can't be written as JSON: {error}")))?;
+        let text = serde_json::to_string_pretty(&plan).map_err(|error| {
+            Fault::new(Class::Output, format!("the plan can't be written as JSON: {error}"))
+        })?;
         say(&(text + "\n"));
     } else {
         say(&show::plan(&plan));
@@ -137,7 +139,11 @@ fn plan(args: &args::Plan) -> Result<()> {
 fn new(args: &args::New) -> Result<()> {
     starter::write_bare(&args.dir, &args.preset)?;
     let scene = args.dir.join(starter::SCENE);
-    say(&format!("{} is ready: open it in an editor, then run `fogweft render {}`\n", scene.display(), scene.display()));
+    say(&format!(
+        "{} is ready: open it in an editor, then run `fogweft render {}`\n",
+        scene.display(),
+        scene.display()
+    ));
     Ok(())
 }
 

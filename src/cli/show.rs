@@ -27,7 +27,8 @@ pub fn report(report: &Report) -> String {
             ]
         })
         .collect();
-    let mut text = layout(&["slot", "file", "depth", "pan rate", "optical depth", "texels", "size"], &rows, 2);
+    let mut text =
+        layout(&["slot", "file", "depth", "pan rate", "optical depth", "texels", "size"], &rows, 2);
     for note in &report.plan.notes {
         text += &format!("note: {note}\n");
     }
@@ -72,8 +73,18 @@ pub fn plan(plan: &Plan) -> String {
             ]
         })
         .collect();
-    let head =
-        ["file", "preset", "depth", "pan rate", "air", "optical depth", "opacity", "line", "period", "texels"];
+    let head = [
+        "file",
+        "preset",
+        "depth",
+        "pan rate",
+        "air",
+        "optical depth",
+        "opacity",
+        "line",
+        "period",
+        "texels",
+    ];
     let mut text = format!(
         "{}: view {} x {}, travel {}, scale {}, extinction {} per unit of depth, blending {}\n",
         plan.name,
