@@ -58,7 +58,7 @@ impl Arts {
 }
 
 enum Made {
-    Sheet(Sheet),
+    Sheet(Box<Sheet>),
     Picture(Picture),
 }
 
@@ -75,7 +75,7 @@ impl<'a> Stack<'a> {
             .files
             .par_iter()
             .map(|job| match job {
-                Job::Fog(job) => Ok(Made::Sheet(Sheet::new(job.spec.clone(), Sampling::Reduced))),
+                Job::Fog(job) => Ok(Made::Sheet(Box::new(Sheet::new(job.spec.clone(), Sampling::Reduced)))),
                 Job::Art(job) => {
                     let placing = &job.placing;
                     let source = &arts.sources[&placing.slot];

