@@ -21,6 +21,8 @@ pub enum Section {
     Scene,
     /// In a scene's `[air]`.
     Air,
+    /// In a scene's `[texture]`.
+    Texture,
     /// In the step table of this name: at the top of a scene or preset file, or in a slot.
     Step(&'static str),
     /// In a `[[slot]]`.
@@ -74,6 +76,8 @@ pub enum Kind {
     Path,
     /// An sRGB colour as `#rgb` or `#rrggbb`.
     Colour,
+    /// A texture's size: a word, or `error:` and a number of 8-bit steps.
+    Fit,
     /// One of these words.
     Choice(&'static [&'static str]),
 }
@@ -110,6 +114,7 @@ impl Key {
         match self.path.split_once('.') {
             None => Section::Scene,
             Some(("air", _)) => Section::Air,
+            Some(("texture", _)) => Section::Texture,
             Some(("slot", _)) => Section::Slot,
             Some(("preset", _)) => Section::Preset,
             Some((step, _)) => Section::Step(step),

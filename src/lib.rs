@@ -5,10 +5,12 @@
 pub mod art;
 pub mod colour;
 pub mod exp;
+pub mod export;
 pub mod fault;
 pub mod field;
 pub mod keys;
 pub mod law;
+pub mod layered;
 pub mod limits;
 pub mod out;
 pub mod plan;
@@ -20,3 +22,4 @@ pub mod seed;
 pub mod sheet;
 pub mod starter;
 pub mod still;
+pub mod texture;

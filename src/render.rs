@@ -2,15 +2,18 @@
 
 use crate::art::{Picture, Source};
 use crate::colour::Srgb;
+use crate::export::Also;
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::field::Sampling;
 use crate::keys;
 use crate::limits::Limits;
-use crate::out::{self, Effort, Entry, Manifest, Raster};
+use crate::out::{self, Effort, Entry, Manifest, Owned, Raster};
 use crate::plan::{Job, Naturals, Plan};
 use crate::scene::Scene;
 use crate::sheet::{Bits, Sheet};
 use crate::still::{Layer, Still};
+use crate::texture::{self, Shape, Tile};
+use crate::{export, plan};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -28,7 +31,11 @@ impl Arts {
         let mut faults = Faults::default();
         for slot in &scene.slots {
             if let Some(place) = &slot.art {
-                match Source::open(&place.file, limits) {
+                let opened = match &place.layer {
+                    Some(layer) => Source::open_layer(&place.file, layer, limits),
+                    None => Source::open(&place.file, limits),
+                };
+                match opened {
                     Ok(source) => arts.add(&slot.name, source),
                     Err(found) => faults.list.extend(found.list),
                 }
@@ -95,26 +102,37 @@ impl<'a> Stack<'a> {
         faults.or(Stack { plan, made: all })
     }
 
-    /// The PNG of the job `index` of the plan, and whether all of it is opaque.
-    pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
+    /// The plan that was worked out.
+    pub fn plan(&self) -> &'a Plan {
+        self.plan
+    }
+
+    /// Whether the picture of the job `index` is written with 16 bits where `bits` are asked for.
+    pub fn is_deep(&self, index: usize, bits: Bits) -> bool {
         match &self.made[index] {
-            Made::Sheet(sheet) => (sheet_png(sheet, sheet.size()[0], bits, effort), false),
-            Made::Picture(picture) => {
-                let size = picture.size;
-                let opaque = picture.texels.iter().all(|texel| texel[3] == u16::MAX);
-                let bytes = if picture.deep && bits == Bits::Sixteen {
-                    out::encode(
-                        Raster::Sixteen { size, samples: picture.texels.as_flattened(), keep_depth: true },
-                        effort,
-                    )
-                } else {
-                    // The exact inverse of code * 257, and the nearest code for deep sources (W3C PNG, sample depth rescaling).
-                    let nearest = |value: &u16| ((u32::from(*value) * 255 + 32767) / 65535) as u8;
-                    let rgba: Vec<u8> = picture.texels.as_flattened().iter().map(nearest).collect();
-                    out::encode(Raster::Eight { size, samples: &rgba }, effort)
-                };
-                (bytes, opaque)
-            }
+            Made::Sheet(_) => bits == Bits::Sixteen,
+            Made::Picture(picture) => picture.deep && bits == Bits::Sixteen,
+        }
+    }
+
+    /// The texels of the job `index` as it is drawn: straight alpha, sRGB-encoded; fog's opacity is dithered at 8 bits.
+    pub fn texels(&self, index: usize, bits: Bits) -> Owned {
+        let size = self.plan.files[index].placing().texels;
+        if self.is_deep(index, bits) {
+            return Owned::Sixteen { size, samples: self.sixteen(index) };
+        }
+        let samples = match &self.made[index] {
+            Made::Sheet(sheet) => sheet.eight(size[0]),
+            Made::Picture(picture) => picture.eight(),
+        };
+        Owned::Eight { size, samples }
+    }
+
+    /// The texels of the job `index` as exactly as they are known: straight alpha, sRGB-encoded, 16 bits.
+    pub fn sixteen(&self, index: usize) -> Vec<u16> {
+        match &self.made[index] {
+            Made::Sheet(sheet) => sheet.sixteen(sheet.size()[0]),
+            Made::Picture(picture) => picture.texels.as_flattened().to_vec(),
         }
     }
 
@@ -172,6 +190,8 @@ pub struct Options {
     pub camera: Option<f64>,
     /// How hard to squeeze the files.
     pub effort: Effort,
+    /// What else is written of the stack.
+    pub also: Vec<Also>,
     /// Bounds.
     pub limits: Limits,
 }
@@ -243,27 +263,39 @@ fn render_one(plan: Plan, arts: &Arts, options: &Options, folder: PathBuf) -> Re
     let earlier = Manifest::read(&folder)?;
     let jobs: Vec<usize> =
         (0..plan.files.len()).filter(|&index| wanted(&plan.files[index].placing().slot)).collect();
-    let mut names: Vec<String> = jobs.iter().map(|&index| plan.files[index].placing().path.clone()).collect();
-    names.push(STILL.to_owned());
-    names.push(out::manifest::NAME.to_owned());
-    out::guard(&folder, &names, earlier.as_ref())?;
+    // How textures are cut shows only later; what is known already is checked before the work.
+    let named = |textures: Vec<String>| {
+        let exports = options.also.iter().map(|also| also.file().to_owned());
+        let mut names: Vec<String> = textures.into_iter().chain(exports).collect();
+        names.extend([STILL.to_owned(), out::manifest::NAME.to_owned()]);
+        names
+    };
+    let guessed = jobs.iter().map(|&index| plan.files[index].placing().path.clone()).collect();
+    out::guard(&folder, &named(guessed), earlier.as_ref())?;
 
     let stack = Stack::new(&plan, arts, &options.limits)?;
     let (files, still) = rayon::join(
-        || {
-            jobs.par_iter()
-                .map(|&index| (index, stack.png(index, options.bits, options.effort)))
-                .collect::<Vec<_>>()
-        },
+        || jobs.par_iter().map(|&index| textures(&stack, index, options)).collect::<Vec<_>>(),
         || still_png(&stack.still(camera), options.bits, options.effort),
     );
+    let files: Vec<(usize, Vec<(Entry, Vec<u8>)>)> = jobs.into_iter().zip(files).collect();
+    let names = named(files.iter().flat_map(|(_, made)| made).map(|(entry, _)| entry.path.clone()).collect());
+    out::guard(&folder, &names, earlier.as_ref())?;
+    let exports = export::all(&stack, &options.also, options.effort, &options.limits)?;
 
     let mut fresh = BTreeMap::new();
-    for (index, (bytes, opaque)) in &files {
-        out::write_whole(folder.join(&plan.files[*index].placing().path), bytes)?;
-        fresh.insert(*index, entry(&plan.files[*index], bytes, *opaque));
+    for (index, made) in files {
+        let mut entries = Vec::new();
+        for (entry, bytes) in made {
+            out::write_whole(folder.join(&entry.path), &bytes)?;
+            entries.push(entry);
+        }
+        fresh.insert(index, entries);
     }
     out::write_whole(folder.join(STILL), &still)?;
+    for (also, bytes) in &exports {
+        out::write_whole(folder.join(also.file()), bytes)?;
+    }
     let manifest = Manifest {
         version: out::manifest::VERSION,
         generator: concat!("fogweft ", env!("CARGO_PKG_VERSION")).to_owned(),
@@ -271,57 +303,96 @@ fn render_one(plan: Plan, arts: &Arts, options: &Options, folder: PathBuf) -> Re
         travel: plan.travel,
         scale: plan.scale,
         blending: plan.blending,
-        alpha: "straight".to_owned(),
+        alpha: plan.texture.alpha,
         still: Some(out::Still {
             path: STILL.to_owned(),
             camera,
+            backdrop: plan.backdrop.clone(),
             hash: blake3::hash(&still).to_hex().to_string(),
             bytes: still.len() as u64,
         }),
         files: entries(&plan, fresh, earlier.as_ref(), &folder),
+        exports: exports
+            .iter()
+            .map(|(also, bytes)| out::Export {
+                path: also.file().to_owned(),
+                hash: blake3::hash(bytes).to_hex().to_string(),
+                bytes: bytes.len() as u64,
+            })
+            .collect(),
     };
     out::write_whole(folder.join(out::manifest::NAME), manifest.text().as_bytes())?;
     Ok(Report { still: folder.join(STILL), folder, manifest, plan, written: names })
 }
 
-fn entry(job: &Job, bytes: &[u8], opaque: bool) -> Entry {
+/// The textures of one job, each with its entry, whose order is the job's.
+fn textures(stack: &Stack<'_>, index: usize, options: &Options) -> Vec<(Entry, Vec<u8>)> {
+    let plan = stack.plan();
+    let shape = Shape::new(stack, index, &plan.texture, options.bits);
+    let made = shape.make(stack, index, options.bits, plan.texture.alpha);
+    shape
+        .tiles
+        .iter()
+        .zip(made)
+        .map(|(tile, made)| {
+            let bytes = out::encode(made.texels.raster(), options.effort);
+            (entry(plan, &plan.files[index], &shape, tile, &made, &bytes), bytes)
+        })
+        .collect()
+}
+
+fn entry(plan: &Plan, job: &Job, shape: &Shape, tile: &Tile, made: &texture::Made, bytes: &[u8]) -> Entry {
     let placing = job.placing();
+    let texels = tile.texels();
+    let kind = placing.kind;
     Entry {
         slot: placing.slot.clone(),
-        kind: placing.kind,
-        path: placing.path.clone(),
+        kind,
+        path: tile.path.clone(),
         order: placing.order as u32,
         depth: placing.depth,
         pan_rate: placing.pan_rate,
-        rect: placing.rect,
-        texels: placing.texels,
+        rect: tile.rect,
+        texels,
+        stretch: [tile.rect[2] / f64::from(texels[0]), tile.rect[3] / f64::from(texels[1])],
+        part: tile.part,
+        strip: tile.strip,
         period: placing.period,
+        repeat: shape.wraps && tile.part.is_none(),
+        blending: plan.blending,
+        alpha: plan.texture.alpha,
+        bits: made.texels.bits(),
+        drift: if kind == plan::Kind::Fog { plan.drift * placing.pan_rate } else { 0.0 },
         optical_depth: match job {
             Job::Fog(job) => Some(job.optical_depth),
             Job::Art(_) => None,
         },
-        opaque,
+        opaque: made.opaque,
         hash: blake3::hash(bytes).to_hex().to_string(),
         bytes: bytes.len() as u64,
     }
 }
 
 /// The manifest's entries: what this run made, and, where it was held to some slots, what an earlier one left of the others.
+/// Tiles take places of their own in the order.
 fn entries(
     plan: &Plan,
-    mut fresh: BTreeMap<usize, Entry>,
+    mut fresh: BTreeMap<usize, Vec<Entry>>,
     earlier: Option<&Manifest>,
     folder: &Path,
 ) -> Vec<Entry> {
-    plan.files
-        .iter()
-        .enumerate()
-        .filter_map(|(index, job)| {
-            fresh.remove(&index).or_else(|| {
-                let placing = job.placing();
-                let old = earlier?.files.iter().find(|entry| entry.path == placing.path)?;
-                folder.join(&old.path).is_file().then(|| Entry { order: placing.order as u32, ..old.clone() })
-            })
-        })
-        .collect()
+    let mut all = Vec::new();
+    let mut order = 0;
+    for (index, job) in plan.files.iter().enumerate() {
+        let placing = job.placing();
+        let group = fresh.remove(&index).unwrap_or_else(|| {
+            let files = earlier.iter().flat_map(|earlier| &earlier.files);
+            let same = |old: &&Entry| old.slot == placing.slot && old.kind == placing.kind;
+            files.filter(same).filter(|old| folder.join(&old.path).is_file()).cloned().collect()
+        });
+        let places = group.len().max(1) as u32;
+        all.extend(group.into_iter().zip(order..).map(|(entry, order)| Entry { order, ..entry }));
+        order += places;
+    }
+    all
 }

@@ -26,6 +26,24 @@ pub struct Picture {
 }
 
 impl Picture {
+    /// The picture at exactly `size`, which has no side of 0; resampled as [`Source::draw`] does.
+    ///
+    /// # Errors
+    /// Class `Picture`, where the library refuses.
+    pub fn resized(self, size: [u32; 2], wraps: bool, blending: Blending) -> Result<Picture> {
+        if self.size == size {
+            return Ok(self);
+        }
+        Ok(scale::resize(self, size, wraps, blending)?)
+    }
+
+    /// The texels with 8 bits per sample: the nearest codes.
+    pub fn eight(&self) -> Vec<u8> {
+        // PNG 13.12, sample depth rescaling; the exact inverse of code * 257.
+        let nearest = |value: &u16| ((u32::from(*value) * 255 + 32767) / 65535) as u8;
+        self.texels.as_flattened().iter().map(nearest).collect()
+    }
+
     /// Mirrors left to right.
     fn flip(&mut self) {
         for row in self.texels.chunks_exact_mut(self.size[0] as usize) {
@@ -82,6 +100,25 @@ impl Source {
         let file = file.as_ref();
         let bytes = read::whole(file, limits)?;
         Source::from_bytes(file, bytes, limits)
+    }
+
+    /// As [`Source::open`], for a layer of an OpenRaster file; `layer` as [`crate::layered::Layered::find`] takes it.
+    ///
+    /// # Errors
+    /// As for [`Source::open`], and where there is no such layer.
+    pub fn open_layer(file: impl AsRef<Path>, layer: &str, limits: &Limits) -> Result<Source> {
+        let file = file.as_ref();
+        let (held, bytes) = crate::layered::picture(file, layer, limits)?;
+        let mut name = file.as_os_str().to_owned();
+        name.push(format!("#{layer}"));
+        let mut source = Source::from_bytes(PathBuf::from(name), bytes, limits)?;
+        let own = held
+            .unlike
+            .iter()
+            .map(|unlike| format!("{}: {unlike}, is not taken over", source.file.display()));
+        let own: Vec<String> = own.collect();
+        source.warnings.extend(own);
+        Ok(source)
     }
 
     /// As [`Source::open`], for content already at hand; `name` is for messages.

@@ -1,6 +1,7 @@
 //! What can be asked for on the command line.
 
 use clap::{Args, Parser, Subcommand};
+use fogweft::export::Also;
 use std::path::PathBuf;
 
 /// Makes the fog of layered 2D scenes: a matched sheet for every depth slot.
@@ -66,6 +67,9 @@ pub struct Render {
     /// Camera place of the still, scene px of travel [default: the middle of the travel]
     #[arg(long, value_name = "X", value_parser = finite)]
     pub at: Option<f64>,
+    /// Write the stack in other forms too: ora (layered, for painters), glb (a 3D scene), pan (a moving picture), preview (a page)
+    #[arg(long, value_name = "FORM", value_delimiter = ',', value_parser = form)]
+    pub also: Vec<Also>,
     /// Print nothing but faults
     #[arg(long, short)]
     pub quiet: bool,
@@ -151,6 +155,13 @@ fn finite(text: &str) -> Result<f64, String> {
         Ok(value) if value.is_finite() => Ok(value),
         _ => Err("a number is wanted".to_owned()),
     }
+}
+
+fn form(text: &str) -> Result<Also, String> {
+    Also::ALL.into_iter().find(|also| also.word() == text).ok_or_else(|| {
+        let words: Vec<&str> = Also::ALL.iter().map(|also| also.word()).collect();
+        format!("the forms are {}", words.join(", "))
+    })
 }
 
 fn scale(text: &str) -> Result<f64, String> {

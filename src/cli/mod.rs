@@ -85,6 +85,7 @@ fn demo(args: &args::Demo) -> Result<()> {
         bits: Bits::Eight,
         camera: None,
         effort: Effort::default(),
+        also: Vec::new(),
         limits,
     };
     for report in render::render(&scene, &arts, &options)? {
@@ -109,6 +110,7 @@ fn render_scene(args: &args::Render) -> Result<()> {
         bits: bits(&args.bits),
         camera: args.at,
         effort: Effort::default(),
+        also: args.also.clone(),
         limits,
     };
     let reports: Vec<Report> = render::render(&scene, &arts, &options)?;

@@ -33,6 +33,9 @@ pub fn report(report: &Report) -> String {
         text += &format!("note: {note}\n");
     }
     let total: u64 = report.manifest.files.iter().map(|entry| entry.bytes).sum();
+    for export in &report.manifest.exports {
+        text += &format!("{}, {}\n", report.folder.join(&export.path).display(), bytes(export.bytes));
+    }
     text + &format!(
         "{} files, {}, in {}\nstill: {}\n",
         report.manifest.files.len(),

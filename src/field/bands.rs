@@ -52,8 +52,8 @@ impl Passes {
 }
 
 /// Writes the bands into `plane`: mean about 1 where `amount` is above 0, exactly 1 where it is 0. Lengths of the recipe and
-/// `line` in texels.
-pub fn fill(bands: &Bands, seed: u64, line: f64, passes: &Passes, grid: &Grid, plane: &mut Plane) {
+/// `line` in texels; `time` is the place in the loop of their evolution.
+pub fn fill(bands: &Bands, seed: u64, time: f64, line: f64, passes: &Passes, grid: &Grid, plane: &mut Plane) {
     if bands.amount <= 0.0 {
         plane.data.fill(1.0);
         return;
@@ -81,7 +81,12 @@ pub fn fill(bands: &Bands, seed: u64, line: f64, passes: &Passes, grid: &Grid, p
         let (from, to) = ((top - reach) / cell[1] + offset, (foot + reach) / cell[1] + offset);
         let source = match bands.kind {
             Noise::Cellular => Source::Cells(Wrapping::new(dice, across as usize)),
-            _ => Source::Gradient(Lattice::new(dice, across as usize, from, to)),
+            _ => {
+                let mut lattice = Lattice::new(dice, across as usize, from, to);
+                // Finer layers live faster.
+                lattice.turn(dice, time, 2 + u64::from(k) / 2);
+                Source::Gradient(lattice)
+            }
         };
         octaves.push(Octave {
             source,
@@ -127,7 +132,7 @@ pub fn fill(bands: &Bands, seed: u64, line: f64, passes: &Passes, grid: &Grid, p
                 let u = (start + at as f64 * by) as f32;
                 if push_x.is_empty() { (u, v) } else { (u + bend[0] * push_x[at], v + bend[1] * push_y[at]) }
             };
-            octave.add(bands.kind, place, numbers);
+            octave.add(bands.kind, time, place, numbers);
         }
         for number in numbers.iter_mut() {
             *number = 1.0 - amount + amount * edge.density(*number);
@@ -137,7 +142,7 @@ pub fn fill(bands: &Bands, seed: u64, line: f64, passes: &Passes, grid: &Grid, p
 
 impl Octave {
     #[inline]
-    fn add(&self, kind: Noise, place: impl Fn(usize) -> (f32, f32), numbers: &mut [f32]) {
+    fn add(&self, kind: Noise, time: f64, place: impl Fn(usize) -> (f32, f32), numbers: &mut [f32]) {
         match (&self.source, kind) {
             (Source::Gradient(lattice), Noise::Smooth) => {
                 let scale = self.amplitude / DEVIATION;
@@ -157,7 +162,7 @@ impl Octave {
             (Source::Cells(hasher), _) => {
                 for (at, number) in numbers.iter_mut().enumerate() {
                     let (u, v) = place(at);
-                    let distance = cell_distance(hasher, f64::from(u), f64::from(v)) as f32;
+                    let distance = cell_distance(hasher, f64::from(u), f64::from(v), time) as f32;
                     *number += self.amplitude * (CELLS.0 - distance) / CELLS.1;
                 }
             }

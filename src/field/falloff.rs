@@ -14,14 +14,14 @@ pub fn density(h: f32, height: f32, beyond: f32) -> f32 {
 }
 
 /// Multiplies the falloff into `plane`. Lengths of the recipe and `line` in texels; `open` is -1 where the open side is upward
-/// (ground), 1 where it is downward (sky).
-pub fn apply(falloff: &Falloff, seed: u64, line: f64, open: f64, grid: &Grid, plane: &mut Plane) {
+/// (ground), 1 where it is downward (sky). `time` is the place in the loop of breath and sway.
+pub fn apply(falloff: &Falloff, seed: u64, time: f64, line: f64, open: f64, grid: &Grid, plane: &mut Plane) {
     if falloff.height.is_infinite() && falloff.beyond.is_infinite() {
         return;
     }
     let period = grid.cols as f64 * grid.step[0];
     let cells = (period / falloff.wave).round().clamp(1.0, 65_536.0) as usize;
-    let wave = |part| Wave::new(seed::of(seed, part), cells);
+    let wave = |part| Wave::new(seed::of(seed, part), cells, time);
     let (breath, sway) = (wave("breath"), wave("sway"));
     let columns: Vec<(f32, f32)> = (0..grid.cols)
         .map(|col| {

@@ -38,6 +38,8 @@ pub struct FieldSpec {
     pub recipe: Recipe,
     /// The dice.
     pub seed: u64,
+    /// Place in the loop of its evolution, 0 to 1; at 0 it is the plain field.
+    pub time: f64,
 }
 
 impl FieldSpec {
@@ -70,7 +72,7 @@ impl FieldSpec {
             Anchor::Sky => 1.0,
         };
         let line = line + open * recipe.falloff.lift;
-        FieldSpec { cols: size[0], rows: size[1], line, open, recipe, seed }
+        FieldSpec { cols: size[0], rows: size[1], line, open, recipe, seed, time: 0.0 }
     }
 
     fn sigma(&self) -> [f64; 2] {
@@ -111,10 +113,12 @@ impl FieldSpec {
     fn work(&self, grid: &Grid) -> Plane {
         let mut plane = Plane::new(grid.cols, grid.rows);
         let passes = bands::Passes { sigma: self.sigma(), smear: self.smear_extent() };
-        bands::fill(&self.recipe.bands, seed::of(self.seed, "bands"), self.line, &passes, grid, &mut plane);
+        let dice = seed::of(self.seed, "bands");
+        bands::fill(&self.recipe.bands, dice, self.time, self.line, &passes, grid, &mut plane);
         falloff::apply(
             &self.recipe.falloff,
             seed::of(self.seed, "falloff"),
+            self.time,
             self.line,
             self.open,
             grid,

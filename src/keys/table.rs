@@ -39,6 +39,12 @@ pub const KEYS: &[Key] = &[
     key("air.light", from(-360.0, 360.0), DEGREES, Literal("135"), "Where the light comes from: 0 right, 90 above, 180 left."),
     key("air.blending", Kind::Choice(&["encoded", "linear"]), "", Literal("\"encoded\""), "How the target renderer mixes: stored sRGB values, or linear light."),
     key("air.beyond", from(0.0, 1e9), DEPTH, Words("the visibility"), "Length of the air behind the farthest slot."),
+    key("air.drift", from(-1e4, 1e4), "scene px per second at pan rate 1", Literal("12"), "How fast fog is suggested to drift, to the right; slower far away."),
+    // Textures.
+    key("texture.fit", Kind::Fit, "", Literal("\"full\""), "Size of stored sheets: as drawn, half, powers of two, or the smallest within an error in 8-bit steps."),
+    key("texture.alpha", Kind::Choice(&["straight", "premultiplied"]), "", Literal("\"straight\""), "How colour and alpha are stored."),
+    key("texture.side", Kind::Whole { min: 64, max: 32_768 }, "texels", Literal("32768"), "Longest side of a texture; what is longer is cut into tiles: 2048, 4096 and 8192 are usual."),
+    key("texture.trim", Kind::Flag, "", Literal("false"), "Whether empty margins are left out, never along a repeat."),
     // Step 1.
     key("bands.kind", Kind::Choice(&["smooth", "billowed", "ridged", "cellular"]), "", Literal("\"smooth\""), "Kind of noise: soft drifts, heaps, thin crests, or rounded cells."),
     key("bands.amount", SHARE, "", Literal("0.6"), "Share of the density that is bands; 0 is even fog."),
@@ -70,10 +76,11 @@ pub const KEYS: &[Key] = &[
     // A slot.
     key("slot.name", Kind::Name, "", Required, "Its identity; its sheets are called after it."),
     key("slot.depth", from(-1e9, 1e9), DEPTH, Required, "0 on the play plane, positive behind it, negative in front."),
-    key("slot.art", Kind::Path, "", Words("none"), "Its picture, PNG or SVG, in the scene's folder or below."),
-    key("slot.x", from(-1e7, 1e7), PX, Literal("0"), "Left edge of the picture, with the camera at the start of the travel."),
-    key("slot.y", from(-FAR, FAR), PX, Words("its foot stands on the ground"), "Top edge of the picture."),
+    key("slot.art", Kind::Path, "", Words("none"), "Its picture, PNG or SVG, in the scene's folder or below; FILE.ora#LAYER is a layer of a layered file."),
+    key("slot.x", from(-1e7, 1e7), PX, Words("the layer's, else 0"), "Left edge of the picture, with the camera at the start of the travel."),
+    key("slot.y", from(-FAR, FAR), PX, Words("the layer's, else its foot stands on the ground"), "Top edge of the picture."),
     key("slot.width", from(1.0, 1e7), PX, Words("the picture's own"), "Width of the picture."),
+    key("slot.visible", Kind::Flag, "", Words("the layer's, else true"), "Whether its picture is drawn; its fog is there all the same."),
     key("slot.repeat", Kind::FlagOrNumber { min: 1.0, max: 1e7 }, PX, Literal("false"), "Repeats the picture along x: edge to edge, or at this distance."),
     key("slot.flip", Kind::Flag, "", Literal("false"), "Mirrors the picture left to right."),
     key("slot.fog", Kind::Flag, "", Literal("true"), "Whether a sheet is made for the air behind it."),

@@ -2,6 +2,7 @@
 
 use super::{Fallback, Key, Kind, near};
 use crate::colour::Srgb;
+use crate::scene::Fit;
 use std::fmt;
 use toml::de::{DeFloat, DeInteger, DeValue};
 
@@ -139,6 +140,10 @@ impl Key {
                 Some(colour) => Ok(Value::Colour(colour)),
                 None => Err(self.wrong(format!("`{}` is {}, which is no colour", self.path, shown(text)))),
             },
+            (Kind::Fit, DeValue::String(text)) => match Fit::parse(text) {
+                Some(_) => Ok(Value::Text(text.clone().into_owned())),
+                None => Err(self.wrong(format!("`{}` is {}, which it doesn't know", self.path, shown(text)))),
+            },
             (Kind::Choice(words), DeValue::String(text)) => match words.iter().find(|word| **word == *text) {
                 Some(word) => Ok(Value::Choice(word)),
                 None => {
@@ -204,6 +209,10 @@ impl Key {
             Kind::Preset => "Give a preset's name in quotes, like `preset = \"valley-fog\"`.".into(),
             Kind::Path => "Give a path in quotes, like `art = \"reeds.png\"`.".into(),
             Kind::Colour => format!("Write a colour as `{} = \"#c3ccd4\"` or \"#ccd\".", self.name()),
+            Kind::Fit => {
+                "Give \"full\", \"half\", \"power-of-two\", or \"error:0.5\" with a number from 0.05 to 16."
+                    .into()
+            }
             Kind::Choice(words) => {
                 let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
                 format!("Give one of {}.", quoted.join(", "))
@@ -232,7 +241,7 @@ impl Key {
             Kind::Pair { .. } => "a list of two numbers",
             Kind::Text | Kind::Name | Kind::Preset | Kind::Path => "text",
             Kind::Colour => "a colour",
-            Kind::Choice(_) => "a word",
+            Kind::Fit | Kind::Choice(_) => "a word",
         };
         self.wrong(format!("`{}` must be {wanted}, not {found}", self.path))
     }

@@ -3,7 +3,7 @@
 use super::files::why;
 use crate::fault::{Class, Fault, Faults, Result};
 pub use crate::plan::Kind;
-use crate::scene::Blending;
+use crate::scene::{Alpha, Blending};
 use serde::ser::Serializer;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -39,14 +39,30 @@ pub struct Manifest {
     pub scale: f64,
     /// How the renderer must mix colours.
     pub blending: Blending,
-    /// How alpha is stored: always `straight`.
-    #[serde(default = "straight")]
-    pub alpha: String,
+    /// How the textures hold colour and alpha.
+    #[serde(default)]
+    pub alpha: Alpha,
     /// The still, if one was drawn.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<Still>,
     /// The files, from far to near.
     pub files: Vec<Entry>,
+    /// What else was made of the stack.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub exports: Vec<Export>,
+}
+
+/// A file that holds the stack in another form.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Export {
+    /// Path relative to the manifest.
+    pub path: String,
+    /// BLAKE3 of the file, in hexadecimal.
+    #[serde(default)]
+    pub hash: String,
+    /// The file's length.
+    #[serde(default)]
+    pub bytes: u64,
 }
 
 /// The picture of the whole stack.
@@ -57,6 +73,9 @@ pub struct Still {
     /// The camera's place on the travel.
     #[serde(serialize_with = "tidy")]
     pub camera: f64,
+    /// Colour that the stack is drawn on, `#rrggbb`.
+    #[serde(default)]
+    pub backdrop: String,
     /// BLAKE3 of the file, in hexadecimal.
     #[serde(default)]
     pub hash: String,
@@ -87,9 +106,35 @@ pub struct Entry {
     pub rect: [f64; 4],
     /// Width and height in texels.
     pub texels: [u32; 2],
+    /// Scene px that a texel covers, along x and y: `rect` over `texels`.
+    #[serde(default, serialize_with = "tidy_list")]
+    pub stretch: [f64; 2],
+    /// Left, top, width and height in texels of what is drawn of the file; none: all of it. Texels outside are there for
+    /// linear filters, which need neighbours at a tile's edge.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part: Option<[u32; 4]>,
+    /// The rectangle of the whole strip, if the file is a tile of it. Who sets pictures on whole px moves the strip, not
+    /// each tile by itself.
+    #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option_list")]
+    pub strip: Option<[f64; 4]>,
     /// It stands again at every such distance, if there is one.
     #[serde(serialize_with = "tidy_option")]
     pub period: Option<f64>,
+    /// Whether its left and right edges meet, so that the texture itself may repeat along x.
+    #[serde(default)]
+    pub repeat: bool,
+    /// Space in which it must be mixed: its codes are sRGB; `linear` means decode, then mix.
+    #[serde(default = "encoded")]
+    pub blending: Blending,
+    /// How it holds colour and alpha.
+    #[serde(default)]
+    pub alpha: Alpha,
+    /// Bits per channel.
+    #[serde(default = "eight")]
+    pub bits: u8,
+    /// Suggested drift to the right, scene px per second; slower far away, 0 for art.
+    #[serde(default, serialize_with = "tidy")]
+    pub drift: f64,
     /// Mean optical depth of the air along the anchor line; for fog.
     #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option")]
     pub optical_depth: Option<f64>,
@@ -125,6 +170,9 @@ impl Manifest {
             text += &format!("  \"{key}\": {value},\n");
         }
         let files: Vec<String> = self.files.iter().map(|entry| format!("\n    {}", line(entry))).collect();
+        if !self.exports.is_empty() {
+            text += &format!("  \"exports\": {},\n", line(&self.exports));
+        }
         text += &format!(
             "  \"files\": [{}{}]\n}}\n",
             files.join(","),
@@ -187,7 +235,8 @@ impl Manifest {
     /// The paths of all its files, the still included.
     pub fn names(&self) -> impl Iterator<Item = &str> {
         let still = self.still.iter().map(|still| still.path.as_str());
-        self.files.iter().map(|entry| entry.path.as_str()).chain(still)
+        let exports = self.exports.iter().map(|export| export.path.as_str());
+        self.files.iter().map(|entry| entry.path.as_str()).chain(still).chain(exports)
     }
 }
 
@@ -242,8 +291,12 @@ fn stays_inside(name: &str) -> bool {
     plain && Path::new(name).components().all(|part| matches!(part, Component::Normal(_)))
 }
 
-fn straight() -> String {
-    "straight".into()
+fn encoded() -> Blending {
+    Blending::Encoded
+}
+
+fn eight() -> u8 {
+    8
 }
 
 /// Rounded to 12 significant digits: 0.8700000000000001 is 0.87.
@@ -261,6 +314,10 @@ fn tidy_option<S: Serializer>(value: &Option<f64>, to: S) -> std::result::Result
 
 fn tidy_list<S: Serializer, const N: usize>(value: &[f64; N], to: S) -> std::result::Result<S::Ok, S::Error> {
     to.collect_seq(value.iter().copied().map(tidied))
+}
+
+fn tidy_option_list<S: Serializer>(value: &Option<[f64; 4]>, to: S) -> std::result::Result<S::Ok, S::Error> {
+    value.map(|list| list.map(tidied)).serialize(to)
 }
 
 /// JSON on one line, with a space after each colon and comma.

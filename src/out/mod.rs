@@ -3,8 +3,10 @@
 pub mod files;
 mod form;
 pub mod manifest;
+mod owned;
 pub mod png;
 
 pub use files::{prepare_folder, write_whole};
-pub use manifest::{Entry, Kind, Manifest, Still, guard};
-pub use png::{Effort, Raster, encode};
+pub use manifest::{Entry, Export, Kind, Manifest, Still, guard};
+pub use owned::Owned;
+pub use png::{Effort, Raster, encode, encode_channels};

@@ -61,6 +61,20 @@ type Way = (u8, Filter);
 /// If the samples are not four for each texel, or a side is 0 or over 2^31 - 1: the caller checked these before it
 /// allocated them.
 pub fn encode(raster: Raster, effort: Effort) -> Vec<u8> {
+    smallest(raster, form::choose(raster, effort == Effort::Small), effort)
+}
+
+/// As [`encode`], but as RGB, or RGBA if `alpha`, at the raster's own depth, whatever smaller form would hold it: for
+/// readers that are promised it.
+///
+/// # Panics
+/// As [`encode`].
+pub fn encode_channels(raster: Raster, alpha: bool, effort: Effort) -> Vec<u8> {
+    let depth = if matches!(raster, Raster::Eight { .. }) { 8 } else { 16 };
+    smallest(raster, vec![Form { colour: true, alpha, depth, palette: None }], effort)
+}
+
+fn smallest(raster: Raster, forms: Vec<Form>, effort: Effort) -> Vec<u8> {
     let [width, height] = raster.size();
     let length = match raster {
         Raster::Eight { samples, .. } => samples.len(),
@@ -68,8 +82,6 @@ pub fn encode(raster: Raster, effort: Effort) -> Vec<u8> {
     };
     assert!(width > 0 && height > 0, "a raster without texels");
     assert_eq!(length as u64, u64::from(width) * u64::from(height) * 4, "four samples for each texel");
-
-    let forms = form::choose(raster, effort == Effort::Small);
     let tries: Vec<(&Form, Way)> =
         forms.iter().flat_map(|form| ways(form, effort).into_iter().map(move |way| (form, way))).collect();
     let packed: Vec<Packed> = forms.iter().map(|form| form.pack(raster)).collect();

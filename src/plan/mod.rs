@@ -7,7 +7,7 @@ use crate::field::FieldSpec;
 use crate::law;
 use crate::limits::Limits;
 use crate::recipe::Anchor;
-use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot};
+use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot, Texture};
 use crate::seed;
 use crate::sheet::SheetSpec;
 use crate::sheet::grade::Tones;
@@ -125,6 +125,13 @@ pub struct Plan {
     pub extinction: f64,
     /// What the still is drawn on, `#rrggbb`.
     pub backdrop: String,
+    /// The eye's distance from the play plane, depth units.
+    pub camera: f64,
+    /// Suggested drift of fog, scene px per second at pan rate 1.
+    pub drift: f64,
+    /// How textures are stored.
+    #[serde(skip)]
+    pub texture: Texture,
     /// The jobs in drawing order.
     pub files: Vec<Job>,
     /// What a careful painter would want to know.
@@ -149,6 +156,9 @@ impl Plan {
             blending: scene.air.blending,
             extinction: law::extinction(scene.air.visibility),
             backdrop: scene.backdrop.to_hex(),
+            camera: scene.camera,
+            drift: scene.air.drift,
+            texture: scene.texture,
             files: Vec::new(),
             notes: Vec::new(),
         };

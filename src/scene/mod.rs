@@ -4,9 +4,11 @@ mod check;
 pub mod read;
 mod sets;
 mod source;
+mod texture;
 mod written;
 
 pub use source::Source;
+pub use texture::{Alpha, Fit, Texture};
 
 use crate::colour::Srgb;
 use crate::recipe::{Anchor, Recipe};
@@ -41,6 +43,8 @@ pub struct Air {
     pub blending: Blending,
     /// Length of the air behind the farthest slot, in depth units.
     pub beyond: f64,
+    /// Suggested drift of fog to the right, scene px per second at pan rate 1.
+    pub drift: f64,
 }
 
 /// A slot's picture and where it stands.
@@ -48,7 +52,9 @@ pub struct Air {
 pub struct ArtPlace {
     /// The file as the scene names it, joined to the scene's folder.
     pub file: PathBuf,
-    /// Left edge in scene px, with the camera at the start of the travel; 0 if not said.
+    /// The layer of a layered file.
+    pub layer: Option<String>,
+    /// Left edge in scene px, with the camera at the start of the travel; that of the layer, or 0, if not said.
     pub x: f64,
     /// Top edge in scene px; none: the foot stands on the slot's anchor line on the ground.
     pub y: Option<f64>,
@@ -123,6 +129,8 @@ pub struct Scene {
     pub backdrop: Srgb,
     /// The air.
     pub air: Air,
+    /// How textures are stored.
+    pub texture: Texture,
     /// The slots, far to near.
     pub slots: Vec<Slot>,
 }

@@ -11,11 +11,12 @@ use super::written::{self, Written};
 use super::{Scene, Source};
 use crate::fault::{Faults, Result};
 use crate::keys::{Entry, Place, Reader};
+use crate::layered::Layered;
 use crate::limits::Limits;
 use crate::recipe::layers::{Layer, Resolved};
 use crate::recipe::shelf::{Preset, Shelf};
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// A scene with who set each of its values.
 #[derive(Clone, Debug, PartialEq)]
@@ -73,7 +74,7 @@ pub fn read(file: &Path, text: &str, options: Options<'_>) -> Result<Reading> {
     let mut reader = Reader::new(file);
     let mut written = written::read(text, options.limits, &mut reader);
     let overrides = sets::apply(options.sets, &mut written, &mut reader);
-    checks::all(&written, file, options.check_art, &mut reader);
+    let layered = checks::all(&written, file, options, &mut reader);
     let (presets, mut preset_faults) = presets(&written, options.shelf, &mut reader);
 
     let mut faults = Faults { list: reader.finish(), sources: Vec::new() };
@@ -83,7 +84,7 @@ pub fn read(file: &Path, text: &str, options: Options<'_>) -> Result<Reading> {
         faults.sources.append(&mut preset_faults.sources);
         return Err(faults);
     }
-    build::scene(file, &Meant { written, overrides, presets })
+    build::scene(file, &Meant { written, overrides, presets, layered })
 }
 
 /// All that a faultless scene is built from.
@@ -92,6 +93,8 @@ struct Meant {
     overrides: Overrides,
     /// Every preset that the scene or a slot names.
     presets: BTreeMap<String, Preset>,
+    /// The layered files that slots point into.
+    layered: BTreeMap<PathBuf, Layered>,
 }
 
 /// The presets that are named, each read once; unknown names and faulty presets are faults.

@@ -4,10 +4,11 @@ use super::{Layer, Meant, Reading, Resolved, winner};
 use crate::colour::Srgb;
 use crate::fault::Result;
 use crate::keys::{Entry, KEYS, Place, Section, Value};
+use crate::layered;
 use crate::recipe::Anchor;
 use crate::recipe::shelf::{Preset, anchor};
 use crate::scene::written::WrittenSlot;
-use crate::scene::{Air, ArtPlace, Blending, Repeat, Scene, Slot};
+use crate::scene::{Air, Alpha, ArtPlace, Blending, Fit, Repeat, Scene, Slot, Texture};
 use std::path::Path;
 
 /// The eye's distance for a view of this width: half of it, as for a lens that sees a right angle.
@@ -36,12 +37,13 @@ pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
         light: number("air.light"),
         blending: if text("air.blending") == "linear" { Blending::Linear } else { Blending::Encoded },
         beyond: number("air.beyond"),
+        drift: number("air.drift"),
     };
     let folder = file.parent().unwrap_or(Path::new(""));
     let mut slots = Vec::with_capacity(meant.written.slots.len());
     for (at, slot) in meant.written.slots.iter().enumerate() {
         let resolved = resolve(meant, at);
-        slots.push((self::slot(slot, &resolved, folder, seed_of(meant))?, resolved));
+        slots.push((self::slot(slot, &resolved, folder, meant)?, resolved));
     }
     slots.sort_by(|(a, _), (b, _)| b.depth.total_cmp(&a.depth).then_with(|| a.name.cmp(&b.name)));
     let (slots, resolved) = slots.into_iter().unzip();
@@ -55,15 +57,33 @@ pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
         sky: number("sky"),
         backdrop: colour("backdrop").unwrap_or(haze),
         air,
+        texture: texture(&facts),
         slots,
     };
     Ok(Reading { scene, facts, slots: resolved })
 }
 
-/// Keys of the scene and its air: as given, else by default.
+/// How textures are stored.
+fn texture(facts: &Resolved) -> Texture {
+    let text = |path| facts.value(path).and_then(Value::text).unwrap_or_default();
+    let usual = Texture::default();
+    Texture {
+        fit: Fit::parse(text("texture.fit")).unwrap_or(usual.fit),
+        alpha: if text("texture.alpha") == "premultiplied" { Alpha::Premultiplied } else { Alpha::Straight },
+        side: match facts.value("texture.side") {
+            Some(Value::Whole(side)) => u32::try_from(*side).unwrap_or(usual.side),
+            _ => usual.side,
+        },
+        trim: facts.value("texture.trim") == Some(&Value::Flag(true)),
+    }
+}
+
+/// Keys of the scene, its air and its textures: as given, else by default.
 fn facts(file: &Path, meant: &Meant) -> Resolved {
     let mut facts = Resolved::default();
-    for key in KEYS.iter().filter(|key| matches!(key.section(), Section::Scene | Section::Air)) {
+    for key in
+        KEYS.iter().filter(|key| matches!(key.section(), Section::Scene | Section::Air | Section::Texture))
+    {
         if let Some(entry) = meant.written.top.get(key.path) {
             facts.lay(key.path, entry.value.clone(), layer(entry, Layer::Scene));
         } else if let Some(value) = key.default() {
@@ -140,7 +160,7 @@ fn resolve(meant: &Meant, at: usize) -> Resolved {
 }
 
 /// A slot as meant.
-fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, scene_seed: u64) -> Result<Slot> {
+fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, meant: &Meant) -> Result<Slot> {
     let number = |path| resolved.value(path).and_then(Value::number);
     let flag = |path, otherwise| match resolved.value(path) {
         Some(Value::Flag(flag)) => *flag,
@@ -148,21 +168,29 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, scene_seed: u
     };
     let text = |path| resolved.value(path).and_then(Value::text);
     let name = written.name().unwrap_or_default().to_owned();
-    let art = text("slot.art").map(|path| ArtPlace {
-        file: folder.join(path),
-        x: number("slot.x").unwrap_or(0.0),
-        y: number("slot.y"),
-        width: number("slot.width"),
-        repeat: match resolved.value("slot.repeat") {
-            Some(Value::Number(every)) => Repeat::Every(*every),
-            Some(Value::Flag(true)) => Repeat::Edge,
-            _ => Repeat::No,
-        },
-        flip: flag("slot.flip", false),
+    let art = text("slot.art").and_then(|path| {
+        let (path, layer) = layered::reference(path);
+        let file = folder.join(path);
+        let held = layer.and_then(|layer| meant.layered.get(&file)?.find(layer));
+        let visible = flag("slot.visible", held.is_none_or(|layer| layer.visible));
+        let (x, y) = held.map_or((0.0, None), |layer| (layer.x as f64, Some(layer.y as f64)));
+        visible.then(|| ArtPlace {
+            file,
+            layer: layer.map(str::to_owned),
+            x: number("slot.x").unwrap_or(x),
+            y: number("slot.y").or(y),
+            width: number("slot.width"),
+            repeat: match resolved.value("slot.repeat") {
+                Some(Value::Number(every)) => Repeat::Every(*every),
+                Some(Value::Flag(true)) => Repeat::Edge,
+                _ => Repeat::No,
+            },
+            flip: flag("slot.flip", false),
+        })
     });
     let seed = match resolved.value("slot.seed") {
         Some(Value::Whole(seed)) => seed.unsigned_abs(),
-        _ => scene_seed,
+        _ => seed_of(meant),
     };
     Ok(Slot {
         depth: number("slot.depth").unwrap_or(0.0),

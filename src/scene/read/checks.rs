@@ -1,18 +1,25 @@
 //! Checks that look at more than one key.
 
-use crate::fault::Class;
+use super::Options;
+use crate::fault::{Class, Fault};
 use crate::keys::{self, Entry, Place, Reader, Value, shown};
+use crate::layered::{self, Layered};
 use crate::scene::check::{self, Unfit};
 use crate::scene::written::Written;
-use std::collections::HashMap;
-use std::path::Path;
+use std::collections::{BTreeMap, HashMap};
+use std::path::{Path, PathBuf};
 
 /// Runs them all; faults go to `reader`.
-pub(super) fn all(written: &Written, file: &Path, check_art: bool, reader: &mut Reader<'_>) {
+pub(super) fn all(
+    written: &Written,
+    file: &Path,
+    options: Options<'_>,
+    reader: &mut Reader<'_>,
+) -> BTreeMap<PathBuf, Layered> {
     missing(written, reader);
     names(written, reader);
     eye(written, reader);
-    pictures(written, file, check_art, reader);
+    pictures(written, file, options, reader)
 }
 
 /// Keys that must be given. A key that is given but wrong has its own fault already.
@@ -101,24 +108,52 @@ fn eye(written: &Written, reader: &mut Reader<'_>) {
     }
 }
 
-/// Pictures must lie in the scene's folder and be there.
-fn pictures(written: &Written, file: &Path, check_art: bool, reader: &mut Reader<'_>) {
+/// Pictures must lie in the scene's folder and be there. Returns what the layered files among them hold.
+fn pictures(
+    written: &Written,
+    file: &Path,
+    options: Options<'_>,
+    reader: &mut Reader<'_>,
+) -> BTreeMap<PathBuf, Layered> {
     let folder = file.parent().unwrap_or(Path::new(""));
-    // A picture that many slots share is looked for once.
+    // A file that many slots share is looked at once.
     let mut there: HashMap<&str, bool> = HashMap::new();
+    let mut layered: BTreeMap<PathBuf, Layered> = BTreeMap::new();
     for slot in &written.slots {
         let Some(entry) = slot.entries.get("slot.art") else { continue };
-        let path = entry.value.text().unwrap_or_default();
+        let (path, layer) = layered::reference(entry.value.text().unwrap_or_default());
         if let Err(unfit) = check::art_path(path) {
             report(unfit, entry, reader);
-        } else if check_art && there.get(path) != Some(&true) {
-            let found = check::art_file(&folder.join(path));
+            continue;
+        }
+        if !options.check_art {
+            continue;
+        }
+        let full = folder.join(path);
+        if there.get(path).is_none() {
+            let found = check::art_file(&full);
             there.insert(path, found.is_ok());
             if let Err(unfit) = found {
                 report(unfit, entry, reader);
+            } else if layer.is_some() {
+                match Layered::open(&full, options.limits) {
+                    Ok(found) => drop(layered.insert(full.clone(), found)),
+                    Err(fault) => report_fault(fault, entry, reader),
+                }
             }
         }
+        if let (Some(layer), Some(found)) = (layer, layered.get(&full))
+            && found.find(layer).is_none()
+        {
+            report_fault(found.missing(layer), entry, reader);
+        }
     }
+    layered
+}
+
+/// A fault of a picture's file, told at the place that names it.
+fn report_fault(fault: Fault, entry: &Entry, reader: &mut Reader<'_>) {
+    reader.fault(fault.class, &entry.place, fault.message, fault.remedy);
 }
 
 fn report(unfit: Unfit, entry: &Entry, reader: &mut Reader<'_>) {

@@ -1,0 +1,174 @@
+//! OpenRaster: the stack at the start of the travel, each picture a layer, for painters.
+//!
+//! Source: OpenRaster file layout and layer stack specification, draft 0.0.5. Layers mix on the stored sRGB values, as readers
+//! of the format do; so does the merged picture, also where the scene's own blending is linear.
+
+use crate::art::Picture;
+use crate::colour::Srgb;
+use crate::fault::{Class, Fault, Result};
+use crate::out::{Effort, Owned, Raster, encode_channels};
+use crate::plan::{Kind, Placing};
+use crate::render::Stack;
+use crate::scene::Blending;
+use crate::sheet::Bits;
+use rayon::prelude::*;
+use std::io::{Cursor, Write};
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipWriter};
+
+/// Longest side of the thumbnail, px.
+const THUMBNAIL: u32 = 256;
+
+/// Name of the layer that the stack stands on.
+pub const BACKDROP: &str = "backdrop";
+
+struct Layer {
+    name: String,
+    src: String,
+    at: [i64; 2],
+    size: [u32; 2],
+    samples: Vec<u8>,
+}
+
+/// The archive.
+pub fn bytes(stack: &Stack<'_>, effort: Effort) -> Result<Vec<u8>> {
+    let plan = stack.plan();
+    let canvas = plan.texels;
+    let layers: Vec<Layer> = (0..plan.files.len())
+        .into_par_iter()
+        .map(|index| layer(stack.texels(index, Bits::Eight), plan.files[index].placing(), plan.scale, index))
+        .collect();
+    let backdrop = Srgb::parse_hex(&plan.backdrop).unwrap_or(Srgb([0.0; 3])).to_codes();
+    let merged = merge(canvas, backdrop, &layers);
+    let small = thumbnail(canvas, &merged)?;
+
+    let ground: Vec<u8> = [backdrop[0], backdrop[1], backdrop[2], u8::MAX].repeat(merged.len() / 4);
+    let mut files = vec![
+        ("mimetype".to_owned(), b"image/openraster".to_vec()),
+        ("stack.xml".to_owned(), xml(canvas, &layers).into_bytes()),
+        ("Thumbnails/thumbnail.png".to_owned(), small),
+        ("mergedimage.png".to_owned(), rgba(canvas, &merged, effort)),
+        ("data/backdrop.png".to_owned(), rgba(canvas, &ground, effort)),
+    ];
+    let pictures: Vec<Vec<u8>> =
+        layers.par_iter().map(|layer| rgba(layer.size, &layer.samples, effort)).collect();
+    files.extend(layers.into_iter().map(|layer| layer.src).zip(pictures));
+    pack(&files)
+}
+
+fn rgba(size: [u32; 2], samples: &[u8], effort: Effort) -> Vec<u8> {
+    encode_channels(Raster::Eight { size, samples }, true, effort)
+}
+
+fn layer(texels: Owned, placing: &Placing, scale: f64, index: usize) -> Layer {
+    let samples = match texels {
+        Owned::Eight { samples, .. } => samples,
+        Owned::Sixteen { samples, .. } => samples.iter().map(|code| (code >> 8) as u8).collect(),
+    };
+    let kind = match placing.kind {
+        Kind::Fog => ".fog",
+        Kind::Rim => ".rim",
+        Kind::Art => "",
+    };
+    let [x, y, ..] = placing.rect;
+    Layer {
+        name: format!("{}{kind}@{}", placing.slot, placing.depth),
+        src: format!("data/layer{index:03}.png"),
+        at: [x, y].map(|place| (place * scale).round() as i64),
+        size: placing.texels,
+        samples,
+    }
+}
+
+/// Source-over on stored values (W3C Compositing and Blending Level 1), each layer as it stands.
+fn merge([width, height]: [u32; 2], backdrop: [u8; 3], layers: &[Layer]) -> Vec<u8> {
+    let width = width as usize;
+    let mut merged = vec![u8::MAX; width * height as usize * 4];
+    merged.par_chunks_mut(width * 4).enumerate().for_each(|(y, out)| {
+        let mut row = vec![backdrop.map(f32::from); width];
+        for layer in layers {
+            let [left, top] = layer.at;
+            let (wide, from) = (i64::from(layer.size[0]), y as i64 - top);
+            if from < 0 || from >= i64::from(layer.size[1]) {
+                continue;
+            }
+            for x in left.max(0)..(left + wide).min(width as i64) {
+                let at = ((from * wide + x - left) * 4) as usize;
+                let alpha = f32::from(layer.samples[at + 3]) / 255.0;
+                for (under, code) in row[x as usize].iter_mut().zip(&layer.samples[at..at + 3]) {
+                    *under += (f32::from(*code) - *under) * alpha;
+                }
+            }
+        }
+        for (texel, colour) in out.chunks_exact_mut(4).zip(&row) {
+            for (code, value) in texel.iter_mut().zip(colour) {
+                *code = (value + 0.5) as u8;
+            }
+        }
+    });
+    merged
+}
+
+/// As large as fits into 256 by 256 without growing.
+fn thumbnail(size: [u32; 2], merged: &[u8]) -> Result<Vec<u8>> {
+    let longest = size[0].max(size[1]);
+    let small = if longest <= THUMBNAIL {
+        size
+    } else {
+        size.map(|side| {
+            let scaled = u64::from(side) * u64::from(THUMBNAIL) * 2 + u64::from(longest);
+            ((scaled / (2 * u64::from(longest))) as u32).max(1)
+        })
+    };
+    let texels =
+        merged.as_chunks::<4>().0.iter().map(|texel| texel.map(|code| u16::from(code) * 257)).collect();
+    let picture = Picture { size, deep: false, texels }.resized(small, false, Blending::Encoded)?;
+    Ok(encode_channels(Raster::Eight { size: small, samples: &picture.eight() }, false, Effort::Balanced))
+}
+
+/// The stack: the topmost layer first.
+fn xml([width, height]: [u32; 2], layers: &[Layer]) -> String {
+    let mut text = format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<image version=\"0.0.5\" w=\"{width}\" h=\"{height}\">\n  <stack>\n"
+    );
+    let mut line = |name: &str, src: &str, [x, y]: [i64; 2]| {
+        text += &format!(
+            "    <layer name=\"{}\" src=\"{src}\" x=\"{x}\" y=\"{y}\" opacity=\"1.0\" visibility=\"visible\" composite-op=\"svg:src-over\"/>\n",
+            escaped(name)
+        );
+    };
+    for layer in layers.iter().rev() {
+        line(&layer.name, &layer.src, layer.at);
+    }
+    line(BACKDROP, "data/backdrop.png", [0, 0]);
+    text + "  </stack>\n</image>\n"
+}
+
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}
+
+/// Stored entries with fixed times: the same stack gives the same bytes. `mimetype` comes first.
+fn pack(files: &[(String, Vec<u8>)]) -> Result<Vec<u8>> {
+    let total: u64 = files.iter().map(|(name, bytes)| (bytes.len() + 2 * name.len() + 200) as u64).sum();
+    if total > u64::from(u32::MAX) {
+        return Err(Fault::new(Class::Limit, "the layered file would be over 4 GB")
+            .remedy("render at a smaller scale")
+            .into());
+    }
+    let options = SimpleFileOptions::default()
+        .compression_method(CompressionMethod::Stored)
+        .last_modified_time(zip::DateTime::default())
+        .unix_permissions(0o644);
+    let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
+    let packed = files
+        .iter()
+        .try_for_each(|(name, bytes)| {
+            archive.start_file(name.as_str(), options)?;
+            Ok(archive.write_all(bytes)?)
+        })
+        .and_then(|()| archive.finish());
+    packed.map(Cursor::into_inner).map_err(|error: zip::result::ZipError| {
+        Fault::new(Class::Output, format!("the layered file can't be packed: {error}")).into()
+    })
+}
