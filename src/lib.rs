@@ -3,6 +3,7 @@
 #![forbid(unsafe_code)]
 
 pub mod art;
+pub mod arts;
 pub mod colour;
 pub mod exp;
 pub mod fault;
@@ -12,9 +13,11 @@ pub mod law;
 pub mod limits;
 pub mod out;
 pub mod plan;
+pub mod progress;
 pub mod recipe;
 pub mod render;
 pub mod report;
+pub mod rerun;
 pub mod scene;
 pub mod seed;
 pub mod sheet;

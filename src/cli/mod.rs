@@ -78,15 +78,7 @@ fn demo(args: &args::Demo) -> Result<()> {
     starter::write_demo(&args.dir, &out.file_name().unwrap_or_default().to_string_lossy())?;
     let limits = Limits::default();
     let (scene, arts) = load(&args::Scene { scene: scene_file.clone(), sets: Vec::new() }, &limits)?;
-    let options = Options {
-        out,
-        scales: vec![1.0],
-        only: Vec::new(),
-        bits: Bits::Eight,
-        camera: None,
-        effort: Effort::default(),
-        limits,
-    };
+    let options = Options::new(out);
     for report in render::render(&scene, &arts, &options)? {
         say(&show::report(&report));
     }
@@ -108,8 +100,7 @@ fn render_scene(args: &args::Render) -> Result<()> {
         only: args.only.clone(),
         bits: bits(&args.bits),
         camera: args.at,
-        effort: Effort::default(),
-        limits,
+        ..Options::new(PathBuf::new())
     };
     let reports: Vec<Report> = render::render(&scene, &arts, &options)?;
     if !args.quiet {
