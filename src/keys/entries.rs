@@ -27,6 +27,9 @@ pub(crate) struct Entry {
 /// Values by the path of their key.
 pub(crate) type Entries = BTreeMap<&'static str, Entry>;
 
+/// From so many faults on, near names are no longer looked for: the file is not what it should be.
+const MANY: usize = 500;
+
 /// Reads tables of one file and gathers faults.
 pub(crate) struct Reader<'a> {
     file: &'a Path,
@@ -112,7 +115,10 @@ impl<'a> Reader<'a> {
                     ),
                 }
             } else if !handled.contains(&name.get_ref().as_ref()) {
-                let remedy = remedy_for_unknown(name.get_ref(), section);
+                let remedy = match self.faults.len() {
+                    0..MANY => remedy_for_unknown(name.get_ref(), section),
+                    _ => String::new(),
+                };
                 let message = format!("{} is no key of {}", shown(name.get_ref()), section_words(section));
                 self.fault(Class::Scene, &Place::File(name.span()), message, remedy);
             }
