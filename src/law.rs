@@ -1,1 +1,46 @@
-//! To come.
+//! The law that makes sheets match: extinction, optical depth, airlight, and the pinhole's pan rates.
+//!
+//! Airlight after Koschmieder (1924): what is seen through optical depth tau keeps exp(-tau) of its own colour and gains the
+//! rest in haze. The law is consistent grading, not photometric truth: it is known to fail in dense fog.
+
+/// Contrast left at the visibility, by the definition of the meteorological optical range (CIE e-ILV 17-31-018).
+pub const CONTRAST_AT_VISIBILITY: f64 = 0.05;
+
+/// Optical depth of a path as long as the visibility: -ln(0.05).
+pub const DEPTH_OF_VISIBILITY: f64 = 2.995_732_273_553_991;
+
+/// Extinction coefficient for a visibility; per unit of the visibility's own length.
+pub fn extinction(visibility: f64) -> f64 {
+    DEPTH_OF_VISIBILITY / visibility
+}
+
+/// Opacity of a layer of optical depth `tau`: 1 - exp(-tau), exact near 0.
+pub fn opacity(tau: f64) -> f64 {
+    -libm::expm1(-tau)
+}
+
+/// Share of colour and contrast left behind optical depth `tau`.
+pub fn transmittance(tau: f64) -> f64 {
+    libm::exp(-tau)
+}
+
+/// What is seen of `colour` through `tau` of air of colour `haze`, in whichever space the two are given.
+pub fn airlight(colour: f64, haze: f64, tau: f64) -> f64 {
+    colour * transmittance(tau) + haze * opacity(tau)
+}
+
+/// How far a slot moves in the view for one unit of camera travel: 1 on the play plane, towards 0 far away, over 1 in front.
+/// `depth` must be greater than `-camera`.
+pub fn pan_rate(camera: f64, depth: f64) -> f64 {
+    camera / (camera + depth)
+}
+
+/// Least width of a strip that fills the view over the whole travel, in scene px.
+pub fn strip_width(view: f64, travel: f64, rate: f64) -> f64 {
+    view + travel * rate
+}
+
+/// Height of the line on which a slot's fog lies: the play plane's line drawn toward the horizon by the pan rate.
+pub fn line_at(horizon: f64, line_on_play_plane: f64, rate: f64) -> f64 {
+    horizon + (line_on_play_plane - horizon) * rate
+}

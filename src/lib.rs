@@ -4,6 +4,7 @@
 
 pub mod art;
 pub mod colour;
+pub mod exp;
 pub mod fault;
 pub mod field;
 pub mod keys;
@@ -12,7 +13,10 @@ pub mod limits;
 pub mod out;
 pub mod plan;
 pub mod recipe;
+pub mod render;
 pub mod report;
 pub mod scene;
 pub mod seed;
 pub mod sheet;
+pub mod starter;
+pub mod still;

@@ -1,1 +1,188 @@
-//! To come.
+//! A slot's picture: PNG or SVG files in, texels of any asked size out. Files are only ever read.
+
+mod fill;
+mod gauge;
+mod raster;
+mod read;
+mod scale;
+mod vector;
+
+use crate::fault::{Class, Fault, Result};
+use crate::limits::Limits;
+use crate::scene::Blending;
+use std::fmt;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Texels: straight alpha, sRGB-encoded, 16 bits per sample (an 8-bit code is times 257), rows from the top.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Picture {
+    /// Width and height in texels.
+    pub size: [u32; 2],
+    /// Whether the source had 16 bits per sample.
+    pub deep: bool,
+    /// Red, green, blue, alpha. Where alpha is 0, a colour that fits its surroundings.
+    pub texels: Vec<[u16; 4]>,
+}
+
+impl Picture {
+    /// Mirrors left to right.
+    fn flip(&mut self) {
+        for row in self.texels.chunks_exact_mut(self.size[0] as usize) {
+            row.reverse();
+        }
+    }
+}
+
+/// The kind of an art file, told by its content.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Portable Network Graphics: 1 to 16 bits, grey, indexed or colour, interlaced or not.
+    Png,
+    /// Scalable Vector Graphics, without text and embedded pictures.
+    Svg,
+}
+
+/// An art file, read once, not yet drawn.
+#[derive(Clone)]
+pub struct Source {
+    /// The file, for messages.
+    pub file: PathBuf,
+    /// Its content.
+    pub bytes: Arc<[u8]>,
+    /// What it is.
+    pub kind: Kind,
+    /// Its own width and height, px.
+    pub natural: [f64; 2],
+    /// BLAKE3 of its content.
+    pub hash: [u8; 32],
+    /// What of it is not drawn, or not as meant; each names the file.
+    pub warnings: Vec<String>,
+    tree: Option<Arc<resvg::usvg::Tree>>,
+}
+
+impl fmt::Debug for Source {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Source")
+            .field("file", &self.file)
+            .field("kind", &self.kind)
+            .field("natural", &self.natural)
+            .field("warnings", &self.warnings)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Source {
+    /// Reads a picture file and finds out its kind and size; it is not drawn yet.
+    ///
+    /// # Errors
+    /// Class `Picture`: missing, unreadable, no ordinary file, neither PNG nor SVG, broken, or of no size.
+    /// Class `Limit`: larger than `limits` allow.
+    pub fn open(file: impl AsRef<Path>, limits: &Limits) -> Result<Source> {
+        let file = file.as_ref();
+        let bytes = read::whole(file, limits)?;
+        Source::from_bytes(file, bytes, limits)
+    }
+
+    /// As [`Source::open`], for content already at hand; `name` is for messages.
+    ///
+    /// # Errors
+    /// As for [`Source::open`].
+    pub fn from_bytes(name: impl AsRef<Path>, bytes: Vec<u8>, limits: &Limits) -> Result<Source> {
+        let file = name.as_ref().to_path_buf();
+        if bytes.len() as u64 > limits.file_bytes {
+            return Err(read::too_long(&file, limits).into());
+        }
+        let hash = *blake3::hash(&bytes).as_bytes();
+        let kind = read::kind(&bytes).map_err(|fault| fault.in_file(&file))?;
+        let (natural, warnings, tree) = match kind {
+            Kind::Png => {
+                let head = raster::head(&bytes, limits).map_err(|fault| fault.in_file(&file))?;
+                (head.size.map(f64::from), head.warnings, None)
+            }
+            Kind::Svg => {
+                let drawing = vector::parse(&bytes).map_err(|fault| fault.in_file(&file))?;
+                let size = drawing.tree.size();
+                ([f64::from(size.width()), f64::from(size.height())], drawing.warnings, Some(drawing.tree))
+            }
+        };
+        let warnings = warnings.into_iter().map(|warning| format!("{}: {warning}", file.display())).collect();
+        Ok(Source { file, bytes: bytes.into(), kind, natural, hash, warnings, tree })
+    }
+
+    /// Draws the picture at exactly `texels`, stretched as needed, mirrored left to right if `flip`.
+    ///
+    /// A PNG at its own size is handed on bit by bit, with the colours under alpha 0. Otherwise it is resampled by
+    /// convolution with the Catmull-Rom kernel, widened when shrinking, on premultiplied values in the space that
+    /// the renderer mixes in; with `wraps`, as one period of a picture that repeats along x. Integer arithmetic
+    /// gives the same texels on every processor. Colour where alpha is low: see `fill`.
+    ///
+    /// An SVG is drawn afresh at the asked size, 8 bits per sample.
+    ///
+    /// # Errors
+    /// Class `Limit`: `texels` go over `limits`, or an SVG asks for more memory or work than is allowed.
+    /// Class `Picture`: broken, or of a size that is 0.
+    pub fn draw(
+        &self,
+        texels: [u32; 2],
+        flip: bool,
+        wraps: bool,
+        blending: Blending,
+        limits: &Limits,
+    ) -> Result<Picture> {
+        check_size(texels, "the art would be drawn", limits).map_err(|fault| fault.in_file(&self.file))?;
+        let picture = match &self.tree {
+            Some(tree) => vector::draw(tree, texels, wraps),
+            None => raster::decode(&self.bytes, limits).and_then(|picture| {
+                if picture.size == texels {
+                    Ok(picture)
+                } else {
+                    scale::resize(picture, texels, wraps, blending)
+                }
+            }),
+        };
+        let mut picture = picture.map_err(|fault| fault.in_file(&self.file))?;
+        if flip {
+            picture.flip();
+        }
+        Ok(picture)
+    }
+}
+
+/// Refuses sizes of 0 and those over a limit, before anything is allocated.
+fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::result::Result<(), Fault> {
+    if width == 0 || height == 0 {
+        return Err(Fault::new(
+            Class::Picture,
+            format!("{what} {width} x {height} texels large: nothing to see"),
+        )
+        .remedy("give it a width and a height"));
+    }
+    if width.max(height) > limits.side {
+        return Err(Fault::new(
+            Class::Limit,
+            format!("{what} {width} x {height} texels large, over the limit of {} to a side", limits.side),
+        )
+        .remedy("make it smaller, or raise the limit on sides"));
+    }
+    if u64::from(width) * u64::from(height) > limits.texels {
+        return Err(Fault::new(
+            Class::Limit,
+            format!("{what} {width} x {height} texels large, over the limit of {} texels", limits.texels),
+        )
+        .remedy("make it smaller, or raise the limit on texels"));
+    }
+    Ok(())
+}
+
+/// Runs a decoder so that its panic becomes a fault.
+fn contained<T>(run: impl FnOnce() -> std::result::Result<T, Fault>) -> std::result::Result<T, Fault> {
+    // Nothing that the closure leaves behind is used after a panic.
+    std::panic::catch_unwind(std::panic::AssertUnwindSafe(run)).unwrap_or_else(|_| {
+        Err(Fault::new(
+            Class::Picture,
+            "the picture breaks the decoder; the file is damaged in an unusual way",
+        )
+        .remedy("save it anew"))
+    })
+}

@@ -1,1 +1,300 @@
-//! To come.
+//! The plan: every job with its sizes, periods and optical depth; no pixels.
+
+pub mod period;
+
+use crate::fault::{Class, Fault, Faults, Result};
+use crate::field::FieldSpec;
+use crate::law;
+use crate::limits::Limits;
+use crate::recipe::Anchor;
+use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot};
+use crate::seed;
+use crate::sheet::SheetSpec;
+use crate::sheet::grade::Tones;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// What a file holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Kind {
+    /// The air between a slot and the next farther one.
+    Fog,
+    /// Fog gathered behind one silhouette.
+    Rim,
+    /// A slot's picture as it is drawn.
+    Art,
+}
+
+/// Where a picture stands, for any renderer.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Placing {
+    /// The slot's name.
+    pub slot: String,
+    /// What it is.
+    pub kind: Kind,
+    /// File name in the output folder.
+    pub path: String,
+    /// Place in the drawing order, far to near.
+    pub order: usize,
+    /// The slot's depth.
+    pub depth: f64,
+    /// How far it moves for one unit of camera travel.
+    pub pan_rate: f64,
+    /// Left, top, width, height in scene px with the camera at the start of the travel.
+    pub rect: [f64; 4],
+    /// Width and height in texels.
+    pub texels: [u32; 2],
+    /// Distance in scene px after which it repeats along x.
+    pub period: Option<f64>,
+}
+
+/// A sheet to be made.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FogJob {
+    /// Where it stands.
+    #[serde(flatten)]
+    pub placing: Placing,
+    /// Length of air that it stands for, in depth units.
+    pub gap: f64,
+    /// Optical depth along its line.
+    pub optical_depth: f64,
+    /// Opacity along its line where density is 1.
+    pub opacity: f64,
+    /// Height of its anchor line, scene px.
+    pub line: f64,
+    /// Where its fog lies.
+    pub anchor: Anchor,
+    /// Name of the preset it starts from.
+    pub preset: String,
+    /// Its haze.
+    pub haze: String,
+    /// All that the sheet is made from.
+    #[serde(skip)]
+    pub spec: SheetSpec,
+}
+
+/// An art to be drawn.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ArtJob {
+    /// Where it stands.
+    #[serde(flatten)]
+    pub placing: Placing,
+    /// Mirrored left to right.
+    pub flip: bool,
+    /// Its edges meet when it repeats.
+    pub wraps: bool,
+}
+
+/// One job.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(untagged)]
+pub enum Job {
+    /// A sheet.
+    Fog(Box<FogJob>),
+    /// An art.
+    Art(ArtJob),
+}
+
+impl Job {
+    /// Where the job's picture stands.
+    pub fn placing(&self) -> &Placing {
+        match self {
+            Job::Fog(job) => &job.placing,
+            Job::Art(job) => &job.placing,
+        }
+    }
+}
+
+/// Every job of a scene at one scale, far to near.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Plan {
+    /// The scene's name.
+    pub name: String,
+    /// The camera's frame, scene px.
+    pub view: [f64; 2],
+    /// The camera's frame, texels.
+    pub texels: [u32; 2],
+    /// How far the camera pans on the play plane, scene px.
+    pub travel: f64,
+    /// Texels per scene px.
+    pub scale: f64,
+    /// How the renderer mixes colours.
+    pub blending: Blending,
+    /// Extinction per depth unit.
+    pub extinction: f64,
+    /// What the still is drawn on, `#rrggbb`.
+    pub backdrop: String,
+    /// The jobs in drawing order.
+    pub files: Vec<Job>,
+    /// What a careful painter would want to know.
+    pub notes: Vec<String>,
+}
+
+/// Natural sizes of the slots' pictures in px, by slot name.
+pub type Naturals = BTreeMap<String, [f64; 2]>;
+
+impl Plan {
+    /// Plans `scene` at `scale` texels per scene px. Every slot with art must have its natural size in `naturals`.
+    ///
+    /// Fails (class limit) where a picture would be larger than `limits` allow.
+    pub fn new(scene: &Scene, naturals: &Naturals, scale: f64, limits: &Limits) -> Result<Plan> {
+        let mut faults = Faults::default();
+        let mut plan = Plan {
+            name: scene.name.clone(),
+            view: scene.view,
+            texels: scene.view.map(|side| texels(side, scale)),
+            travel: scene.travel,
+            scale,
+            blending: scene.air.blending,
+            extinction: law::extinction(scene.air.visibility),
+            backdrop: scene.backdrop.to_hex(),
+            files: Vec::new(),
+            notes: Vec::new(),
+        };
+        check("the view", plan.texels, limits, &mut faults);
+        let periods = period::pick(scene);
+        let mut farther = None;
+        for slot in &scene.slots {
+            let gap = farther.map_or(scene.air.beyond, |depth: f64| depth - slot.depth);
+            farther = Some(slot.depth);
+            if slot.fog && gap > 0.0 && slot.recipe.grade.thickness > 0.0 {
+                let job = plan.fog(scene, slot, gap, periods[&slot.name]);
+                check(&job.placing.path, job.placing.texels, limits, &mut faults);
+                plan.files.push(Job::Fog(Box::new(job)));
+            } else if slot.fog {
+                plan.notes.push(format!("{}: no air lies behind it, so it gets no sheet", slot.name));
+            }
+            if let (Some(place), Some(natural)) = (&slot.art, naturals.get(&slot.name)) {
+                let job = plan.art(scene, slot, place, *natural);
+                check(&job.placing.path, job.placing.texels, limits, &mut faults);
+                plan.files.push(Job::Art(job));
+            }
+        }
+        plan.note_anchors(scene);
+        faults.or(plan)
+    }
+
+    fn fog(&self, scene: &Scene, slot: &Slot, gap: f64, period: f64) -> FogJob {
+        let (rate, line) = (rate_of(scene, slot), line_of(scene, slot));
+        let size = [texels(period, self.scale), self.texels[1]];
+        let unit = slot.shrink.unwrap_or(rate) * self.scale;
+        let own = slot.haze.unwrap_or(scene.air.haze);
+        // What the air between it and the play plane leaves of its own colour.
+        let share =
+            slot.haze_share.unwrap_or_else(|| law::transmittance(self.extinction * slot.depth.max(0.0)));
+        let haze = scene.air.haze.mix(own, share);
+        let recipe = &slot.recipe;
+        let optical_depth = self.extinction * gap * recipe.grade.thickness;
+        let air = &scene.air;
+        FogJob {
+            placing: Placing {
+                slot: slot.name.clone(),
+                kind: Kind::Fog,
+                path: format!("{}.fog.png", slot.name),
+                order: self.files.len(),
+                depth: slot.depth,
+                pan_rate: rate,
+                rect: [0.0, 0.0, period, f64::from(size[1]) / self.scale],
+                texels: size,
+                period: Some(period),
+            },
+            gap,
+            optical_depth,
+            opacity: law::opacity(optical_depth),
+            line,
+            anchor: slot.anchor,
+            preset: slot.preset.clone(),
+            haze: haze.to_hex(),
+            spec: SheetSpec {
+                field: FieldSpec::new(
+                    size,
+                    slot.anchor,
+                    line * self.scale,
+                    unit,
+                    recipe,
+                    seed::of(slot.seed, "fog"),
+                ),
+                tau: optical_depth,
+                tones: Tones::new(haze, air.aloft, air.glow, air.shade, recipe.grade.lit),
+                light: air.light,
+            },
+        }
+    }
+
+    fn art(&self, scene: &Scene, slot: &Slot, place: &ArtPlace, natural: [f64; 2]) -> ArtJob {
+        let width = place.width.unwrap_or(natural[0]);
+        let size = [width, width * natural[1] / natural[0]].map(|side| texels(side, self.scale));
+        let drawn = size.map(|side| f64::from(side) / self.scale);
+        // Without a place of its own the foot stands on the ground that the slot stands on.
+        let ground = law::line_at(scene.horizon, scene.ground, rate_of(scene, slot));
+        ArtJob {
+            placing: Placing {
+                slot: slot.name.clone(),
+                kind: Kind::Art,
+                path: format!("{}.art.png", slot.name),
+                order: self.files.len(),
+                depth: slot.depth,
+                pan_rate: rate_of(scene, slot),
+                rect: [place.x, place.y.unwrap_or(ground - drawn[1]), drawn[0], drawn[1]],
+                texels: size,
+                period: match place.repeat {
+                    Repeat::No => None,
+                    Repeat::Edge => Some(drawn[0]),
+                    Repeat::Every(period) => Some(period),
+                },
+            },
+            flip: place.flip,
+            wraps: place.repeat == Repeat::Edge,
+        }
+    }
+
+    fn note_anchors(&mut self, scene: &Scene) {
+        let fogged: Vec<&Slot> = scene.slots.iter().filter(|slot| slot.fog).collect();
+        if let Some(first) = fogged.first()
+            && let Some(other) = fogged.iter().find(|slot| slot.anchor != first.anchor)
+        {
+            self.notes.push(format!(
+                "{} and {}: one lies on the ground, the other under the sky; a scene reads calmer with one of the two",
+                first.name, other.name
+            ));
+        }
+    }
+}
+
+/// Pan rate of a slot.
+fn rate_of(scene: &Scene, slot: &Slot) -> f64 {
+    law::pan_rate(scene.camera, slot.depth)
+}
+
+/// Height of a slot's anchor line, scene px.
+fn line_of(scene: &Scene, slot: &Slot) -> f64 {
+    slot.line.unwrap_or_else(|| {
+        let near = match slot.anchor {
+            Anchor::Ground => scene.ground,
+            Anchor::Sky => scene.sky,
+        };
+        law::line_at(scene.horizon, near, rate_of(scene, slot))
+    })
+}
+
+/// A length in whole texels; at least one. Saturates, and is then over any limit.
+fn texels(length: f64, scale: f64) -> u32 {
+    (length * scale).round().max(1.0) as u32
+}
+
+fn check(what: &str, size: [u32; 2], limits: &Limits, faults: &mut Faults) {
+    let [width, height] = size;
+    let count = u64::from(width) * u64::from(height);
+    let broken = if width.max(height) > limits.side {
+        format!("its longer side may have {} texels", limits.side)
+    } else if count > limits.texels {
+        format!("it may have {} texels in all", limits.texels)
+    } else {
+        return;
+    };
+    faults.list.push(
+        Fault::new(Class::Limit, format!("{what} would be {width} x {height} texels; {broken}"))
+            .remedy("render at a smaller scale, or shorten the view, the travel or the period"),
+    );
+}

@@ -1,1 +1,145 @@
-//! To come.
+//! Sheets: a field graded to texels, row by row; a sheet never needs to exist whole in memory.
+
+pub mod dither;
+pub mod grade;
+
+use crate::field::grid::Plane;
+use crate::field::stretch::Stretch;
+use crate::field::{Field, FieldSpec, Sampling};
+use grade::{Ramp, Tones};
+use rayon::prelude::*;
+
+/// Bits of a channel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Bits {
+    /// 8, opacity dithered.
+    Eight,
+    /// 16, exact.
+    Sixteen,
+}
+
+/// All that a sheet of fog is made from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SheetSpec {
+    /// Its density.
+    pub field: FieldSpec,
+    /// Optical depth along the fog's line.
+    pub tau: f64,
+    /// Its colours.
+    pub tones: Tones,
+    /// Where the light comes from, degrees.
+    pub light: f64,
+}
+
+/// A sheet ready to be drawn.
+pub struct Sheet {
+    spec: SheetSpec,
+    field: Field,
+    facing: Option<Plane>,
+    stretch: Stretch,
+    ramp: Ramp,
+}
+
+/// One row of a sheet: straight alpha, colour encoded in sRGB, also where opacity is 0.
+#[derive(Default)]
+pub struct Row {
+    /// Opacity, 0..1.
+    pub alpha: Vec<f32>,
+    /// Colour, 0..1.
+    pub colour: Vec<[f32; 3]>,
+    facing: Vec<f32>,
+    line: Vec<f32>,
+}
+
+impl Sheet {
+    /// Works out the field of a sheet.
+    pub fn new(spec: SheetSpec, sampling: Sampling) -> Sheet {
+        let field = Field::new(&spec.field, sampling);
+        let bands = &spec.field.recipe.bands;
+        let facing = (spec.tones.lit > 0.0).then(|| {
+            let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
+            field.facing(spec.light, reach)
+        });
+        let stretch = Stretch::new(field.grid, spec.field.cols as usize);
+        let ramp = spec.tones.ramp(0.0);
+        Sheet { spec, field, facing, stretch, ramp }
+    }
+
+    /// Width (one period) and height in texels.
+    pub fn size(&self) -> [u32; 2] {
+        [self.spec.field.cols, self.spec.field.rows]
+    }
+
+    /// The field.
+    pub fn field(&self) -> &Field {
+        &self.field
+    }
+
+    /// Draws `count` texels of row `y` from column `first` on, wrapping.
+    pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+        row.alpha.resize(count, 0.0);
+        self.stretch.row(&self.field.density, y as f64, first, &mut row.line, &mut row.alpha);
+        grade::opacities(&mut row.alpha, self.spec.tau as f32);
+        row.colour.resize(count, [0.0; 3]);
+        let tones = &self.spec.tones;
+        if tones.plain() {
+            row.colour.fill(tones.haze.0);
+            return;
+        }
+        let turned;
+        let ramp = if tones.aloft.is_some() {
+            let field = &self.spec.field;
+            let over = (y as f64 + 0.5 - field.line) * field.open;
+            let t = (over / field.recipe.grade.aloft).clamp(0.0, 1.0);
+            turned = tones.ramp(t * t * (3.0 - 2.0 * t));
+            &turned
+        } else {
+            &self.ramp
+        };
+        row.facing.resize(count, 0.0);
+        match &self.facing {
+            Some(plane) => self.stretch.row(plane, y as f64, first, &mut row.line, &mut row.facing),
+            None => row.facing.fill(0.0),
+        }
+        for (colour, facing) in row.colour.iter_mut().zip(&row.facing) {
+            *colour = ramp.at(facing.clamp(-1.0, 1.0));
+        }
+    }
+
+    /// `width` columns of the sheet, wrapping, as RGBA, 8 bits, opacity dithered.
+    pub fn eight(&self, width: u32) -> Vec<u8> {
+        self.texels(width, |y, row, out: &mut [u8]| {
+            let thresholds = dither::row(y);
+            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
+                let colour = row.colour[at].map(|value| (value * 255.0 + 0.5) as u8);
+                texel[..3].copy_from_slice(&colour);
+                texel[3] = dither::code(*alpha, thresholds[at % dither::SIDE]);
+            }
+        })
+    }
+
+    /// `width` columns of the sheet, wrapping, as RGBA, 16 bits.
+    pub fn sixteen(&self, width: u32) -> Vec<u16> {
+        self.texels(width, |_, row, out: &mut [u16]| {
+            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
+                let colour = row.colour[at].map(|value| (value * 65535.0 + 0.5) as u16);
+                texel[..3].copy_from_slice(&colour);
+                texel[3] = (*alpha * 65535.0 + 0.5) as u16;
+            }
+        })
+    }
+
+    fn texels<T: Copy + Default + Send>(
+        &self,
+        width: u32,
+        write: impl Fn(usize, &Row, &mut [T]) + Sync,
+    ) -> Vec<T> {
+        let [width, height] = [width, self.size()[1]].map(|side| side as usize);
+        let mut out = vec![T::default(); width * height * 4];
+        out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
+            self.row(y, 0, width, row);
+            write(y, row, texels);
+        });
+        out
+    }
+}

@@ -1,0 +1,175 @@
+//! What can be asked for on the command line.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Makes the fog of layered 2D scenes: a matched sheet for every depth slot.
+#[derive(Parser)]
+#[command(name = "fogweft", version, arg_required_else_help = true, after_help = EXIT_CODES)]
+pub struct Cli {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+const EXIT_CODES: &str =
+    "Exit codes: 0 done, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";
+
+#[derive(Subcommand)]
+pub enum Command {
+    /// Write the embedded demo scene into a folder and render it
+    Demo(Demo),
+    /// Render every sheet of a scene, with its art, a manifest and a still
+    Render(Render),
+    /// Show what would be made: sizes, periods, pan rates, optical depths; no pixels
+    Plan(Plan),
+    /// Start a scene in a new folder
+    New(New),
+    /// Show the shelf of presets
+    Presets(Presets),
+    /// Make one sheet without a scene
+    Sheet(Sheet),
+}
+
+#[derive(Args)]
+pub struct Demo {
+    /// Folder for the scene and what is made of it
+    #[arg(value_name = "DIR", default_value = "fogweft-demo")]
+    pub dir: PathBuf,
+}
+
+#[derive(Args)]
+pub struct Scene {
+    /// The scene file
+    #[arg(value_name = "SCENE")]
+    pub scene: PathBuf,
+    /// Override a number of the scene, a slot or a recipe: air.visibility=2000, smear.length=300, slot.reeds.depth=200
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub sets: Vec<String>,
+}
+
+#[derive(Args)]
+pub struct Render {
+    #[command(flatten)]
+    pub scene: Scene,
+    /// Output folder [default: <scene's name>-sheets beside the scene file]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Texels per scene px; may be given several times, each into a folder of its own [default: 1]
+    #[arg(long = "scale", value_name = "F", value_parser = scale)]
+    pub scales: Vec<f64>,
+    /// Write only this slot's files; may be given several times
+    #[arg(long, value_name = "SLOT")]
+    pub only: Vec<String>,
+    /// Bits per channel of the sheets and the still
+    #[arg(long, value_name = "BITS", default_value = "8", value_parser = ["8", "16"])]
+    pub bits: String,
+    /// Camera place of the still, scene px of travel [default: the middle of the travel]
+    #[arg(long, value_name = "X", value_parser = finite)]
+    pub at: Option<f64>,
+    /// Print nothing but faults
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+#[derive(Args)]
+pub struct Plan {
+    #[command(flatten)]
+    pub scene: Scene,
+    /// Texels per scene px
+    #[arg(long, value_name = "F", default_value = "1", value_parser = scale)]
+    pub scale: f64,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Args)]
+pub struct New {
+    /// Folder of the new scene
+    #[arg(value_name = "DIR")]
+    pub dir: PathBuf,
+    /// Preset that the scene starts from
+    #[arg(long, value_name = "NAME", default_value = "radiation-fog")]
+    pub preset: String,
+}
+
+#[derive(Args)]
+pub struct Presets {
+    #[command(subcommand)]
+    pub command: Option<PresetsCommand>,
+}
+
+#[derive(Subcommand)]
+pub enum PresetsCommand {
+    /// Show one preset: what it is for, its weather word, its numbers
+    Show {
+        /// Its name
+        #[arg(value_name = "NAME")]
+        name: String,
+    },
+}
+
+#[derive(Args)]
+pub struct Sheet {
+    /// Preset
+    #[arg(long, value_name = "NAME")]
+    pub preset: String,
+    /// Width and height in texels
+    #[arg(long, value_name = "WxH", value_parser = size)]
+    pub size: [u32; 2],
+    /// Repeats along x after this many texels [default: the width]
+    #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(1..))]
+    pub period: Option<u32>,
+    /// Seed of its dice
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Colour of the haze, #rrggbb
+    #[arg(long, value_name = "COLOUR", default_value = "#d9d4c7")]
+    pub haze: String,
+    /// Optical thickness along the fog's line
+    #[arg(long, value_name = "TAU", default_value = "1", value_parser = thickness)]
+    pub thickness: f64,
+    /// Height of the anchor line in texels from the top [default: 0.83 of the height on the ground, 0 under the sky]
+    #[arg(long, value_name = "PX", value_parser = finite, allow_negative_numbers = true)]
+    pub line: Option<f64>,
+    /// Where the light comes from, degrees: 0 right, 90 above, 180 left
+    #[arg(long, value_name = "DEGREES", default_value = "180", value_parser = finite, allow_negative_numbers = true)]
+    pub light: f64,
+    /// Override a number of the recipe: smear.length=300
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub sets: Vec<String>,
+    /// Bits per channel
+    #[arg(long, value_name = "BITS", default_value = "8", value_parser = ["8", "16"])]
+    pub bits: String,
+    /// The file to write
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+}
+
+fn finite(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() => Ok(value),
+        _ => Err("a number is wanted".to_owned()),
+    }
+}
+
+fn scale(text: &str) -> Result<f64, String> {
+    match finite(text)? {
+        value if (0.01..=16.0).contains(&value) => Ok(value),
+        _ => Err("a scale lies between 0.01 and 16".to_owned()),
+    }
+}
+
+fn thickness(text: &str) -> Result<f64, String> {
+    match finite(text)? {
+        value if value > 0.0 && value <= 1000.0 => Ok(value),
+        _ => Err("a thickness lies over 0, up to 1000".to_owned()),
+    }
+}
+
+fn size(text: &str) -> Result<[u32; 2], String> {
+    let wrong = || "a size is WIDTHxHEIGHT, such as 2048x512".to_owned();
+    let (width, height) = text.split_once('x').ok_or_else(wrong)?;
+    let side = |text: &str| text.parse::<u32>().ok().filter(|side| *side > 0).ok_or_else(wrong);
+    Ok([side(width)?, side(height)?])
+}

@@ -1,0 +1,139 @@
+//! Step 3: smear. A directional blur: the mean over a segment of any length and angle, wrapping in x.
+//!
+//! The kernel's mean is 0 and its variance along the segment is exactly length^2/12, that of a continuous box; across the
+//! segment it is 0, at any angle.
+
+use super::grid::Plane;
+
+/// A line of taps whose variance is that of a continuous box: `2 reach + 1` of weight `full`, two of weight `end` outside them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// Number of full taps on each side of the middle.
+    pub reach: usize,
+    /// Weight of a full tap.
+    pub full: f64,
+    /// Weight of the outermost taps.
+    pub end: f64,
+}
+
+impl Line {
+    /// The line for a box of `length` samples.
+    pub fn new(length: f64) -> Line {
+        let variance = length * length / 12.0;
+        // With n = 2 reach + 1 full taps and none outside, the variance is (n^2 - 1)/12: the widest that isn't too wide.
+        let reach = ((libm::sqrt(length * length + 1.0) - 1.0) / 2.0).floor().max(0.0);
+        let taps = 2.0 * reach + 1.0;
+        let squares = reach * (reach + 1.0) * taps / 3.0;
+        let outer = (reach + 1.0) * (reach + 1.0);
+        let end = ((variance * taps - squares) / (2.0 * (outer - variance))).max(0.0);
+        let sum = taps + 2.0 * end;
+        Line { reach: reach as usize, full: 1.0 / sum, end: end / sum }
+    }
+
+    /// Weight of the tap at `offset`.
+    pub fn weight(&self, offset: i64) -> f64 {
+        match offset.unsigned_abs() as usize {
+            at if at <= self.reach => self.full,
+            at if at == self.reach + 1 => self.end,
+            _ => 0.0,
+        }
+    }
+}
+
+/// Extent of the smear in samples along x and y.
+pub fn extent(length: f64, angle: f64, step: [f64; 2]) -> [f64; 2] {
+    let turn = angle.to_radians();
+    // y runs downward, a positive angle turns the right end upward.
+    [length * libm::cos(turn) / step[0], -length * libm::sin(turn) / step[1]]
+}
+
+/// Smears `plane` over `length` texels at `angle` degrees; `step` is the grid's. Rows outside are taken as the outermost row.
+pub fn apply(plane: &Plane, length: f64, angle: f64, step: [f64; 2]) -> Plane {
+    let [x, y] = extent(length, angle, step);
+    if x.abs().max(y.abs()) < 1e-6 {
+        return plane.clone();
+    }
+    if y.abs() < 1e-9 * x.abs() { level(plane, Line::new(x.abs())) } else { tilted(plane, x, y) }
+}
+
+/// The level smear, by running sums: its cost doesn't depend on its length.
+fn level(plane: &Plane, line: Line) -> Plane {
+    let cols = plane.cols;
+    let mut out = Plane::new(cols, plane.rows());
+    let window = 2 * line.reach + 1;
+    let (turns, rest) = (window / cols, window % cols);
+    out.each_row(|row, numbers| {
+        let source = plane.row(row);
+        let total: f64 = source.iter().map(|&value| f64::from(value)).sum();
+        let wrap = |at: i64| at.rem_euclid(cols as i64) as usize;
+        // The rest of the window starts at `col - reach`.
+        let mut first = wrap(-(line.reach as i64));
+        let mut next = wrap(first as i64 + rest as i64);
+        let mut sum: f64 = (0..rest).map(|at| f64::from(source[(first + at) % cols])).sum();
+        let mut left = wrap(-(line.reach as i64) - 1);
+        let mut right = wrap(line.reach as i64 + 1);
+        let bump = |at: &mut usize| {
+            *at += 1;
+            if *at == cols {
+                *at = 0;
+            }
+        };
+        for number in numbers.iter_mut() {
+            let inside = sum + turns as f64 * total;
+            let ends = f64::from(source[left]) + f64::from(source[right]);
+            *number = (line.full * inside + line.end * ends) as f32;
+            if rest > 0 {
+                sum += f64::from(source[next]) - f64::from(source[first]);
+            }
+            for at in [&mut first, &mut next, &mut left, &mut right] {
+                bump(at);
+            }
+        }
+    });
+    out
+}
+
+/// Any angle, tap by tap along the longer axis; on the shorter one a quadratic between rows (or columns) that keeps the first two
+/// moments exact.
+fn tilted(plane: &Plane, x: f64, y: f64) -> Plane {
+    let (cols, rows) = (plane.cols, plane.rows());
+    let flat = x.abs() >= y.abs();
+    let (long, slope) = if flat { (x, y / x) } else { (y, x / y) };
+    let line = Line::new(long.abs());
+    let reach = line.reach as i64 + 1;
+    // (dx, dy, weight)
+    let mut taps: Vec<(i64, i64, f32)> = Vec::new();
+    for at in -reach..=reach {
+        let weight = line.weight(at);
+        if weight == 0.0 {
+            continue;
+        }
+        let across = at as f64 * slope;
+        let near = across.round();
+        let d = across - near;
+        for (side, share) in [(-1.0, 0.5 * (d * d - d)), (0.0, 1.0 - d * d), (1.0, 0.5 * (d * d + d))] {
+            if share != 0.0 {
+                let over = (near + side) as i64;
+                let (dx, dy) = if flat { (at, over) } else { (over, at) };
+                taps.push((dx, dy, (weight * share) as f32));
+            }
+        }
+    }
+    let mut out = Plane::new(cols, rows);
+    out.each_row(|row, numbers| {
+        numbers.fill(0.0);
+        for &(dx, dy, weight) in &taps {
+            let source = plane.row((row as i64 + dy).clamp(0, rows as i64 - 1) as usize);
+            let shift = dx.rem_euclid(cols as i64) as usize;
+            let (left, right) = source.split_at(shift);
+            let (head, tail) = numbers.split_at_mut(cols - shift);
+            for (sum, value) in head.iter_mut().zip(right) {
+                *sum += weight * value;
+            }
+            for (sum, value) in tail.iter_mut().zip(left) {
+                *sum += weight * value;
+            }
+        }
+    });
+    out
+}

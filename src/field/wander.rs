@@ -1,0 +1,128 @@
+//! Slow periodic noise, for warp, breath and sway: few points, so crate `noise` serves as it is, on a hasher that wraps.
+
+use super::stretch;
+use crate::seed;
+use noise::core::perlin::perlin_2d;
+use noise::core::worley::{ReturnType, worley_2d};
+use noise::permutationtable::NoiseHasher;
+
+/// Hashes lattice places so that noise repeats after `across` cells in x.
+pub struct Wrapping {
+    seed: u64,
+    across: i64,
+}
+
+impl Wrapping {
+    /// A hasher for noise that repeats after `across` cells.
+    pub fn new(seed: u64, across: usize) -> Wrapping {
+        Wrapping { seed, across: across as i64 }
+    }
+}
+
+impl NoiseHasher for Wrapping {
+    fn hash(&self, place: &[isize]) -> usize {
+        let x = place.first().map_or(0, |&x| (x as i64).rem_euclid(self.across));
+        let y = place.get(1).map_or(0, |&y| y as i64);
+        (seed::at(self.seed, x, y) >> 40) as usize
+    }
+}
+
+/// Samples per lattice cell of the coarse tables; a cubic between them stays within 0.003 of the noise.
+const PER_CELL: usize = 8;
+
+/// A slow noise over one period: `cells` lattice cells, two octaves, about -1..1, smooth.
+pub struct Wave {
+    table: Vec<f32>,
+}
+
+impl Wave {
+    /// Noise of `cells` cells over the period.
+    pub fn new(seed: u64, cells: usize) -> Wave {
+        let table = (0..cells * PER_CELL)
+            .map(|at| {
+                let u = at as f64 / PER_CELL as f64;
+                let octave = |part: &str, factor: usize| {
+                    let hasher = Wrapping::new(seed::of(seed, part), cells * factor);
+                    perlin_2d([u * factor as f64 + 0.37, 0.5].into(), &hasher)
+                };
+                let value = 1.5 * octave("slow", 1) + 0.6 * octave("quick", 2);
+                // Gently held within -1..1, without a corner.
+                (value / libm::sqrt(1.0 + value * value)) as f32
+            })
+            .collect();
+        Wave { table }
+    }
+
+    /// The noise at `place`, a share of the period.
+    pub fn at(&self, place: f64) -> f64 {
+        let count = self.table.len();
+        let position = place * count as f64;
+        let base = position.floor();
+        let weights = stretch::weights(position - base);
+        (0..4_i64)
+            .map(|tap| {
+                let at = (base as i64 + tap - 1).rem_euclid(count as i64) as usize;
+                f64::from(weights[tap as usize]) * f64::from(self.table[at])
+            })
+            .sum()
+    }
+}
+
+/// A slow displacement over the plane, periodic in x.
+pub struct Drift {
+    cols: usize,
+    rows: usize,
+    first_row: f64,
+    table: Vec<f32>,
+}
+
+impl Drift {
+    /// Noise of `across` cells over the period and for every v in `from..=to`, in cells.
+    pub fn new(seed: u64, across: usize, from: f64, to: f64) -> Drift {
+        let hasher = Wrapping::new(seed, across);
+        let cols = across * PER_CELL;
+        let first_row = from - 2.0 / PER_CELL as f64;
+        let rows = ((to - first_row) * PER_CELL as f64).ceil() as usize + 4;
+        let mut table = Vec::with_capacity(cols * rows);
+        for row in 0..rows {
+            let v = first_row + row as f64 / PER_CELL as f64;
+            for col in 0..cols {
+                table.push(perlin_2d([col as f64 / PER_CELL as f64, v].into(), &hasher) as f32);
+            }
+        }
+        Drift { cols, rows, first_row, table }
+    }
+
+    /// Writes the displacement along the row at height `v` (cells), at `out.len()` places evenly over the period.
+    pub fn row(&self, v: f64, out: &mut [f32]) {
+        let position = (v - self.first_row) * PER_CELL as f64;
+        let base = position.floor().clamp(1.0, (self.rows - 3) as f64);
+        let weights = stretch::weights((position - base).clamp(0.0, 1.0));
+        let mut line = vec![0.0_f32; self.cols];
+        for (tap, weight) in weights.iter().enumerate() {
+            let start = (base as usize + tap - 1) * self.cols;
+            for (sum, value) in line.iter_mut().zip(&self.table[start..start + self.cols]) {
+                *sum += weight * value;
+            }
+        }
+        let ratio = self.cols as f64 / out.len() as f64;
+        for (at, value) in out.iter_mut().enumerate() {
+            let position = (at as f64 + 0.5) * ratio;
+            let base = position.floor();
+            let weights = stretch::weights(position - base);
+            *value = (0..4)
+                .map(|tap| weights[tap] * line[(base as usize + self.cols + tap - 1) % self.cols])
+                .sum();
+        }
+    }
+}
+
+/// Distance to the nearest of scattered points, in cells, 0..1.22; repeats after the hasher's cells in x.
+pub fn cell_distance(hasher: &Wrapping, u: f64, v: f64) -> f64 {
+    // The crate hands the distance back as 2 d - 1.
+    0.5 * (worley_2d(hasher, distance, ReturnType::Distance, [u, v].into()) + 1.0)
+}
+
+fn distance(a: &[f64], b: &[f64]) -> f64 {
+    libm::sqrt(a.iter().zip(b).map(|(a, b)| (a - b) * (a - b)).sum())
+}

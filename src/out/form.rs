@@ -1,0 +1,210 @@
+//! Which of PNG's forms hold a raster exactly, and the raster packed into one.
+
+use super::png::Raster;
+use std::collections::{BTreeSet, HashMap};
+
+/// A form that PNG has for pixels (PNG 6.1: colour type and bit depth).
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Form {
+    /// Red, green and blue, not grey.
+    pub colour: bool,
+    /// With an alpha channel.
+    pub alpha: bool,
+    /// Bits per sample, or per index.
+    pub depth: u8,
+    /// The distinct texels, translucent ones first, if indexed.
+    pub palette: Option<Vec<[u8; 4]>>,
+}
+
+/// Rows as PNG wants them: big-endian samples, or several in a byte, each row from a fresh byte.
+pub(super) struct Packed(pub Vec<u8>);
+
+/// What all texels of a raster have in common.
+struct Census {
+    grey: bool,
+    opaque: bool,
+    /// Every 16-bit sample is 257 k, so 8 bits hold it.
+    narrow: bool,
+    /// Least depth for grey: 1, 2, 4 or 8.
+    grey_depth: u8,
+    /// The distinct texels, if there are at most 256 and 8 bits hold them.
+    distinct: Option<BTreeSet<[u8; 4]>>,
+}
+
+impl Form {
+    /// Bits of one texel.
+    fn bits(&self) -> u32 {
+        let samples = match (self.palette.is_some(), self.colour, self.alpha) {
+            (true, ..) | (_, false, false) => 1,
+            (_, false, true) => 2,
+            (_, true, false) => 3,
+            (_, true, true) => 4,
+        };
+        samples * u32::from(self.depth)
+    }
+
+    /// Packs the raster; it must fit the form.
+    pub fn pack(&self, raster: Raster) -> Packed {
+        let width = raster.size()[0] as usize;
+        match raster {
+            Raster::Eight { samples, .. } => self.pack_eight(width, texels(samples)),
+            Raster::Sixteen { samples, .. } if self.depth == 16 => {
+                let mut bytes = Vec::with_capacity(samples.len() * 2);
+                for texel in texels(samples) {
+                    self.each(texel, |sample: u16| bytes.extend(sample.to_be_bytes()));
+                }
+                Packed(bytes)
+            }
+            Raster::Sixteen { samples, .. } => {
+                self.pack_eight(width, texels(samples).map(|texel| texel.map(narrow)))
+            }
+        }
+    }
+
+    fn pack_eight(&self, width: usize, texels: impl Iterator<Item = [u8; 4]>) -> Packed {
+        if let Some(palette) = &self.palette {
+            let places: HashMap<[u8; 4], u8> = palette.iter().copied().zip(0..=255).collect();
+            let mut last = ([0; 4], places.get(&[0; 4]).copied().unwrap_or(0));
+            let indices = texels.map(|texel| {
+                if texel != last.0 {
+                    last = (texel, places.get(&texel).copied().unwrap_or(0));
+                }
+                last.1
+            });
+            return Packed(pack_bits(width, self.depth, indices));
+        }
+        if self.depth < 8 {
+            // The most significant bits: the sample is a multiple of 255 / (2^depth - 1).
+            let step = 255 / ((1u16 << self.depth) - 1) as u8;
+            return Packed(pack_bits(width, self.depth, texels.map(|texel| texel[0] / step)));
+        }
+        let mut bytes = Vec::new();
+        for texel in texels {
+            self.each(texel, |sample| bytes.push(sample));
+        }
+        Packed(bytes)
+    }
+
+    /// Hands on the samples that the form has a channel for.
+    fn each<T: Copy>(&self, [r, g, b, a]: [T; 4], mut put: impl FnMut(T)) {
+        put(r);
+        if self.colour {
+            put(g);
+            put(b);
+        }
+        if self.alpha {
+            put(a);
+        }
+    }
+}
+
+/// The forms worth trying, the likeliest first; only that one unless `all`.
+pub(super) fn choose(raster: Raster, all: bool) -> Vec<Form> {
+    let census = match raster {
+        Raster::Eight { samples, .. } => census(texels(samples).map(|texel| texel.map(widen))),
+        Raster::Sixteen { samples, .. } => census(texels(samples)),
+    };
+    let deep = match raster {
+        Raster::Eight { .. } => false,
+        Raster::Sixteen { keep_depth, .. } => keep_depth || !census.narrow,
+    };
+    let (colour, alpha) = (!census.grey, !census.opaque);
+    if deep {
+        return vec![Form { colour, alpha, depth: 16, palette: None }];
+    }
+    let depth = if census.grey && census.opaque { census.grey_depth } else { 8 };
+    let mut forms = vec![Form { colour, alpha, depth, palette: None }];
+    if let Some(distinct) = census.distinct {
+        let depth = match distinct.len() {
+            0..=2 => 1,
+            3..=4 => 2,
+            5..=16 => 4,
+            _ => 8,
+        };
+        let form = Form { colour: true, alpha: true, depth, palette: Some(sorted(distinct)) };
+        // A palette costs its own chunks, so an equally deep grey is better.
+        if form.bits() < forms[0].bits() {
+            forms.insert(0, form);
+        }
+    }
+    if !all {
+        forms.truncate(1);
+    }
+    forms
+}
+
+/// By alpha, then lightness: neighbours in fog become neighbours in the palette, and tRNS can stop early.
+fn sorted(distinct: BTreeSet<[u8; 4]>) -> Vec<[u8; 4]> {
+    let mut palette: Vec<[u8; 4]> = distinct.into_iter().collect();
+    let light = |[r, g, b, _]: [u8; 4]| 2 * u32::from(r) + 7 * u32::from(g) + u32::from(b);
+    palette.sort_by_key(|texel| (texel[3], light(*texel), *texel));
+    palette
+}
+
+fn census(texels: impl Iterator<Item = [u16; 4]>) -> Census {
+    let mut census =
+        Census { grey: true, opaque: true, narrow: true, grey_depth: 1, distinct: Some(BTreeSet::new()) };
+    let mut last = None;
+    for texel in texels {
+        if last == Some(texel) {
+            continue;
+        }
+        last = Some(texel);
+        let [r, g, b, a] = texel;
+        census.grey &= r == g && g == b;
+        census.opaque &= a == u16::MAX;
+        census.narrow &= texel.iter().all(|sample| sample % 257 == 0);
+        if !census.narrow {
+            census.distinct = None;
+            continue;
+        }
+        let code = narrow(r);
+        while census.grey_depth < 8 && code % (255 / ((1u16 << census.grey_depth) - 1) as u8) != 0 {
+            census.grey_depth *= 2;
+        }
+        if let Some(distinct) = &mut census.distinct {
+            distinct.insert(texel.map(narrow));
+            if distinct.len() > 256 {
+                census.distinct = None;
+            }
+        }
+    }
+    census
+}
+
+/// Several samples in a byte, the leftmost in the high bits (PNG 7.2).
+fn pack_bits(width: usize, depth: u8, samples: impl Iterator<Item = u8>) -> Vec<u8> {
+    if depth == 8 {
+        return samples.collect();
+    }
+    let mut bytes = Vec::new();
+    let (mut byte, mut filled) = (0u8, 0u8);
+    let mut x = 0;
+    for sample in samples {
+        byte |= sample << (8 - depth - filled);
+        filled += depth;
+        x += 1;
+        if filled == 8 || x == width {
+            bytes.push(byte);
+            (byte, filled) = (0, 0);
+        }
+        if x == width {
+            x = 0;
+        }
+    }
+    bytes
+}
+
+fn texels<T: Copy>(samples: &[T]) -> impl Iterator<Item = [T; 4]> {
+    samples.as_chunks::<4>().0.iter().copied()
+}
+
+/// 8 bits to 16, exactly (PNG 12.4: v * 65535 / 255).
+fn widen(code: u8) -> u16 {
+    u16::from(code) * 257
+}
+
+/// 16 bits to 8, for samples that are 257 k.
+fn narrow(sample: u16) -> u8 {
+    (sample >> 8) as u8
+}

@@ -1,0 +1,301 @@
+//! `manifest.json`: what was made, where it stands, and in which order it is drawn.
+
+use super::files::why;
+use crate::fault::{Class, Fault, Faults, Result};
+pub use crate::plan::Kind;
+use crate::scene::Blending;
+use serde::ser::Serializer;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{ErrorKind, Read};
+use std::path::{Component, Path};
+
+/// The manifest's file name.
+pub const NAME: &str = "manifest.json";
+
+/// The version of the manifest's form.
+pub const VERSION: u32 = 1;
+
+/// Most bytes of a manifest that are read; one of 256 slots has about 300 KB.
+const MOST_BYTES: u64 = 16 << 20;
+
+/// A manifest. Lengths in scene px, depths in the scene's depth units.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Manifest {
+    /// Version of this form: 1.
+    pub version: u32,
+    /// The program and its version.
+    #[serde(default)]
+    pub generator: String,
+    /// The camera's frame.
+    #[serde(serialize_with = "tidy_list")]
+    pub view: [f64; 2],
+    /// How far the camera pans on the play plane.
+    #[serde(serialize_with = "tidy")]
+    pub travel: f64,
+    /// Texels per scene px that the run asked for.
+    #[serde(serialize_with = "tidy")]
+    pub scale: f64,
+    /// How the renderer must mix colours.
+    pub blending: Blending,
+    /// How alpha is stored: always `straight`.
+    #[serde(default = "straight")]
+    pub alpha: String,
+    /// The still, if one was drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub still: Option<Still>,
+    /// The files, from far to near.
+    pub files: Vec<Entry>,
+}
+
+/// The picture of the whole stack.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Still {
+    /// Path of the picture, relative to the manifest.
+    pub path: String,
+    /// The camera's place on the travel.
+    #[serde(serialize_with = "tidy")]
+    pub camera: f64,
+    /// BLAKE3 of the file, in hexadecimal.
+    #[serde(default)]
+    pub hash: String,
+    /// The file's length.
+    #[serde(default)]
+    pub bytes: u64,
+}
+
+/// One file of the manifest.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Entry {
+    /// The slot it belongs to.
+    pub slot: String,
+    /// What it is.
+    pub kind: Kind,
+    /// Path relative to the manifest.
+    pub path: String,
+    /// Its place from far to near; unique.
+    pub order: u32,
+    /// Depth of the slot.
+    #[serde(serialize_with = "tidy")]
+    pub depth: f64,
+    /// How fast it pans against the play plane.
+    #[serde(serialize_with = "tidy")]
+    pub pan_rate: f64,
+    /// Left, top, width, height with the camera at the start of the travel.
+    #[serde(serialize_with = "tidy_list")]
+    pub rect: [f64; 4],
+    /// Width and height in texels.
+    pub texels: [u32; 2],
+    /// It stands again at every such distance, if there is one.
+    #[serde(serialize_with = "tidy_option")]
+    pub period: Option<f64>,
+    /// Mean optical depth of the air along the anchor line; for fog.
+    #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option")]
+    pub optical_depth: Option<f64>,
+    /// Whether every texel is opaque.
+    #[serde(default)]
+    pub opaque: bool,
+    /// BLAKE3 of the file, in hexadecimal.
+    #[serde(default)]
+    pub hash: String,
+    /// The file's length.
+    #[serde(default)]
+    pub bytes: u64,
+}
+
+impl Manifest {
+    /// The text of `manifest.json`: one line for each file, numbers to 12 digits. All numbers must be finite.
+    pub fn text(&self) -> String {
+        let line = |value: &dyn one_line::Line| value.line();
+        let mut members = vec![
+            ("version", line(&self.version)),
+            ("generator", line(&self.generator)),
+            ("view", line(&self.view.map(tidied))),
+            ("travel", line(&tidied(self.travel))),
+            ("scale", line(&tidied(self.scale))),
+            ("blending", line(&self.blending)),
+            ("alpha", line(&self.alpha)),
+        ];
+        if let Some(still) = &self.still {
+            members.push(("still", line(still)));
+        }
+        let mut text = String::from("{\n");
+        for (key, value) in members {
+            text += &format!("  \"{key}\": {value},\n");
+        }
+        let files: Vec<String> = self.files.iter().map(|entry| format!("\n    {}", line(entry))).collect();
+        text += &format!(
+            "  \"files\": [{}{}]\n}}\n",
+            files.join(","),
+            if files.is_empty() { "" } else { "\n  " }
+        );
+        text
+    }
+
+    /// Reads the manifest in `folder`; none if there is none. Unknown keys are ignored.
+    ///
+    /// # Errors
+    /// Class `Output`: it can't be read, is no manifest, is of another version, or has a path that leaves the folder.
+    pub fn read(folder: impl AsRef<Path>) -> Result<Option<Manifest>> {
+        let path = folder.as_ref().join(NAME);
+        let fault = |message: String| {
+            Fault::new(Class::Output, message)
+                .in_file(&path)
+                .remedy("move it away, or name another output folder")
+        };
+        match fs::symlink_metadata(&path) {
+            Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => {
+                return Ok(None);
+            }
+            Err(error) => {
+                return Err(fault(format!("the earlier manifest can't be read: {}", why(&error))).into());
+            }
+            Ok(data) if !data.is_file() => {
+                return Err(fault("the earlier manifest is not an ordinary file".into()).into());
+            }
+            Ok(_) => {}
+        }
+        let mut bytes = Vec::new();
+        fs::File::open(&path)
+            .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+            .map_err(|error| fault(format!("the earlier manifest can't be read: {}", why(&error))))?;
+        if bytes.len() as u64 > MOST_BYTES {
+            return Err(fault(format!("the earlier manifest is longer than {MOST_BYTES} bytes")).into());
+        }
+        let manifest: Manifest = serde_json::from_slice(&bytes).map_err(|error| {
+            fault(format!("this is no manifest that an earlier run could have left: {error}"))
+        })?;
+        if manifest.version != VERSION {
+            return Err(fault(format!(
+                "the earlier manifest is of version {}, this program knows version {VERSION}",
+                manifest.version
+            ))
+            .into());
+        }
+        for name in manifest.names() {
+            if !stays_inside(name) {
+                return Err(fault(format!(
+                    "the earlier manifest has a path that leaves its folder: {name:?}"
+                ))
+                .into());
+            }
+        }
+        Ok(Some(manifest))
+    }
+
+    /// The paths of all its files, the still included.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        let still = self.still.iter().map(|still| still.path.as_str());
+        self.files.iter().map(|entry| entry.path.as_str()).chain(still)
+    }
+}
+
+/// Checks, before anything is written, that the run overwrites nothing but what the earlier run made.
+///
+/// # Errors
+/// Class `Output`, one fault for each name: it exists and `earlier` doesn't list it, leaves the folder, or can't be
+/// told from another name where case doesn't count. The manifest itself may be replaced if `earlier` was read from it.
+pub fn guard(folder: impl AsRef<Path>, names: &[String], earlier: Option<&Manifest>) -> Result<()> {
+    let folder = folder.as_ref();
+    let mut faults = Faults::default();
+    let mut seen: BTreeMap<String, &str> = BTreeMap::new();
+    for name in names {
+        let path = folder.join(name);
+        let fault =
+            |message: String, remedy: &str| Fault::new(Class::Output, message).in_file(&path).remedy(remedy);
+        if !stays_inside(name) {
+            faults.list.push(fault(format!("the output {name:?} would leave its folder"), "rename the slot"));
+            continue;
+        }
+        if let Some(other) = seen.insert(name.to_lowercase(), name) {
+            let message = format!("the outputs {other:?} and {name:?} would be the same file on many disks");
+            faults.list.push(fault(message, "rename one of the slots"));
+            continue;
+        }
+        let ours = earlier.is_some_and(|earlier| name == NAME || earlier.names().any(|known| known == name));
+        if !ours && fs::symlink_metadata(&path).is_ok() {
+            faults.list.push(fault(
+                "the file exists, and no earlier run made it".into(),
+                "move it away, or name another output folder",
+            ));
+        }
+    }
+    faults.or(())
+}
+
+/// Whether `hash` and `bytes` are those of the file at `path`: nobody changed it since it was written.
+pub fn unchanged(path: impl AsRef<Path>, hash: &str, bytes: u64) -> bool {
+    let path = path.as_ref();
+    let plain = fs::symlink_metadata(path).is_ok_and(|data| data.is_file() && data.len() == bytes);
+    let digest = || {
+        let mut hasher = blake3::Hasher::new();
+        std::io::copy(&mut fs::File::open(path)?.take(bytes + 1), &mut hasher)?;
+        std::io::Result::Ok(hasher.finalize())
+    };
+    plain && digest().is_ok_and(|digest| digest.to_hex().as_str() == hash)
+}
+
+/// A relative path of plain names, on every platform.
+fn stays_inside(name: &str) -> bool {
+    let plain = !name.is_empty() && !name.chars().any(|c| c == '\\' || c == ':' || c.is_control());
+    plain && Path::new(name).components().all(|part| matches!(part, Component::Normal(_)))
+}
+
+fn straight() -> String {
+    "straight".into()
+}
+
+/// Rounded to 12 significant digits: 0.8700000000000001 is 0.87.
+fn tidied(value: f64) -> f64 {
+    format!("{value:.11e}").parse().unwrap_or(value)
+}
+
+fn tidy<S: Serializer>(value: &f64, to: S) -> std::result::Result<S::Ok, S::Error> {
+    to.serialize_f64(tidied(*value))
+}
+
+fn tidy_option<S: Serializer>(value: &Option<f64>, to: S) -> std::result::Result<S::Ok, S::Error> {
+    value.map(tidied).serialize(to)
+}
+
+fn tidy_list<S: Serializer, const N: usize>(value: &[f64; N], to: S) -> std::result::Result<S::Ok, S::Error> {
+    to.collect_seq(value.iter().copied().map(tidied))
+}
+
+/// JSON on one line, with a space after each colon and comma.
+mod one_line {
+    use serde::Serialize;
+    use serde_json::ser::{Formatter, Serializer};
+    use std::io::{Result, Write};
+
+    pub trait Line {
+        fn line(&self) -> String;
+    }
+
+    impl<T: Serialize> Line for T {
+        fn line(&self) -> String {
+            let mut bytes = Vec::new();
+            // Writing to a `Vec` can't fail, nor has any of the types a map without string keys.
+            let written = self.serialize(&mut Serializer::with_formatter(&mut bytes, Spaced));
+            written.expect("manifests are plain data");
+            String::from_utf8(bytes).expect("JSON is text")
+        }
+    }
+
+    struct Spaced;
+
+    impl Formatter for Spaced {
+        fn begin_array_value<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> Result<()> {
+            if first { Ok(()) } else { writer.write_all(b", ") }
+        }
+
+        fn begin_object_key<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> Result<()> {
+            if first { Ok(()) } else { writer.write_all(b", ") }
+        }
+
+        fn begin_object_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> Result<()> {
+            writer.write_all(b": ")
+        }
+    }
+}

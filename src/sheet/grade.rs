@@ -1,0 +1,81 @@
+//! Step 5: grade. From optical depth to the haze's colour and opacity.
+
+use crate::colour::Srgb;
+use crate::exp::exp_neg;
+
+/// The colours of one slot's fog.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tones {
+    /// The haze.
+    pub haze: Srgb,
+    /// What the haze turns into away from the line.
+    pub aloft: Option<Srgb>,
+    /// What the side toward the light leans to.
+    pub glow: Srgb,
+    /// What the side away from the light leans to.
+    pub shade: Srgb,
+    /// How far the sides lean, 0..1.
+    pub lit: f64,
+}
+
+/// How much lighter and darker than the haze its lit and its far side are, in Oklab lightness, where the scene names no colours.
+const LIFT: f64 = 0.09;
+
+impl Tones {
+    /// Fills in glow and shade from the haze where they aren't given.
+    pub fn new(haze: Srgb, aloft: Option<Srgb>, glow: Option<Srgb>, shade: Option<Srgb>, lit: f64) -> Tones {
+        let [l, a, b] = haze.oklab();
+        let lifted = |by: f64| Srgb::from_oklab([(l + by).clamp(0.0, 1.0), a, b]);
+        Tones {
+            haze,
+            aloft,
+            glow: glow.unwrap_or_else(|| lifted(LIFT)),
+            shade: shade.unwrap_or_else(|| lifted(-LIFT)),
+            lit,
+        }
+    }
+
+    /// Whether every texel has the one colour of the haze.
+    pub fn plain(&self) -> bool {
+        self.lit <= 0.0 && self.aloft.is_none()
+    }
+
+    /// The colours of a row from the side away from the light to the side toward it; `aloft` is how far the haze has turned.
+    pub fn ramp(&self, aloft: f64) -> Ramp {
+        let haze = self.aloft.map_or(self.haze, |colour| self.haze.mix(colour, aloft));
+        let colours = std::array::from_fn(|at| {
+            let facing = at as f64 / HALF as f64 - 1.0;
+            let lean = facing.abs() * self.lit;
+            haze.mix(if facing < 0.0 { self.shade } else { self.glow }, lean).0
+        });
+        Ramp { colours }
+    }
+}
+
+const HALF: usize = 16;
+
+/// Colours by facing; the haze stands in the middle, exactly. Encoded sRGB.
+#[derive(Clone, Debug)]
+pub struct Ramp {
+    colours: [[f32; 3]; 2 * HALF + 1],
+}
+
+impl Ramp {
+    /// The colour of a place facing the light by -1..1.
+    #[inline]
+    pub fn at(&self, facing: f32) -> [f32; 3] {
+        let position = (facing + 1.0) * HALF as f32;
+        let base = (position as usize).min(2 * HALF - 1);
+        let share = position - base as f32;
+        let (a, b) = (self.colours[base], self.colours[base + 1]);
+        std::array::from_fn(|channel| a[channel] + (b[channel] - a[channel]) * share)
+    }
+}
+
+/// Turns densities into opacities: 1 - exp(-tau * density), in place.
+pub fn opacities(density: &mut [f32], tau: f32) {
+    for value in density.iter_mut() {
+        // A cubic may stray a hair below 0 beside an edge.
+        *value = 1.0 - exp_neg((tau * *value).max(0.0));
+    }
+}

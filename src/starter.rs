@@ -1,0 +1,87 @@
+//! Scenes to start from: the embedded demo, and the bare scene that a painter fills.
+
+use crate::fault::{Class, Fault, Result};
+use crate::out;
+use crate::recipe::shelf::Shelf;
+use std::fs;
+use std::path::Path;
+
+/// A file to be written: name and content.
+pub type File = (&'static str, &'static [u8]);
+
+macro_rules! embedded {
+    ($folder:literal: $($name:literal),+ $(,)?) => {
+        &[$(($name, include_bytes!(concat!("../presets/", $folder, "/", $name)).as_slice())),+]
+    };
+}
+
+/// The demo: a salt marsh at slack water.
+pub const DEMO: &[File] = embedded!("salt-marsh":
+    "scene.toml", "sky.svg", "far-dunes.svg", "posts.svg", "barge.svg", "reeds-far.svg", "hut.svg", "reeds-near.svg",
+    "bank.svg",
+);
+
+/// The bare scene: three plain silhouettes, to be replaced.
+const BARE: &[File] = embedded!("bare": "scene.toml", "ridge.svg", "trees.svg", "foreground.svg");
+
+/// What stands in the bare scene's text where the preset's name belongs.
+const PRESET_MARK: &str = "{preset}";
+
+/// Name of the scene file in both.
+pub const SCENE: &str = "scene.toml";
+
+/// Writes the demo's scene and art into `folder`. What stands there already must be the demo's own, unchanged, or what a run
+/// made of it (`outputs`, the names in the folder that a run may have written).
+///
+/// Fails (class output) without writing anything where the folder holds something else.
+pub fn write_demo(folder: &Path, outputs: &str) -> Result<()> {
+    if let Ok(entries) = fs::read_dir(folder) {
+        for entry in entries.flatten() {
+            let name = entry.file_name();
+            let known = DEMO.iter().find(|(known, _)| name == *known);
+            let ours = match known {
+                Some((_, content)) => fs::read(entry.path()).is_ok_and(|found| found == *content),
+                None => name == outputs,
+            };
+            if !ours {
+                return Err(Fault::new(
+                    Class::Output,
+                    format!("the folder holds `{}`, which isn't the demo's", name.to_string_lossy()),
+                )
+                .in_file(folder)
+                .remedy("name an empty folder: fogweft demo DIR")
+                .into());
+            }
+        }
+    }
+    out::prepare_folder(folder)?;
+    for (name, content) in DEMO {
+        out::write_whole(folder.join(name), content)?;
+    }
+    Ok(())
+}
+
+/// Writes a scene to start from into `folder`, with the recipe of `preset`.
+///
+/// Fails without writing anything where the preset is unknown (class usage) or one of the files stands there already (class output).
+pub fn write_bare(folder: &Path, preset: &str) -> Result<()> {
+    Shelf::embedded().get(preset)?;
+    for (name, _) in BARE {
+        if folder.join(name).symlink_metadata().is_ok() {
+            return Err(Fault::new(Class::Output, "the file stands there already")
+                .in_file(folder.join(name))
+                .remedy("name a new folder; nothing was written")
+                .into());
+        }
+    }
+    out::prepare_folder(folder)?;
+    for (name, content) in BARE {
+        if *name == SCENE {
+            let text = String::from_utf8_lossy(content).replace(PRESET_MARK, preset);
+            out::write_whole(folder.join(name), text.as_bytes())?;
+        } else {
+            out::write_whole(folder.join(name), content)?;
+        }
+    }
+    Ok(())
+}

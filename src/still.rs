@@ -1,0 +1,226 @@
+//! The still: the stack drawn far to near, source-over, at one camera place.
+//!
+//! Composed from exact values, not from the 8-bit texels, so that the law holds to half a step of the output. Every picture
+//! stands on the nearest whole texel of the view.
+
+use crate::art::Picture;
+use crate::colour::Srgb;
+use crate::plan::{Placing, Plan};
+use crate::scene::Blending;
+use crate::sheet::{Bits, Row, Sheet, dither};
+use rayon::prelude::*;
+
+/// A picture of the stack, ready to be drawn.
+pub enum Layer<'a> {
+    /// Fog.
+    Sheet(&'a Placing, &'a Sheet),
+    /// Art.
+    Art(&'a Placing, &'a Picture),
+}
+
+/// A composed frame: RGB in the blending's own space, 0..1, row by row.
+pub struct Still {
+    /// Width and height in texels.
+    pub size: [u32; 2],
+    /// The colours.
+    pub colours: Vec<[f32; 3]>,
+    blending: Blending,
+}
+
+/// Source-over (Porter & Duff 1984) of a straight colour on an opaque one.
+#[inline]
+fn over(under: &mut [f32; 3], colour: [f32; 3], alpha: f32) {
+    for (under, colour) in under.iter_mut().zip(colour) {
+        *under += (colour - *under) * alpha;
+    }
+}
+
+impl Still {
+    /// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel).
+    pub fn new(plan: &Plan, backdrop: Srgb, layers: &[Layer<'_>], camera: f64) -> Still {
+        let [width, height] = plan.texels.map(|side| side as usize);
+        let space = Space::new(plan.blending);
+        let ground = space.enter(backdrop.0);
+        let mut colours = vec![ground; width * height];
+        colours.par_chunks_mut(width).enumerate().for_each_init(Row::default, |row, (y, out)| {
+            for layer in layers {
+                match layer {
+                    Layer::Sheet(placing, sheet) => {
+                        let [left, top] = corner(placing, plan.scale, camera);
+                        let Ok(from) = usize::try_from(y as i64 - top) else { continue };
+                        if from >= sheet.size()[1] as usize {
+                            continue;
+                        }
+                        draw_sheet(placing, sheet, plan.scale, left, from, row, &space, out);
+                    }
+                    Layer::Art(placing, picture) => {
+                        draw_art(placing, picture, plan.scale, camera, y, &space, out);
+                    }
+                }
+            }
+        });
+        Still { size: plan.texels, colours, blending: plan.blending }
+    }
+
+    /// As RGBA, 8 bits, dithered.
+    pub fn eight(&self) -> Vec<u8> {
+        let space = Space::new(self.blending);
+        let width = self.size[0] as usize;
+        let mut out = vec![255; self.colours.len() * 4];
+        out.par_chunks_mut(width * 4).zip(self.colours.par_chunks(width)).enumerate().for_each(
+            |(y, (texels, colours))| {
+                let thresholds = dither::row(y);
+                for (x, (texel, colour)) in texels.chunks_exact_mut(4).zip(colours).enumerate() {
+                    let threshold = thresholds[x % dither::SIDE];
+                    for (code, value) in texel.iter_mut().zip(space.leave(*colour)) {
+                        *code = dither::code(value, threshold);
+                    }
+                }
+            },
+        );
+        out
+    }
+
+    /// As RGBA, 16 bits, exact.
+    pub fn sixteen(&self) -> Vec<u16> {
+        let space = Space::new(self.blending);
+        let mut out = vec![u16::MAX; self.colours.len() * 4];
+        out.par_chunks_mut(4096).zip(self.colours.par_chunks(1024)).for_each(|(texels, colours)| {
+            for (texel, colour) in texels.chunks_exact_mut(4).zip(colours) {
+                for (code, value) in texel.iter_mut().zip(space.leave(*colour)) {
+                    *code = (value.clamp(0.0, 1.0) * 65535.0 + 0.5) as u16;
+                }
+            }
+        });
+        out
+    }
+
+    /// The PNG raster's bits.
+    pub fn bits(deep: bool) -> Bits {
+        if deep { Bits::Sixteen } else { Bits::Eight }
+    }
+}
+
+/// Left and top in whole texels of the view.
+fn corner(placing: &Placing, scale: f64, camera: f64) -> [i64; 2] {
+    let [x, y, ..] = placing.rect;
+    [((x - camera * placing.pan_rate) * scale).round() as i64, (y * scale).round() as i64]
+}
+
+#[allow(clippy::too_many_arguments)]
+fn draw_sheet(
+    placing: &Placing,
+    sheet: &Sheet,
+    scale: f64,
+    left: i64,
+    from: usize,
+    row: &mut Row,
+    space: &Space,
+    out: &mut [[f32; 3]],
+) {
+    let cols = sheet.size()[0] as usize;
+    // View texels over one period: not always whole, where the scene gives a period of its own.
+    let stretch = placing.rect[2] * scale / cols as f64;
+    if (stretch - 1.0).abs() * (cols as f64) < 1e-6 {
+        let first = (-left).rem_euclid(cols as i64) as usize;
+        sheet.row(from, first, out.len(), row);
+        for ((under, colour), alpha) in out.iter_mut().zip(&row.colour).zip(&row.alpha) {
+            over(under, space.enter(*colour), *alpha);
+        }
+        return;
+    }
+    sheet.row(from, 0, cols, row);
+    for (x, under) in out.iter_mut().enumerate() {
+        let position = ((x as i64 - left) as f64 + 0.5) / stretch - 0.5;
+        let base = position.floor();
+        let share = (position - base) as f32;
+        let a = (base as i64).rem_euclid(cols as i64) as usize;
+        let b = (a + 1) % cols;
+        let alpha = row.alpha[a] + (row.alpha[b] - row.alpha[a]) * share;
+        let colour = if share < 0.5 { row.colour[a] } else { row.colour[b] };
+        over(under, space.enter(colour), alpha);
+    }
+}
+
+fn draw_art(
+    placing: &Placing,
+    picture: &Picture,
+    scale: f64,
+    camera: f64,
+    y: usize,
+    space: &Space,
+    out: &mut [[f32; 3]],
+) {
+    let [_, top] = corner(placing, scale, camera);
+    let (width, height) = (picture.size[0] as i64, i64::from(picture.size[1]));
+    let from = y as i64 - top;
+    if from < 0 || from >= height {
+        return;
+    }
+    let texels = &picture.texels[(from * width) as usize..((from + 1) * width) as usize];
+    let view = out.len() as i64;
+    let mut draw_at = |left: i64| {
+        for x in left.max(0)..(left + width).min(view) {
+            let [r, g, b, a] = texels[(x - left) as usize];
+            if a > 0 {
+                let colour = [r, g, b].map(|code| f32::from(code) / 65535.0);
+                over(&mut out[x as usize], space.enter(colour), f32::from(a) / 65535.0);
+            }
+        }
+    };
+    let start = (placing.rect[0] - camera * placing.pan_rate) * scale;
+    match placing.period.map(|period| period * scale) {
+        None => draw_at(start.round() as i64),
+        Some(period) => {
+            let first = ((-(width as f64) - start) / period).ceil() as i64;
+            let last = ((view as f64 - start) / period).floor() as i64;
+            for repeat in first..=last {
+                draw_at((start + repeat as f64 * period).round() as i64);
+            }
+        }
+    }
+}
+
+/// The space that colours are mixed in.
+struct Space {
+    blending: Blending,
+    /// Linear light by encoded value, in 4096ths; linear between them.
+    decode: Vec<f32>,
+}
+
+const DECODE_STEPS: usize = 4096;
+
+impl Space {
+    fn new(blending: Blending) -> Space {
+        let decode = match blending {
+            Blending::Encoded => Vec::new(),
+            Blending::Linear => (0..=DECODE_STEPS)
+                .map(|at| Srgb([at as f32 / DECODE_STEPS as f32; 3]).linear().0[0])
+                .collect(),
+        };
+        Space { blending, decode }
+    }
+
+    /// From encoded sRGB.
+    #[inline]
+    fn enter(&self, colour: [f32; 3]) -> [f32; 3] {
+        match self.blending {
+            Blending::Encoded => colour,
+            Blending::Linear => colour.map(|value| {
+                let position = value.clamp(0.0, 1.0) * DECODE_STEPS as f32;
+                let base = (position as usize).min(DECODE_STEPS - 1);
+                let (low, high) = (self.decode[base], self.decode[base + 1]);
+                low + (high - low) * (position - base as f32)
+            }),
+        }
+    }
+
+    /// To encoded sRGB.
+    #[inline]
+    fn leave(&self, colour: [f32; 3]) -> [f32; 3] {
+        match self.blending {
+            Blending::Encoded => colour,
+            Blending::Linear => crate::colour::Linear(colour).encode().0,
+        }
+    }
+}
