@@ -5,11 +5,13 @@
 pub mod art;
 pub mod arts;
 pub mod colour;
+pub mod contact;
 pub mod exp;
 pub mod fault;
 pub mod field;
 pub mod keys;
 pub mod law;
+pub mod lettering;
 pub mod limits;
 pub mod out;
 pub mod plan;
