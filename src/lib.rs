@@ -3,7 +3,9 @@
 #![forbid(unsafe_code)]
 
 pub mod art;
+pub mod arts;
 pub mod colour;
+pub mod contact;
 pub mod exp;
 pub mod export;
 pub mod fault;
@@ -11,12 +13,15 @@ pub mod field;
 pub mod keys;
 pub mod law;
 pub mod layered;
+pub mod lettering;
 pub mod limits;
 pub mod out;
 pub mod plan;
+pub mod progress;
 pub mod recipe;
 pub mod render;
 pub mod report;
+pub mod rerun;
 pub mod scene;
 pub mod seed;
 pub mod sheet;

@@ -1,179 +1,25 @@
 //! The run: a scene and its pictures in, every matched sheet out.
 
-use crate::art::{Picture, Source};
-use crate::colour::Srgb;
+mod manifest;
+mod run;
+mod stack;
+mod textures;
+
+pub use crate::arts::Arts;
+pub use stack::{Stack, frames_png, sheet_png, still_png};
+pub use textures::frame_path;
+
 use crate::export::Also;
 use crate::fault::{Class, Fault, Faults, Result};
-use crate::field::Sampling;
 use crate::keys;
 use crate::limits::Limits;
-use crate::out::{self, Effort, Entry, Manifest, Owned, Raster};
-use crate::plan::{Job, Naturals, Plan};
+use crate::out::{Effort, Manifest};
+use crate::plan::Plan;
+use crate::progress::{Progress, Silent};
+use crate::rerun::{Gone, Rerun, Settled};
 use crate::scene::Scene;
-use crate::sheet::{Bits, Sheet};
-use crate::still::{Layer, Still};
-use crate::texture::{self, Shape, Tile};
-use crate::{export, plan};
-use rayon::prelude::*;
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
-
-/// The pictures of a scene, read once; by slot name.
-#[derive(Clone, Debug, Default)]
-pub struct Arts {
-    sources: BTreeMap<String, Source>,
-}
-
-impl Arts {
-    /// Reads every slot's picture. All that can't be used is reported at once.
-    pub fn open(scene: &Scene, limits: &Limits) -> Result<Arts> {
-        let mut arts = Arts::default();
-        let mut faults = Faults::default();
-        for slot in &scene.slots {
-            if let Some(place) = &slot.art {
-                let opened = match &place.layer {
-                    Some(layer) => Source::open_layer(&place.file, layer, limits),
-                    None => Source::open(&place.file, limits),
-                };
-                match opened {
-                    Ok(source) => arts.add(&slot.name, source),
-                    Err(found) => faults.list.extend(found.list),
-                }
-            }
-        }
-        faults.or(arts)
-    }
-
-    /// Adds the picture of a slot.
-    pub fn add(&mut self, slot: &str, source: Source) {
-        self.sources.insert(slot.to_owned(), source);
-    }
-
-    /// Natural sizes, for the plan.
-    pub fn naturals(&self) -> Naturals {
-        self.sources.iter().map(|(slot, source)| (slot.clone(), source.natural)).collect()
-    }
-
-    /// What of the pictures isn't drawn, or not as meant.
-    pub fn warnings(&self) -> Vec<String> {
-        let mut all: Vec<String> =
-            self.sources.values().flat_map(|source| source.warnings.iter().cloned()).collect();
-        all.sort();
-        all.dedup();
-        all
-    }
-}
-
-enum Made {
-    Sheet(Box<Sheet>),
-    Picture(Picture),
-}
-
-/// A scene's sheets and pictures, worked out and ready to become bytes.
-pub struct Stack<'a> {
-    plan: &'a Plan,
-    made: Vec<Made>,
-}
-
-impl<'a> Stack<'a> {
-    /// Works out every job of the plan.
-    pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
-        let made: Vec<Result<Made>> = plan
-            .files
-            .par_iter()
-            .map(|job| match job {
-                Job::Fog(job) => Ok(Made::Sheet(Box::new(Sheet::new(job.spec.clone(), Sampling::Reduced)))),
-                Job::Art(job) => {
-                    let placing = &job.placing;
-                    let source = &arts.sources[&placing.slot];
-                    let blending = plan.blending;
-                    source.draw(placing.texels, job.flip, job.wraps, blending, limits).map(Made::Picture)
-                }
-            })
-            .collect();
-        let mut faults = Faults::default();
-        let mut all = Vec::new();
-        for result in made {
-            match result {
-                Ok(made) => all.push(made),
-                Err(found) => faults.list.extend(found.list),
-            }
-        }
-        faults.or(Stack { plan, made: all })
-    }
-
-    /// The plan that was worked out.
-    pub fn plan(&self) -> &'a Plan {
-        self.plan
-    }
-
-    /// Whether the picture of the job `index` is written with 16 bits where `bits` are asked for.
-    pub fn is_deep(&self, index: usize, bits: Bits) -> bool {
-        match &self.made[index] {
-            Made::Sheet(_) => bits == Bits::Sixteen,
-            Made::Picture(picture) => picture.deep && bits == Bits::Sixteen,
-        }
-    }
-
-    /// The texels of the job `index` as it is drawn: straight alpha, sRGB-encoded; fog's opacity is dithered at 8 bits.
-    pub fn texels(&self, index: usize, bits: Bits) -> Owned {
-        let size = self.plan.files[index].placing().texels;
-        if self.is_deep(index, bits) {
-            return Owned::Sixteen { size, samples: self.sixteen(index) };
-        }
-        let samples = match &self.made[index] {
-            Made::Sheet(sheet) => sheet.eight(size[0]),
-            Made::Picture(picture) => picture.eight(),
-        };
-        Owned::Eight { size, samples }
-    }
-
-    /// The texels of the job `index` as exactly as they are known: straight alpha, sRGB-encoded, 16 bits.
-    pub fn sixteen(&self, index: usize) -> Vec<u16> {
-        match &self.made[index] {
-            Made::Sheet(sheet) => sheet.sixteen(sheet.size()[0]),
-            Made::Picture(picture) => picture.texels.as_flattened().to_vec(),
-        }
-    }
-
-    /// The stack at camera place `camera`.
-    pub fn still(&self, camera: f64) -> Still {
-        let backdrop = Srgb::parse_hex(&self.plan.backdrop).unwrap_or(Srgb([0.0; 3]));
-        let layers: Vec<Layer<'_>> = self
-            .plan
-            .files
-            .iter()
-            .zip(&self.made)
-            .map(|(job, made)| match made {
-                Made::Sheet(sheet) => Layer::Sheet(job.placing(), sheet),
-                Made::Picture(picture) => Layer::Art(job.placing(), picture),
-            })
-            .collect();
-        Still::new(self.plan, backdrop, &layers, camera)
-    }
-}
-
-/// The PNG of `width` columns of a sheet, which repeats after its own width.
-pub fn sheet_png(sheet: &Sheet, width: u32, bits: Bits, effort: Effort) -> Vec<u8> {
-    let size = [width, sheet.size()[1]];
-    match bits {
-        Bits::Eight => out::encode(Raster::Eight { size, samples: &sheet.eight(width) }, effort),
-        Bits::Sixteen => {
-            out::encode(Raster::Sixteen { size, samples: &sheet.sixteen(width), keep_depth: true }, effort)
-        }
-    }
-}
-
-/// The PNG of a still.
-pub fn still_png(still: &Still, bits: Bits, effort: Effort) -> Vec<u8> {
-    match bits {
-        Bits::Eight => out::encode(Raster::Eight { size: still.size, samples: &still.eight() }, effort),
-        Bits::Sixteen => out::encode(
-            Raster::Sixteen { size: still.size, samples: &still.sixteen(), keep_depth: true },
-            effort,
-        ),
-    }
-}
+use crate::sheet::Bits;
+use std::path::PathBuf;
 
 /// What a run is asked for.
 #[derive(Clone, Debug)]
@@ -190,50 +36,114 @@ pub struct Options {
     pub camera: Option<f64>,
     /// How hard to squeeze the files.
     pub effort: Effort,
+    /// Frames of a closed loop in which fog lives; 1 for fog at rest.
+    pub frames: u32,
     /// What else is written of the stack.
     pub also: Vec<Also>,
     /// Bounds.
     pub limits: Limits,
+    /// How far the run may go with what earlier ones left.
+    pub rerun: Rerun,
+    /// What the scene sets, for saying why something is made again.
+    pub settled: Settled,
 }
 
-/// What one scale of a run has written.
+impl Options {
+    /// A run into `out` as it is if nothing else is said.
+    pub fn new(out: impl Into<PathBuf>) -> Options {
+        Options {
+            out: out.into(),
+            scales: vec![1.0],
+            only: Vec::new(),
+            bits: Bits::Eight,
+            camera: None,
+            effort: Effort::default(),
+            frames: 1,
+            also: Vec::new(),
+            limits: Limits::default(),
+            rerun: Rerun::default(),
+            settled: Settled::default(),
+        }
+    }
+
+    /// The folders that the run writes in, one for each scale.
+    pub fn folders(&self) -> Vec<PathBuf> {
+        let folder = |scale: &f64| match self.scales.len() {
+            0 | 1 => self.out.clone(),
+            _ => self.out.join(format!("scale-{scale}")),
+        };
+        self.scales.iter().map(folder).collect()
+    }
+}
+
+/// An output and what became of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Change {
+    /// Its name in the output folder.
+    pub path: String,
+    /// The name under which the new version stands, if that isn't its own.
+    pub beside: Option<String>,
+    /// Why, in a few words.
+    pub why: String,
+}
+
+/// What one scale of a run has left.
 #[derive(Clone, Debug)]
 pub struct Report {
     /// The folder.
     pub folder: PathBuf,
-    /// The manifest that stands in it.
+    /// The manifest of what stands in it.
     pub manifest: Manifest,
     /// Where the still is.
     pub still: PathBuf,
     /// The plan that was carried out.
     pub plan: Plan,
-    /// Names of the files written, in drawing order; the still and the manifest last.
-    pub written: Vec<String>,
+    /// What was made, in drawing order, the still last.
+    pub made: Vec<Change>,
+    /// What somebody painted on, which is why it was kept.
+    pub kept: Vec<Change>,
+    /// What no slot asks for any more.
+    pub gone: Vec<Gone>,
+    /// How many outputs were what they should be.
+    pub unchanged: usize,
+    /// What else is to be told.
+    pub notes: Vec<String>,
 }
 
 /// Name of the still in the output folder.
 pub const STILL: &str = "still.png";
 
-/// Renders `scene` as `options` say: one report for each scale. Nothing is written before everything at that scale is worked out.
+/// Renders `scene` as `options` say: one report for each scale. What is what it should be already is left alone; nothing is written
+/// before everything at that scale is worked out.
 ///
-/// Faults: pictures that can't be drawn, limits, an `only` that names no slot, a folder that can't be written to or that holds
-/// a file of somebody else's under a name that the run needs.
+/// Faults: pictures that can't be drawn, limits, an `only` that names no slot, a folder that can't be written to, in which another
+/// run is at work, or that holds a file of somebody else's under a name that the run needs.
 pub fn render(scene: &Scene, arts: &Arts, options: &Options) -> Result<Vec<Report>> {
+    render_with(scene, arts, options, &Silent)
+}
+
+/// As [`render`], telling `progress`.
+///
+/// # Errors
+/// As for [`render`]; and where `progress` stopped the run, a fault that says so.
+pub fn render_with(
+    scene: &Scene,
+    arts: &Arts,
+    options: &Options,
+    progress: &dyn Progress,
+) -> Result<Vec<Report>> {
     check_only(scene, &options.only)?;
     let plans = options
         .scales
         .iter()
         .map(|scale| Plan::new(scene, &arts.naturals(), *scale, &options.limits))
         .collect::<Result<Vec<Plan>>>()?;
-    let several = plans.len() > 1;
-    plans
-        .into_iter()
-        .map(|plan| {
-            let folder =
-                if several { options.out.join(format!("scale-{}", plan.scale)) } else { options.out.clone() };
-            render_one(plan, arts, options, folder)
-        })
-        .collect()
+    let run = |(plan, folder)| {
+        let report = run::run(plan, arts, options, folder, progress);
+        progress.ends();
+        report
+    };
+    plans.into_iter().zip(options.folders()).map(run).collect()
 }
 
 fn check_only(scene: &Scene, only: &[String]) -> Result<()> {
@@ -254,145 +164,4 @@ fn check_only(scene: &Scene, only: &[String]) -> Result<()> {
         }
     }
     faults.or(())
-}
-
-fn render_one(plan: Plan, arts: &Arts, options: &Options, folder: PathBuf) -> Result<Report> {
-    let camera = options.camera.unwrap_or(plan.travel / 2.0);
-    let wanted = |slot: &str| options.only.is_empty() || options.only.iter().any(|name| name == slot);
-    out::prepare_folder(&folder)?;
-    let earlier = Manifest::read(&folder)?;
-    let jobs: Vec<usize> =
-        (0..plan.files.len()).filter(|&index| wanted(&plan.files[index].placing().slot)).collect();
-    // How textures are cut shows only later; what is known already is checked before the work.
-    let named = |textures: Vec<String>| {
-        let exports = options.also.iter().map(|also| also.file().to_owned());
-        let mut names: Vec<String> = textures.into_iter().chain(exports).collect();
-        names.extend([STILL.to_owned(), out::manifest::NAME.to_owned()]);
-        names
-    };
-    let guessed = jobs.iter().map(|&index| plan.files[index].placing().path.clone()).collect();
-    out::guard(&folder, &named(guessed), earlier.as_ref())?;
-
-    let stack = Stack::new(&plan, arts, &options.limits)?;
-    let (files, still) = rayon::join(
-        || jobs.par_iter().map(|&index| textures(&stack, index, options)).collect::<Vec<_>>(),
-        || still_png(&stack.still(camera), options.bits, options.effort),
-    );
-    let files: Vec<(usize, Vec<(Entry, Vec<u8>)>)> = jobs.into_iter().zip(files).collect();
-    let names = named(files.iter().flat_map(|(_, made)| made).map(|(entry, _)| entry.path.clone()).collect());
-    out::guard(&folder, &names, earlier.as_ref())?;
-    let exports = export::all(&stack, &options.also, options.effort, &options.limits)?;
-
-    let mut fresh = BTreeMap::new();
-    for (index, made) in files {
-        let mut entries = Vec::new();
-        for (entry, bytes) in made {
-            out::write_whole(folder.join(&entry.path), &bytes)?;
-            entries.push(entry);
-        }
-        fresh.insert(index, entries);
-    }
-    out::write_whole(folder.join(STILL), &still)?;
-    for (also, bytes) in &exports {
-        out::write_whole(folder.join(also.file()), bytes)?;
-    }
-    let manifest = Manifest {
-        version: out::manifest::VERSION,
-        generator: concat!("fogweft ", env!("CARGO_PKG_VERSION")).to_owned(),
-        view: plan.view,
-        travel: plan.travel,
-        scale: plan.scale,
-        blending: plan.blending,
-        alpha: plan.texture.alpha,
-        still: Some(out::Still {
-            path: STILL.to_owned(),
-            camera,
-            backdrop: plan.backdrop.clone(),
-            hash: blake3::hash(&still).to_hex().to_string(),
-            bytes: still.len() as u64,
-        }),
-        files: entries(&plan, fresh, earlier.as_ref(), &folder),
-        exports: exports
-            .iter()
-            .map(|(also, bytes)| out::Export {
-                path: also.file().to_owned(),
-                hash: blake3::hash(bytes).to_hex().to_string(),
-                bytes: bytes.len() as u64,
-            })
-            .collect(),
-    };
-    out::write_whole(folder.join(out::manifest::NAME), manifest.text().as_bytes())?;
-    Ok(Report { still: folder.join(STILL), folder, manifest, plan, written: names })
-}
-
-/// The textures of one job, each with its entry, whose order is the job's.
-fn textures(stack: &Stack<'_>, index: usize, options: &Options) -> Vec<(Entry, Vec<u8>)> {
-    let plan = stack.plan();
-    let shape = Shape::new(stack, index, &plan.texture, options.bits);
-    let made = shape.make(stack, index, options.bits, plan.texture.alpha);
-    shape
-        .tiles
-        .iter()
-        .zip(made)
-        .map(|(tile, made)| {
-            let bytes = out::encode(made.texels.raster(), options.effort);
-            (entry(plan, &plan.files[index], &shape, tile, &made, &bytes), bytes)
-        })
-        .collect()
-}
-
-fn entry(plan: &Plan, job: &Job, shape: &Shape, tile: &Tile, made: &texture::Made, bytes: &[u8]) -> Entry {
-    let placing = job.placing();
-    let texels = tile.texels();
-    let kind = placing.kind;
-    Entry {
-        slot: placing.slot.clone(),
-        kind,
-        path: tile.path.clone(),
-        order: placing.order as u32,
-        depth: placing.depth,
-        pan_rate: placing.pan_rate,
-        rect: tile.rect,
-        texels,
-        stretch: [tile.rect[2] / f64::from(texels[0]), tile.rect[3] / f64::from(texels[1])],
-        part: tile.part,
-        strip: tile.strip,
-        period: placing.period,
-        repeat: shape.wraps && tile.part.is_none(),
-        blending: plan.blending,
-        alpha: plan.texture.alpha,
-        bits: made.texels.bits(),
-        drift: if kind == plan::Kind::Fog { plan.drift * placing.pan_rate } else { 0.0 },
-        optical_depth: match job {
-            Job::Fog(job) => Some(job.optical_depth),
-            Job::Art(_) => None,
-        },
-        opaque: made.opaque,
-        hash: blake3::hash(bytes).to_hex().to_string(),
-        bytes: bytes.len() as u64,
-    }
-}
-
-/// The manifest's entries: what this run made, and, where it was held to some slots, what an earlier one left of the others.
-/// Tiles take places of their own in the order.
-fn entries(
-    plan: &Plan,
-    mut fresh: BTreeMap<usize, Vec<Entry>>,
-    earlier: Option<&Manifest>,
-    folder: &Path,
-) -> Vec<Entry> {
-    let mut all = Vec::new();
-    let mut order = 0;
-    for (index, job) in plan.files.iter().enumerate() {
-        let placing = job.placing();
-        let group = fresh.remove(&index).unwrap_or_else(|| {
-            let files = earlier.iter().flat_map(|earlier| &earlier.files);
-            let same = |old: &&Entry| old.slot == placing.slot && old.kind == placing.kind;
-            files.filter(same).filter(|old| folder.join(&old.path).is_file()).cloned().collect()
-        });
-        let places = group.len().max(1) as u32;
-        all.extend(group.into_iter().zip(order..).map(|(entry, order)| Entry { order, ..entry }));
-        order += places;
-    }
-    all
 }

@@ -90,6 +90,14 @@ impl fmt::Debug for Source {
     }
 }
 
+/// The content of a picture file, bounded; it is neither decoded nor even looked at.
+///
+/// # Errors
+/// Class `Picture`: missing, unreadable, or no ordinary file. Class `Limit`: longer than `limits` allow.
+pub fn content(file: &Path, limits: &Limits) -> Result<Vec<u8>> {
+    Ok(read::whole(file, limits)?)
+}
+
 impl Source {
     /// Reads a picture file and finds out its kind and size; it is not drawn yet.
     ///

@@ -1,6 +1,7 @@
 //! What can be asked for on the command line.
 
 use clap::{Args, Parser, Subcommand};
+use fogweft::contact;
 use fogweft::export::Also;
 use std::path::PathBuf;
 
@@ -67,6 +68,9 @@ pub struct Render {
     /// Camera place of the still, scene px of travel [default: the middle of the travel]
     #[arg(long, value_name = "X", value_parser = finite)]
     pub at: Option<f64>,
+    /// Frames of a closed loop in which fog lives: numbered files beside each sheet
+    #[arg(long, value_name = "N", default_value = "1", value_parser = clap::value_parser!(u32).range(1..=240))]
+    pub frames: u32,
     /// Write the stack in other forms too: ora (layered, for painters), glb (a 3D scene), pan (a moving picture), preview (a page)
     #[arg(long, value_name = "FORM", value_delimiter = ',', value_parser = form)]
     pub also: Vec<Also>,
@@ -95,12 +99,23 @@ pub struct New {
     /// Preset that the scene starts from
     #[arg(long, value_name = "NAME", default_value = "radiation-fog")]
     pub preset: String,
+    /// Layered file (OpenRaster) whose layers become the slots; a name like reeds@120 gives the depth
+    #[arg(long, value_name = "FILE")]
+    pub from: Option<PathBuf>,
 }
 
 #[derive(Args)]
+#[command(args_conflicts_with_subcommands = true)]
 pub struct Presets {
     #[command(subcommand)]
     pub command: Option<PresetsCommand>,
+    /// Draw them all over one plain scene, as one labelled PNG
+    #[arg(long, value_name = "FILE")]
+    pub picture: Option<PathBuf>,
+    /// Width of each tile of the picture in texels
+    #[arg(long, value_name = "PX", requires = "picture", default_value_t = contact::TILE)]
+    #[arg(value_parser = clap::value_parser!(u32).range(i64::from(*contact::TILES.start())..=i64::from(*contact::TILES.end())))]
+    pub tile: u32,
 }
 
 #[derive(Subcommand)]
@@ -145,6 +160,12 @@ pub struct Sheet {
     /// Bits per channel
     #[arg(long, value_name = "BITS", default_value = "8", value_parser = ["8", "16"])]
     pub bits: String,
+    /// Frames of a closed loop in which the fog lives: numbered files beside FILE
+    #[arg(long, value_name = "N", default_value = "1", value_parser = clap::value_parser!(u32).range(1..=240))]
+    pub frames: u32,
+    /// Put the frames into FILE, one below the other
+    #[arg(long, requires = "frames")]
+    pub strip: bool,
     /// The file to write
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,

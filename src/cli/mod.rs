@@ -6,15 +6,17 @@ mod table;
 
 use args::{Cli, Command};
 use clap::Parser;
+use fogweft::contact;
 use fogweft::fault::{Class, Fault, Faults, Result};
 use fogweft::field::Sampling;
 use fogweft::limits::Limits;
 use fogweft::out::{self, Effort};
 use fogweft::plan::{Job, Plan};
+use fogweft::recipe::shelf::Shelf;
 use fogweft::render::{self, Arts, Options, Report};
 use fogweft::scene::{Scene, read};
 use fogweft::sheet::{Bits, Sheet};
-use fogweft::{law, report, starter};
+use fogweft::{law, layered, report, starter};
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -39,7 +41,7 @@ fn run(command: Command) -> Result<()> {
         Command::Render(args) => render_scene(&args),
         Command::Plan(args) => plan(&args),
         Command::New(args) => new(&args),
-        Command::Presets(args) => show::presets(args.command),
+        Command::Presets(args) => presets(args),
         Command::Sheet(args) => sheet(&args),
     }
 }
@@ -78,16 +80,7 @@ fn demo(args: &args::Demo) -> Result<()> {
     starter::write_demo(&args.dir, &out.file_name().unwrap_or_default().to_string_lossy())?;
     let limits = Limits::default();
     let (scene, arts) = load(&args::Scene { scene: scene_file.clone(), sets: Vec::new() }, &limits)?;
-    let options = Options {
-        out,
-        scales: vec![1.0],
-        only: Vec::new(),
-        bits: Bits::Eight,
-        camera: None,
-        effort: Effort::default(),
-        also: Vec::new(),
-        limits,
-    };
+    let options = Options::new(out);
     for report in render::render(&scene, &arts, &options)? {
         say(&show::report(&report));
     }
@@ -109,9 +102,9 @@ fn render_scene(args: &args::Render) -> Result<()> {
         only: args.only.clone(),
         bits: bits(&args.bits),
         camera: args.at,
-        effort: Effort::default(),
         also: args.also.clone(),
-        limits,
+        frames: args.frames,
+        ..Options::new(PathBuf::new())
     };
     let reports: Vec<Report> = render::render(&scene, &arts, &options)?;
     if !args.quiet {
@@ -139,13 +132,29 @@ fn plan(args: &args::Plan) -> Result<()> {
 }
 
 fn new(args: &args::New) -> Result<()> {
-    starter::write_bare(&args.dir, &args.preset)?;
+    match &args.from {
+        Some(file) => {
+            for note in layered::start::write_scene(&args.dir, file, &args.preset, &Limits::default())? {
+                say(&format!("note: {note}\n"));
+            }
+        }
+        None => starter::write_bare(&args.dir, &args.preset)?,
+    }
     let scene = args.dir.join(starter::SCENE);
     say(&format!(
         "{} is ready: open it in an editor, then run `fogweft render {}`\n",
         scene.display(),
         scene.display()
     ));
+    Ok(())
+}
+
+fn presets(args: args::Presets) -> Result<()> {
+    let Some(file) = args.picture else { return show::presets(args.command) };
+    let contact = contact::draw(&Shelf::embedded(), args.tile, &Limits::default())?;
+    let raster = out::Raster::Eight { size: contact.size, samples: &contact.texels };
+    out::write_whole(&file, &out::encode(raster, Effort::default()))?;
+    say(&format!("{}: {} x {} texels\n", file.display(), contact.size[0], contact.size[1]));
     Ok(())
 }
 
@@ -174,6 +183,22 @@ fn sheet(args: &args::Sheet) -> Result<()> {
     let Some(Job::Fog(job)) = plan.files.first() else {
         return Err(Faults::from(Fault::new(Class::Usage, "a sheet of thickness 0 holds nothing")));
     };
-    let sheet = Sheet::new(job.spec.clone(), Sampling::Reduced);
-    out::write_whole(&args.out, &render::sheet_png(&sheet, width, bits(&args.bits), Effort::default()))
+    let moment = |frame: u32| {
+        let mut spec = job.spec.clone();
+        spec.field.time = f64::from(frame) / f64::from(args.frames);
+        Sheet::new(spec, Sampling::Reduced)
+    };
+    let bits = bits(&args.bits);
+    if args.strip {
+        let strip = render::frames_png(args.frames, width, bits, Effort::default(), &limits, moment)?;
+        return out::write_whole(&args.out, &strip);
+    }
+    for frame in 0..args.frames {
+        let path = match frame {
+            0 => args.out.clone(),
+            _ => PathBuf::from(render::frame_path(&args.out.to_string_lossy(), frame)),
+        };
+        out::write_whole(path, &render::sheet_png(&moment(frame), width, bits, Effort::default()))?;
+    }
+    Ok(())
 }

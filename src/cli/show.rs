@@ -9,40 +9,62 @@ use fogweft::recipe::layers::Resolved;
 use fogweft::recipe::shelf::Shelf;
 use fogweft::render::Report;
 
-/// A run: its files and where the still is.
+/// A run: what was made and why, what was kept, and where the still is. A first run shows every file in a table.
 pub fn report(report: &Report) -> String {
-    let rows: Vec<Vec<String>> = report
-        .manifest
-        .files
-        .iter()
-        .map(|entry| {
-            vec![
-                entry.slot.clone(),
-                entry.path.clone(),
-                number(entry.depth, 2),
-                number(entry.pan_rate, 3),
-                entry.optical_depth.map_or("-".to_owned(), |tau| number(tau, 3)),
-                format!("{} x {}", entry.texels[0], entry.texels[1]),
-                bytes(entry.bytes),
-            ]
-        })
-        .collect();
-    let mut text =
-        layout(&["slot", "file", "depth", "pan rate", "optical depth", "texels", "size"], &rows, 2);
-    for note in &report.plan.notes {
+    let first = !report.made.is_empty() && report.made.iter().all(|change| change.why == "new");
+    let mut text = if first { files(report) } else { String::new() };
+    if !first {
+        for change in &report.made {
+            text += &format!("{}: {}\n", change.path, change.why);
+        }
+    }
+    for change in &report.kept {
+        text += &match &change.beside {
+            Some(name) => {
+                format!("{}: touched since the last run, kept; the new version is {name} ({})\n", change.path, change.why)
+            }
+            None => format!("{}: {}, kept\n", change.path, change.why),
+        };
+    }
+    for gone in &report.gone {
+        text += &match (gone.removed, gone.touched) {
+            (true, _) => format!("{}: nothing asks for it any more, removed\n", gone.path),
+            (_, true) => format!("{}: nothing asks for it any more; touched since it was made, kept\n", gone.path),
+            _ => format!("{}: nothing asks for it any more; --prune removes it\n", gone.path),
+        };
+    }
+    for note in report.plan.notes.iter().chain(&report.notes) {
         text += &format!("note: {note}\n");
     }
     let total: u64 = report.manifest.files.iter().map(|entry| entry.bytes).sum();
+    text += &format!("{} files, {}, in {}", report.manifest.files.len(), bytes(total), report.folder.display());
+    text += &match (report.made.len(), report.unchanged) {
+        _ if first => String::new(),
+        (0, _) => "; nothing changed".to_owned(),
+        (made, unchanged) => format!("; {made} made, {unchanged} unchanged"),
+    };
+    text += &format!("\nstill: {}\n", report.still.display());
     for export in &report.manifest.exports {
         text += &format!("{}, {}\n", report.folder.join(&export.path).display(), bytes(export.bytes));
     }
-    text + &format!(
-        "{} files, {}, in {}\nstill: {}\n",
-        report.manifest.files.len(),
-        bytes(total),
-        report.folder.display(),
-        report.still.display()
-    )
+    text
+}
+
+/// The files of a run.
+fn files(report: &Report) -> String {
+    let row = |entry: &fogweft::out::Entry| {
+        vec![
+            entry.slot.clone(),
+            entry.path.clone(),
+            number(entry.depth, 2),
+            number(entry.pan_rate, 3),
+            entry.optical_depth.map_or("-".to_owned(), |tau| number(tau, 3)),
+            format!("{} x {}", entry.texels[0], entry.texels[1]),
+            bytes(entry.bytes),
+        ]
+    };
+    let rows: Vec<Vec<String>> = report.manifest.files.iter().map(row).collect();
+    layout(&["slot", "file", "depth", "pan rate", "optical depth", "texels", "size"], &rows, 2)
 }
 
 /// A plan: every job, no pixels.

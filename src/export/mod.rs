@@ -48,28 +48,15 @@ impl Also {
     }
 }
 
-/// The bytes of each form that is asked for.
+/// The stack in one form.
 ///
 /// # Errors
-/// Class `Limit`: a form can't hold a stack of this size.
-pub fn all(
-    stack: &Stack<'_>,
-    also: &[Also],
-    effort: Effort,
-    limits: &Limits,
-) -> Result<Vec<(Also, Vec<u8>)>> {
-    let mut also = also.to_vec();
-    also.sort_unstable();
-    also.dedup();
-    also.into_iter()
-        .map(|form| {
-            let bytes = match form {
-                Also::Ora => openraster::bytes(stack, effort)?,
-                Also::Glb => gltf::bytes(stack, effort)?,
-                Also::Pan => apng::bytes(stack, &apng::Pan::default(), limits)?,
-                Also::Preview => html::bytes(stack)?,
-            };
-            Ok((form, bytes))
-        })
-        .collect()
+/// Class `Limit`: the form can't hold a stack of this size.
+pub fn bytes(stack: &Stack<'_>, form: Also, effort: Effort, limits: &Limits) -> Result<Vec<u8>> {
+    match form {
+        Also::Ora => openraster::bytes(stack, effort),
+        Also::Glb => gltf::bytes(stack, effort),
+        Also::Pan => apng::bytes(stack, &apng::Pan::default(), limits),
+        Also::Preview => html::bytes(stack),
+    }
 }

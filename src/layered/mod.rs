@@ -3,6 +3,7 @@
 //! Source: OpenRaster file layout and layer stack specification, draft 0.0.5.
 
 mod stack;
+pub mod start;
 
 use crate::fault::{Class, Fault};
 use crate::limits::Limits;

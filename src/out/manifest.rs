@@ -14,6 +14,9 @@ use std::path::{Component, Path};
 /// The manifest's file name.
 pub const NAME: &str = "manifest.json";
 
+/// The manifest's form, as JSON Schema (draft 2020-12).
+pub const SCHEMA: &str = include_str!("manifest.schema.json");
+
 /// The version of the manifest's form.
 pub const VERSION: u32 = 1;
 
@@ -52,17 +55,20 @@ pub struct Manifest {
     pub exports: Vec<Export>,
 }
 
-/// A file that holds the stack in another form.
+/// A further file: the stack in another form, or a further moment of a sheet.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Export {
     /// Path relative to the manifest.
     pub path: String,
-    /// BLAKE3 of the file, in hexadecimal.
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal.
     #[serde(default)]
     pub hash: String,
-    /// The file's length.
+    /// The file's length as the program wrote it.
     #[serde(default)]
     pub bytes: u64,
+    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    #[serde(default)]
+    pub made_of: String,
 }
 
 /// The picture of the whole stack.
@@ -76,12 +82,15 @@ pub struct Still {
     /// Colour that the stack is drawn on, `#rrggbb`.
     #[serde(default)]
     pub backdrop: String,
-    /// BLAKE3 of the file, in hexadecimal.
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
     #[serde(default)]
     pub hash: String,
-    /// The file's length.
+    /// The file's length as the program wrote it.
     #[serde(default)]
     pub bytes: u64,
+    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    #[serde(default)]
+    pub made_of: String,
 }
 
 /// One file of the manifest.
@@ -132,6 +141,9 @@ pub struct Entry {
     /// Bits per channel.
     #[serde(default = "eight")]
     pub bits: u8,
+    /// What follows the file in a closed loop of moments of the same fog, evenly spaced; none for fog at rest.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub frames: Vec<Export>,
     /// Suggested drift to the right, scene px per second; slower far away, 0 for art.
     #[serde(default, serialize_with = "tidy")]
     pub drift: f64,
@@ -141,12 +153,15 @@ pub struct Entry {
     /// Whether every texel is opaque.
     #[serde(default)]
     pub opaque: bool,
-    /// BLAKE3 of the file, in hexadecimal.
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
     #[serde(default)]
     pub hash: String,
-    /// The file's length.
+    /// The file's length as the program wrote it.
     #[serde(default)]
     pub bytes: u64,
+    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    #[serde(default)]
+    pub made_of: String,
 }
 
 impl Manifest {
@@ -236,16 +251,16 @@ impl Manifest {
     pub fn names(&self) -> impl Iterator<Item = &str> {
         let still = self.still.iter().map(|still| still.path.as_str());
         let exports = self.exports.iter().map(|export| export.path.as_str());
-        self.files.iter().map(|entry| entry.path.as_str()).chain(still).chain(exports)
+        let frames = self.files.iter().flat_map(|entry| &entry.frames).map(|frame| frame.path.as_str());
+        self.files.iter().map(|entry| entry.path.as_str()).chain(frames).chain(still).chain(exports)
     }
 }
 
-/// Checks, before anything is written, that the run overwrites nothing but what the earlier run made.
+/// Checks, before anything is written, that the outputs are files of their own on every disk.
 ///
 /// # Errors
-/// Class `Output`, one fault for each name: it exists and `earlier` doesn't list it, leaves the folder, or can't be
-/// told from another name where case doesn't count. The manifest itself may be replaced if `earlier` was read from it.
-pub fn guard(folder: impl AsRef<Path>, names: &[String], earlier: Option<&Manifest>) -> Result<()> {
+/// Class `Output`, one fault for each name that leaves the folder, or can't be told from another one where case doesn't count.
+pub fn apart(folder: impl AsRef<Path>, names: &[String]) -> Result<()> {
     let folder = folder.as_ref();
     let mut faults = Faults::default();
     let mut seen: BTreeMap<String, &str> = BTreeMap::new();
@@ -255,38 +270,16 @@ pub fn guard(folder: impl AsRef<Path>, names: &[String], earlier: Option<&Manife
             |message: String, remedy: &str| Fault::new(Class::Output, message).in_file(&path).remedy(remedy);
         if !stays_inside(name) {
             faults.list.push(fault(format!("the output {name:?} would leave its folder"), "rename the slot"));
-            continue;
-        }
-        if let Some(other) = seen.insert(name.to_lowercase(), name) {
+        } else if let Some(other) = seen.insert(name.to_lowercase(), name) {
             let message = format!("the outputs {other:?} and {name:?} would be the same file on many disks");
             faults.list.push(fault(message, "rename one of the slots"));
-            continue;
-        }
-        let ours = earlier.is_some_and(|earlier| name == NAME || earlier.names().any(|known| known == name));
-        if !ours && fs::symlink_metadata(&path).is_ok() {
-            faults.list.push(fault(
-                "the file exists, and no earlier run made it".into(),
-                "move it away, or name another output folder",
-            ));
         }
     }
     faults.or(())
 }
 
-/// Whether `hash` and `bytes` are those of the file at `path`: nobody changed it since it was written.
-pub fn unchanged(path: impl AsRef<Path>, hash: &str, bytes: u64) -> bool {
-    let path = path.as_ref();
-    let plain = fs::symlink_metadata(path).is_ok_and(|data| data.is_file() && data.len() == bytes);
-    let digest = || {
-        let mut hasher = blake3::Hasher::new();
-        std::io::copy(&mut fs::File::open(path)?.take(bytes + 1), &mut hasher)?;
-        std::io::Result::Ok(hasher.finalize())
-    };
-    plain && digest().is_ok_and(|digest| digest.to_hex().as_str() == hash)
-}
-
 /// A relative path of plain names, on every platform.
-fn stays_inside(name: &str) -> bool {
+pub(crate) fn stays_inside(name: &str) -> bool {
     let plain = !name.is_empty() && !name.chars().any(|c| c == '\\' || c == ':' || c.is_control());
     plain && Path::new(name).components().all(|part| matches!(part, Component::Normal(_)))
 }

@@ -6,7 +6,7 @@ pub mod manifest;
 mod owned;
 pub mod png;
 
-pub use files::{prepare_folder, write_whole};
-pub use manifest::{Entry, Export, Kind, Manifest, Still, guard};
+pub use files::{make_folder, prepare_folder, sweep, write_whole};
+pub use manifest::{Entry, Export, Kind, Manifest, Still, apart};
 pub use owned::Owned;
 pub use png::{Effort, Raster, encode, encode_channels};

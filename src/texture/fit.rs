@@ -6,7 +6,8 @@ use crate::scene::{Alpha, Blending};
 use rayon::prelude::*;
 use std::sync::LazyLock;
 
-/// How far apart two texels draw at most: over black and over white, which bound what lies between; in 8-bit steps.
+/// How far apart two texels draw at most, over black and over white, which bound what lies between; in 8-bit steps. Texels are in
+/// the space that the renderer mixes in ([`enter`]).
 #[derive(Clone, Copy)]
 pub struct Gauge {
     alpha: Alpha,
@@ -35,8 +36,8 @@ impl Gauge {
                 }
                 (alpha, Blending::Linear) => {
                     let light = |texel: [f32; 4]| match alpha {
-                        Alpha::Straight => decode(texel[channel]) * texel[3],
-                        Alpha::Premultiplied => decode(texel[channel]),
+                        Alpha::Straight => texel[channel] * texel[3],
+                        Alpha::Premultiplied => texel[channel],
                     };
                     let (p, q) = (light(a), light(b));
                     (encode(p) - encode(q), encode(p + 1.0 - a[3]) - encode(q + 1.0 - b[3]))
@@ -78,13 +79,21 @@ fn encode(value: f32) -> f32 {
     CURVES.1[(value.clamp(0.0, 1.0) * STEPS as f32 + 0.5) as usize]
 }
 
-/// Premultiplied texels from straight ones, encoded as the renderer will decode them.
-pub fn premultiply([r, g, b, alpha]: [f32; 4], blending: Blending) -> [f32; 4] {
-    let times = |value: f32| match blending {
-        Blending::Encoded => value * alpha,
-        Blending::Linear => encode(decode(value) * alpha),
-    };
-    [times(r), times(g), times(b), alpha]
+/// From stored codes to the values that the renderer filters and mixes: linear light where it mixes so, which is what a texture
+/// marked as sRGB is decoded to before it is filtered.
+pub fn enter([r, g, b, alpha]: [f32; 4], blending: Blending) -> [f32; 4] {
+    match blending {
+        Blending::Encoded => [r, g, b, alpha],
+        Blending::Linear => [decode(r), decode(g), decode(b), alpha],
+    }
+}
+
+/// The way back.
+pub fn leave([r, g, b, alpha]: [f32; 4], blending: Blending) -> [f32; 4] {
+    match blending {
+        Blending::Encoded => [r, g, b, alpha],
+        Blending::Linear => [encode(r), encode(g), encode(b), alpha],
+    }
 }
 
 /// Shares of the error that are tried for the width; the height has the rest.

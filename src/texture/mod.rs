@@ -56,49 +56,68 @@ pub struct Made {
 }
 
 impl Shape {
+    /// How a picture is stored, where that follows from its size alone; none if its texels have a say.
+    pub fn plain(placing: &Placing, texture: &Texture) -> Option<Shape> {
+        let smooth = placing.kind != Kind::Art;
+        if texture.trim || (smooth && matches!(texture.fit, Fit::Error(_))) {
+            return None;
+        }
+        let [width, height] = placing.texels;
+        let area = [0, 0, width, height];
+        Some(Shape::of(area, stored(area, smooth, texture.fit), placing, texture.side))
+    }
+
+    /// The stored area of a picture, its size, and the tiles that it is cut into, no side of which is over `side`.
+    pub fn of(area: [u32; 4], stored: [u32; 2], placing: &Placing, side: u32) -> Shape {
+        let mut shape = Shape { area, stored, wraps: repeats(placing), tiles: Vec::new() };
+        shape.tiles = shape.cut(placing, side);
+        shape
+    }
+
     /// Works out how the picture `index` of the stack is stored.
     pub fn new(stack: &Stack<'_>, index: usize, texture: &Texture, bits: Bits) -> Shape {
         let plan = stack.plan();
         let placing = plan.files[index].placing();
+        if let Some(shape) = Shape::plain(placing, texture) {
+            return shape;
+        }
         let [width, height] = placing.texels;
+        let smooth = placing.kind != Kind::Art;
         let mut shape = Shape {
             area: [0, 0, width, height],
             stored: placing.texels,
             wraps: repeats(placing),
             tiles: Vec::new(),
         };
-        let smooth = placing.kind != Kind::Art;
-        let searched = texture.trim || (smooth && matches!(texture.fit, Fit::Error(_)));
-        if searched {
-            let gauge = Gauge::new(texture.alpha, plan.blending);
-            let image =
-                Image { size: [width as usize, height as usize], data: floats(&stack.sixteen(index)) };
-            if texture.trim {
-                let blank = match (texture.fit, bits) {
-                    (Fit::Error(most), _) if smooth => 0.5 * most,
-                    // What dither never shows.
-                    (_, Bits::Eight) => 0.5 / (dither::SIDE * dither::SIDE) as f64,
-                    (_, Bits::Sixteen) => 0.5 / 257.0,
-                };
-                let gauge = Gauge::new(Alpha::Straight, plan.blending);
-                shape.trim(&image, blank as f32, gauge, placing.period.is_some());
-            }
-            if let (true, Fit::Error(most)) = (smooth, texture.fit) {
-                let image = shape.image(image, texture.alpha, plan.blending);
-                let size = fit::smallest(&image, shape.wraps, most, gauge);
-                shape.stored = size.map(|side| side as u32);
-            }
-        }
-        let [.., width, height] = shape.area;
-        shape.stored = match texture.fit {
-            Fit::Full => [width, height],
-            Fit::Half if smooth => [width.div_ceil(2), height.div_ceil(2)],
-            Fit::PowerOfTwo => [width, height].map(u32::next_power_of_two),
-            Fit::Error(_) if smooth => shape.stored,
-            Fit::Half | Fit::Error(_) => [width, height],
+        let image = Image {
+            size: [width as usize, height as usize],
+            data: floats(&stack.sixteen(index), plan.blending),
         };
-        shape.tiles = shape.cut(placing, texture.side);
-        shape
+        if texture.trim {
+            let blank = match (texture.fit, bits) {
+                (Fit::Error(most), _) if smooth => 0.5 * most,
+                // What dither never shows.
+                (_, Bits::Eight) => 0.5 / (dither::SIDE * dither::SIDE) as f64,
+                (_, Bits::Sixteen) => 0.5 / 257.0,
+            };
+            let gauge = Gauge::new(Alpha::Straight, plan.blending);
+            shape.trim(&image, blank as f32, gauge, placing.period.is_some());
+        }
+        let size = match texture.fit {
+            Fit::Error(most) if smooth => {
+                let gauge = Gauge::new(texture.alpha, plan.blending);
+                let image = shape.image(image, texture.alpha);
+                fit::smallest(&image, shape.wraps, most, gauge).map(|side| side as u32)
+            }
+            fit => stored(shape.area, smooth, fit),
+        };
+        Shape::of(shape.area, size, placing, texture.side)
+    }
+
+    /// Whether the picture is stored just as it is drawn, in one piece.
+    pub fn is_whole(&self, placing: &Placing) -> bool {
+        let [width, height] = placing.texels;
+        self.area == [0, 0, width, height] && self.stored == placing.texels && self.tiles.len() == 1
     }
 
     /// Leaves out empty margins, but for one texel that a linear filter fades into.
@@ -130,7 +149,7 @@ impl Shape {
     }
 
     /// The area of a picture, its colours as they are stored.
-    fn image(&self, whole: Image, alpha: Alpha, blending: Blending) -> Image {
+    fn image(&self, whole: Image, alpha: Alpha) -> Image {
         let [left, top, wide, tall] = self.area.map(|value| value as usize);
         let mut data = whole.data;
         if [wide, tall] != whole.size {
@@ -139,7 +158,11 @@ impl Shape {
                 .collect();
         }
         if alpha == Alpha::Premultiplied {
-            data.par_iter_mut().for_each(|texel| *texel = fit::premultiply(*texel, blending));
+            data.par_iter_mut().for_each(|[r, g, b, alpha]| {
+                for value in [r, g, b] {
+                    *value *= *alpha;
+                }
+            });
         }
         Image { size: [wide, tall], data }
     }
@@ -206,10 +229,16 @@ impl Shape {
             let [left, top, wide, tall] = self.area.map(i64::from);
             stack.texels(index, bits).cut([left, top, wide, tall], false)
         } else {
-            let image = Image { size: drawn.map(|side| side as usize), data: floats(&stack.sixteen(index)) };
-            let image = self.image(image, alpha, plan.blending);
+            let image = Image {
+                size: drawn.map(|side| side as usize),
+                data: floats(&stack.sixteen(index), plan.blending),
+            };
+            let image = self.image(image, alpha);
             let size = self.stored.map(|side| side as usize);
-            let image = if size == image.size { image } else { fit::store(&image, size, self.wraps) };
+            let mut image = if size == image.size { image } else { fit::store(&image, size, self.wraps) };
+            if plan.blending == Blending::Linear {
+                image.data.par_iter_mut().for_each(|texel| *texel = fit::leave(*texel, plan.blending));
+            }
             let deep = stack.is_deep(index, bits);
             quantised(&image, deep, placing.kind != Kind::Art, alpha)
         };
@@ -228,14 +257,23 @@ impl Shape {
     }
 }
 
+/// Size at which an area is stored, where nothing is searched for.
+fn stored([.., width, height]: [u32; 4], smooth: bool, fit: Fit) -> [u32; 2] {
+    match fit {
+        Fit::Half if smooth => [width.div_ceil(2), height.div_ceil(2)],
+        Fit::PowerOfTwo => [width, height].map(u32::next_power_of_two),
+        Fit::Full | Fit::Half | Fit::Error(_) => [width, height],
+    }
+}
+
 /// Whether a picture repeats edge to edge.
 pub fn repeats(placing: &Placing) -> bool {
     placing.period.is_some_and(|period| (period - placing.rect[2]).abs() < 1e-9 * period)
 }
 
-fn floats(samples: &[u16]) -> Vec<[f32; 4]> {
+fn floats(samples: &[u16], blending: Blending) -> Vec<[f32; 4]> {
     let texels = samples.as_chunks::<4>().0;
-    texels.par_iter().map(|texel| texel.map(|code| f32::from(code) / 65535.0)).collect()
+    texels.par_iter().map(|texel| fit::enter(texel.map(|code| f32::from(code) / 65535.0), blending)).collect()
 }
 
 /// To codes; at 8 bits the opacity of fog is dithered, and with it what is multiplied by it.

@@ -1,0 +1,415 @@
+//! One run in one folder: look, decide, make, write, remember.
+
+use super::manifest::{Outcome, Outcomes, manifest};
+use super::textures::{self, Of, Searched};
+use super::{Change, Options, Report, STILL, Stack, still_png};
+use crate::arts::Arts;
+use crate::export::{self, Also};
+use crate::fault::{Class, Fault, Faults, Result};
+use crate::out::{self, Manifest};
+use crate::plan::Plan;
+use crate::progress::Progress;
+use crate::rerun::gone::gone;
+use crate::rerun::made_of::{of_export, of_jobs, of_still, of_text};
+use crate::rerun::record::NAME as STATE;
+use crate::rerun::{Act, Decision, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide};
+use crate::texture::Shape;
+use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+/// What an output is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum What {
+    /// A texture of a job.
+    Texture(Of),
+    Still,
+    /// The stack in another form.
+    Export(Also),
+    Manifest,
+}
+
+/// An output of the run: what is wanted, what becomes of it, and, once it is made, its bytes.
+struct Output {
+    what: What,
+    wanted: Wanted,
+    decision: Decision,
+    made: Option<Made>,
+}
+
+/// What was made.
+struct Made {
+    bytes: Vec<u8>,
+    opaque: bool,
+    /// Bits per channel; 0 for what is no texture.
+    bits: u8,
+}
+
+impl Output {
+    /// Which texture it is.
+    fn texture(&self) -> Option<Of> {
+        match self.what {
+            What::Texture(of) => Some(of),
+            What::Still | What::Export(_) | What::Manifest => None,
+        }
+    }
+
+    /// The name under which something is to be made.
+    fn target(&self) -> Option<&str> {
+        match &self.decision.act {
+            Act::Make => Some(&self.wanted.path),
+            Act::Beside(_, name) => Some(name),
+            Act::Keep(_) | Act::Spare(_) => None,
+        }
+    }
+
+    /// The record of what was made.
+    fn written(&self) -> Option<Written> {
+        let Made { bytes, opaque, bits } = self.made.as_ref()?;
+        Some(Written {
+            slot: self.wanted.slot.clone(),
+            hash: blake3::hash(bytes).to_hex().to_string(),
+            bytes: bytes.len() as u64,
+            made_of: self.wanted.made_of.clone(),
+            opaque: *opaque,
+            bits: *bits,
+            beside: matches!(self.decision.act, Act::Beside(..)).then(|| self.wanted.path.clone()),
+            settings: self.wanted.settings.clone(),
+            seen: None,
+        })
+    }
+
+    /// What became of it.
+    fn outcome(&self) -> Outcome {
+        match (&self.decision.act, self.written()) {
+            (Act::Make, Some(written)) => Outcome::AsMeant(written),
+            (Act::Make, None) => Outcome::Aside,
+            (Act::Keep(written), _) => Outcome::AsMeant(written.clone()),
+            (Act::Spare(written) | Act::Beside(written, _), _) => Outcome::Painted(written.clone()),
+        }
+    }
+
+    /// The records to keep of it and of new versions beside it.
+    fn records(&self) -> Vec<(String, Written)> {
+        let mut all = self.decision.besides.clone();
+        if let Outcome::AsMeant(written) | Outcome::Painted(written) = self.outcome() {
+            all.push((self.wanted.path.clone(), written));
+        }
+        if let (Act::Beside(_, name), Some(fresh)) = (&self.decision.act, self.written()) {
+            all.push((name.clone(), fresh));
+        }
+        all
+    }
+}
+
+/// Carries out `plan` in `folder`.
+pub(super) fn run(
+    plan: Plan,
+    arts: &Arts,
+    options: &Options,
+    folder: PathBuf,
+    progress: &dyn Progress,
+) -> Result<Report> {
+    let camera = options.camera.unwrap_or(plan.travel / 2.0);
+    let packing = Packing { bits: options.bits, effort: options.effort };
+    let jobs = of_jobs(&plan, arts, packing, &options.settled);
+    let still = of_still(STILL, &plan, &jobs, camera, packing);
+    let of_form = |also: Also| of_export(also.file(), also.word(), &plan, &jobs, packing);
+    let fixed = |paths: Vec<String>| -> Vec<String> {
+        let forms = Also::ALL.into_iter().map(|also| also.file().to_owned());
+        paths.into_iter().chain([STILL.to_owned(), out::manifest::NAME.to_owned()]).chain(forms).collect()
+    };
+    out::apart(&folder, &fixed(jobs.iter().map(|wanted| wanted.path.clone()).collect()))?;
+
+    out::make_folder(&folder)?;
+    let _lock = Lock::take(&folder)?;
+    let records = Records::read(&folder)?;
+    let asked = |slot: &str| options.only.is_empty() || options.only.iter().any(|name| name == slot);
+    let mut stack = Stack::part(&plan, arts, &options.limits, |_| false)?;
+    let (shapes, searched) = textures::shapes(&mut stack, &jobs, arts, options, &records, asked)?;
+    let of_jobs = jobs.iter().enumerate().map(|(at, job)| (asked(&job.slot), at, job));
+    let textures: Vec<(bool, Of, Wanted)> = of_jobs
+        .flat_map(|(asked, at, job)| {
+            let all = textures::wanted(&plan, at, job, &shapes[at], options.frames);
+            all.into_iter().map(move |(of, wanted)| (asked, of, wanted))
+        })
+        .collect();
+    let mut names = fixed(textures.iter().map(|(.., wanted)| wanted.path.clone()).collect());
+    out::apart(&folder, &names)?;
+    // How a job's textures are cut isn't known unless they are asked for: what is there stays.
+    let listed = records.manifest.iter().flat_map(|manifest| &manifest.files);
+    let aside = listed.filter(|entry| !asked(&entry.slot) && jobs.iter().any(|job| job.slot == entry.slot));
+    for entry in aside {
+        names.extend(entry.frames.iter().map(|frame| frame.path.clone()).chain([entry.path.clone()]));
+    }
+    names.sort_unstable();
+    names.dedup();
+
+    let asked = textures.into_iter().filter(|(asked, ..)| *asked);
+    let mut wanted: Vec<(What, Wanted)> = asked.map(|(_, of, wanted)| (What::Texture(of), wanted)).collect();
+    wanted.push((What::Still, still));
+    wanted.extend(
+        Also::ALL
+            .into_iter()
+            .filter(|also| options.also.contains(also))
+            .map(|also| (What::Export(also), of_form(also))),
+    );
+
+    let mut outputs = look(&folder, wanted, &records, options)?;
+    if outputs.iter().any(|output| output.target().is_some()) {
+        make(&mut stack, arts, options, &folder, camera, (&shapes, &mut outputs), progress)?;
+        look_again(&folder, &mut outputs, &records)?;
+    }
+    let manifest = of_outputs(&plan, &outputs, camera, &shapes, &records, &folder);
+    outputs.push(of_manifest(&folder, &manifest, &records, options)?);
+    let (state, gone) = write(&folder, &outputs, &names, (arts, searched), &records, options)?;
+    remember(&folder, &state, &records)?;
+    Ok(report(plan, folder, manifest, &outputs, gone, records.notes))
+}
+
+/// Decides on every output.
+fn look(
+    folder: &Path,
+    wanted: Vec<(What, Wanted)>,
+    records: &Records,
+    options: &Options,
+) -> Result<Vec<Output>> {
+    let decided: Vec<Result<Output>> = wanted
+        .into_par_iter()
+        .map(|(what, wanted)| {
+            let decision = decide::decide(folder, &wanted, records, options.rerun)?;
+            Ok(Output { what, wanted, decision, made: None })
+        })
+        .collect();
+    let (mut faults, mut outputs) = (Faults::default(), Vec::new());
+    for output in decided {
+        match output {
+            Ok(output) => outputs.push(output),
+            Err(found) => faults.list.extend(found.list),
+        }
+    }
+    faults.or(outputs)
+}
+
+/// Works out all that is to be made; nothing is written yet.
+fn make(
+    stack: &mut Stack<'_>,
+    arts: &Arts,
+    options: &Options,
+    folder: &Path,
+    camera: f64,
+    (shapes, outputs): (&[Shape], &mut [Output]),
+    progress: &dyn Progress,
+) -> Result<()> {
+    out::prepare_folder(folder)?;
+    out::sweep(folder);
+    let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
+    progress.begins(folder, due.iter().map(|output| output.wanted.texels).sum());
+    let of_jobs: BTreeSet<usize> =
+        due.iter().filter_map(|output| output.texture()).map(|of| of.job).collect();
+    // The still and the other forms show every job.
+    let all = due.iter().any(|output| output.texture().is_none());
+    stack.fill(arts, &options.limits, |job| all || of_jobs.contains(&job))?;
+    let stack = &*stack;
+    // The tiles of a job come from one piece of work.
+    let mut groups: BTreeMap<(usize, u32), Vec<&mut Output>> = BTreeMap::new();
+    for (at, output) in due.into_iter().enumerate() {
+        let group = output.texture().map_or((usize::MAX, at as u32), |of| (of.job, of.frame));
+        groups.entry(group).or_default().push(output);
+    }
+    let faults: Vec<Result<()>> = groups
+        .into_values()
+        .collect::<Vec<_>>()
+        .into_par_iter()
+        .map(|group| {
+            if progress.stopped() {
+                Ok(())
+            } else {
+                make_group(stack, options, camera, shapes, group, progress)
+            }
+        })
+        .collect();
+    let mut found = Faults::default();
+    found.list.extend(faults.into_iter().filter_map(Result::err).flat_map(|faults| faults.list));
+    found.or(())?;
+    if progress.stopped() {
+        return Err(Fault::new(Class::Output, "the run was stopped; nothing was written")
+            .in_file(folder)
+            .into());
+    }
+    Ok(())
+}
+
+/// Makes the tiles of one job at one moment, or another output.
+fn make_group(
+    stack: &Stack<'_>,
+    options: &Options,
+    camera: f64,
+    shapes: &[Shape],
+    group: Vec<&mut Output>,
+    progress: &dyn Progress,
+) -> Result<()> {
+    for output in &group {
+        progress.makes(&output.wanted.path);
+    }
+    let first = group.first().and_then(|output| output.texture());
+    let mut tiles = first.map(|of| textures::make(stack, of, &shapes[of.job], options.frames, options.bits));
+    for output in group {
+        output.made = match (output.what, &mut tiles) {
+            (What::Texture(of), Some(tiles)) => {
+                let made = &tiles[of.tile];
+                Some(Made {
+                    bytes: out::encode(made.texels.raster(), options.effort),
+                    opaque: made.opaque,
+                    bits: made.texels.bits(),
+                })
+            }
+            (What::Export(also), _) => {
+                let bytes = export::bytes(stack, also, options.effort, &options.limits)?;
+                Some(Made { bytes, opaque: false, bits: 0 })
+            }
+            _ => Some(Made {
+                bytes: still_png(&stack.still(camera), options.bits, options.effort),
+                opaque: true,
+                bits: 0,
+            }),
+        };
+        progress.made(&output.wanted.path, output.wanted.texels);
+    }
+    Ok(())
+}
+
+/// Looks once more at what is to be replaced: somebody may have painted on it while the run was at work.
+fn look_again(folder: &Path, outputs: &mut [Output], records: &Records) -> Result<()> {
+    for output in outputs {
+        if output.decision.act == Act::Make && !output.decision.replace {
+            output.decision = decide::still_so(folder, &output.wanted, records, output.decision.clone())?;
+        }
+    }
+    Ok(())
+}
+
+/// The manifest of the outputs.
+fn of_outputs(
+    plan: &Plan,
+    outputs: &[Output],
+    camera: f64,
+    shapes: &[Shape],
+    records: &Records,
+    folder: &Path,
+) -> Manifest {
+    let mut outcomes =
+        Outcomes { textures: BTreeMap::new(), exports: Vec::new(), still: Outcome::Aside, camera };
+    for output in outputs {
+        match output.what {
+            What::Texture(of) => {
+                drop(outcomes.textures.insert(of, (output.wanted.path.clone(), output.outcome())))
+            }
+            What::Still => outcomes.still = output.outcome(),
+            What::Export(also) => outcomes.exports.push((also, output.outcome())),
+            What::Manifest => {}
+        }
+    }
+    manifest(plan, shapes, &outcomes, records.manifest.as_ref(), folder)
+}
+
+/// The manifest as an output like any other.
+fn of_manifest(folder: &Path, manifest: &Manifest, records: &Records, options: &Options) -> Result<Output> {
+    let text = manifest.text();
+    let wanted = Wanted {
+        path: out::manifest::NAME.to_owned(),
+        slot: String::new(),
+        made_of: of_text("manifest", &text),
+        settings: BTreeMap::new(),
+        texels: 0,
+    };
+    // It is text: what is the same needs no renewal.
+    let rerun = Rerun { again: false, ..options.rerun };
+    let decision = decide::decide(folder, &wanted, records, rerun)?;
+    Ok(Output {
+        what: What::Manifest,
+        wanted,
+        decision,
+        made: Some(Made { bytes: text.into_bytes(), opaque: false, bits: 0 }),
+    })
+}
+
+/// Writes what was made; the record for the next run, and what no slot asks for any more.
+///
+/// What is about to be written is put on record first, so that a run which is ended half way leaves nothing that the next one would
+/// take for somebody else's.
+fn write(
+    folder: &Path,
+    outputs: &[Output],
+    names: &[String],
+    (arts, searched): (&Arts, Searched),
+    records: &Records,
+    options: &Options,
+) -> Result<(State, Vec<Gone>)> {
+    let due: Vec<(&str, &[u8], Written)> = outputs
+        .iter()
+        .filter_map(|output| {
+            Some((output.target()?, output.made.as_ref()?.bytes.as_slice(), output.written()?))
+        })
+        .collect();
+    if !due.is_empty() {
+        let mut intent = records.state.clone();
+        intent.pending.extend(due.iter().map(|(name, _, written)| ((*name).to_owned(), written.clone())));
+        out::write_whole(folder.join(STATE), intent.text().as_bytes())?;
+    }
+    for (name, bytes, _) in &due {
+        out::write_whole(folder.join(name), bytes)?;
+    }
+    let mut files: BTreeMap<String, Written> = outputs.iter().flat_map(Output::records).collect();
+    // What the run wasn't asked for stays on record.
+    for name in names {
+        if files.contains_key(name) {
+            continue;
+        }
+        let known = records.of(name);
+        let there = match decide::look(folder, name, &known, false)? {
+            decide::Found::Ours(written) => Some(written),
+            decide::Found::Missing | decide::Found::Touched => known.into_iter().next(),
+        };
+        files.extend(there.map(|written| (name.clone(), written)));
+    }
+    let wanted: BTreeSet<String> = files.keys().chain(names).cloned().collect();
+    let (gone, left) = gone(folder, records, &wanted, options.rerun.prune)?;
+    files.extend(left);
+    Ok((State::new(files, arts.known(), searched), gone))
+}
+
+/// Leaves the record for the next run, if it says anything new.
+fn remember(folder: &Path, state: &State, records: &Records) -> Result<()> {
+    let text = state.text();
+    let there = std::fs::read(folder.join(STATE)).is_ok_and(|there| there == text.as_bytes());
+    if there && text == records.text { Ok(()) } else { out::write_whole(folder.join(STATE), text.as_bytes()) }
+}
+
+fn report(
+    plan: Plan,
+    folder: PathBuf,
+    manifest: Manifest,
+    outputs: &[Output],
+    gone: Vec<Gone>,
+    notes: Vec<String>,
+) -> Report {
+    let (mut made, mut kept, mut unchanged) = (Vec::new(), Vec::new(), 0);
+    for output in outputs {
+        let change = |beside: Option<&String>| Change {
+            path: output.wanted.path.clone(),
+            beside: beside.cloned(),
+            why: output.decision.why.clone(),
+        };
+        match &output.decision.act {
+            // Every run renews the manifest; that is no news.
+            Act::Make if output.what == What::Manifest => {}
+            Act::Keep(_) if output.what == What::Manifest => {}
+            Act::Make => made.push(change(None)),
+            Act::Keep(_) => unchanged += 1,
+            Act::Spare(_) => kept.push(change(None)),
+            Act::Beside(_, name) => kept.push(change(Some(name))),
+        }
+    }
+    Report { still: folder.join(STILL), folder, manifest, plan, made, kept, gone, unchanged, notes }
+}

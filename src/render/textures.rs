@@ -1,0 +1,160 @@
+//! From the plan's jobs to the textures that are wanted of them.
+
+use super::{Options, Stack};
+use crate::arts::Arts;
+use crate::fault::Result;
+use crate::plan::{Kind, Placing, Plan};
+use crate::rerun::made_of::of_texture;
+use crate::rerun::{Records, Wanted};
+use crate::sheet::Bits;
+use crate::texture::Shape;
+use rayon::prelude::*;
+use std::collections::BTreeMap;
+
+/// Shapes that were searched for, by the hash of what they were found for: area and stored size.
+pub(super) type Searched = BTreeMap<String, [u32; 6]>;
+
+/// The place of a texture among those of the plan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Of {
+    /// Its job's place in the plan.
+    pub job: usize,
+    /// Its moment in the loop; 0 is fog at rest.
+    pub frame: u32,
+    /// Its tile.
+    pub tile: usize,
+}
+
+/// The shape of every job. What the record knows, or the plan alone tells, costs no texel; for the rest `stack` is filled.
+pub(super) fn shapes(
+    stack: &mut Stack<'_>,
+    jobs: &[Wanted],
+    arts: &Arts,
+    options: &Options,
+    records: &Records,
+    asked: impl Fn(&str) -> bool,
+) -> Result<(Vec<Shape>, Searched)> {
+    let plan = stack.plan();
+    let texture = &plan.texture;
+    let found_for = |job: usize| of_texture(&jobs[job].made_of, &format!("{texture:?}"));
+    let known = |job: usize| -> Option<Shape> {
+        let placing = plan.files[job].placing();
+        let sound = |[left, top, wide, tall, width, height]: [u32; 6]| {
+            let inside = |from: u32, length: u32, whole: u32| {
+                length > 0 && from.checked_add(length).is_some_and(|end| end <= whole)
+            };
+            let [full_width, full_height] = placing.texels;
+            let fits = inside(left, wide, full_width) && inside(top, tall, full_height);
+            let small = |side: u32, of: u32| side > 0 && side <= of.next_power_of_two();
+            (fits && small(width, wide) && small(height, tall))
+                .then(|| Shape::of([left, top, wide, tall], [width, height], placing, texture.side))
+        };
+        Shape::plain(placing, texture)
+            .or_else(|| records.state.shapes.get(&found_for(job)).copied().and_then(sound))
+    };
+    let known: Vec<Option<Shape>> = (0..jobs.len()).map(known).collect();
+    let open = |job: usize| known[job].is_none() && asked(&jobs[job].slot);
+    stack.fill(arts, &options.limits, |job| known[job].is_none() && asked(&jobs[job].slot))?;
+    let stack = &*stack;
+    let shapes: Vec<Shape> = (0..jobs.len())
+        .into_par_iter()
+        .map(|job| match &known[job] {
+            Some(shape) => shape.clone(),
+            None if open(job) => Shape::new(stack, job, texture, options.bits),
+            // Nobody asks for it.
+            None => Shape::of(
+                whole(plan.files[job].placing()),
+                plan.files[job].placing().texels,
+                plan.files[job].placing(),
+                texture.side,
+            ),
+        })
+        .collect();
+    let searched = (0..jobs.len())
+        .filter(|job| Shape::plain(plan.files[*job].placing(), texture).is_none())
+        .filter(|job| known[*job].is_some() || open(*job))
+        .map(|job| {
+            let Shape { area: [left, top, wide, tall], stored: [width, height], .. } = shapes[job];
+            (found_for(job), [left, top, wide, tall, width, height])
+        })
+        .collect();
+    Ok((shapes, searched))
+}
+
+fn whole(placing: &Placing) -> [u32; 4] {
+    [0, 0, placing.texels[0], placing.texels[1]]
+}
+
+/// The textures that are wanted of a job.
+pub(super) fn wanted(
+    plan: &Plan,
+    job: usize,
+    of_job: &Wanted,
+    shape: &Shape,
+    frames: u32,
+) -> Vec<(Of, Wanted)> {
+    let placing = plan.files[job].placing();
+    let texture = &plan.texture;
+    let frames = if placing.kind == Kind::Fog { frames.max(1) } else { 1 };
+    let mut all = Vec::new();
+    for (tile, cut) in shape.tiles.iter().enumerate() {
+        // Stored as drawn, a texture is made of just what the job is.
+        let own = if shape.is_whole(placing) && texture.alpha == Default::default() {
+            of_job.made_of.clone()
+        } else {
+            let how = format!("{:?}", (shape.area, shape.stored, cut.cut, texture.alpha, plan.blending));
+            of_texture(&of_job.made_of, &how)
+        };
+        let [width, height] = cut.texels();
+        let mut settings = of_job.settings.clone();
+        if shape.tiles.len() > 1 {
+            settings.insert("tiles".into(), shape.tiles.len().to_string());
+        }
+        for frame in 0..frames {
+            let (path, made_of) = match frame {
+                0 => (cut.path.clone(), own.clone()),
+                _ => {
+                    settings.insert("frames".into(), frames.to_string());
+                    (frame_path(&cut.path, frame), of_texture(&own, &format!("frame {frame} of {frames}")))
+                }
+            };
+            all.push((
+                Of { job, frame, tile },
+                Wanted {
+                    path,
+                    slot: of_job.slot.clone(),
+                    made_of,
+                    settings: settings.clone(),
+                    texels: u64::from(width) * u64::from(height),
+                },
+            ));
+        }
+    }
+    all
+}
+
+/// Name of a frame's file: `reeds.fog.f003.png`.
+pub fn frame_path(path: &str, frame: u32) -> String {
+    match path.rsplit_once('.') {
+        Some((stem, end)) => format!("{stem}.f{frame:03}.{end}"),
+        None => format!("{path}.f{frame:03}"),
+    }
+}
+
+/// The texels of all tiles of one job at one moment.
+pub(super) fn make(
+    stack: &Stack<'_>,
+    of: Of,
+    shape: &Shape,
+    frames: u32,
+    bits: Bits,
+) -> Vec<crate::texture::Made> {
+    let alpha = stack.plan().texture.alpha;
+    match of.frame {
+        0 => shape.make(stack, of.job, bits, alpha),
+        frame => {
+            let moment = stack.moment(of.job, f64::from(frame) / f64::from(frames));
+            shape.make(&moment, of.job, bits, alpha)
+        }
+    }
+}

@@ -1,0 +1,177 @@
+//! A browser without a window, driven by the WebDriver protocol (W3C).
+
+use super::outside::skipped;
+use serde_json::{Value, json};
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+pub struct Browser {
+    driver: Child,
+    port: u16,
+    session: String,
+    _profile: tempfile::TempDir,
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        let _ = self.call("DELETE", "", &Value::Null);
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+impl Browser {
+    /// Starts one; `calm` asks pages for less motion.
+    pub fn start(calm: bool) -> Option<Browser> {
+        let chromium = ["/usr/bin/chromium", "/usr/bin/chromium-browser"]
+            .into_iter()
+            .find(|path| Path::new(path).exists());
+        let Some(chromium) = chromium else { return skipped("chromium isn't here") };
+        let started =
+            Command::new("chromedriver").arg("--port=0").stdout(Stdio::piped()).stderr(Stdio::null()).spawn();
+        let Ok(mut driver) = started else { return skipped("chromedriver isn't here") };
+        let mut lines = BufReader::new(driver.stdout.take().unwrap()).lines();
+        let port = lines.by_ref().map_while(Result::ok).find_map(|line| {
+            line.contains("started successfully")
+                .then(|| line.trim_end_matches('.').rsplit(' ').next()?.parse().ok())?
+        });
+        let port = port.expect("chromedriver says its port");
+        std::thread::spawn(move || lines.for_each(drop));
+        let profile = tempfile::tempdir().unwrap();
+        let mut browser = Browser { driver, port, session: String::new(), _profile: profile };
+        let mut arguments: Vec<String> = [
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            "--disable-dev-shm-usage",
+            "--window-size=1000,900",
+        ]
+        .map(str::to_owned)
+        .to_vec();
+        arguments.push(format!("--user-data-dir={}", browser._profile.path().display()));
+        if calm {
+            arguments.push("--force-prefers-reduced-motion".into());
+        }
+        let wanted = json!({"capabilities": {"alwaysMatch": {
+            "goog:chromeOptions": {"binary": chromium, "args": arguments},
+            "goog:loggingPrefs": {"browser": "ALL"}
+        }}});
+        let made = browser.post("", &wanted);
+        browser.session = made["sessionId"].as_str().unwrap_or_else(|| panic!("{made}")).to_owned();
+        Some(browser)
+    }
+
+    fn call(&self, method: &str, path: &str, body: &Value) -> std::io::Result<Value> {
+        let body = if body.is_null() { String::new() } else { body.to_string() };
+        let session = if self.session.is_empty() { String::new() } else { format!("/{}", self.session) };
+        let mut stream = TcpStream::connect(("127.0.0.1", self.port))?;
+        stream.set_read_timeout(Some(Duration::from_secs(60)))?;
+        write!(
+            stream,
+            "{method} /session{session}{path} HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
+            body.len()
+        )?;
+        let mut reader = BufReader::new(stream);
+        let mut length = 0;
+        for line in reader.by_ref().lines() {
+            let line = line?.to_ascii_lowercase();
+            if line.is_empty() {
+                break;
+            }
+            if let Some(count) = line.strip_prefix("content-length:") {
+                length = count.trim().parse().unwrap();
+            }
+        }
+        let mut content = vec![0; length];
+        reader.read_exact(&mut content)?;
+        let answer: Value = serde_json::from_slice(&content)?;
+        Ok(answer["value"].clone())
+    }
+
+    fn post(&self, path: &str, body: &Value) -> Value {
+        let value = self.call("POST", path, body).unwrap();
+        assert!(value.get("error").is_none(), "{path}: {value}");
+        value
+    }
+
+    /// Opens a file.
+    pub fn open(&self, path: &Path) {
+        self.post("/url", &json!({"url": format!("file://{}", path.display())}));
+    }
+
+    /// Runs a script in the page.
+    pub fn run(&self, script: &str) -> Value {
+        self.post("/execute/sync", &json!({"script": script, "args": []}))
+    }
+
+    /// Waits until a script says true.
+    pub fn until(&self, script: &str) {
+        let start = Instant::now();
+        while self.run(script) != true {
+            assert!(start.elapsed() < Duration::from_secs(30), "{script}");
+            std::thread::sleep(Duration::from_millis(50));
+        }
+    }
+
+    /// Waits until what was asked for is drawn.
+    pub fn settle(&self) {
+        let script =
+            "const done = arguments[0]; requestAnimationFrame(() => requestAnimationFrame(() => done(1)));";
+        self.post("/execute/async", &json!({"script": script, "args": []}));
+    }
+
+    fn element(&self, id: &str) -> Value {
+        self.post("/element", &json!({"using": "css selector", "value": format!("#{id}")}))
+    }
+
+    /// Presses keys.
+    pub fn keys(&self, id: &str, keys: &str) {
+        let element = self.element(id);
+        let name = element.as_object().unwrap().values().next().unwrap().as_str().unwrap();
+        self.post(&format!("/element/{name}/value"), &json!({"text": keys}));
+    }
+
+    /// Drags an element sideways.
+    pub fn drag(&self, id: &str, by: i64, kind: &str) {
+        let origin = self.element(id);
+        let actions = json!({"actions": [{"type": "pointer", "id": kind, "parameters": {"pointerType": kind}, "actions": [
+            {"type": "pointerMove", "duration": 0, "x": 0, "y": 0, "origin": origin},
+            {"type": "pointerDown", "button": 0},
+            {"type": "pointerMove", "duration": 100, "x": by / 2, "y": 0, "origin": origin},
+            {"type": "pointerMove", "duration": 100, "x": by, "y": 0, "origin": origin},
+            {"type": "pointerUp", "button": 0}
+        ]}]});
+        self.post("/actions", &actions);
+    }
+
+    /// The screen as PNG in base64.
+    pub fn shot(&self) -> String {
+        self.call("GET", "/screenshot", &Value::Null).unwrap().as_str().unwrap().to_owned()
+    }
+
+    /// What the console holds.
+    pub fn console(&self) -> Value {
+        self.post("/se/log", &json!({"type": "browser"}))
+    }
+
+    /// Serious and critical findings of axe-core; none if it isn't here.
+    pub fn axe(&self) -> Option<Value> {
+        let root = Command::new("npm").args(["root", "--global"]).output().ok();
+        let root =
+            root.map(|output| String::from_utf8_lossy(&output.stdout).trim().to_owned()).unwrap_or_default();
+        let Ok(source) = std::fs::read_to_string(format!("{root}/axe-core/axe.min.js")) else {
+            return skipped("axe-core isn't here");
+        };
+        self.run(&format!("{source}; window.axe = axe; return 0"));
+        let script = "const done = arguments[0]; axe.run().then((found) => done(found.violations.filter((one) => ['serious', 'critical'].includes(one.impact)).map((one) => one.id + ': ' + one.nodes.map((node) => node.html).join(' '))), (error) => done(String(error)));";
+        Some(self.post("/execute/async", &json!({"script": script, "args": []})))
+    }
+}

@@ -1,0 +1,131 @@
+//! The preview page: what it says of itself, and what a browser makes of it.
+
+#[path = "outside/browser.rs"]
+mod browser;
+mod outside;
+
+use browser::Browser;
+use outside::{SCENE, render, write_scene};
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+use std::path::{Path, PathBuf};
+
+fn page(folder: &Path) -> PathBuf {
+    let scene = write_scene(folder, SCENE);
+    render(&scene, &folder.join("out"), &["--also", "preview"]);
+    folder.join("out/preview.html")
+}
+
+#[test]
+fn the_page_needs_nothing_but_itself() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = std::fs::read_to_string(page(folder.path())).unwrap();
+    assert!(!text.contains("http:") && !text.contains("https:") && !text.contains("//cdn"));
+    for name in [" src=", " href=", "@import", "url("] {
+        assert!(!text.contains(name), "{name}");
+    }
+    // Content Security Policy Level 3: what runs is named by its hash.
+    let between = |from: &str, to: &str| {
+        let start = text.find(from).unwrap() + from.len();
+        &text[start..start + text[start..].find(to).unwrap()]
+    };
+    let policy = between("Content-Security-Policy\" content=\"", "\"");
+    assert!(policy.starts_with("default-src 'none'") && !policy.contains("unsafe"));
+    for (tag, end) in [("<style>", "</style>"), ("<script>", "</script>")] {
+        let hash: String =
+            Sha256::digest(between(tag, end).as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect();
+        let named = policy.split("'sha256-").skip(1).map(|rest| rest.split('\'').next().unwrap());
+        let named: Vec<String> = named.map(hex_of_base64).collect();
+        assert!(named.contains(&hash), "{tag}");
+    }
+    let data: Value = serde_json::from_str(between("id=\"stack\">", "</script>")).unwrap();
+    assert_eq!(data["layers"].as_array().unwrap().len(), 7);
+}
+
+fn hex_of_base64(text: &str) -> String {
+    let digits = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let bits: String =
+        text.trim_end_matches('=').chars().map(|c| format!("{:06b}", digits.find(c).unwrap())).collect();
+    bits.as_bytes()
+        .chunks_exact(8)
+        .map(|byte| format!("{:02x}", u8::from_str_radix(std::str::from_utf8(byte).unwrap(), 2).unwrap()))
+        .collect()
+}
+
+/// A hash of what the canvas shows, and the number of colours in it.
+const LOOK: &str = "
+const canvas = document.getElementById('picture');
+const data = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+let hash = 0; const colours = new Set();
+for (let at = 0; at < data.length; at += 4) {
+  const colour = data[at] << 16 | data[at + 1] << 8 | data[at + 2];
+  hash = (Math.imul(hash, 31) + colour) | 0; colours.add(colour);
+}
+return [hash, colours.size];";
+
+#[test]
+fn a_browser_pans_it_without_a_fault() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = page(folder.path());
+    let Some(browser) = Browser::start(false) else { return };
+    browser.open(&path);
+    browser.until("return document.documentElement.dataset.ready === 'yes'");
+    let click = |id: &str| browser.run(&format!("document.getElementById('{id}').click(); return 0"));
+    // Fog drifts, until it is paused.
+    let first = browser.run(LOOK);
+    assert!(first[1].as_u64().unwrap() > 100, "not blank: {first}");
+    std::thread::sleep(std::time::Duration::from_millis(600));
+    assert_ne!(first, browser.run(LOOK), "fog drifts");
+    click("pause");
+    std::thread::sleep(std::time::Duration::from_millis(200));
+    let still = browser.run(LOOK);
+    std::thread::sleep(std::time::Duration::from_millis(300));
+    assert_eq!(still, browser.run(LOOK), "paused");
+
+    // Keys, pointer and the slider pan.
+    let place = || browser.run("return Number(document.getElementById('camera').value)").as_f64().unwrap();
+    assert_eq!(place(), 180.0);
+    browser.keys("stage", "\u{e011}");
+    assert_eq!(place(), 0.0, "Home");
+    browser.keys("stage", "\u{e014}");
+    assert_eq!(place(), 6.0, "a fortieth of the view to the right");
+    browser.settle();
+    let before = browser.run(LOOK);
+    for kind in ["mouse", "touch"] {
+        let from = place();
+        browser.drag("stage", -120, kind);
+        assert!(place() > from + 10.0, "{kind}: {} from {from}", place());
+    }
+    browser.settle();
+    assert_ne!(before, browser.run(LOOK), "panned");
+
+    // Switches.
+    for id in ["fog", "values", "labels"] {
+        let before = browser.shot();
+        click(id);
+        browser.settle();
+        assert_ne!(before, browser.shot(), "{id}");
+    }
+    let names = browser.run("return [...document.querySelectorAll('.name')].filter((name) => !name.hidden).map((name) => name.textContent)");
+    assert!(names.as_array().unwrap().contains(&json!("veil")), "{names}");
+
+    assert_eq!(browser.run("return performance.getEntriesByType('resource').filter((entry) => !entry.name.startsWith('data:')).length"), 0);
+    if let Some(found) = browser.axe() {
+        assert_eq!(found, json!([]), "accessibility");
+    }
+    assert_eq!(browser.console(), json!([]));
+}
+
+#[test]
+fn who_asks_for_less_motion_gets_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = page(folder.path());
+    let Some(browser) = Browser::start(true) else { return };
+    browser.open(&path);
+    browser.until("return document.documentElement.dataset.ready === 'yes'");
+    browser.settle();
+    let first = browser.run(LOOK);
+    std::thread::sleep(std::time::Duration::from_millis(500));
+    assert_eq!(first, browser.run(LOOK));
+    assert_eq!(browser.run("return document.getElementById('pause').getAttribute('aria-pressed')"), "true");
+}

@@ -1,0 +1,346 @@
+//! Textures and their manifest: the still composed from the manifest alone, in code that shares nothing with the renderer.
+
+mod outside;
+
+use outside::{SCENE, decoded, render, write_scene};
+use serde_json::Value;
+use std::path::Path;
+
+/// Source-over of what the manifest lists, as README says, in f64; encoded values, 0 to 1.
+fn compose(folder: &Path, manifest: &Value, camera: f64) -> ([usize; 2], Vec<[f64; 3]>) {
+    let number = |value: &Value| value.as_f64().unwrap();
+    let scale = number(&manifest["scale"]);
+    let size = [0, 1].map(|axis| (number(&manifest["view"][axis]) * scale).round() as usize);
+    let linear = manifest["blending"] == "linear";
+    let enter = |value: f64| if linear { decode(value) } else { value };
+    let hex = manifest["still"]["backdrop"].as_str().unwrap();
+    let ground =
+        [1, 3, 5].map(|at| enter(f64::from(u8::from_str_radix(&hex[at..at + 2], 16).unwrap()) / 255.0));
+    let mut frame = vec![ground; size[0] * size[1]];
+    let mut files: Vec<&Value> = manifest["files"].as_array().unwrap().iter().collect();
+    files.sort_by_key(|file| file["order"].as_u64());
+    for file in files {
+        let (texels_size, texels) =
+            decoded(&std::fs::read(folder.join(file["path"].as_str().unwrap())).unwrap());
+        let texels: Vec<[f64; 4]> =
+            texels.iter().map(|[r, g, b, a]| [enter(*r), enter(*g), enter(*b), *a]).collect();
+        assert_eq!(file["texels"], serde_json::json!(texels_size), "{}", file["path"]);
+        let list =
+            |key: &str| -> Option<Vec<f64>> { Some(file.get(key)?.as_array()?.iter().map(number).collect()) };
+        let rect = list("rect").unwrap();
+        let stretch = list("stretch").unwrap();
+        for axis in 0..2 {
+            let by_size = rect[2 + axis] / f64::from(texels_size[axis]);
+            assert!((by_size - stretch[axis]).abs() < 1e-9, "{}", file["path"]);
+        }
+        let part =
+            list("part").unwrap_or(vec![0.0, 0.0, f64::from(texels_size[0]), f64::from(texels_size[1])]);
+        let strip = list("strip").unwrap_or(rect.clone());
+        let repeat = file["repeat"].as_bool().unwrap();
+        let premultiplied = file["alpha"] == "premultiplied";
+        // The still sets strips on whole texels of the view.
+        let snapped = |from: f64| (from * scale).round();
+        let start = strip[0] - camera * number(&file["pan_rate"]);
+        let top = snapped(strip[1]) + (rect[1] - strip[1]) * scale;
+        let period = file["period"].as_f64();
+        let turns: Vec<f64> = match period {
+            None => vec![start],
+            Some(period) => {
+                let first = ((-start - strip[2]) / period).floor() as i64 - 1;
+                let last = ((size[0] as f64 / scale - start) / period).ceil() as i64 + 1;
+                // A picture that repeats edge to edge is snapped once.
+                let base = if repeat || strip[2] == period { snapped(start) / scale } else { start };
+                (first..=last).map(|turn| base + turn as f64 * period).collect()
+            }
+        };
+        let [wide, tall] = [0, 1].map(|axis| texels_size[axis] as i64);
+        let texel = |x: i64, y: i64| {
+            let x = if repeat { x.rem_euclid(wide) } else { x.clamp(0, wide - 1) };
+            texels[(y.clamp(0, tall - 1) * wide + x) as usize]
+        };
+        let step = [stretch[0] * scale, stretch[1] * scale];
+        for turn in turns {
+            let left = snapped(turn) + (rect[0] - strip[0]) * scale;
+            for y in 0..size[1] {
+                let v = (y as f64 + 0.5 - top) / step[1];
+                if v < part[1] || v >= part[1] + part[3] {
+                    continue;
+                }
+                for x in 0..size[0] {
+                    let u = (x as f64 + 0.5 - left) / step[0];
+                    if u < part[0] || u >= part[0] + part[2] {
+                        continue;
+                    }
+                    // Linear filter, as every renderer has it.
+                    let (a, b) = (u - 0.5, v - 0.5);
+                    let (i, j) = (a.floor(), b.floor());
+                    let (s, t) = (a - i, b - j);
+                    let (i, j) = (i as i64, j as i64);
+                    let corners = [texel(i, j), texel(i + 1, j), texel(i, j + 1), texel(i + 1, j + 1)];
+                    let weights = [(1.0 - s) * (1.0 - t), s * (1.0 - t), (1.0 - s) * t, s * t];
+                    let mixed: [f64; 4] = std::array::from_fn(|at| {
+                        (0..4).map(|corner| weights[corner] * corners[corner][at]).sum()
+                    });
+                    let alpha = mixed[3];
+                    for (under, over) in frame[y * size[0] + x].iter_mut().zip(mixed) {
+                        let over = if premultiplied { over } else { over * alpha };
+                        *under = over + *under * (1.0 - alpha);
+                    }
+                }
+            }
+        }
+    }
+    let leave = |value: f64| if linear { encode(value) } else { value };
+    (size, frame.iter().map(|colour| colour.map(leave)).collect())
+}
+
+/// IEC 61966-2-1.
+fn decode(value: f64) -> f64 {
+    if value <= 0.04045 { value / 12.92 } else { libm::pow((value + 0.055) / 1.055, 2.4) }
+}
+
+fn encode(value: f64) -> f64 {
+    if value <= 0.003_130_8 { value * 12.92 } else { 1.055 * libm::pow(value, 1.0 / 2.4) - 0.055 }
+}
+
+/// Largest and mean distance of two frames in 8-bit codes.
+fn distance(frame: &[[f64; 3]], still: &[[f64; 4]]) -> (f64, f64) {
+    let all = frame.iter().flatten().zip(still.iter().flat_map(|texel| &texel[..3]));
+    let gaps: Vec<f64> = all.map(|(a, b)| (a - b).abs() * 255.0).collect();
+    (gaps.iter().copied().fold(0.0, f64::max), gaps.iter().sum::<f64>() / gaps.len() as f64)
+}
+
+/// Renders the scene as `sets` say and composes it at two camera places; the still is exact (16 bits), the textures have 8.
+fn check(sets: &[&str], scale: &str, most: f64) -> Value {
+    let folder = tempfile::tempdir().unwrap();
+    let scene = write_scene(folder.path(), SCENE);
+    let mut manifest = Value::Null;
+    for camera in ["0", "217"] {
+        let set: Vec<&str> =
+            sets.iter().flat_map(|set| ["--set", *set]).chain(["--scale", scale, "--at", camera]).collect();
+        manifest = render(&scene, &folder.path().join("eight"), &set);
+        let deep: Vec<&str> = set.iter().copied().chain(["--bits", "16"]).collect();
+        render(&scene, &folder.path().join("sixteen"), &deep);
+        let (size, frame) = compose(&folder.path().join("eight"), &manifest, camera.parse().unwrap());
+        let (still_size, still) = decoded(&std::fs::read(folder.path().join("sixteen/still.png")).unwrap());
+        assert_eq!(size.map(|side| side as u32), still_size);
+        let (far, mean) = distance(&frame, &still);
+        println!("{sets:?} at {camera}: at most {far:.3} codes, {mean:.4} in the mean");
+        assert!(far <= most, "{sets:?} at camera {camera}: {far} codes");
+        assert!(mean <= 0.3, "{sets:?} at camera {camera}: {mean} codes in the mean");
+    }
+    manifest
+}
+
+fn texels(manifest: &Value, kind: &str) -> f64 {
+    let files = manifest["files"].as_array().unwrap().iter().filter(|file| file["kind"] == kind);
+    files.map(|file| file["texels"][0].as_f64().unwrap() * file["texels"][1].as_f64().unwrap()).sum()
+}
+
+#[test]
+fn whole_textures_compose_to_the_still() {
+    check(&[], "1", 1.0);
+}
+
+#[test]
+fn fitted_and_trimmed_textures_compose_to_the_still() {
+    let whole = {
+        let folder = tempfile::tempdir().unwrap();
+        render(&write_scene(folder.path(), SCENE), &folder.path().join("out"), &[])
+    };
+    let fitted = check(&["texture.fit=error:0.5", "texture.trim=true"], "1", 1.0);
+    assert!(texels(&fitted, "fog") < texels(&whole, "fog") / 2.0);
+    assert!(texels(&fitted, "art") < texels(&whole, "art"));
+    for file in fitted["files"].as_array().unwrap() {
+        // Never along a repeat.
+        if file["period"].is_number() {
+            assert_eq!(file["rect"][2], file["period"], "{}", file["path"]);
+        }
+    }
+}
+
+#[test]
+fn tiles_meet_without_a_seam() {
+    for sets in [
+        &["texture.side=64"][..],
+        &["texture.side=64", "texture.fit=error:0.5", "texture.trim=true", "texture.alpha=premultiplied"][..],
+    ] {
+        let manifest = check(sets, "1", 1.0);
+        let files = manifest["files"].as_array().unwrap();
+        assert!(files.iter().any(|file| file["part"].is_array()));
+        for file in files {
+            for side in file["texels"].as_array().unwrap() {
+                assert!(side.as_u64().unwrap() <= 64, "{}", file["path"]);
+            }
+        }
+        let orders: std::collections::BTreeSet<u64> =
+            files.iter().map(|file| file["order"].as_u64().unwrap()).collect();
+        assert_eq!(orders.len(), files.len());
+    }
+}
+
+#[test]
+fn premultiplied_textures_compose_to_the_still() {
+    let manifest = check(&["texture.alpha=premultiplied"], "1", 1.0);
+    assert_eq!(manifest["alpha"], "premultiplied");
+    assert!(manifest["files"].as_array().unwrap().iter().all(|file| file["alpha"] == "premultiplied"));
+}
+
+#[test]
+fn linear_light_composes_to_the_still() {
+    // A code of alpha weighs up to 12.92 codes over black where light is mixed (IEC 61966-2-1, the curve's slope at 0), so
+    // textures of 8 bits can't hold one code everywhere; here nothing is black.
+    for sets in [
+        &["air.blending=linear"][..],
+        &["air.blending=linear", "texture.fit=error:0.5", "texture.trim=true"][..],
+        &["air.blending=linear", "texture.alpha=premultiplied", "texture.fit=error:0.5"][..],
+    ] {
+        let manifest = check(sets, "1", 2.5);
+        assert!(manifest["files"].as_array().unwrap().iter().all(|file| file["blending"] == "linear"));
+    }
+}
+
+#[test]
+fn other_scales_compose_to_the_still() {
+    check(&["texture.fit=error:0.5", "texture.trim=true"], "1.5", 1.0);
+}
+
+#[test]
+fn powers_of_two_and_halves_are_what_they_say() {
+    let folder = tempfile::tempdir().unwrap();
+    let scene = write_scene(folder.path(), SCENE);
+    let whole = render(&scene, &folder.path().join("full"), &[]);
+    let powers = render(&scene, &folder.path().join("powers"), &["--set", "texture.fit=power-of-two"]);
+    for file in powers["files"].as_array().unwrap() {
+        for side in file["texels"].as_array().unwrap() {
+            assert!(side.as_u64().unwrap().is_power_of_two(), "{}", file["path"]);
+        }
+    }
+    let halves = render(&scene, &folder.path().join("half"), &["--set", "texture.fit=half"]);
+    for (full, half) in whole["files"].as_array().unwrap().iter().zip(halves["files"].as_array().unwrap()) {
+        for axis in 0..2 {
+            let side = full["texels"][axis].as_u64().unwrap();
+            let expected = if full["kind"] == "fog" { side.div_ceil(2) } else { side };
+            assert_eq!(half["texels"][axis], expected);
+        }
+        assert_eq!(full["rect"], half["rect"]);
+    }
+}
+
+#[test]
+fn sixteen_bits_say_what_their_colours_are() {
+    // PNG (third edition) 11.3.2: sRGB with perceptual intent, and the gAMA and cHRM that stand for it, before the pixels.
+    let folder = tempfile::tempdir().unwrap();
+    let scene = write_scene(folder.path(), SCENE);
+    let manifest =
+        render(&scene, &folder.path().join("out"), &["--bits", "16", "--set", "air.blending=linear"]);
+    for file in manifest["files"].as_array().unwrap() {
+        let path = folder.path().join("out").join(file["path"].as_str().unwrap());
+        let bytes = std::fs::read(&path).unwrap();
+        let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes)).read_info().unwrap();
+        let info = reader.info().clone();
+        assert_eq!(info.srgb, Some(png::SrgbRenderingIntent::Perceptual), "{}", file["path"]);
+        assert_eq!(info.gama_chunk.unwrap().into_scaled(), 45455);
+        assert_eq!(info.chrm_chunk.unwrap().white.0.into_scaled(), 31270);
+        if file["kind"] == "fog" {
+            assert_eq!(info.bit_depth, png::BitDepth::Sixteen);
+            assert_eq!(file["bits"], 16);
+        } else {
+            assert_eq!(file["bits"], 8);
+        }
+        let mut samples = vec![0; reader.output_buffer_size().unwrap()];
+        reader.next_frame(&mut samples).unwrap();
+        if let Some(output) = outside::tool("pngcheck", &["-q", path.to_str().unwrap()]) {
+            assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stdout));
+        }
+    }
+}
+
+#[test]
+fn fog_is_suggested_to_drift_slower_far_away() {
+    let folder = tempfile::tempdir().unwrap();
+    let scene = write_scene(folder.path(), SCENE);
+    let manifest = render(&scene, &folder.path().join("out"), &["--set", "air.drift=20"]);
+    let files = manifest["files"].as_array().unwrap();
+    let drifts: Vec<f64> = files
+        .iter()
+        .filter(|file| file["kind"] == "fog")
+        .map(|file| file["drift"].as_f64().unwrap())
+        .collect();
+    assert!(
+        drifts.windows(2).all(|pair| pair[0] < pair[1]) && drifts[drifts.len() - 1] == 20.0,
+        "{drifts:?}"
+    );
+    assert!(files.iter().filter(|file| file["kind"] == "art").all(|file| file["drift"] == 0.0));
+}
+
+#[test]
+fn a_rerun_makes_nothing_and_finds_the_same_shapes() {
+    let folder = tempfile::tempdir().unwrap();
+    let scene = write_scene(folder.path(), SCENE);
+    let out = folder.path().join("out");
+    let sets = [
+        "--set",
+        "texture.fit=error:0.5",
+        "--set",
+        "texture.trim=true",
+        "--set",
+        "texture.side=64",
+        "--also",
+        "ora,glb",
+    ];
+    let first = render(&scene, &out, &sets);
+    let mut arguments = vec!["render", scene.to_str().unwrap(), "--out", out.to_str().unwrap()];
+    arguments.extend(sets);
+    let said = outside::runs(&arguments);
+    assert!(said.contains("nothing changed"), "{said}");
+    let again: Value = serde_json::from_slice(&std::fs::read(out.join("manifest.json")).unwrap()).unwrap();
+    assert_eq!(first, again);
+}
+
+#[test]
+fn the_demo_saves_eight_times_the_texels() {
+    let folder = tempfile::tempdir().unwrap();
+    outside::runs(&["demo", folder.path().join("demo").to_str().unwrap()]);
+    let scene = folder.path().join("demo/scene.toml");
+    let whole: Value = serde_json::from_slice(
+        &std::fs::read(folder.path().join("demo/scene-sheets/manifest.json")).unwrap(),
+    )
+    .unwrap();
+    let out = folder.path().join("fitted");
+    let fitted = render(&scene, &out, &["--set", "texture.fit=error:0.5", "--set", "texture.trim=true"]);
+    let factor = texels(&whole, "fog") / texels(&fitted, "fog");
+    println!("the demo's sheets have {factor:.1} times fewer texels");
+    render(&scene, &folder.path().join("deep"), &["--bits", "16"]);
+    let (_, still) = decoded(&std::fs::read(folder.path().join("deep/still.png")).unwrap());
+    let (_, frame) = compose(&out, &fitted, fitted["still"]["camera"].as_f64().unwrap());
+    let (far, mean) = distance(&frame, &still);
+    println!("composed from the manifest: at most {far:.3} codes off, {mean:.4} in the mean");
+    assert!(far <= 1.0, "{far} codes");
+    assert!(factor >= 8.0, "{factor}");
+}
+
+#[test]
+fn the_schema_holds_for_what_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let scene = write_scene(folder.path(), SCENE);
+    let out = folder.path().join("out");
+    render(&scene, &out, &["--set", "texture.side=64", "--also", "ora", "--frames", "3"]);
+    let schema = folder.path().join("manifest.schema.json");
+    std::fs::write(&schema, fogweft::out::manifest::SCHEMA).unwrap();
+    // Checked by Python's jsonschema; a manifest with a key of another type must fail.
+    let script = "
+import json, sys, jsonschema
+schema = json.load(open(sys.argv[1])); manifest = json.load(open(sys.argv[2]))
+jsonschema.Draft202012Validator.check_schema(schema)
+validator = jsonschema.Draft202012Validator(schema)
+validator.validate(manifest)
+manifest['files'][0]['rect'] = 'here'
+assert list(validator.iter_errors(manifest))
+";
+    outside::python(
+        "jsonschema",
+        script,
+        &[schema.to_str().unwrap(), out.join("manifest.json").to_str().unwrap()],
+    );
+}
