@@ -32,7 +32,7 @@ pub(super) fn shapes(
     arts: &Arts,
     options: &Options,
     records: &Records,
-    asked: impl Fn(&str) -> bool,
+    asked: impl Fn(&str) -> bool + Sync,
 ) -> Result<(Vec<Shape>, Searched)> {
     let plan = stack.plan();
     let texture = &plan.texture;
