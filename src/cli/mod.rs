@@ -184,5 +184,5 @@ fn sheet(args: &args::Sheet) -> Result<()> {
         return Err(Faults::from(Fault::new(Class::Usage, "a sheet of thickness 0 holds nothing")));
     };
     let sheet = Sheet::new(job.spec.clone(), Sampling::Reduced);
-    out::write_whole(&args.out, &render::sheet_png(&sheet, width, bits(&args.bits), Effort::default()))
+    out::write_whole(&args.out, &out::stream::sheet(&sheet, width, bits(&args.bits)))
 }

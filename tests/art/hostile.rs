@@ -16,7 +16,7 @@ fn svg(inside: &str) -> String {
 
 /// Reads and draws; what matters is that it ends.
 fn attempt(name: &str, bytes: impl AsRef<[u8]>) -> Option<String> {
-    let limits = Limits { side: 4096, texels: 1 << 22, file_bytes: 1 << 26, slots: 1 };
+    let limits = Limits { side: 4096, texels: 1 << 22, file_bytes: 1 << 26, slots: 1, ..Limits::default() };
     let outcome = Source::from_bytes(name, bytes.as_ref().to_vec(), &limits)
         .and_then(|source| source.draw([64, 64], false, false, Blending::Encoded, &limits));
     outcome.err().map(|faults| {
