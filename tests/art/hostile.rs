@@ -327,3 +327,15 @@ fn odd_numbers_are_bounded() {
     let unknown = "<x/>".repeat(200_000);
     soon("unknown.svg", svg(&format!("<g id='a'>{unknown}</g>{}", "<use xlink:href='#a'/>".repeat(100_000))));
 }
+
+#[test]
+fn layers_inside_each_other_are_bounded_in_memory() {
+    // 400 layers of 2000 x 2000 texels of 4 bytes: 6.4 GB at the same time.
+    let nested =
+        format!("{}<rect width='64' height='64'/>{}", "<g opacity='.9'>".repeat(400), "</g>".repeat(400));
+    let source = read("layers.svg", svg(&nested)).unwrap();
+    let draw = |side| source.draw([side, side], false, false, Blending::Encoded, &Limits::default());
+    let fault = draw(2000).unwrap_err().list[0].clone();
+    assert!(fault.message.contains("memory") && !fault.remedy.is_empty(), "{fault:?}");
+    assert!(draw(100).is_ok());
+}
