@@ -4,11 +4,13 @@
 
 pub mod art;
 pub mod colour;
+pub mod contact;
 pub mod exp;
 pub mod fault;
 pub mod field;
 pub mod keys;
 pub mod law;
+pub mod lettering;
 pub mod limits;
 pub mod out;
 pub mod plan;

@@ -1,7 +1,7 @@
 //! Resampling by convolution, on premultiplied 16-bit integers.
 
 use super::Picture;
-use super::fill::{self, Doubt};
+use super::fill::{self, Doubt, Trust};
 use crate::fault::{Class, Fault};
 use crate::scene::Blending;
 use fast_image_resize::images::{TypedImage, TypedImageRef};
@@ -11,6 +11,9 @@ use std::sync::LazyLock;
 
 /// Radius of the Catmull-Rom kernel, in texels of the coarser side.
 const RADIUS: f64 = 2.0;
+
+/// In doubt below an 8-bit step: under alphas that 8 bits can hardly tell from 0.
+const TRUST: Trust = Trust { known: 257, blind: 257 };
 
 /// The picture at exactly `size`, which is not 0.
 ///
@@ -59,7 +62,7 @@ pub(super) fn resize(
         })
         .collect();
     let mut picture = Picture { size, deep, texels };
-    fill::settle(&mut picture, &doubts, wraps);
+    fill::settle(&mut picture, &doubts, TRUST, wraps);
     Ok(picture)
 }
 

@@ -6,11 +6,13 @@ mod table;
 
 use args::{Cli, Command};
 use clap::Parser;
+use fogweft::contact;
 use fogweft::fault::{Class, Fault, Faults, Result};
 use fogweft::field::Sampling;
 use fogweft::limits::Limits;
 use fogweft::out::{self, Effort};
 use fogweft::plan::{Job, Plan};
+use fogweft::recipe::shelf::Shelf;
 use fogweft::render::{self, Arts, Options, Report};
 use fogweft::scene::{Scene, read};
 use fogweft::sheet::{Bits, Sheet};
@@ -39,7 +41,7 @@ fn run(command: Command) -> Result<()> {
         Command::Render(args) => render_scene(&args),
         Command::Plan(args) => plan(&args),
         Command::New(args) => new(&args),
-        Command::Presets(args) => show::presets(args.command),
+        Command::Presets(args) => presets(args),
         Command::Sheet(args) => sheet(&args),
     }
 }
@@ -144,6 +146,15 @@ fn new(args: &args::New) -> Result<()> {
         scene.display(),
         scene.display()
     ));
+    Ok(())
+}
+
+fn presets(args: args::Presets) -> Result<()> {
+    let Some(file) = args.picture else { return show::presets(args.command) };
+    let contact = contact::draw(&Shelf::embedded(), args.tile, &Limits::default())?;
+    let raster = out::Raster::Eight { size: contact.size, samples: &contact.texels };
+    out::write_whole(&file, &out::encode(raster, Effort::default()))?;
+    say(&format!("{}: {} x {} texels\n", file.display(), contact.size[0], contact.size[1]));
     Ok(())
 }
 
