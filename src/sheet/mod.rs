@@ -58,7 +58,7 @@ impl Sheet {
         let bands = &spec.field.recipe.bands;
         let facing = (spec.tones.lit > 0.0).then(|| {
             let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
-            field.facing(spec.light, reach)
+            field.facing(spec.light, reach, spec.tau)
         });
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
         let ramp = spec.tones.ramp(0.0);
