@@ -45,8 +45,7 @@ impl Stretch {
             Columns::Same(texels)
         } else if ratio * grid.cols == texels && matches!(ratio, 2 | 4 | 8 | 16) {
             let mut five: [Vec<f32>; 5] = std::array::from_fn(|_| vec![0.0; ratio]);
-            for texel in 0..ratio {
-                let (base, four) = place(texel);
+            for (texel, (base, four)) in (0..ratio).map(place).enumerate() {
                 // The first half of the texels lies before the sample, the second behind it.
                 let first = if base < 0.0 { 0 } else { 1 };
                 for (tap, weight) in four.into_iter().enumerate() {
