@@ -23,6 +23,13 @@ use std::process::ExitCode;
 
 /// Runs the command line; faults go to standard error, their exit code to the caller.
 pub fn main() -> ExitCode {
+    // A decoder's panic on a damaged picture becomes a fault: nothing of it belongs on the terminal.
+    let hook = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        if !fogweft::art::panic_is_contained() {
+            hook(panic);
+        }
+    }));
     // A command line that can't be read exits with 2, which is clap's own code and ours.
     match run(Cli::parse().command) {
         Ok(()) => ExitCode::SUCCESS,
@@ -184,5 +191,5 @@ fn sheet(args: &args::Sheet) -> Result<()> {
         return Err(Faults::from(Fault::new(Class::Usage, "a sheet of thickness 0 holds nothing")));
     };
     let sheet = Sheet::new(job.spec.clone(), Sampling::Reduced);
-    out::write_whole(&args.out, &render::sheet_png(&sheet, width, bits(&args.bits), Effort::default()))
+    out::write_whole(&args.out, &out::stream::sheet(&sheet, width, bits(&args.bits)))
 }

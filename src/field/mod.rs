@@ -96,7 +96,16 @@ impl FieldSpec {
             Sampling::Full => [1.0, 1.0],
             Sampling::Reduced => self.steps(),
         };
-        let cols = (f64::from(self.cols) / step_x).ceil().max(1.0);
+        // A power of two that divides the width stretches fastest.
+        let whole = [16, 8, 4, 2].into_iter().find(|ratio| {
+            f64::from(*ratio) <= step_x
+                && f64::from(*ratio) > 0.5 * step_x
+                && self.cols.is_multiple_of(*ratio)
+        });
+        let cols = match whole {
+            Some(ratio) => f64::from(self.cols / ratio),
+            None => (f64::from(self.cols) / step_x).ceil().max(1.0),
+        };
         let margin = soften::REACH * self.sigma()[1] + 0.5 * self.smear_extent()[1];
         let above = (margin / step_y).ceil() + 2.0;
         let rows = ((to - from + margin) / step_y).ceil() + above + 2.0;
