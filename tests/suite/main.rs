@@ -4,8 +4,14 @@
 
 mod blur;
 mod colour;
+mod commands;
 mod field;
+mod goldens;
 mod law;
+mod periods;
+mod run;
+mod scale;
 mod spectrum;
 mod stack;
+mod texels;
 mod util;
