@@ -181,7 +181,8 @@ fn one_sheet_without_a_scene() {
         assert!((f64::from(texel[3]) - 65535.0 * 0.8646647167633873).abs() <= 0.55, "{texel:?}");
     }
     assert_ne!(with(&["--line", "20"]).1, plain);
-    assert_ne!(with(&["--light", "0"]).1, plain);
+    let lit = |light: &str| with(&["--set", "grade.lit=0.5", "--light", light]).1;
+    assert_ne!(lit("0"), lit("180"));
 
     fails(folder, 2, &["sheet", "--preset", "valley-fog", "--size", "0x9", "--out", "x.png"]);
     fails(folder, 2, &["sheet", "--preset", "valley-fog", "--size", "30by9", "--out", "x.png"]);
