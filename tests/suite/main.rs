@@ -2,6 +2,8 @@
 //!
 //! One crate for all of them: each further test binary would be linked anew.
 
+#![allow(clippy::approx_constant, clippy::type_complexity)] // Published values stand as printed.
+
 mod blur;
 mod colour;
 mod commands;
