@@ -2,7 +2,7 @@
 //!
 //! One crate for all of them: each further test binary would be linked anew.
 
-#![allow(clippy::approx_constant, clippy::type_complexity)] // Published values stand as printed.
+#![allow(clippy::approx_constant, clippy::type_complexity, clippy::needless_range_loop)] // Published values stand as printed.
 
 mod blur;
 mod colour;
