@@ -124,9 +124,11 @@ struct Mount {
 }
 
 impl Mount {
-    /// As many columns as rows, or one more.
+    /// About as many columns as rows: of the squarest sheet and the next wider one, the one that leaves fewer places blank.
     fn new(tiles: u32, width: u32) -> Mount {
-        let columns = (1..=tiles).find(|side| side * side >= tiles).unwrap_or(1);
+        let square = (1..=tiles).find(|side| side * side >= tiles).unwrap_or(1);
+        let blank = |columns: u32| tiles.div_ceil(columns) * columns - tiles;
+        let columns = if blank(square + 1) < blank(square) { square + 1 } else { square };
         Mount {
             tile: [width, (f64::from(width) * 9.0 / 16.0).round() as u32],
             columns,
@@ -175,7 +177,7 @@ mod tests {
         for tiles in 1..40 {
             let mount = Mount::new(tiles, 320);
             assert!(mount.columns * mount.rows >= tiles && mount.columns * (mount.rows - 1) < tiles);
-            assert!(mount.columns == mount.rows || mount.columns == mount.rows + 1, "{tiles}");
+            assert!((mount.rows..=mount.rows + 3).contains(&mount.columns), "{tiles}");
         }
     }
 

@@ -23,6 +23,13 @@ use std::process::ExitCode;
 
 /// Runs the command line; faults go to standard error, their exit code to the caller.
 pub fn main() -> ExitCode {
+    // A decoder's panic on a damaged picture becomes a fault: nothing of it belongs on the terminal.
+    let hook = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        if !fogweft::art::panic_is_contained() {
+            hook(panic);
+        }
+    }));
     // A command line that can't be read exits with 2, which is clap's own code and ours.
     match run(Cli::parse().command) {
         Ok(()) => ExitCode::SUCCESS,
@@ -172,7 +179,7 @@ fn sheet(args: &args::Sheet) -> Result<()> {
         text += &format!("ground = {line:?}\nsky = {line:?}\n");
     }
     text += &format!(
-        "[air]\nhaze = {}\nvisibility = {:?}\nbeyond = 1.0\nlight = {:?}\n[[slot]]\nname = \"sheet\"\ndepth = 0.0\nperiod = {:?}\n",
+        "[air]\nhaze = {}\nvisibility = {:?}\nbeyond = 1.0\nlight = {:?}\n[[slot]]\nname = \"sheet\"\ndepth = 0.0\nperiod = {:?}\ngrade.thickness = 1.0\n",
         quoted(&args.haze),
         law::DEPTH_OF_VISIBILITY / args.thickness,
         args.light,
@@ -198,7 +205,7 @@ fn sheet(args: &args::Sheet) -> Result<()> {
             0 => args.out.clone(),
             _ => PathBuf::from(render::frame_path(&args.out.to_string_lossy(), frame)),
         };
-        out::write_whole(path, &render::sheet_png(&moment(frame), width, bits, Effort::default()))?;
+        out::write_whole(path, &out::stream::sheet(&moment(frame), width, bits))?;
     }
     Ok(())
 }

@@ -82,9 +82,11 @@ pub fn fill(bands: &Bands, seed: u64, time: f64, line: f64, passes: &Passes, gri
         let source = match bands.kind {
             Noise::Cellular => Source::Cells(Wrapping::new(dice, across as usize)),
             _ => {
-                let mut lattice = Lattice::new(dice, across as usize, from, to);
+                // The warp's noise stays within +-1.
+                let margin = bands.warp.abs() * feature[0] / cell[0] + 1.0;
+                let mut lattice = Lattice::new(dice, across as usize, margin, from, to);
                 // Finer layers live faster.
-                lattice.turn(dice, time, 2 + u64::from(k) / 2);
+                lattice.turn(dice, across as usize, time, 2 + u64::from(k) / 2);
                 Source::Gradient(lattice)
             }
         };

@@ -5,6 +5,7 @@ mod form;
 pub mod manifest;
 mod owned;
 pub mod png;
+pub mod stream;
 
 pub use files::{make_folder, prepare_folder, sweep, write_whole};
 pub use manifest::{Entry, Export, Kind, Manifest, Still, apart};

@@ -21,7 +21,6 @@ const LONGEST_CHAIN: usize = 32;
 const EMBEDDED: &[(&str, &str)] = embedded![
     "advection-fog",
     "dust-haze",
-    "freezing-fog",
     "frontal-fog",
     "ground-fog",
     "haze-deck",

@@ -1,7 +1,7 @@
 //! One run in one folder: look, decide, make, write, remember.
 
 use super::manifest::{Outcome, Outcomes, manifest};
-use super::textures::{self, Of, Searched};
+use super::textures::{self, File, Of, Searched};
 use super::{Change, Options, Report, STILL, Stack, still_png};
 use crate::arts::Arts;
 use crate::export::{self, Also};
@@ -34,19 +34,11 @@ struct Output {
     what: What,
     wanted: Wanted,
     decision: Decision,
-    made: Option<Made>,
-}
-
-/// What was made.
-struct Made {
-    bytes: Vec<u8>,
-    opaque: bool,
-    /// Bits per channel; 0 for what is no texture.
-    bits: u8,
+    made: Option<File>,
 }
 
 impl Output {
-    /// Which texture it is.
+    /// Which texture it is, if it is one.
     fn texture(&self) -> Option<Of> {
         match self.what {
             What::Texture(of) => Some(of),
@@ -65,7 +57,7 @@ impl Output {
 
     /// The record of what was made.
     fn written(&self) -> Option<Written> {
-        let Made { bytes, opaque, bits } = self.made.as_ref()?;
+        let File { bytes, opaque, bits } = self.made.as_ref()?;
         Some(Written {
             slot: self.wanted.slot.clone(),
             hash: blake3::hash(bytes).to_hex().to_string(),
@@ -253,22 +245,16 @@ fn make_group(
         progress.makes(&output.wanted.path);
     }
     let first = group.first().and_then(|output| output.texture());
-    let mut tiles = first.map(|of| textures::make(stack, of, &shapes[of.job], options.frames, options.bits));
+    let due: BTreeSet<usize> = group.iter().filter_map(|output| output.texture()).map(|of| of.tile).collect();
+    let mut tiles = first.map(|of| textures::make(stack, of, &shapes[of.job], options, &due));
     for output in group {
         output.made = match (output.what, &mut tiles) {
-            (What::Texture(of), Some(tiles)) => {
-                let made = &tiles[of.tile];
-                Some(Made {
-                    bytes: out::encode(made.texels.raster(), options.effort),
-                    opaque: made.opaque,
-                    bits: made.texels.bits(),
-                })
-            }
+            (What::Texture(of), Some(tiles)) => tiles.remove(&of.tile),
             (What::Export(also), _) => {
                 let bytes = export::bytes(stack, also, options.effort, &options.limits)?;
-                Some(Made { bytes, opaque: false, bits: 0 })
+                Some(File { bytes, opaque: false, bits: 0 })
             }
-            _ => Some(Made {
+            _ => Some(File {
                 bytes: still_png(&stack.still(camera), options.bits, options.effort),
                 opaque: true,
                 bits: 0,
@@ -330,7 +316,7 @@ fn of_manifest(folder: &Path, manifest: &Manifest, records: &Records, options: &
         what: What::Manifest,
         wanted,
         decision,
-        made: Some(Made { bytes: text.into_bytes(), opaque: false, bits: 0 }),
+        made: Some(File { bytes: text.into_bytes(), opaque: false, bits: 0 }),
     })
 }
 

@@ -94,6 +94,14 @@ impl<'a> Stack<'a> {
         self.plan
     }
 
+    /// The PNG of the job `index` as it is drawn, if it is a sheet: such files are written without ever being whole in memory.
+    pub fn sheet_png(&self, index: usize, bits: Bits) -> Option<Vec<u8>> {
+        match &self.made[index] {
+            Some(Made::Sheet(sheet)) => Some(out::stream::sheet(sheet, sheet.size()[0], bits)),
+            _ => None,
+        }
+    }
+
     /// Whether the picture of the job `index` is written with 16 bits where `bits` are asked for.
     pub fn is_deep(&self, index: usize, bits: Bits) -> bool {
         bits == Bits::Sixteen
@@ -143,17 +151,6 @@ impl<'a> Stack<'a> {
             })
             .collect();
         Still::new(self.plan, backdrop, &layers, camera)
-    }
-}
-
-/// The PNG of `width` columns of a sheet, which repeats after its own width.
-pub fn sheet_png(sheet: &Sheet, width: u32, bits: Bits, effort: Effort) -> Vec<u8> {
-    let size = [width, sheet.size()[1]];
-    match bits {
-        Bits::Eight => out::encode(Raster::Eight { size, samples: &sheet.eight(width) }, effort),
-        Bits::Sixteen => {
-            out::encode(Raster::Sixteen { size, samples: &sheet.sixteen(width), keep_depth: true }, effort)
-        }
     }
 }
 

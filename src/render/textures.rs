@@ -3,13 +3,15 @@
 use super::{Options, Stack};
 use crate::arts::Arts;
 use crate::fault::Result;
+use crate::out;
 use crate::plan::{Kind, Placing, Plan};
 use crate::rerun::made_of::of_texture;
 use crate::rerun::{Records, Wanted};
+use crate::scene::Alpha;
 use crate::sheet::Bits;
 use crate::texture::Shape;
 use rayon::prelude::*;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Shapes that were searched for, by the hash of what they were found for: area and stored size.
 pub(super) type Searched = BTreeMap<String, [u32; 6]>;
@@ -99,7 +101,7 @@ pub(super) fn wanted(
     let mut all = Vec::new();
     for (tile, cut) in shape.tiles.iter().enumerate() {
         // Stored as drawn, a texture is made of just what the job is.
-        let own = if shape.is_whole(placing) && texture.alpha == Default::default() {
+        let own = if shape.is_whole(placing) && texture.alpha == Alpha::Straight {
             of_job.made_of.clone()
         } else {
             let how = format!("{:?}", (shape.area, shape.stored, cut.cut, texture.alpha, plan.blending));
@@ -141,20 +143,50 @@ pub fn frame_path(path: &str, frame: u32) -> String {
     }
 }
 
-/// The texels of all tiles of one job at one moment.
+/// A texture's file.
+#[derive(Clone, Debug)]
+pub(super) struct File {
+    /// The PNG.
+    pub bytes: Vec<u8>,
+    /// Whether every texel is opaque.
+    pub opaque: bool,
+    /// Bits per channel.
+    pub bits: u8,
+}
+
+/// The files of the tiles of one job at one moment, by tile; only those that are `due`.
 pub(super) fn make(
     stack: &Stack<'_>,
     of: Of,
     shape: &Shape,
-    frames: u32,
-    bits: Bits,
-) -> Vec<crate::texture::Made> {
-    let alpha = stack.plan().texture.alpha;
-    match of.frame {
-        0 => shape.make(stack, of.job, bits, alpha),
+    options: &Options,
+    due: &BTreeSet<usize>,
+) -> BTreeMap<usize, File> {
+    let plan = stack.plan();
+    let alpha = plan.texture.alpha;
+    let moment;
+    let stack = match of.frame {
+        0 => stack,
         frame => {
-            let moment = stack.moment(of.job, f64::from(frame) / f64::from(frames));
-            shape.make(&moment, of.job, bits, alpha)
+            moment = stack.moment(of.job, f64::from(frame) / f64::from(options.frames));
+            &moment
         }
+    };
+    let placing = plan.files[of.job].placing();
+    if shape.is_whole(placing)
+        && alpha == Alpha::Straight
+        && let Some(bytes) = stack.sheet_png(of.job, options.bits)
+    {
+        let bits = if options.bits == Bits::Sixteen { 16 } else { 8 };
+        return BTreeMap::from([(0, File { bytes, opaque: false, bits })]);
     }
+    let made = shape.make(stack, of.job, options.bits, alpha);
+    made.into_par_iter()
+        .enumerate()
+        .filter(|(tile, _)| due.contains(tile))
+        .map(|(tile, made)| {
+            let bytes = out::encode(made.texels.raster(), options.effort);
+            (tile, File { bytes, opaque: made.opaque, bits: made.texels.bits() })
+        })
+        .collect()
 }
