@@ -29,11 +29,12 @@ fn open(bytes: Vec<u8>) -> Ora {
     let (mut names, mut files) = (Vec::new(), BTreeMap::new());
     for at in 0..archive.len() {
         let mut file = archive.by_index(at).unwrap();
-        assert_eq!(file.compression(), CompressionMethod::Stored, "{}", file.name());
+        let name = file.name().unwrap().into_owned();
+        assert_eq!(file.compression(), CompressionMethod::Stored, "{name}");
         let mut content = Vec::new();
         file.read_to_end(&mut content).unwrap();
-        names.push(file.name().to_owned());
-        files.insert(file.name().to_owned(), content);
+        names.push(name.clone());
+        files.insert(name, content);
     }
     let text = String::from_utf8(files["stack.xml"].clone()).unwrap();
     let document = resvg::usvg::roxmltree::Document::parse(&text).unwrap();
@@ -102,7 +103,7 @@ fn the_archive_is_what_the_standard_asks_for() {
             } else {
                 format!(".{}", file["kind"].as_str().unwrap())
             };
-            format!("{}{kind}@{}", file["slot"].as_str().unwrap(), file["depth"])
+            format!("{}{kind}@{}", file["slot"].as_str().unwrap(), file["depth"].as_f64().unwrap())
         })
         .collect();
     names.push("backdrop".into());

@@ -113,7 +113,15 @@ fn a_browser_pans_it_without_a_fault() {
     if let Some(found) = browser.axe() {
         assert_eq!(found, json!([]), "accessibility");
     }
-    assert_eq!(browser.console(), json!([]));
+    // Reading the canvas back is the test's own doing.
+    let said = browser.console();
+    let said: Vec<&Value> = said
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|line| !line["message"].as_str().unwrap().contains("willReadFrequently"))
+        .collect();
+    assert!(said.is_empty(), "{said:?}");
 }
 
 #[test]

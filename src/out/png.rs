@@ -125,6 +125,18 @@ fn smallest(raster: Raster, forms: Vec<Form>, effort: Effort) -> Vec<u8> {
     files.into_iter().min_by_key(Vec::len).unwrap_or_default()
 }
 
+/// Says that the samples are sRGB, perceptual intent, with the gAMA and cHRM that stand for it (PNG 11.3.2.5).
+pub(super) fn mark_srgb<W: std::io::Write>(encoder: &mut Encoder<'_, W>) {
+    encoder.set_source_srgb(SrgbRenderingIntent::Perceptual);
+    encoder.set_source_gamma(::png::ScaledFloat::from_scaled(45455));
+    encoder.set_source_chromaticities(::png::SourceChromaticities::new(
+        (0.3127, 0.3290),
+        (0.64, 0.33),
+        (0.30, 0.60),
+        (0.15, 0.06),
+    ));
+}
+
 /// Writes one file.
 fn write([width, height]: [u32; 2], form: &Form, packed: &Packed, filter: Filter, level: Level) -> Vec<u8> {
     let mut file = Vec::new();
@@ -154,15 +166,7 @@ fn write([width, height]: [u32; 2], form: &Form, packed: &Packed, filter: Filter
             encoder.set_trns(translucent);
         }
     }
-    encoder.set_source_srgb(SrgbRenderingIntent::Perceptual);
-    // PNG 11.3.2.5: the values that stand for sRGB in gAMA and cHRM.
-    encoder.set_source_gamma(::png::ScaledFloat::from_scaled(45455));
-    encoder.set_source_chromaticities(::png::SourceChromaticities::new(
-        (0.3127, 0.3290),
-        (0.64, 0.33),
-        (0.30, 0.60),
-        (0.15, 0.06),
-    ));
+    mark_srgb(&mut encoder);
     encoder.set_deflate_compression(DeflateCompression::Level(level));
     encoder.set_filter(filter);
     // A `Vec` takes whatever is written, and the header was checked: only a wrong length could fail here.

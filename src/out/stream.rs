@@ -1,7 +1,7 @@
 //! Sheets to PNG, band by band: while one band is encoded the next is drawn, and the sheet never exists whole in memory.
 
 use crate::sheet::{Bits, Row, Sheet, dither};
-use ::png::{BitDepth, ColorType, DeflateCompression, Encoder, Filter, SrgbRenderingIntent};
+use ::png::{BitDepth, ColorType, DeflateCompression, Encoder, Filter};
 use rayon::prelude::*;
 use std::io::{self, Write};
 
@@ -50,7 +50,7 @@ fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result
         (Bits::Sixteen, _) => Form::Sixteen,
     };
     let mut encoder = Encoder::new(out, width, height);
-    encoder.set_source_srgb(SrgbRenderingIntent::Perceptual);
+    super::png::mark_srgb(&mut encoder);
     encoder.set_depth(if form == Form::Sixteen { BitDepth::Sixteen } else { BitDepth::Eight });
     match (form, sheet.colour()) {
         (Form::Opacities, Some(colour)) => {

@@ -170,7 +170,12 @@ impl Shape {
     /// Cuts the stored area into tiles no side of which is over `side`.
     fn cut(&self, placing: &Placing, side: u32) -> Vec<Tile> {
         let [x, y, ..] = placing.rect;
-        let [left, top, wide, tall] = self.area.map(f64::from);
+        let along = |axis: usize, wraps: bool| {
+            let (from, to) = (self.area[2 + axis], self.stored[axis]);
+            let (start, length) = resample::reach(from as usize, to as usize, wraps);
+            (f64::from(self.area[axis]) + start, length)
+        };
+        let ((left, wide), (top, tall)) = (along(0, self.wraps), along(1, false));
         // The picture's own rectangle gives the size of its texels; where the scene gives the period they aren't square.
         let texel =
             [placing.rect[2] / f64::from(placing.texels[0]), placing.rect[3] / f64::from(placing.texels[1])];
@@ -235,12 +240,10 @@ impl Shape {
             };
             let image = self.image(image, alpha);
             let size = self.stored.map(|side| side as usize);
-            let mut image = if size == image.size { image } else { fit::store(&image, size, self.wraps) };
-            if plan.blending == Blending::Linear {
-                image.data.par_iter_mut().for_each(|texel| *texel = fit::leave(*texel, plan.blending));
-            }
+            let as_seen = size == image.size;
+            let image = if as_seen { image } else { fit::store(&image, size, self.wraps) };
             let deep = stack.is_deep(index, bits);
-            quantised(&image, deep, placing.kind != Kind::Art, alpha)
+            quantised(&image, deep, as_seen && placing.kind != Kind::Art, alpha, plan.blending)
         };
         if let [tile] = self.tiles.as_slice()
             && tile.part.is_none()
@@ -276,14 +279,15 @@ fn floats(samples: &[u16], blending: Blending) -> Vec<[f32; 4]> {
     texels.par_iter().map(|texel| fit::enter(texel.map(|code| f32::from(code) / 65535.0), blending)).collect()
 }
 
-/// To codes; at 8 bits the opacity of fog is dithered, and with it what is multiplied by it.
-fn quantised(image: &Image, deep: bool, fog: bool, alpha: Alpha) -> Owned {
+/// To codes; at 8 bits the opacity of fog is dithered where each texel is one of the view. A stretched texture isn't: its dither would
+/// show as blotches, and the filter blends its steps.
+fn quantised(image: &Image, deep: bool, dithered: bool, alpha: Alpha, blending: Blending) -> Owned {
     let size = image.size.map(|side| side as u32);
     let width = image.size[0];
     if deep {
         let mut samples = vec![0_u16; image.data.len() * 4];
         samples.par_chunks_mut(4).zip(&image.data).for_each(|(out, texel)| {
-            for (code, value) in out.iter_mut().zip(texel) {
+            for (code, value) in out.iter_mut().zip(fit::leave(*texel, blending)) {
                 *code = (value * 65535.0 + 0.5) as u16;
             }
         });
@@ -293,11 +297,20 @@ fn quantised(image: &Image, deep: bool, fog: bool, alpha: Alpha) -> Owned {
     samples.par_chunks_mut(width * 4).enumerate().for_each(|(y, out)| {
         let thresholds = dither::row(y);
         for (x, (out, texel)) in out.chunks_exact_mut(4).zip(image.row(y)).enumerate() {
-            let opacity = if fog { thresholds[x % dither::SIDE] } else { 0.5 };
-            let colour = if alpha == Alpha::Premultiplied { opacity } else { 0.5 };
-            for (at, (code, value)) in out.iter_mut().zip(texel).enumerate() {
-                *code = dither::code(*value, if at == 3 { opacity } else { colour });
+            let threshold = if dithered { thresholds[x % dither::SIDE] } else { 0.5 };
+            let opacity = dither::code(texel[3], threshold);
+            let mut texel = *texel;
+            if alpha == Alpha::Premultiplied && texel[3] > 0.0 {
+                // Multiplied by the opacity that is stored, not by the exact one, so that the colour stays what it is.
+                let share = f32::from(opacity) / 255.0 / texel[3];
+                for value in &mut texel[..3] {
+                    *value *= share;
+                }
             }
+            for (code, value) in out.iter_mut().zip(fit::leave(texel, blending)) {
+                *code = dither::code(value, 0.5);
+            }
+            out[3] = opacity;
         }
     });
     Owned::Eight { size, samples }

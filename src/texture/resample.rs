@@ -76,6 +76,9 @@ pub struct Axis {
 
 impl Axis {
     /// An axis that repeats if `wraps`, else is held at its ends. `from` and `to` are at least 1.
+    ///
+    /// Where it doesn't repeat and fewer texels are stored, the first and the last of them stand in the middle of the first and the
+    /// last that are drawn, so that nothing is held: see [`reach`].
     pub fn new(from: usize, to: usize, wraps: bool) -> Axis {
         let at = |place: i64| {
             let last = to as i64 - 1;
@@ -83,7 +86,10 @@ impl Axis {
         };
         let taps: Vec<(u32, u32, f32)> = (0..from)
             .map(|texel| {
-                let place = (texel as f64 + 0.5) * to as f64 / from as f64 - 0.5;
+                let (start, length) = reach(from, to, wraps);
+                let place = (texel as f64 + 0.5 - start) * to as f64 / length - 0.5;
+                // The ends may miss whole numbers by a rounding.
+                let place = if wraps { place } else { place.clamp(0.0, (to - 1) as f64) };
                 let base = place.floor();
                 (at(base as i64), at(base as i64 + 1), (place - base) as f32)
             })
@@ -119,7 +125,8 @@ impl Axis {
             // A cubic through the drawn texels (Catmull & Rom 1974).
             None => {
                 for (texel, stored) in out.iter_mut().enumerate() {
-                    let place = (texel as f64 + 0.5) * self.from as f64 / self.to as f64 - 0.5;
+                    let (start, length) = reach(self.from, self.to, self.wraps);
+                    let place = start + (texel as f64 + 0.5) * length / self.to as f64 - 0.5;
                     let base = place.floor();
                     let mut sum = [0.0_f32; 4];
                     for (tap, weight) in weights(place - base).into_iter().enumerate() {
@@ -135,6 +142,15 @@ impl Axis {
             }
         }
     }
+}
+
+/// Start and length of what `to` stored texels cover, in drawn ones, of which there are `from`.
+pub fn reach(from: usize, to: usize, wraps: bool) -> (f64, f64) {
+    if wraps || to >= from || to < 2 {
+        return (0.0, from as f64);
+    }
+    let step = (from - 1) as f64 / (to - 1) as f64;
+    (0.5 - 0.5 * step, step * to as f64)
 }
 
 /// The normal equations of the tents: symmetric, tridiagonal, cyclic if the line repeats; solved by elimination, the corner by the

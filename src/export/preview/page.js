@@ -25,6 +25,7 @@ for (const layer of stack.layers) {
   if (layer.kind === "art") labels.get(layer.slot).layer = layer;
 }
 
+by("rim").disabled = !stack.layers.some((layer) => layer.kind === "rim");
 const shown = (layer) => layer.kind === "art" || by(layer.kind).checked;
 
 function left(layer) {
