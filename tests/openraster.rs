@@ -107,7 +107,11 @@ fn the_archive_is_what_the_standard_asks_for() {
         })
         .collect();
     names.push("backdrop".into());
-    assert_eq!(ora.layers.iter().map(|layer| layer.name.clone()).collect::<Vec<_>>(), names);
+    // Further places of what repeats are layers of their own.
+    let again = |layer: &&Layer| layer.name == "ridge.again-280@600";
+    assert_eq!(ora.layers.iter().filter(again).count(), 1);
+    let seen = ora.layers.iter().filter(|layer| !again(layer));
+    assert_eq!(seen.map(|layer| layer.name.clone()).collect::<Vec<_>>(), names);
     for layer in &ora.layers {
         assert!(layer.src.starts_with("data/") && layer.src.ends_with(".png"));
         assert!(ora.files.contains_key(&layer.src));
@@ -129,7 +133,13 @@ fn the_thumbnail_keeps_the_aspect() {
 #[test]
 fn the_layers_compose_to_the_merged_picture() {
     let folder = tempfile::tempdir().unwrap();
-    for more in [&[][..], &["--set", "air.blending=linear", "--scale", "0.75"][..]] {
+    for more in [
+        &[][..],
+        &["--set", "air.blending=linear", "--scale", "0.75"][..],
+        // Seen several times in one view, edge to edge and overlapping.
+        &["--set", "slot.ridge.width=70", "--set", "slot.ridge.x=100"][..],
+        &["--set", "slot.ridge.repeat=130", "--set", "slot.ridge.x=60"][..],
+    ] {
         let (ora, _) = written(folder.path(), more);
         let [width, height] = ora.canvas.map(i64::from);
         // W3C Compositing and Blending Level 1, source-over, on the stored values; from nothing upward.
@@ -162,7 +172,7 @@ fn the_layers_compose_to_the_merged_picture() {
             }
         }
         // Where the scene mixes as the format does, that is the still.
-        if more.is_empty() {
+        if !more.contains(&"air.blending=linear") {
             let still = codes(&std::fs::read(folder.path().join("out/still.png")).unwrap()).1;
             let far = merged
                 .iter()
@@ -224,7 +234,9 @@ fn out_and_in_gives_the_same_scene() {
     assert_eq!(manifest["view"], back["view"]);
     for (one, other) in manifest["files"].as_array().unwrap().iter().zip(back["files"].as_array().unwrap()) {
         if one["kind"] == "art" {
-            assert_eq!(one["rect"], other["rect"], "{}", one["path"]);
+            for key in ["rect", "period", "repeat"] {
+                assert_eq!(one[key], other[key], "{}: {key}", one["path"]);
+            }
             let texels = |out: &Path, file: &serde_json::Value| {
                 codes(&std::fs::read(out.join(file["path"].as_str().unwrap())).unwrap())
             };

@@ -5,8 +5,9 @@
 use crate::art::Picture;
 use crate::fault::{Class, Fault, Result};
 use crate::limits::Limits;
+use crate::out::png::mark_srgb;
 use crate::render::Stack;
-use png::{BitDepth, ColorType, DeflateCompression, Encoder, EncodingError, Filter, SrgbRenderingIntent};
+use png::{BitDepth, ColorType, DeflateCompression, Encoder, EncodingError, Filter};
 use rayon::prelude::*;
 
 /// What is asked of the animation.
@@ -80,7 +81,7 @@ fn write<'a>(
     let mut encoder = Encoder::new(&mut file, width, height);
     encoder.set_color(ColorType::Rgb);
     encoder.set_depth(BitDepth::Eight);
-    encoder.set_source_srgb(SrgbRenderingIntent::Perceptual);
+    mark_srgb(&mut encoder);
     encoder.set_deflate_compression(DeflateCompression::Level(6));
     encoder.set_filter(Filter::Adaptive);
     // 0 plays: without end.

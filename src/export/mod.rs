@@ -5,6 +5,8 @@ mod gltf;
 mod html;
 mod openraster;
 
+pub(crate) use openraster::{AGAIN, BACKDROP};
+
 use crate::fault::Result;
 use crate::limits::Limits;
 use crate::out::Effort;

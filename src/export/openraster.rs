@@ -22,6 +22,9 @@ const THUMBNAIL: u32 = 256;
 /// Name of the layer that the stack stands on.
 pub const BACKDROP: &str = "backdrop";
 
+/// What is added to a layer's name for the further places of a picture that repeats; the distance follows, px.
+pub const AGAIN: &str = ".again-";
+
 struct Layer {
     name: String,
     src: String,
@@ -36,7 +39,10 @@ pub fn bytes(stack: &Stack<'_>, effort: Effort) -> Result<Vec<u8>> {
     let canvas = plan.texels;
     let layers: Vec<Layer> = (0..plan.files.len())
         .into_par_iter()
-        .map(|index| layer(stack.texels(index, Bits::Eight), plan.files[index].placing(), plan.scale, index))
+        .flat_map_iter(|index| {
+            let placing = plan.files[index].placing();
+            layers(stack.texels(index, Bits::Eight), placing, canvas, plan.scale, index)
+        })
         .collect();
     let backdrop = Srgb::parse_hex(&plan.backdrop).unwrap_or(Srgb([0.0; 3])).to_codes();
     let merged = merge(canvas, backdrop, &layers);
@@ -60,24 +66,79 @@ fn rgba(size: [u32; 2], samples: &[u8], effort: Effort) -> Vec<u8> {
     encode_channels(Raster::Eight { size, samples }, true, effort)
 }
 
-fn layer(texels: Owned, placing: &Placing, scale: f64, index: usize) -> Layer {
+/// What a layer's name says of its kind, after the slot's name.
+fn ending(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Fog => ".fog",
+        Kind::Rim => ".rim",
+        Kind::Art => "",
+    }
+}
+
+/// The layer of a picture; and where it repeats, one of its places to the left and one of those to the right, as far as in view.
+///
+/// Art that repeats has one of them even if none is in view: its name says the distance.
+fn layers(texels: Owned, placing: &Placing, canvas: [u32; 2], scale: f64, index: usize) -> Vec<Layer> {
     let samples = match texels {
         Owned::Eight { samples, .. } => samples,
         Owned::Sixteen { samples, .. } => samples.iter().map(|code| (code >> 8) as u8).collect(),
     };
-    let kind = match placing.kind {
-        Kind::Fog => ".fog",
-        Kind::Rim => ".rim",
-        Kind::Art => "",
-    };
     let [x, y, ..] = placing.rect;
-    Layer {
-        name: format!("{}{kind}@{}", placing.slot, placing.depth),
+    let own = Layer {
+        name: format!("{}{}@{}", placing.slot, ending(placing.kind), placing.depth),
         src: format!("data/layer{index:03}.png"),
         at: [x, y].map(|place| (place * scale).round() as i64),
         size: placing.texels,
         samples,
+    };
+    let Some(period) = placing.period else { return vec![own] };
+    // Places are rounded one by one, as in the still.
+    let at = |turn: i64| ((x + turn as f64 * period) * scale).round() as i64;
+    let (width, distance) = (f64::from(placing.texels[0]), period * scale);
+    let first = ((-width - x * scale) / distance).floor() as i64 + 1;
+    let last = ((f64::from(canvas[0]) - x * scale) / distance).ceil() as i64 - 1;
+    let (mut left, mut right): (Vec<i64>, Vec<i64>) =
+        (first..=last).filter(|turn| *turn != 0).partition(|turn| *turn < 0);
+    if left.is_empty() && right.is_empty() && placing.kind == Kind::Art {
+        if first < 0 { left.push(first) } else { right.push(first.max(1)) }
     }
+    // As in the still, each place lies over those to its left.
+    let again = |turns: &[i64], side: &str| {
+        let start = at(*turns.first()?);
+        Some(Layer {
+            name: format!("{}{}{AGAIN}{distance}@{}", placing.slot, ending(placing.kind), placing.depth),
+            src: format!("data/layer{index:03}-{side}.png"),
+            at: [start, own.at[1]],
+            ..strip(&own, turns.iter().map(|turn| at(*turn) - start))
+        })
+    };
+    let (left, right) = (again(&left, "left"), again(&right, "right"));
+    [left, Some(own), right].into_iter().flatten().collect()
+}
+
+/// The picture of `own` at several places, one over the other from the left.
+fn strip(own: &Layer, places: impl Iterator<Item = i64> + Clone) -> Layer {
+    let [width, height] = own.size.map(|side| side as usize);
+    let wide = places.clone().max().unwrap_or(0) as usize + width;
+    let mut samples = vec![0; wide * height * 4];
+    for place in places {
+        let rows = samples.chunks_exact_mut(wide * 4).zip(own.samples.chunks_exact(width * 4));
+        for (out, row) in rows {
+            let out = &mut out[place as usize * 4..][..width * 4];
+            for (under, over) in out.chunks_exact_mut(4).zip(row.chunks_exact(4)) {
+                let (below, above) = (f32::from(under[3]) / 255.0, f32::from(over[3]) / 255.0);
+                let alpha = above + below * (1.0 - above);
+                // Straight colours over one another (Porter & Duff 1984); where nothing shows, the upper one's colour.
+                let share = if alpha > 0.0 { above / alpha } else { 1.0 };
+                for (under, over) in under.iter_mut().zip(&over[..3]) {
+                    let mixed = f32::from(*under) + (f32::from(*over) - f32::from(*under)) * share;
+                    *under = (mixed + 0.5) as u8;
+                }
+                under[3] = (alpha * 255.0 + 0.5) as u8;
+            }
+        }
+    }
+    Layer { name: String::new(), src: String::new(), at: [0, 0], size: [wide as u32, own.size[1]], samples }
 }
 
 /// Source-over on stored values (W3C Compositing and Blending Level 1), each layer as it stands.

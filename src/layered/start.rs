@@ -2,19 +2,17 @@
 
 use super::{Layer, Layered};
 use crate::art::Source;
+use crate::export::{AGAIN, BACKDROP};
 use crate::fault::{Class, Fault, Result};
 use crate::limits::Limits;
 use crate::out;
 use crate::recipe::shelf::Shelf;
-use crate::scene::read;
+use crate::scene::{is_slot_name, read};
 use crate::starter::SCENE;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 use std::fs;
 use std::path::Path;
-
-/// Name of the layer that only gives the colour that the stack stands on.
-const BACKDROP: &str = "backdrop";
 
 /// What outputs add to a slot's name; a layer called so is a sheet that will be made anew.
 const SHEETS: [&str; 2] = [".fog", ".rim"];
@@ -25,6 +23,8 @@ struct Slot {
     depth: Option<f64>,
     /// How the scene names its layer; none for a slot that only has fog.
     layer: Option<String>,
+    /// Distance at which its art stands again, px.
+    again: Option<f64>,
     fog: bool,
 }
 
@@ -129,6 +129,13 @@ fn scene(
         if let Some(layer) = &slot.layer {
             let _ = writeln!(text, "art = {}", quoted(&format!("{name}#{layer}")));
         }
+        if let (Some(distance), Some(layer)) = (slot.again, &slot.layer) {
+            let width = width_of(layered, file, layer, limits)?;
+            let _ = match (distance - width).abs() < 1e-6 {
+                true => writeln!(text, "repeat = true"),
+                false => writeln!(text, "repeat = {distance:?}"),
+            };
+        }
         if !slot.fog {
             text += "fog = false\n";
         }
@@ -146,6 +153,17 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
     if backdrop {
         layers.remove(0);
     }
+    // Further places of what repeats are drawn anew; they say the distance.
+    let names: BTreeSet<&str> = layers.iter().map(|layer| layer.parts().0).collect();
+    let mut again = BTreeMap::new();
+    layers.retain(|layer| {
+        let said = layer.parts().0.rsplit_once(AGAIN).and_then(|(name, far)| Some((name, far.parse().ok()?)));
+        let said = said.filter(|(name, far)| names.contains(name) && (1.0..=1e7).contains(far));
+        said.is_none_or(|(name, far): (&str, f64)| {
+            again.insert(name.to_owned(), far);
+            false
+        })
+    });
     let sheet = |layer: &Layer| {
         let (name, _) = layer.parts();
         SHEETS.iter().find_map(|end| name.strip_suffix(end)).map(str::to_owned)
@@ -183,6 +201,7 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
             notes.push(format!("{name}: the slot is called {fit}"));
         }
         slots.push(Slot {
+            again: again.get(&name).copied(),
             fog: sheets.is_empty() || sheets.contains(&name),
             name: fit,
             depth,
@@ -194,20 +213,18 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
 
 /// A name that files can be called after, like none before it.
 fn fitting(name: &str, taken: &mut BTreeSet<String>) -> String {
-    let bad = |c: char| c.is_control() || r#"/\<>:"|?*"#.contains(c);
-    let mut plain: String = name.chars().map(|c| if bad(c) { '-' } else { c }).take(40).collect();
-    plain = plain.trim_matches(|c: char| c == '.' || c.is_whitespace()).replace('.', "-");
-    if plain.is_empty() {
-        plain = "layer".to_owned();
-    }
-    // Whatever names a device on some system doesn't with an ending of its own.
-    const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "com", "lpt"];
-    let stem: String = plain.to_lowercase().chars().filter(|c| !c.is_ascii_digit()).collect();
-    if DEVICES.contains(&stem.trim_matches(['¹', '²', '³', '$']))
-        || stem.starts_with("conin$")
-        || stem.starts_with("conout$")
-    {
-        plain += "-layer";
+    let mut plain = name.to_owned();
+    if !is_slot_name(&plain) {
+        let bad = |c: char| c.is_control() || r#"/\<>:"|?*"#.contains(c);
+        plain = name.chars().map(|c| if bad(c) { '-' } else { c }).take(40).collect();
+        plain = plain.trim_matches(|c: char| c == '.' || c.is_whitespace()).replace('.', "-");
+        if plain.is_empty() {
+            plain = "layer".to_owned();
+        }
+        // It means a device on some system, or is still too long.
+        if !is_slot_name(&plain) {
+            plain = format!("{}-layer", plain.chars().take(20).collect::<String>());
+        }
     }
     let mut fit = plain.clone();
     let mut count = 1;
@@ -274,12 +291,22 @@ fn travel(layered: &Layered, slots: &[Slot], file: &Path, camera: f64, limits: &
     let width = f64::from(layered.size[0]);
     let mut most = 0.0_f64;
     for slot in slots {
-        let Some(layer) = slot.layer.as_deref().and_then(|name| layered.find(name)) else { continue };
-        let source = Source::open_layer(file, &layer.src, limits)?;
+        let Some(layer) = slot.layer.as_deref() else { continue };
+        // What repeats never ends.
+        let Some(found) = layered.find(layer).filter(|_| slot.again.is_none()) else { continue };
         let rate = camera / (camera + slot.depth.unwrap_or(0.0));
-        most = most.max((layer.x as f64 + source.natural[0] - width) / rate);
+        most = most.max((found.x as f64 + width_of(layered, file, layer, limits)? - width) / rate);
+    }
+    if most == 0.0 && slots.iter().any(|slot| slot.again.is_some()) {
+        most = 2.0 * width;
     }
     Ok(most.floor().min(1e7))
+}
+
+/// Width of a layer's picture, px.
+fn width_of(layered: &Layered, file: &Path, name: &str, limits: &Limits) -> Result<f64> {
+    let layer = layered.find(name).ok_or_else(|| layered.missing(name).in_file(file))?;
+    Ok(Source::open_layer(file, &layer.src, limits)?.natural[0])
 }
 
 /// The colour of a layer that has only one, opaque.
@@ -297,7 +324,7 @@ mod tests {
     use super::*;
 
     fn slot(depth: Option<f64>) -> Slot {
-        Slot { name: "s".into(), depth, layer: None, fog: true }
+        Slot { name: "s".into(), depth, layer: None, again: None, fog: true }
     }
 
     #[test]

@@ -126,7 +126,7 @@ fn smallest(raster: Raster, forms: Vec<Form>, effort: Effort) -> Vec<u8> {
 }
 
 /// Says that the samples are sRGB, perceptual intent, with the gAMA and cHRM that stand for it (PNG 11.3.2.5).
-pub(super) fn mark_srgb<W: std::io::Write>(encoder: &mut Encoder<'_, W>) {
+pub(crate) fn mark_srgb<W: std::io::Write>(encoder: &mut Encoder<'_, W>) {
     encoder.set_source_srgb(SrgbRenderingIntent::Perceptual);
     encoder.set_source_gamma(::png::ScaledFloat::from_scaled(45455));
     encoder.set_source_chromaticities(::png::SourceChromaticities::new(

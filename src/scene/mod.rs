@@ -14,6 +14,11 @@ use crate::colour::Srgb;
 use crate::recipe::{Anchor, Recipe};
 use std::path::PathBuf;
 
+/// Whether a slot may be called so.
+pub(crate) fn is_slot_name(name: &str) -> bool {
+    check::name(name).is_ok()
+}
+
 /// How the target renderer mixes colours.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "lowercase")]
