@@ -21,6 +21,7 @@ pub mod render;
 pub mod report;
 pub mod rerun;
 pub mod scene;
+pub mod schema;
 pub mod seed;
 pub mod sheet;
 pub mod starter;

@@ -4,17 +4,17 @@ use std::path::Path;
 
 /// Listens to a run; called from several threads at once.
 pub trait Progress: Sync {
-    /// Outputs of this many texels in all are about to be made in `folder`.
-    fn begins(&self, folder: &Path, texels: u64) {
-        let _ = (folder, texels);
+    /// So many outputs, of this many texels in all, are about to be made in `folder`.
+    fn begins(&self, folder: &Path, outputs: usize, texels: u64) {
+        let _ = (folder, outputs, texels);
     }
 
-    /// An output of this many texels is being made.
+    /// An output is being made.
     fn makes(&self, path: &str) {
         let _ = path;
     }
 
-    /// It is made.
+    /// It is made; it had this many texels.
     fn made(&self, path: &str, texels: u64) {
         let _ = (path, texels);
     }

@@ -67,6 +67,15 @@ pub struct Render {
     /// Camera place of the still, scene px of travel [default: the middle of the travel]
     #[arg(long, value_name = "X", value_parser = finite)]
     pub at: Option<f64>,
+    /// Make all anew, changed or not
+    #[arg(long)]
+    pub again: bool,
+    /// Overwrite outputs that were touched since the last run; without it they are kept, and new versions stand beside them
+    #[arg(long)]
+    pub replace: bool,
+    /// Remove outputs that nothing asks for any more, unless they were touched
+    #[arg(long)]
+    pub prune: bool,
     /// Print nothing but faults
     #[arg(long, short)]
     pub quiet: bool,

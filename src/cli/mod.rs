@@ -13,7 +13,8 @@ use fogweft::limits::Limits;
 use fogweft::out::{self, Effort};
 use fogweft::plan::{Job, Plan};
 use fogweft::recipe::shelf::Shelf;
-use fogweft::render::{self, Arts, Options, Report};
+use fogweft::render::{self, Arts, Options};
+use fogweft::rerun::{Memory, Rerun, Settled};
 use fogweft::scene::{Scene, read};
 use fogweft::sheet::{Bits, Sheet};
 use fogweft::{law, report, starter};
@@ -93,21 +94,25 @@ fn demo(args: &args::Demo) -> Result<()> {
 }
 
 fn render_scene(args: &args::Render) -> Result<()> {
-    let limits = Limits::default();
-    let (scene, arts) = load(&args.scene, &limits)?;
-    warn(&arts.warnings());
-    let options = Options {
-        out: args.out.clone().unwrap_or_else(|| default_out(&args.scene.scene)),
+    let mut options = Options {
         scales: if args.scales.is_empty() { vec![1.0] } else { args.scales.clone() },
         only: args.only.clone(),
         bits: bits(&args.bits),
         camera: args.at,
-        ..Options::new(PathBuf::new())
+        rerun: Rerun { again: args.again, replace: args.replace, prune: args.prune },
+        ..Options::new(args.out.clone().unwrap_or_else(|| default_out(&args.scene.scene)))
     };
-    let reports: Vec<Report> = render::render(&scene, &arts, &options)?;
-    if !args.quiet {
-        for report in &reports {
-            say(&show::report(report));
+    let source = fogweft::scene::Source::load(&args.scene.scene, &options.limits)?;
+    let shelf = Shelf::embedded();
+    let how =
+        read::Options { sets: &args.scene.sets, limits: &options.limits, shelf: &shelf, check_art: true };
+    let reading = read::read(&source.file, &source.text, how)?;
+    let arts = Arts::recall(&reading.scene, &options.limits, &Memory::read(&options.folders()))?;
+    warn(&arts.warnings());
+    options.settled = Settled::of(&reading);
+    for report in render::render(&reading.scene, &arts, &options)? {
+        if !args.quiet {
+            say(&show::report(&report));
         }
     }
     Ok(())

@@ -21,7 +21,10 @@ pub fn report(report: &Report) -> String {
     for change in &report.kept {
         text += &match &change.beside {
             Some(name) => {
-                format!("{}: touched since the last run, kept; the new version is {name} ({})\n", change.path, change.why)
+                format!(
+                    "{}: touched since the last run, kept; the new version is {name} ({})\n",
+                    change.path, change.why
+                )
             }
             None => format!("{}: {}, kept\n", change.path, change.why),
         };
@@ -29,7 +32,9 @@ pub fn report(report: &Report) -> String {
     for gone in &report.gone {
         text += &match (gone.removed, gone.touched) {
             (true, _) => format!("{}: nothing asks for it any more, removed\n", gone.path),
-            (_, true) => format!("{}: nothing asks for it any more; touched since it was made, kept\n", gone.path),
+            (_, true) => {
+                format!("{}: nothing asks for it any more; touched since it was made, kept\n", gone.path)
+            }
             _ => format!("{}: nothing asks for it any more; --prune removes it\n", gone.path),
         };
     }
@@ -37,7 +42,8 @@ pub fn report(report: &Report) -> String {
         text += &format!("note: {note}\n");
     }
     let total: u64 = report.manifest.files.iter().map(|entry| entry.bytes).sum();
-    text += &format!("{} files, {}, in {}", report.manifest.files.len(), bytes(total), report.folder.display());
+    text +=
+        &format!("{} files, {}, in {}", report.manifest.files.len(), bytes(total), report.folder.display());
     text += &match (report.made.len(), report.unchanged) {
         _ if first => String::new(),
         (0, _) => "; nothing changed".to_owned(),

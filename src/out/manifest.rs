@@ -4,6 +4,7 @@ use super::files::why;
 use crate::fault::{Class, Fault, Faults, Result};
 pub use crate::plan::Kind;
 use crate::scene::Blending;
+use schemars::JsonSchema;
 use serde::ser::Serializer;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -21,20 +22,24 @@ pub const VERSION: u32 = 1;
 const MOST_BYTES: u64 = 16 << 20;
 
 /// A manifest. Lengths in scene px, depths in the scene's depth units.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Manifest {
     /// Version of this form: 1.
+    #[schemars(range(min = 1, max = 1))]
     pub version: u32,
     /// The program and its version.
     #[serde(default)]
     pub generator: String,
-    /// The camera's frame.
+    /// The camera's frame: width and height, each over 0. Unit: scene px.
+    #[schemars(inner(range(min = 1)))]
     #[serde(serialize_with = "tidy_list")]
     pub view: [f64; 2],
-    /// How far the camera pans on the play plane.
+    /// How far the camera pans on the play plane, 0 or more. Unit: scene px.
+    #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub travel: f64,
-    /// Texels per scene px that the run asked for.
+    /// Texels per scene px that the run asked for, over 0.
+    #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub scale: f64,
     /// How the renderer must mix colours.
@@ -50,17 +55,17 @@ pub struct Manifest {
 }
 
 /// The picture of the whole stack.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Still {
     /// Path of the picture, relative to the manifest.
     pub path: String,
-    /// The camera's place on the travel.
+    /// The camera's place on the travel. Unit: scene px.
     #[serde(serialize_with = "tidy")]
     pub camera: f64,
     /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
     #[serde(default)]
     pub hash: String,
-    /// The file's length as the program wrote it.
+    /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
     /// BLAKE3 of all that the file was made from, in hexadecimal.
@@ -69,7 +74,7 @@ pub struct Still {
 }
 
 /// One file of the manifest.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Entry {
     /// The slot it belongs to.
     pub slot: String,
@@ -77,23 +82,25 @@ pub struct Entry {
     pub kind: Kind,
     /// Path relative to the manifest.
     pub path: String,
-    /// Its place from far to near; unique.
+    /// Its place from far to near, 0 or more; unique.
     pub order: u32,
-    /// Depth of the slot.
+    /// Depth of the slot: 0 on the play plane, positive behind it. Unit: depth units.
     #[serde(serialize_with = "tidy")]
     pub depth: f64,
-    /// How fast it pans against the play plane.
+    /// How fast it pans: scene px in the view for each px of camera travel, over 0.
+    #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub pan_rate: f64,
-    /// Left, top, width, height with the camera at the start of the travel.
+    /// Left, top, width, height with the camera at the start of the travel. Unit: scene px.
     #[serde(serialize_with = "tidy_list")]
     pub rect: [f64; 4],
-    /// Width and height in texels.
+    /// Width and height, 1 or more each. Unit: texels.
+    #[schemars(inner(range(min = 1)))]
     pub texels: [u32; 2],
-    /// It stands again at every such distance, if there is one.
+    /// It stands again at every such distance, over 0, if there is one. Unit: scene px.
     #[serde(serialize_with = "tidy_option")]
     pub period: Option<f64>,
-    /// Mean optical depth of the air along the anchor line; for fog.
+    /// Mean optical depth of the air along the anchor line, over 0; for fog.
     #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option")]
     pub optical_depth: Option<f64>,
     /// Whether every texel is opaque.
@@ -102,7 +109,7 @@ pub struct Entry {
     /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
     #[serde(default)]
     pub hash: String,
-    /// The file's length as the program wrote it.
+    /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
     /// BLAKE3 of all that the file was made from, in hexadecimal.

@@ -161,7 +161,7 @@ fn make(
     out::prepare_folder(folder)?;
     out::sweep(folder);
     let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
-    progress.begins(folder, due.iter().map(|output| output.wanted.texels).sum());
+    progress.begins(folder, due.len(), due.iter().map(|output| output.wanted.texels).sum());
     let of_jobs: BTreeSet<usize> = due.iter().filter_map(|output| output.job()).collect();
     // The still shows every job.
     let all = due.iter().any(|output| output.what == What::Still);

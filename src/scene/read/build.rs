@@ -1,9 +1,9 @@
 //! The scene as meant, from a faultless scene as written.
 
-use super::{Layer, Meant, Reading, Resolved, winner};
+use super::{Layer, Meant, Reading, Resolved, layer, winner};
 use crate::colour::Srgb;
 use crate::fault::Result;
-use crate::keys::{Entry, KEYS, Place, Section, Value};
+use crate::keys::{Entry, KEYS, Section, Value};
 use crate::recipe::Anchor;
 use crate::recipe::shelf::{Preset, anchor};
 use crate::scene::written::WrittenSlot;
@@ -57,7 +57,11 @@ pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
         air,
         slots,
     };
-    Ok(Reading { scene, facts, slots: resolved })
+    let of = |preset: &Preset| std::iter::once(preset.name.clone()).chain(preset.built_on.clone());
+    let mut presets: Vec<String> = meant.presets.values().flat_map(of).collect();
+    presets.sort();
+    presets.dedup();
+    Ok(Reading { scene, facts, slots: resolved, moods: meant.moods.clone(), presets })
 }
 
 /// Keys of the scene and its air: as given, else by default.
@@ -120,7 +124,7 @@ fn resolve(meant: &Meant, at: usize) -> Resolved {
         for (path, entry) in entries {
             let step = crate::keys::STEPS.iter().any(|step| path.split('.').next() == Some(step));
             if step {
-                resolved.lay(path, entry.value.clone(), who.clone());
+                resolved.lay(path, entry.value.clone(), layer(entry, who.clone()));
             }
         }
     }
@@ -203,8 +207,4 @@ fn view(meant: &Meant) -> [f64; 2] {
         Some(Entry { value: Value::Pair(view), .. }) => *view,
         _ => [1.0, 1.0],
     }
-}
-
-fn layer(entry: &Entry, in_file: Layer) -> Layer {
-    if matches!(entry.place, Place::Argument(_)) { Layer::CommandLine } else { in_file }
 }
