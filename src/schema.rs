@@ -77,7 +77,10 @@ fn scene() -> Json {
 
 fn scene_properties() -> Map<String, Json> {
     let mut all = properties(Section::Scene);
-    all.insert("air".into(), table("The scene's air; every sheet derives from it.", properties(Section::Air), Vec::new()));
+    all.insert(
+        "air".into(),
+        table("The scene's air; every sheet derives from it.", properties(Section::Air), Vec::new()),
+    );
     all.extend(steps());
     all
 }

@@ -74,9 +74,8 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
             let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
             let alpha = u16::from(pixel.alpha());
             doubts.push(Doubt::of(colour, alpha, ERROR));
-            let straight = |value: u16| {
-                if alpha == 0 { 0 } else { (value * 255 + alpha / 2) / alpha * 257 }
-            };
+            let straight =
+                |value: u16| (value * 255 + alpha / 2).checked_div(alpha).map_or(0, |code| code * 257);
             let [r, g, b] = colour.map(straight);
             [r, g, b, alpha * 257]
         })

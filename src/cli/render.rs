@@ -93,7 +93,9 @@ fn readings(
         match read(mood.as_deref()) {
             Ok(reading) => all.push((mood, reading)),
             Err(found) => {
-                faults.list.extend(found.list.into_iter().filter(|fault| !faults.list.contains(fault)).collect::<Vec<_>>());
+                faults.list.extend(
+                    found.list.into_iter().filter(|fault| !faults.list.contains(fault)).collect::<Vec<_>>(),
+                );
                 faults.sources.extend(found.sources);
             }
         }

@@ -56,7 +56,9 @@ pub fn watch(args: &args::Render) -> Result<()> {
             Err(faults) => {
                 print_faults(&faults);
                 if !args.quiet {
-                    say(&format!("{shown} can't be rendered as it is; the last good outputs stay. Waiting for the next save\n"));
+                    say(&format!(
+                        "{shown} can't be rendered as it is; the last good outputs stay. Waiting for the next save\n"
+                    ));
                 }
             }
         }

@@ -56,7 +56,9 @@ impl<'a> Reader<'a> {
         remedy: impl Into<String>,
     ) {
         let fault = match place {
-            Place::File(span) | Place::Mood(_, span) => Fault::new(class, message).in_file(self.file).at(Some(span.clone())),
+            Place::File(span) | Place::Mood(_, span) => {
+                Fault::new(class, message).in_file(self.file).at(Some(span.clone()))
+            }
             Place::Argument(argument) => {
                 Fault::new(Class::Usage, message).in_file(PathBuf::from(format!("--set {argument}")))
             }

@@ -23,7 +23,6 @@ const LONGEST_CHAIN: usize = 32;
 const EMBEDDED: &[(&str, &str)] = embedded![
     "advection-fog",
     "dust-haze",
-    "freezing-fog",
     "frontal-fog",
     "ground-fog",
     "haze-deck",
@@ -117,7 +116,14 @@ impl Shelf {
     /// Puts a preset's text on the shelf; `file` is for messages.
     pub fn put(&mut self, name: impl Into<String>, file: impl AsRef<Path>, text: impl Into<String>) {
         let (name, file) = (name.into(), file.as_ref().to_path_buf());
-        self.lay(Shelved { name, file, text: Cow::Owned(text.into()), broken: None, on_disk: false, hides: None });
+        self.lay(Shelved {
+            name,
+            file,
+            text: Cow::Owned(text.into()),
+            broken: None,
+            on_disk: false,
+            hides: None,
+        });
     }
 
     /// Puts every `.toml` file of a folder on the shelf, each under its own name. A folder that isn't there holds none; what is wrong
@@ -128,7 +134,9 @@ impl Shelf {
         files.sort();
         for file in files {
             let named = file.extension().is_some_and(|ending| ending == "toml");
-            let Some(name) = file.file_stem().and_then(|stem| stem.to_str()).filter(|_| named) else { continue };
+            let Some(name) = file.file_stem().and_then(|stem| stem.to_str()).filter(|_| named) else {
+                continue;
+            };
             let (text, broken) = match Source::load(&file, limits) {
                 Ok(source) => (source.text, None),
                 Err(faults) => (String::new(), Some(faults)),

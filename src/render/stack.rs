@@ -65,7 +65,7 @@ impl<'a> Stack<'a> {
     pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
         match &self.made[index] {
             None => (Vec::new(), false),
-            Some(Made::Sheet(sheet)) => (sheet_png(sheet, sheet.size()[0], bits, effort), false),
+            Some(Made::Sheet(sheet)) => (out::stream::sheet(sheet, sheet.size()[0], bits), false),
             Some(Made::Picture(picture)) => {
                 let size = picture.size;
                 let opaque = picture.texels.iter().all(|texel| texel[3] == u16::MAX);
@@ -99,17 +99,6 @@ impl<'a> Stack<'a> {
             })
             .collect();
         Still::new(self.plan, backdrop, &layers, camera)
-    }
-}
-
-/// The PNG of `width` columns of a sheet, which repeats after its own width.
-pub fn sheet_png(sheet: &Sheet, width: u32, bits: Bits, effort: Effort) -> Vec<u8> {
-    let size = [width, sheet.size()[1]];
-    match bits {
-        Bits::Eight => out::encode(Raster::Eight { size, samples: &sheet.eight(width) }, effort),
-        Bits::Sixteen => {
-            out::encode(Raster::Sixteen { size, samples: &sheet.sixteen(width), keep_depth: true }, effort)
-        }
     }
 }
 

@@ -44,15 +44,30 @@ pub(super) fn read(
             reader.fault(unfit.class, &place, unfit.message, unfit.remedy);
             continue;
         }
-        if let Some(other) = moods.iter().find(|mood| mood.name.to_lowercase() == name.get_ref().to_lowercase()) {
-            let message =
-                format!("The moods\' names {} and {} differ only in case", shown(&other.name), shown(name.get_ref()));
-            reader.fault(Class::Scene, &place, message, "Rename one; some file systems have one folder for both.");
+        if let Some(other) =
+            moods.iter().find(|mood| mood.name.to_lowercase() == name.get_ref().to_lowercase())
+        {
+            let message = format!(
+                "The moods\' names {} and {} differ only in case",
+                shown(&other.name),
+                shown(name.get_ref())
+            );
+            reader.fault(
+                Class::Scene,
+                &place,
+                message,
+                "Rename one; some file systems have one folder for both.",
+            );
             continue;
         }
         let DeValue::Table(table) = value.get_ref() else {
             let message = format!("The mood {} must be a table", shown(name.get_ref()));
-            reader.fault(Class::Scene, &Place::File(value.span()), message, "Write [mood.NAME] and its keys under it.");
+            reader.fault(
+                Class::Scene,
+                &Place::File(value.span()),
+                message,
+                "Write [mood.NAME] and its keys under it.",
+            );
             continue;
         };
         reader.mood = Some(name.get_ref().clone().into_owned());
@@ -131,7 +146,9 @@ pub(super) fn apply(name: &str, file: &Path, written: &mut Written) -> Result<()
         let names: Vec<&str> = written.moods.iter().map(|mood| mood.name.as_str()).collect();
         let remedy = match near(name, names.iter().copied()) {
             Some(near) => format!("Did you mean {}?", shown(near)),
-            None if names.is_empty() => format!("It has none; write [mood.{name}] and the keys that differ under it."),
+            None if names.is_empty() => {
+                format!("It has none; write [mood.{name}] and the keys that differ under it.")
+            }
             None => format!("There are: {}.", names.join(", ")),
         };
         let message = format!("The scene has no mood {}", shown(name));

@@ -27,6 +27,8 @@ pub struct Reading {
     pub facts: Resolved,
     /// For each slot of `scene`, in its order: all step numbers, the slot's preset and anchor, and the keys it gives.
     pub slots: Vec<Resolved>,
+    /// Step numbers that the scene, its mood and the command line set for all slots.
+    pub over: Resolved,
     /// Names of the moods that the scene has, in the file's order.
     pub moods: Vec<String>,
     /// Names of the presets that it is made from, with those that they are built on.

@@ -16,7 +16,7 @@ fn svg(inside: &str) -> String {
 
 /// Reads and draws; what matters is that it ends.
 fn attempt(name: &str, bytes: impl AsRef<[u8]>) -> Option<String> {
-    let limits = Limits { side: 4096, texels: 1 << 22, file_bytes: 1 << 26, slots: 1 };
+    let limits = Limits { side: 4096, texels: 1 << 22, file_bytes: 1 << 26, slots: 1, ..Limits::default() };
     let outcome = Source::from_bytes(name, bytes.as_ref().to_vec(), &limits)
         .and_then(|source| source.draw([64, 64], false, false, Blending::Encoded, &limits));
     outcome.err().map(|faults| {
@@ -326,4 +326,16 @@ fn odd_numbers_are_bounded() {
     soon("rules.svg", svg(&format!("<style>{rules}</style>{}", "<g class='b'/>".repeat(20_000))));
     let unknown = "<x/>".repeat(200_000);
     soon("unknown.svg", svg(&format!("<g id='a'>{unknown}</g>{}", "<use xlink:href='#a'/>".repeat(100_000))));
+}
+
+#[test]
+fn layers_inside_each_other_are_bounded_in_memory() {
+    // 400 layers of 2000 x 2000 texels of 4 bytes: 6.4 GB at the same time.
+    let nested =
+        format!("{}<rect width='64' height='64'/>{}", "<g opacity='.9'>".repeat(400), "</g>".repeat(400));
+    let source = read("layers.svg", svg(&nested)).unwrap();
+    let draw = |side| source.draw([side, side], false, false, Blending::Encoded, &Limits::default());
+    let fault = draw(2000).unwrap_err().list[0].clone();
+    assert!(fault.message.contains("memory") && !fault.remedy.is_empty(), "{fault:?}");
+    assert!(draw(100).is_ok());
 }

@@ -4,8 +4,8 @@ use crate::fault::{Class, Fault};
 use resvg::tiny_skia::{PathSegment, Point, Rect, Transform};
 use resvg::usvg::{ClipPath, Group, Mask, Node, Paint, Path, Pattern, Tree, filter};
 
-/// Most work, in nanoseconds on one core of 2020 or so: a minute. The weights below are from drawing 2000 x 1000 texels.
-const MOST_WORK: f64 = 6e10;
+/// Most work, in nanoseconds on one core of 2020 or so: half a minute. The weights below are from drawing 2000 x 1000 texels.
+const MOST_WORK: f64 = 3e10;
 
 /// Most bytes of layers besides the drawing itself, and as many times the drawing.
 const MOST_MEMORY: f64 = 2e9;

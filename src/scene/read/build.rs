@@ -61,7 +61,13 @@ pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
     let mut presets: Vec<String> = meant.presets.values().flat_map(of).collect();
     presets.sort();
     presets.dedup();
-    Ok(Reading { scene, facts, slots: resolved, moods: meant.moods.clone(), presets })
+    let mut over = Resolved::default();
+    for (entries, who) in [(&meant.written.top, Layer::Scene), (&meant.overrides.all, Layer::CommandLine)] {
+        for (path, entry) in entries.iter().filter(|(path, _)| is_step(path)) {
+            over.lay(path, entry.value.clone(), layer(entry, who.clone()));
+        }
+    }
+    Ok(Reading { scene, facts, slots: resolved, over, moods: meant.moods.clone(), presets })
 }
 
 /// Keys of the scene and its air: as given, else by default.
@@ -122,8 +128,7 @@ fn resolve(meant: &Meant, at: usize) -> Resolved {
     ];
     for (entries, who) in steps {
         for (path, entry) in entries {
-            let step = crate::keys::STEPS.iter().any(|step| path.split('.').next() == Some(step));
-            if step {
+            if is_step(path) {
                 resolved.lay(path, entry.value.clone(), layer(entry, who.clone()));
             }
         }
@@ -141,6 +146,11 @@ fn resolve(meant: &Meant, at: usize) -> Resolved {
     resolved.lay("slot.anchor", anchor.0, anchor.1);
     resolved.lay("slot.preset", Value::Text(name), who);
     resolved
+}
+
+/// Whether a path is that of a number of the five steps.
+fn is_step(path: &str) -> bool {
+    crate::keys::STEPS.iter().any(|step| path.split('.').next() == Some(step))
 }
 
 /// A slot as meant.
@@ -172,7 +182,7 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, scene_seed: u
         depth: number("slot.depth").unwrap_or(0.0),
         art,
         fog: flag("slot.fog", true),
-        seed: hashed(seed, &name),
+        seed: crate::seed::of(seed, &name),
         preset: text("slot.preset").unwrap_or_default().to_owned(),
         anchor: resolved.value("slot.anchor").map_or(Anchor::Ground, anchor),
         recipe: resolved.recipe()?,
@@ -183,16 +193,6 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, scene_seed: u
         period: number("slot.period"),
         name,
     })
-}
-
-/// Seed of a slot's dice: neighbouring seeds and names give unrelated ones.
-fn hashed(seed: u64, name: &str) -> u64 {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update(&seed.to_le_bytes());
-    hasher.update(name.as_bytes());
-    let mut first = [0; 8];
-    first.copy_from_slice(&hasher.finalize().as_bytes()[..8]);
-    u64::from_le_bytes(first)
 }
 
 fn seed_of(meant: &Meant) -> u64 {
