@@ -7,6 +7,7 @@ use super::{print_faults, say};
 use fogweft::fault::{Class, Fault, Result};
 use notify::{RecommendedWatcher, RecursiveMode, Watcher};
 use std::collections::BTreeSet;
+use std::io::Write;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -56,9 +57,9 @@ pub fn watch(args: &args::Render) -> Result<()> {
             Err(faults) => {
                 print_faults(&faults);
                 if !args.quiet {
-                    say(&format!(
-                        "{shown} can't be rendered as it is; the last good outputs stay. Waiting for the next save\n"
-                    ));
+                    let stay =
+                        "can't be rendered as it is; the last good outputs stay. Waiting for the next save";
+                    let _ = writeln!(std::io::stderr(), "\n{shown} {stay}");
                 }
             }
         }

@@ -91,7 +91,7 @@ fn all_moods_come_with_the_scene_as_it_is() {
     scene.edit("scene.toml", "visibility = 150", "visibility = 160");
     let said = scene.render(&["--all-moods"]).well();
     assert_eq!(said.out.matches("nothing changed").count(), 2, "{}", said.out);
-    assert!(said.out.contains("far.fog.png: air.visibility 150 -> 160"), "{}", said.out);
+    assert!(said.out.contains("mid.fog.png: air.visibility 150 -> 160\n"), "{}", said.out);
     scene.render(&["--mood", "dusk", "--mood", "storm", "--out", "two", "--quiet"]).well();
     assert!(scene.path("two/mood-storm/still.png").exists() && !scene.path("two/still.png").exists());
 }
