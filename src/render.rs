@@ -5,7 +5,7 @@ mod run;
 mod stack;
 
 pub use crate::arts::Arts;
-pub use stack::{Stack, still_png};
+pub use stack::{Ask, Stack, still_png};
 
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::keys;

@@ -2,7 +2,7 @@
 
 use fogweft::colour::Srgb;
 use fogweft::limits::Limits;
-use fogweft::recipe::layers::Layer;
+use fogweft::recipe::layers::{Layer, Resolved};
 use fogweft::recipe::shelf::Shelf;
 use fogweft::recipe::{Anchor, Noise};
 use fogweft::scene::read::{Options, Reading, read};
@@ -51,7 +51,10 @@ fn each_layer_wins_over_those_below_it() {
     assert_eq!((near.recipe.soften.sigma, near_by.who("soften.sigma")), (3.0, Some(&Layer::CommandLine)));
     assert_eq!(far_by.who("soften.sigma").cloned(), preset("mist"));
     // The slot's own preset takes the place of the scene's.
-    assert_eq!((near.recipe.bands.kind, near.preset.as_str()), (Noise::Ridged, "steam-fog"));
+    let steam = fogweft::recipe::shelf::Shelf::embedded().get("steam-fog").expect("on the shelf");
+    let steam = Resolved::of_preset(&steam).recipe().expect("complete");
+    assert_eq!((&near.recipe.bands, near.preset.as_str()), (&steam.bands, "steam-fog"));
+    assert_ne!(near.recipe.bands, far.recipe.bands);
     assert_eq!(near_by.who("bands.kind").cloned(), preset("steam-fog"));
     assert_eq!(far.recipe.bands.kind, Noise::Smooth);
     // The recipe is what the settings say.

@@ -26,7 +26,19 @@ pub struct Picture {
     pub texels: Vec<[u16; 4]>,
 }
 
+/// The 8-bit code nearest to a 16-bit one: the exact inverse of code * 257 (W3C PNG, sample depth rescaling).
+pub fn nearest(value: u16) -> u8 {
+    ((u32::from(value) * 255 + 32767) / 65535) as u8
+}
+
 impl Picture {
+    /// Rounds every sample to what a file of 8 bits holds.
+    pub fn narrow(&mut self) {
+        for sample in self.texels.as_flattened_mut() {
+            *sample = u16::from(nearest(*sample)) * 257;
+        }
+    }
+
     /// Mirrors left to right.
     fn flip(&mut self) {
         for row in self.texels.chunks_exact_mut(self.size[0] as usize) {

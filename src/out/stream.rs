@@ -72,7 +72,7 @@ fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result
         texels.resize(stride * count, 0);
         texels.par_chunks_mut(stride).enumerate().for_each_init(Row::default, |row, (y, out)| {
             sheet.row(from + y, 0, width as usize, row);
-            pack(form, from + y, row, out);
+            pack(form, from + y, sheet.size()[0] as usize, row, out);
         });
         texels
     };
@@ -88,14 +88,16 @@ fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result
     Ok(())
 }
 
-/// Writes a row's texels as bytes of the file.
-fn pack(form: Form, y: usize, row: &Row, out: &mut [u8]) {
+/// Writes a row's texels as bytes of the file. The dither starts anew with every period of `cols`, so that texels repeat exactly.
+fn pack(form: Form, y: usize, cols: usize, row: &Row, out: &mut [u8]) {
     let thresholds = dither::row(y);
     match form {
         Form::Opacities => {
-            for (codes, alphas) in out.chunks_mut(dither::SIDE).zip(row.alpha.chunks(dither::SIDE)) {
-                for ((code, alpha), threshold) in codes.iter_mut().zip(alphas).zip(thresholds) {
-                    *code = dither::code(*alpha, *threshold);
+            for (codes, alphas) in out.chunks_mut(cols).zip(row.alpha.chunks(cols)) {
+                for (codes, alphas) in codes.chunks_mut(dither::SIDE).zip(alphas.chunks(dither::SIDE)) {
+                    for ((code, alpha), threshold) in codes.iter_mut().zip(alphas).zip(thresholds) {
+                        *code = dither::code(*alpha, *threshold);
+                    }
                 }
             }
         }
@@ -103,7 +105,7 @@ fn pack(form: Form, y: usize, row: &Row, out: &mut [u8]) {
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
                 let colour = row.colour[at].map(|value| (value * 255.0 + 0.5) as u8);
                 texel[..3].copy_from_slice(&colour);
-                texel[3] = dither::code(*alpha, thresholds[at % dither::SIDE]);
+                texel[3] = dither::code(*alpha, thresholds[at % cols % dither::SIDE]);
             }
         }
         Form::Sixteen => {

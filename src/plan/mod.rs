@@ -153,12 +153,12 @@ impl Plan {
             notes: Vec::new(),
         };
         check("the view", plan.texels, limits, &mut faults);
-        let periods = period::pick(scene);
-        let mut farther = None;
+        let gaps = gaps(scene);
+        let fogged = |slot: &Slot| slot.fog && gaps[&slot.name] > 0.0 && slot.recipe.grade.thickness > 0.0;
+        let period::Picked { periods, comes_round } = period::pick(scene, fogged);
         for slot in &scene.slots {
-            let gap = farther.map_or(scene.air.beyond, |depth: f64| depth - slot.depth);
-            farther = Some(slot.depth);
-            if slot.fog && gap > 0.0 && slot.recipe.grade.thickness > 0.0 {
+            let gap = gaps[&slot.name];
+            if fogged(slot) {
                 let job = plan.fog(scene, slot, gap, periods[&slot.name]);
                 check(&job.placing.path, job.placing.texels, limits, &mut faults);
                 plan.files.push(Job::Fog(Box::new(job)));
@@ -172,6 +172,11 @@ impl Plan {
             }
         }
         plan.note_anchors(scene);
+        if let Some(way) = comes_round {
+            plan.notes.push(format!(
+                "after {way:.0} px of travel every sheet stands as at its start; if that shows, give a slot a longer period"
+            ));
+        }
         faults.or(plan)
     }
 
@@ -260,6 +265,17 @@ impl Plan {
             ));
         }
     }
+}
+
+/// Length of the air behind each slot, by its name.
+fn gaps(scene: &Scene) -> BTreeMap<String, f64> {
+    let mut farther = None;
+    let gap = |slot: &Slot| {
+        let gap = farther.map_or(scene.air.beyond, |depth: f64| depth - slot.depth);
+        farther = Some(slot.depth);
+        (slot.name.clone(), gap)
+    };
+    scene.slots.iter().map(gap).collect()
 }
 
 /// Pan rate of a slot.

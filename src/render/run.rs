@@ -1,16 +1,19 @@
 //! One run in one folder: look, decide, make, write, remember.
 
 use super::manifest::{Outcome, manifest};
+use super::stack::Ask;
 use super::{Change, Options, Report, STILL, Stack, still_png};
 use crate::arts::Arts;
 use crate::fault::{Class, Fault, Faults, Result};
-use crate::out::{self, Manifest};
+use crate::out::{self, Effort, Manifest};
 use crate::plan::Plan;
 use crate::progress::Progress;
 use crate::rerun::gone::gone;
 use crate::rerun::made_of::{of_jobs, of_still, of_text};
 use crate::rerun::record::NAME as STATE;
-use crate::rerun::{Act, Decision, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide};
+use crate::rerun::{
+    Act, Decision, Fields, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide,
+};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -160,12 +163,30 @@ fn make(
 ) -> Result<()> {
     out::prepare_folder(folder)?;
     out::sweep(folder);
+    // What is kept is what the run would make.
+    let held: BTreeMap<usize, (PathBuf, String)> = outputs
+        .iter()
+        .filter_map(|output| match (&output.decision.act, output.job()) {
+            (Act::Keep(written), Some(job)) => {
+                Some((job, (folder.join(&output.wanted.path), written.hash.clone())))
+            }
+            _ => None,
+        })
+        .collect();
     let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
     progress.begins(folder, due.len(), due.iter().map(|output| output.wanted.texels).sum());
     let of_jobs: BTreeSet<usize> = due.iter().filter_map(|output| output.job()).collect();
     // The still shows every job.
     let all = due.iter().any(|output| output.what == What::Still);
-    let stack = Stack::part(plan, arts, &options.limits, |job| all || of_jobs.contains(&job))?;
+    let fields = Fields::in_folder(folder);
+    let ask = Ask {
+        fields: &fields,
+        limits: &options.limits,
+        bits: options.bits,
+        needed: &|job| all || of_jobs.contains(&job),
+        held: &|job| held.get(&job).cloned(),
+    };
+    let stack = Stack::part(plan, arts, &ask)?;
     due.into_par_iter().for_each(|output| {
         if progress.stopped() {
             return;
@@ -173,16 +194,22 @@ fn make(
         progress.makes(&output.wanted.path);
         output.made = Some(match output.job() {
             Some(job) => stack.png(job, options.bits, options.effort),
-            None => (still_png(&stack.still(camera), options.bits, options.effort), true),
+            None => (still_png(&stack.still(camera), options.bits, of_still_effort(options.effort)), true),
         });
         progress.made(&output.wanted.path, output.wanted.texels);
     });
+    fields.sweep(plan);
     if progress.stopped() {
         return Err(Fault::new(Class::Output, "the run was stopped; nothing was written")
             .in_file(folder)
             .into());
     }
     Ok(())
+}
+
+/// The still is looked at after every tweak and then made anew: it has to be there soon rather than be small.
+fn of_still_effort(effort: Effort) -> Effort {
+    if effort == Effort::Small { Effort::Small } else { Effort::Fast }
 }
 
 /// Looks once more at what is to be replaced: somebody may have painted on it while the run was at work.

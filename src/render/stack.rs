@@ -1,16 +1,18 @@
 //! A scene's sheets and pictures, worked out, and their bytes.
 
-use crate::art::Picture;
+use crate::art::{self, Picture, Source, nearest};
 use crate::arts::Arts;
 use crate::colour::Srgb;
 use crate::fault::{Faults, Result};
-use crate::field::Sampling;
 use crate::limits::Limits;
 use crate::out::{self, Effort, Raster};
-use crate::plan::{Job, Plan};
+use crate::plan::{ArtJob, Job, Plan};
+use crate::rerun::Fields;
+use crate::scene::Blending;
 use crate::sheet::{Bits, Sheet};
 use crate::still::{Layer, Still};
 use rayon::prelude::*;
+use std::path::PathBuf;
 
 enum Made {
     Sheet(Box<Sheet>),
@@ -23,29 +25,55 @@ pub struct Stack<'a> {
     made: Vec<Option<Made>>,
 }
 
+/// What of a stack is to be worked out, and how.
+pub struct Ask<'a> {
+    /// Bounds.
+    pub limits: &'a Limits,
+    /// Bits of the outputs. Pictures stand in the stack as their files hold them.
+    pub bits: Bits,
+    /// The jobs that are needed, by their place in the plan.
+    pub needed: &'a (dyn Fn(usize) -> bool + Sync),
+    /// Fields that are kept between runs.
+    pub fields: &'a Fields,
+    /// The file that holds a job's picture already, with its hash; reading is quicker than drawing.
+    pub held: &'a (dyn Fn(usize) -> Option<(PathBuf, String)> + Sync),
+}
+
 impl<'a> Stack<'a> {
     /// Works out every job of the plan.
     pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
-        Stack::part(plan, arts, limits, |_| true)
+        let fields = Fields::default();
+        let ask = Ask { limits, bits: Bits::Eight, needed: &|_| true, fields: &fields, held: &|_| None };
+        Stack::part(plan, arts, &ask)
     }
 
-    /// Works out the jobs of the plan that `needed` asks for, by their place in it.
-    pub fn part(
-        plan: &'a Plan,
-        arts: &Arts,
-        limits: &Limits,
-        needed: impl Fn(usize) -> bool + Sync,
-    ) -> Result<Stack<'a>> {
+    /// Works out what is asked for.
+    pub fn part(plan: &'a Plan, arts: &Arts, ask: &Ask<'_>) -> Result<Stack<'a>> {
         let work = |(index, job): (usize, &Job)| -> Result<Option<Made>> {
-            if !needed(index) {
+            if !(ask.needed)(index) {
                 return Ok(None);
             }
             Ok(Some(match job {
-                Job::Fog(job) => Made::Sheet(Box::new(Sheet::new(job.spec.clone(), Sampling::Reduced))),
+                Job::Fog(job) => Made::Sheet(Box::new(ask.fields.sheet(&job.spec))),
                 Job::Art(job) => {
-                    let placing = &job.placing;
-                    let source = arts.source(&placing.slot, limits)?;
-                    Made::Picture(source.draw(placing.texels, job.flip, job.wraps, plan.blending, limits)?)
+                    Made::Picture(match (ask.held)(index).and_then(|file| held(&file, job, ask)) {
+                        Some(picture) => picture,
+                        None => {
+                            let placing = &job.placing;
+                            let source = arts.source(&placing.slot, ask.limits)?;
+                            let mut picture = source.draw(
+                                placing.texels,
+                                job.flip,
+                                job.wraps,
+                                plan.blending,
+                                ask.limits,
+                            )?;
+                            if !(picture.deep && ask.bits == Bits::Sixteen) {
+                                picture.narrow();
+                            }
+                            picture
+                        }
+                    })
                 }
             }))
         };
@@ -75,9 +103,8 @@ impl<'a> Stack<'a> {
                         effort,
                     )
                 } else {
-                    // The exact inverse of code * 257, and the nearest code for deep sources (W3C PNG, sample depth rescaling).
-                    let nearest = |value: &u16| ((u32::from(*value) * 255 + 32767) / 65535) as u8;
-                    let rgba: Vec<u8> = picture.texels.as_flattened().iter().map(nearest).collect();
+                    let rgba: Vec<u8> =
+                        picture.texels.as_flattened().iter().map(|value| nearest(*value)).collect();
                     out::encode(Raster::Eight { size, samples: &rgba }, effort)
                 };
                 (bytes, opaque)
@@ -100,6 +127,19 @@ impl<'a> Stack<'a> {
             .collect();
         Still::new(self.plan, backdrop, &layers, camera)
     }
+}
+
+/// The picture of a job as an earlier run left it in `file`; nothing if it isn't that any more.
+fn held((file, hash): &(PathBuf, String), job: &ArtJob, ask: &Ask<'_>) -> Option<Picture> {
+    let bytes = art::content(file, ask.limits).ok()?;
+    if blake3::hash(&bytes).to_hex().as_str() != hash {
+        return None;
+    }
+    let source = Source::from_bytes(file, bytes, ask.limits).ok()?;
+    let texels = job.placing.texels;
+    // At its own size a PNG is handed on bit by bit, with the colours under alpha 0.
+    let picture = source.draw(texels, false, false, Blending::Encoded, ask.limits).ok()?;
+    (source.natural == texels.map(f64::from)).then_some(picture)
 }
 
 /// The PNG of a still.

@@ -31,13 +31,8 @@ struct Flat {
 
 fn flat(own_hazes: bool) -> impl Strategy<Value = Flat> {
     let own = if own_hazes { proptest::option::of(any::<[u8; 3]>()).boxed() } else { Just(None).boxed() };
-    let slot = (
-        -0.9..20.0_f64,
-        own,
-        0.0..60.0_f64,
-        0.0..8.0_f64,
-        proptest::option::weighted(0.4, any::<[u8; 4]>()),
-    );
+    let slot =
+        (-0.9..20.0_f64, own, 0.0..60.0_f64, 0.0..8.0_f64, proptest::option::weighted(0.4, any::<[u8; 4]>()));
     (
         any::<bool>(),
         any::<[u8; 3]>(),
@@ -96,7 +91,10 @@ impl Flat {
         for (at, slot) in self.slots.iter().enumerate() {
             if let Some(colour) = slot.4 {
                 let bytes = flat_png([SIZE[0], 8], colour);
-                arts.add(&format!("s{at}"), Source::from_bytes("flat.png", bytes, &Limits::default()).unwrap());
+                arts.add(
+                    &format!("s{at}"),
+                    Source::from_bytes("flat.png", bytes, &Limits::default()).unwrap(),
+                );
             }
         }
         arts
@@ -293,7 +291,9 @@ fn both_blendings_of_art() {
     ];
     for (alpha, front, behind, on_codes, on_light) in rows {
         for (blending, want) in [(Blending::Encoded, on_codes), (Blending::Linear, on_light)] {
-            let mut scene = scene("view = [8, 8]\n[[slot]]\nname = \"a\"\ndepth = 0\nfog = false\nart = \"a.png\"\nx = 0\ny = 0\n");
+            let mut scene = scene(
+                "view = [8, 8]\n[[slot]]\nname = \"a\"\ndepth = 0\nfog = false\nart = \"a.png\"\nx = 0\ny = 0\n",
+            );
             scene.air.blending = blending;
             scene.backdrop = fogweft::colour::Srgb::from_codes([behind; 3]);
             let mut arts = Arts::default();

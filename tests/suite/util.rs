@@ -65,7 +65,8 @@ pub fn texels(spec: &FieldSpec, sampling: Sampling) -> Vec<Vec<f32>> {
     (0..spec.rows)
         .map(|row| {
             let mut out = vec![0.0; spec.cols as usize];
-            stretch.row(&field.density, f64::from(row), 0, &mut line, &mut out);
+            stretch.down(&field.density, f64::from(row), &mut line);
+            stretch.across(&mut line, 0, &mut out);
             out
         })
         .collect()
@@ -241,7 +242,8 @@ pub mod compose {
                         if at_x < 0 || at_x >= view[0] || at_y < 0 || at_y >= view[1] {
                             continue;
                         }
-                        let texel = picture.texels[(y * size[0] + x) as usize].map(|v| f64::from(v) / 65535.0);
+                        let texel =
+                            picture.texels[(y * size[0] + x) as usize].map(|v| f64::from(v) / 65535.0);
                         let under = &mut out[(at_y * view[0] + at_x) as usize];
                         for channel in 0..3 {
                             under[channel] =
