@@ -67,7 +67,8 @@ fn hashes(folder: &Path) -> BTreeMap<String, String> {
     fs::read_dir(folder)
         .expect("a folder")
         .flatten()
-        .filter(|entry| entry.path().is_file())
+        // What is hidden is a run's own record.
+        .filter(|entry| entry.path().is_file() && !entry.file_name().to_string_lossy().starts_with('.'))
         .map(|entry| {
             let bytes = fs::read(entry.path()).expect("a file");
             (entry.file_name().to_string_lossy().into_owned(), blake3::hash(&bytes).to_hex().to_string())

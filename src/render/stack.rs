@@ -40,10 +40,10 @@ pub struct Ask<'a> {
 }
 
 impl<'a> Stack<'a> {
-    /// Works out every job of the plan.
+    /// Works out every job of the plan, for outputs of 16 bits.
     pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
         let fields = Fields::default();
-        let ask = Ask { limits, bits: Bits::Eight, needed: &|_| true, fields: &fields, held: &|_| None };
+        let ask = Ask { limits, bits: Bits::Sixteen, needed: &|_| true, fields: &fields, held: &|_| None };
         Stack::part(plan, arts, &ask)
     }
 
