@@ -4,9 +4,14 @@ use std::path::Path;
 
 /// Listens to a run; called from several threads at once.
 pub trait Progress: Sync {
-    /// So many outputs, of this many texels in all, are about to be made in `folder`.
-    fn begins(&self, folder: &Path, outputs: usize, texels: u64) {
-        let _ = (folder, outputs, texels);
+    /// So many outputs are about to be made in `folder`; `work` is the sum of all texels that will be told of.
+    fn begins(&self, folder: &Path, outputs: usize, work: u64) {
+        let _ = (folder, outputs, work);
+    }
+
+    /// What an output is made from, or what the still shows, is worked out; so many texels of the work are done.
+    fn worked(&self, path: &str, texels: u64) {
+        let _ = (path, texels);
     }
 
     /// An output is being made.

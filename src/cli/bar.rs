@@ -36,13 +36,13 @@ impl Bar {
 }
 
 impl Progress for Bar {
-    fn begins(&self, folder: &Path, outputs: usize, texels: u64) {
+    fn begins(&self, folder: &Path, outputs: usize, work: u64) {
         let mut shown = self.shown();
         *shown = Shown { bar: None, done: 0, outputs };
         if self.quiet || !self.terminal {
             return;
         }
-        let bar = ProgressBar::with_draw_target(Some(texels), ProgressDrawTarget::stderr());
+        let bar = ProgressBar::with_draw_target(Some(work), ProgressDrawTarget::stderr());
         // The template is a constant; were it wrong, the plain style would do.
         if let Ok(style) = ProgressStyle::with_template("{bar:24} {percent:>3} %, {eta} left  {wide_msg}") {
             bar.set_style(style.progress_chars("=> "));
@@ -50,6 +50,13 @@ impl Progress for Bar {
         bar.set_message(folder.display().to_string());
         bar.enable_steady_tick(Duration::from_millis(200));
         shown.bar = Some(bar);
+    }
+
+    fn worked(&self, path: &str, texels: u64) {
+        if let Some(bar) = &self.shown().bar {
+            bar.set_message(path.to_owned());
+            bar.inc(texels);
+        }
     }
 
     fn makes(&self, path: &str) {

@@ -1,7 +1,7 @@
 //! One run in one folder: look, decide, make, write, remember.
 
 use super::manifest::{Outcome, manifest};
-use super::stack::Ask;
+use super::stack::{Ask, work_of};
 use super::{Change, Options, Report, STILL, Stack, still_png};
 use crate::arts::Arts;
 use crate::fault::{Class, Fault, Faults, Result};
@@ -174,16 +174,20 @@ fn make(
         })
         .collect();
     let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
-    progress.begins(folder, due.len(), due.iter().map(|output| output.wanted.texels).sum());
     let of_jobs: BTreeSet<usize> = due.iter().filter_map(|output| output.job()).collect();
     // The still shows every job.
     let all = due.iter().any(|output| output.what == What::Still);
+    let needed = |job: usize| all || of_jobs.contains(&job);
+    let to_work = plan.files.iter().enumerate().filter(|(job, _)| needed(*job));
+    let to_work: u64 = to_work.map(|(_, job)| work_of(job.placing())).sum();
+    progress.begins(folder, due.len(), to_work + due.iter().map(|output| output.wanted.texels).sum::<u64>());
     let fields = Fields::in_folder(folder);
     let ask = Ask {
         fields: &fields,
         limits: &options.limits,
         bits: options.bits,
-        needed: &|job| all || of_jobs.contains(&job),
+        needed: &needed,
+        worked: &|path, texels| progress.worked(path, texels),
         held: &|job| held.get(&job).cloned(),
     };
     let stack = Stack::part(plan, arts, &ask)?;

@@ -6,7 +6,7 @@ use crate::colour::Srgb;
 use crate::fault::{Faults, Result};
 use crate::limits::Limits;
 use crate::out::{self, Effort, Raster};
-use crate::plan::{ArtJob, Job, Plan};
+use crate::plan::{ArtJob, Job, Placing, Plan};
 use crate::rerun::Fields;
 use crate::scene::Blending;
 use crate::sheet::{Bits, Sheet};
@@ -33,6 +33,8 @@ pub struct Ask<'a> {
     pub bits: Bits,
     /// The jobs that are needed, by their place in the plan.
     pub needed: &'a (dyn Fn(usize) -> bool + Sync),
+    /// Told of each job that is worked out, with its texels.
+    pub worked: &'a (dyn Fn(&str, u64) + Sync),
     /// Fields that are kept between runs.
     pub fields: &'a Fields,
     /// The file that holds a job's picture already, with its hash; reading is quicker than drawing.
@@ -43,7 +45,14 @@ impl<'a> Stack<'a> {
     /// Works out every job of the plan, for outputs of 16 bits.
     pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
         let fields = Fields::default();
-        let ask = Ask { limits, bits: Bits::Sixteen, needed: &|_| true, fields: &fields, held: &|_| None };
+        let ask = Ask {
+            limits,
+            bits: Bits::Sixteen,
+            needed: &|_| true,
+            fields: &fields,
+            held: &|_| None,
+            worked: &|_, _| (),
+        };
         Stack::part(plan, arts, &ask)
     }
 
@@ -53,7 +62,7 @@ impl<'a> Stack<'a> {
             if !(ask.needed)(index) {
                 return Ok(None);
             }
-            Ok(Some(match job {
+            let made = match job {
                 Job::Fog(job) => Made::Sheet(Box::new(ask.fields.sheet(&job.spec))),
                 Job::Art(job) => {
                     Made::Picture(match (ask.held)(index).and_then(|file| held(&file, job, ask)) {
@@ -75,7 +84,10 @@ impl<'a> Stack<'a> {
                         }
                     })
                 }
-            }))
+            };
+            let placing = job.placing();
+            (ask.worked)(&placing.path, work_of(placing));
+            Ok(Some(made))
         };
         let results: Vec<_> = plan.files.par_iter().enumerate().map(work).collect();
         let mut faults = Faults::default();
@@ -127,6 +139,11 @@ impl<'a> Stack<'a> {
             .collect();
         Still::new(self.plan, backdrop, &layers, camera)
     }
+}
+
+/// Texels of a job's picture, as a measure of the work.
+pub(super) fn work_of(placing: &Placing) -> u64 {
+    placing.texels.map(u64::from).iter().product()
 }
 
 /// The picture of a job as an earlier run left it in `file`; nothing if it isn't that any more.
