@@ -189,6 +189,33 @@ mod tests {
         }
     }
 
+    /// Deviation of the tile's grey values.
+    fn contrast(contact: &Contact, at: u32) -> f64 {
+        let mount = Mount::new(2, 160);
+        let [width, height] = mount.tile;
+        let left = mount.gap + at * (width + mount.gap);
+        let mut greys = Vec::new();
+        for y in mount.gap..mount.gap + height {
+            let start = ((y * contact.size[0] + left) * 4) as usize;
+            let row = &contact.texels[start..start + width as usize * 4];
+            greys.extend(row.chunks_exact(4).map(|texel| f64::from(texel[1])));
+        }
+        let mean = greys.iter().sum::<f64>() / greys.len() as f64;
+        libm::sqrt(greys.iter().map(|grey| (grey - mean) * (grey - mean)).sum::<f64>() / greys.len() as f64)
+    }
+
+    #[test]
+    fn fog_takes_contrast_from_the_scene() {
+        // Koschmieder (1924): contrast falls with the length of the air over the visibility, here some 1600 m over 40 m.
+        let mut shelf = Shelf::default();
+        let text = Shelf::embedded().text("dust-haze").expect("a preset").to_owned();
+        shelf.put("soup", "soup.toml", text.replace("visibility = 2600", "visibility = 40"));
+        let contact = draw(&shelf, 160, &Limits::default()).expect("a sheet");
+        assert_eq!(contact.size, Mount::new(2, 160).size());
+        let (bare, soup) = (contrast(&contact, 0), contrast(&contact, 1));
+        assert!(bare > 40.0 && soup < 0.6 * bare, "{bare} and {soup}");
+    }
+
     #[test]
     fn a_faulty_preset_is_named_and_nothing_is_drawn() {
         let mut shelf = Shelf::embedded();
