@@ -189,31 +189,36 @@ mod tests {
         }
     }
 
-    /// Deviation of the tile's grey values.
-    fn contrast(contact: &Contact, at: u32) -> f64 {
+    /// The texels of a tile's picture, row by row.
+    fn tile(contact: &Contact, at: u32) -> Vec<u8> {
         let mount = Mount::new(2, 160);
         let [width, height] = mount.tile;
         let left = mount.gap + at * (width + mount.gap);
-        let mut greys = Vec::new();
-        for y in mount.gap..mount.gap + height {
+        let row = |y: u32| {
             let start = ((y * contact.size[0] + left) * 4) as usize;
-            let row = &contact.texels[start..start + width as usize * 4];
-            greys.extend(row.chunks_exact(4).map(|texel| f64::from(texel[1])));
-        }
-        let mean = greys.iter().sum::<f64>() / greys.len() as f64;
-        libm::sqrt(greys.iter().map(|grey| (grey - mean) * (grey - mean)).sum::<f64>() / greys.len() as f64)
+            &contact.texels[start..start + width as usize * 4]
+        };
+        (mount.gap..mount.gap + height).flat_map(row).copied().collect()
     }
 
     #[test]
-    fn fog_takes_contrast_from_the_scene() {
-        // Koschmieder (1924): contrast falls with the length of the air over the visibility, here some 1600 m over 40 m.
-        let mut shelf = Shelf::default();
-        let text = Shelf::embedded().text("dust-haze").expect("a preset").to_owned();
-        shelf.put("soup", "soup.toml", text.replace("visibility = 2600", "visibility = 40"));
-        let contact = draw(&shelf, 160, &Limits::default()).expect("a sheet");
-        assert_eq!(contact.size, Mount::new(2, 160).size());
-        let (bare, soup) = (contrast(&contact, 0), contrast(&contact, 1));
-        assert!(bare > 40.0 && soup < 0.6 * bare, "{bare} and {soup}");
+    fn the_bare_scene_comes_first_and_fog_is_seen_beside_it() {
+        let sheet = |visibility: &str| {
+            let mut shelf = Shelf::default();
+            let text = Shelf::embedded().text("dust-haze").expect("a preset").to_owned();
+            let thinned = text.replace("visibility = 2600", visibility);
+            // Under the default preset's name, which a scene falls back on.
+            shelf.put("radiation-fog", "haze.toml", thinned);
+            let contact = draw(&shelf, 160, &Limits::default()).expect("a sheet");
+            assert_eq!(contact.size, Mount::new(2, 160).size());
+            (tile(&contact, 0), tile(&contact, 1))
+        };
+        let ((bare, thin), (again, thick)) = (sheet("visibility = 4900"), sheet("visibility = 400"));
+        assert_eq!(bare, again, "the bare scene knows nothing of the preset's visibility");
+        let off = |fog: &[u8]| {
+            bare.iter().zip(fog).map(|(a, b)| u64::from(a.abs_diff(*b))).sum::<u64>() / bare.len() as u64
+        };
+        assert!(off(&thin) > 0 && off(&thick) > off(&thin), "{} and {}", off(&thin), off(&thick));
     }
 
     #[test]
