@@ -27,7 +27,7 @@ impl NoiseHasher for Wrapping {
     }
 }
 
-/// Samples per lattice cell of the coarse tables; a cubic between them stays within 0.003 of the noise.
+/// Samples per lattice cell of the coarse tables, with a cubic between them.
 const PER_CELL: usize = 8;
 
 /// A slow noise over one period: `cells` lattice cells, two octaves, about -1..1, smooth.
