@@ -64,7 +64,7 @@ pub fn draw(shelf: &Shelf, width: u32, limits: &Limits) -> Result<Contact> {
     let tiles = tiles(shelf)?;
     let mount = Mount::new(tiles.len() as u32, width);
     let size = mount.size();
-    if size[0].max(size[1]) > limits.side || u64::from(size[0]) * u64::from(size[1]) > limits.texels {
+    if limits.broken(size).is_some() {
         let message = format!("the contact sheet would be {} x {} texels, over the limits", size[0], size[1]);
         return Err(Fault::new(Class::Limit, message).remedy("ask for narrower tiles").into());
     }

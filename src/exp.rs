@@ -24,6 +24,13 @@ pub fn exp_neg(x: f32) -> f32 {
     if x <= -87.0 { 0.0 } else { value }
 }
 
+/// Opacity of a layer of optical depth `tau`: 1 - exp(-tau); 0 for less than nothing.
+#[inline]
+pub fn opacity(tau: f32) -> f32 {
+    // Below 0 the exponential stands at 1.
+    1.0 - exp_neg(tau)
+}
+
 #[cfg(test)]
 mod tests {
     #[test]

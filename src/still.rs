@@ -7,7 +7,7 @@ use crate::art::Picture;
 use crate::colour::Srgb;
 use crate::plan::{Placing, Plan};
 use crate::scene::Blending;
-use crate::sheet::{Bits, Row, Sheet, dither};
+use crate::sheet::{Row, Sheet, dither};
 use rayon::prelude::*;
 
 /// A picture of the stack, ready to be drawn.
@@ -93,11 +93,6 @@ impl Still {
             }
         });
         out
-    }
-
-    /// The PNG raster's bits.
-    pub fn bits(deep: bool) -> Bits {
-        if deep { Bits::Sixteen } else { Bits::Eight }
     }
 }
 

@@ -71,7 +71,10 @@ fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result
         let count = BAND.min(rows.saturating_sub(from));
         texels.resize(stride * count, 0);
         texels.par_chunks_mut(stride).enumerate().for_each_init(Row::default, |row, (y, out)| {
-            sheet.row(from + y, 0, width as usize, row);
+            match form {
+                Form::Opacities => sheet.opacities(from + y, 0, width as usize, row),
+                Form::Eight | Form::Sixteen => sheet.row(from + y, 0, width as usize, row),
+            }
             pack(form, from + y, sheet.size()[0] as usize, row, out);
         });
         texels

@@ -5,7 +5,7 @@ pub mod period;
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::field::FieldSpec;
 use crate::law;
-use crate::limits::Limits;
+use crate::limits::{Broken, Limits};
 use crate::recipe::Anchor;
 use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot};
 use crate::seed;
@@ -301,13 +301,10 @@ fn texels(length: f64, scale: f64) -> u32 {
 
 fn check(what: &str, size: [u32; 2], limits: &Limits, faults: &mut Faults) {
     let [width, height] = size;
-    let count = u64::from(width) * u64::from(height);
-    let broken = if width.max(height) > limits.side {
-        format!("its longer side may have {} texels", limits.side)
-    } else if count > limits.texels {
-        format!("it may have {} texels in all", limits.texels)
-    } else {
-        return;
+    let broken = match limits.broken(size) {
+        Some(Broken::Side(most)) => format!("its longer side may have {most} texels"),
+        Some(Broken::Texels(most)) => format!("it may have {most} texels in all"),
+        None => return,
     };
     faults.list.push(
         Fault::new(Class::Limit, format!("{what} would be {width} x {height} texels; {broken}"))
