@@ -10,19 +10,15 @@ use crate::plan::Plan;
 use crate::recipe::shelf::Shelf;
 use crate::render::{Arts, Stack};
 use crate::scene::read::{self, Options};
+use crate::starter::{File, embedded};
 use rayon::prelude::*;
 use std::path::Path;
 
-macro_rules! embedded {
-    ($($name:literal),+ $(,)?) => {
-        &[$(($name, include_bytes!(concat!("../presets/shelf/", $name, ".svg")).as_slice())),+]
-    };
-}
-
 /// The plain scene. A depth unit is a metre, so that each preset shows its own visibility.
 const SCENE: &str = include_str!("../presets/shelf/scene.toml");
-/// Its pictures, by slot.
-const ART: &[(&str, &[u8])] = embedded!("sky", "ridge", "towers", "house", "posts", "grass");
+/// Its pictures, named after their slots.
+const ART: &[File] =
+    embedded!("shelf": "sky.svg", "ridge.svg", "towers.svg", "house.svg", "posts.svg", "grass.svg");
 
 /// Narrowest and widest tile, texels.
 pub const TILES: std::ops::RangeInclusive<u32> = 160..=1920;
@@ -107,8 +103,9 @@ fn still(shelf: &Shelf, tile: &Tile, width: u32, limits: &Limits) -> Result<Vec<
     let options = Options { sets: &tile.sets, limits, shelf, check_art: false };
     let scene = read::read(Path::new("presets/shelf/scene.toml"), SCENE, options)?.scene;
     let mut arts = Arts::default();
-    for (slot, svg) in ART {
-        arts.add(slot, Source::from_bytes(format!("presets/shelf/{slot}.svg"), svg.to_vec(), limits)?);
+    for (name, svg) in ART {
+        let source = Source::from_bytes(format!("presets/shelf/{name}"), svg.to_vec(), limits)?;
+        arts.add(name.trim_end_matches(".svg"), source);
     }
     let plan = Plan::new(&scene, &arts.naturals(), f64::from(width) / scene.view[0], limits)?;
     Ok(Stack::new(&plan, &arts, limits)?.still(0.0).eight())

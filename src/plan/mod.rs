@@ -2,6 +2,7 @@
 
 pub mod period;
 
+use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::field::FieldSpec;
 use crate::law;
@@ -11,7 +12,7 @@ use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot};
 use crate::seed;
 use crate::sheet::SheetSpec;
 use crate::sheet::grade::Tones;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 use std::collections::BTreeMap;
 
 /// What a file holds.
@@ -124,7 +125,8 @@ pub struct Plan {
     /// Extinction per depth unit.
     pub extinction: f64,
     /// What the still is drawn on, `#rrggbb`.
-    pub backdrop: String,
+    #[serde(serialize_with = "hex")]
+    pub backdrop: Srgb,
     /// The jobs in drawing order.
     pub files: Vec<Job>,
     /// What a careful painter would want to know.
@@ -148,7 +150,7 @@ impl Plan {
             scale,
             blending: scene.air.blending,
             extinction: law::extinction(scene.air.visibility),
-            backdrop: scene.backdrop.to_hex(),
+            backdrop: scene.backdrop,
             files: Vec::new(),
             notes: Vec::new(),
         };
@@ -265,6 +267,10 @@ impl Plan {
             ));
         }
     }
+}
+
+fn hex<S: Serializer>(colour: &Srgb, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+    serializer.serialize_str(&colour.to_hex())
 }
 
 /// Length of the air behind each slot, by its name.
