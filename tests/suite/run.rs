@@ -158,8 +158,9 @@ fn the_manifest_is_true() {
     assert_eq!(manifest["still"]["camera"], 77.0);
 }
 
-/// What is drawn in the manifest's order, source-over in its blending, is the still: composed by other code, from the files alone,
-/// to two steps of 16 bits for seven layers that were each rounded.
+/// What is drawn in the manifest's order, source-over in its blending, is the still: composed by other code, from the files alone.
+/// Sheets are exact to half a step of 16 bits each; art of 8 bits is drawn into the still from finer values than its file holds
+/// where its alpha is low, which shows as a few such steps.
 #[test]
 fn the_files_put_together_are_the_still() {
     for blending in ["encoded", "linear"] {
