@@ -100,6 +100,7 @@ fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read
     let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true };
     let reading = read::read_mood(&source.file, &source.text, how, mood)?;
     let arts = Arts::open(&reading.scene, limits)?;
+    warn(&arts.warnings());
     Ok((reading, arts))
 }
 
@@ -132,7 +133,6 @@ fn demo(args: &args::Demo) -> Result<()> {
 fn plan(args: &args::Plan) -> Result<()> {
     let limits = Limits::default();
     let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
-    warn(&arts.warnings());
     let plan = Plan::new(&reading.scene, &arts.naturals(), args.scale, &limits)?;
     if args.json {
         let text = serde_json::to_string_pretty(&plan).map_err(|error| {

@@ -115,10 +115,7 @@ pub fn plan(plan: &Plan) -> String {
         number(plan.travel, 1),
         number(plan.scale, 4),
         number(plan.extinction, 7),
-        match plan.blending {
-            fogweft::scene::Blending::Encoded => "encoded",
-            fogweft::scene::Blending::Linear => "linear",
-        },
+        plan.blending,
     );
     text += &layout(&head, &rows, 2);
     for note in &plan.notes {

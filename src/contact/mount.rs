@@ -20,10 +20,10 @@ pub struct Contact {
 
 /// Measures of the sheet, in texels.
 pub(crate) struct Mount {
-    tile: [u32; 2],
+    pub tile: [u32; 2],
     columns: u32,
     rows: u32,
-    gap: u32,
+    pub gap: u32,
     label: u32,
 }
 
@@ -43,7 +43,7 @@ impl Mount {
         }
     }
 
-    fn size(&self) -> [u32; 2] {
+    pub fn size(&self) -> [u32; 2] {
         let [width, height] = self.tile;
         [
             self.columns * (width + self.gap) + self.gap,
@@ -54,7 +54,7 @@ impl Mount {
     /// Refuses what is over a limit.
     pub fn check(&self, limits: &Limits) -> Result<()> {
         let [width, height] = self.size();
-        if width.max(height) > limits.side || u64::from(width) * u64::from(height) > limits.texels {
+        if limits.broken([width, height]).is_some() {
             let message = format!("the contact sheet would be {width} x {height} texels, over the limits");
             return Err(Fault::new(Class::Limit, message).remedy("ask for narrower tiles").into());
         }

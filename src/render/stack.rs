@@ -2,7 +2,6 @@
 
 use crate::art::{self, Picture, Source, nearest};
 use crate::arts::Arts;
-use crate::colour::Srgb;
 use crate::fault::{Faults, Result};
 use crate::limits::Limits;
 use crate::out::{self, Effort, Raster};
@@ -77,7 +76,7 @@ impl<'a> Stack<'a> {
                                 plan.blending,
                                 ask.limits,
                             )?;
-                            if !(picture.deep && ask.bits == Bits::Sixteen) {
+                            if picture.deep && ask.bits == Bits::Eight {
                                 picture.narrow();
                             }
                             picture
@@ -126,7 +125,6 @@ impl<'a> Stack<'a> {
 
     /// The stack at camera place `camera`, of the jobs that were needed.
     pub fn still(&self, camera: f64) -> Still {
-        let backdrop = Srgb::parse_hex(&self.plan.backdrop).unwrap_or(Srgb([0.0; 3]));
         let layers: Vec<Layer<'_>> = self
             .plan
             .files
@@ -137,7 +135,7 @@ impl<'a> Stack<'a> {
                 Made::Picture(picture) => Some(Layer::Art(job.placing(), picture)),
             })
             .collect();
-        Still::new(self.plan, backdrop, &layers, camera)
+        Still::new(self.plan, &layers, camera)
     }
 }
 

@@ -85,8 +85,8 @@ impl Sheet {
         &self.field
     }
 
-    /// Draws `count` texels of row `y` from column `first` on, wrapping.
-    pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+    /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
+    pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         row.alpha.resize(count, 0.0);
         self.stretch.down(&self.field.density, y as f64, &mut row.line);
@@ -96,6 +96,11 @@ impl Sheet {
             // A cubic may stray a hair past an edge.
             *alpha = alpha.clamp(0.0, 1.0);
         }
+    }
+
+    /// Draws `count` texels of row `y` from column `first` on, wrapping.
+    pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+        self.opacities(y, first, count, row);
         let tones = &self.spec.tones;
         if tones.plain() {
             row.colour.clear();
