@@ -4,17 +4,22 @@ use std::path::Path;
 
 /// Listens to a run; called from several threads at once.
 pub trait Progress: Sync {
-    /// Outputs of this many texels in all are about to be made in `folder`.
-    fn begins(&self, folder: &Path, texels: u64) {
-        let _ = (folder, texels);
+    /// So many outputs are about to be made in `folder`; `work` is the sum of all texels that will be told of.
+    fn begins(&self, folder: &Path, outputs: usize, work: u64) {
+        let _ = (folder, outputs, work);
     }
 
-    /// An output of this many texels is being made.
+    /// What an output is made from, or what the still shows, is worked out; so many texels of the work are done.
+    fn worked(&self, path: &str, texels: u64) {
+        let _ = (path, texels);
+    }
+
+    /// An output is being made.
     fn makes(&self, path: &str) {
         let _ = path;
     }
 
-    /// It is made.
+    /// It is made; it had this many texels.
     fn made(&self, path: &str, texels: u64) {
         let _ = (path, texels);
     }

@@ -6,7 +6,7 @@ mod stack;
 mod textures;
 
 pub use crate::arts::Arts;
-pub use stack::{Stack, frames_png, still_png};
+pub use stack::{Ask, Stack, frames_png, still_png};
 pub use textures::frame_path;
 
 use crate::export::Also;

@@ -40,7 +40,7 @@ fn manifest() -> Manifest {
             backdrop: "#010203".into(),
             hash: "00".into(),
             bytes: 5,
-            made_of: String::new(),
+            made_of: "01".into(),
         }),
         files: vec![Entry {
             slot: "reeds-near".into(),
@@ -65,7 +65,7 @@ fn manifest() -> Manifest {
             opaque: false,
             hash: blake3::hash(b"fog").to_hex().to_string(),
             bytes: 3,
-            made_of: String::new(),
+            made_of: "02".into(),
         }],
         exports: Vec::new(),
     }

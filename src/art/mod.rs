@@ -8,7 +8,7 @@ mod scale;
 mod vector;
 
 use crate::fault::{Class, Fault, Result};
-use crate::limits::Limits;
+use crate::limits::{Broken, Limits};
 use crate::scene::Blending;
 use std::cell::Cell;
 use std::fmt;
@@ -26,6 +26,11 @@ pub struct Picture {
     pub texels: Vec<[u16; 4]>,
 }
 
+/// The 8-bit code nearest to a 16-bit one: the exact inverse of code * 257 (W3C PNG, sample depth rescaling).
+pub fn nearest(value: u16) -> u8 {
+    ((u32::from(value) * 255 + 32767) / 65535) as u8
+}
+
 impl Picture {
     /// The picture at exactly `size`, which has no side of 0; resampled as [`Source::draw`] does.
     ///
@@ -40,9 +45,14 @@ impl Picture {
 
     /// The texels with 8 bits per sample: the nearest codes.
     pub fn eight(&self) -> Vec<u8> {
-        // PNG 13.12, sample depth rescaling; the exact inverse of code * 257.
-        let nearest = |value: &u16| ((u32::from(*value) * 255 + 32767) / 65535) as u8;
-        self.texels.as_flattened().iter().map(nearest).collect()
+        self.texels.as_flattened().iter().map(|value| nearest(*value)).collect()
+    }
+
+    /// Rounds every sample to what a file of 8 bits holds.
+    pub fn narrow(&mut self) {
+        for sample in self.texels.as_flattened_mut() {
+            *sample = u16::from(nearest(*sample)) * 257;
+        }
     }
 
     /// Mirrors left to right.
@@ -156,7 +166,8 @@ impl Source {
         Ok(Source { file, bytes: bytes.into(), kind, natural, hash, warnings, tree })
     }
 
-    /// Draws the picture at exactly `texels`, stretched as needed, mirrored left to right if `flip`.
+    /// Draws the picture at exactly `texels`, stretched as needed, mirrored left to right if `flip`. A source of 8 bits gives 8-bit
+    /// codes times 257.
     ///
     /// A PNG at its own size is handed on bit by bit, with the colours under alpha 0. Otherwise it is resampled by
     /// convolution with the Catmull-Rom kernel, widened when shrinking, on premultiplied values in the space that
@@ -191,6 +202,10 @@ impl Source {
         if flip {
             picture.flip();
         }
+        if !picture.deep {
+            // What the file of it will hold: a still drawn from it is one of the files.
+            picture.narrow();
+        }
         Ok(picture)
     }
 }
@@ -204,21 +219,13 @@ fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::re
         )
         .remedy("give it a width and a height"));
     }
-    if width.max(height) > limits.side {
-        return Err(Fault::new(
-            Class::Limit,
-            format!("{what} {width} x {height} texels large, over the limit of {} to a side", limits.side),
-        )
-        .remedy("make it smaller, or raise the limit on sides"));
-    }
-    if u64::from(width) * u64::from(height) > limits.texels {
-        return Err(Fault::new(
-            Class::Limit,
-            format!("{what} {width} x {height} texels large, over the limit of {} texels", limits.texels),
-        )
-        .remedy("make it smaller, or raise the limit on texels"));
-    }
-    Ok(())
+    let (bound, which) = match limits.broken([width, height]) {
+        Some(Broken::Side(most)) => (format!("{most} to a side"), "sides"),
+        Some(Broken::Texels(most)) => (format!("{most} texels"), "texels"),
+        None => return Ok(()),
+    };
+    let message = format!("{what} {width} x {height} texels large, over the limit of {bound}");
+    Err(Fault::new(Class::Limit, message).remedy(format!("make it smaller, or raise the limit on {which}")))
 }
 
 thread_local! {

@@ -1,12 +1,7 @@
 //! What is shown of plans, runs and presets.
 
-use super::args::PresetsCommand;
-use super::say;
 use super::table::{bytes, layout, number};
-use fogweft::fault::Result;
 use fogweft::plan::{Job, Plan};
-use fogweft::recipe::layers::Resolved;
-use fogweft::recipe::shelf::Shelf;
 use fogweft::render::Report;
 
 /// A run: what was made and why, what was kept, and where the still is. A first run shows every file in a table.
@@ -124,52 +119,11 @@ pub fn plan(plan: &Plan) -> String {
         number(plan.travel, 1),
         number(plan.scale, 4),
         number(plan.extinction, 7),
-        match plan.blending {
-            fogweft::scene::Blending::Encoded => "encoded",
-            fogweft::scene::Blending::Linear => "linear",
-        },
+        plan.blending,
     );
     text += &layout(&head, &rows, 2);
     for note in &plan.notes {
         text += &format!("note: {note}\n");
     }
     text
-}
-
-/// The shelf, or one preset of it.
-pub fn presets(command: Option<PresetsCommand>) -> Result<()> {
-    let shelf = Shelf::embedded();
-    match command {
-        None => {
-            let mut rows = Vec::new();
-            for name in shelf.names() {
-                let preset = shelf.get(name)?;
-                let anchor = format!("{:?}", preset.anchor).to_lowercase();
-                rows.push(vec![preset.name, preset.word, anchor, preset.about]);
-            }
-            say(&layout(&["preset", "weather word", "anchor", "for"], &rows, 4));
-        }
-        Some(PresetsCommand::Show { name }) => {
-            let preset = shelf.get(&name)?;
-            let mut text = format!("{} ({})\n{}\n\n", preset.title, preset.name, preset.about);
-            text += &format!("{}\n{}\n{}\n\n", preset.word, preset.definition, preset.source);
-            let anchor = format!("{:?}", preset.anchor).to_lowercase();
-            text += &format!("anchor = \"{anchor}\"\nvisibility = {}\n", number(preset.visibility, 3));
-            let resolved = Resolved::of_preset(&preset);
-            let mut table = "";
-            for key in fogweft::keys::KEYS.iter().filter(|key| key.is_step()) {
-                let (step, number) = key.path.split_once('.').unwrap_or(("", key.path));
-                if step != table {
-                    text += &format!("\n[{step}]\n");
-                    table = step;
-                }
-                if let Some(value) = resolved.value(key.path) {
-                    let unit = if key.unit.is_empty() { String::new() } else { format!(" ({})", key.unit) };
-                    text += &format!("{:<28}# {}{unit}\n", format!("{number} = {value}"), key.about);
-                }
-            }
-            say(&text);
-        }
-    }
-    Ok(())
 }

@@ -4,7 +4,6 @@
 //! A scene px on the play plane is [`UNIT`] long; the eye stands a view's width before it, and depths are scaled to that, so
 //! that a quad at depth d, enlarged by (camera + d) / camera, pans at the plan's rate.
 
-use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Result};
 use crate::out::{Effort, encode_channels};
 use crate::plan::{Kind, Plan};
@@ -208,7 +207,7 @@ impl File {
     }
 
     fn backdrop(&mut self, plan: &Plan, depth: f64) {
-        let colour = Srgb::parse_hex(&plan.backdrop).unwrap_or(Srgb([0.0; 3])).linear().0.map(f64::from);
+        let colour = plan.backdrop.linear().0.map(f64::from);
         self.materials.push(json!({
             "name": "backdrop",
             "pbrMetallicRoughness": {

@@ -35,7 +35,7 @@ pub fn bytes(stack: &Stack<'_>) -> Result<Vec<u8>> {
         "view": plan.view,
         "travel": plan.travel,
         "scale": plan.scale * share,
-        "backdrop": plan.backdrop,
+        "backdrop": plan.backdrop.to_hex(),
         "layers": layers
     });
     let note = match plan.blending {

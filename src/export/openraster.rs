@@ -4,7 +4,6 @@
 //! of the format do; so does the merged picture, also where the scene's own blending is linear.
 
 use crate::art::Picture;
-use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Result};
 use crate::out::{Effort, Owned, Raster, encode_channels};
 use crate::plan::{Kind, Placing};
@@ -44,7 +43,7 @@ pub fn bytes(stack: &Stack<'_>, effort: Effort) -> Result<Vec<u8>> {
             layers(stack.texels(index, Bits::Eight), placing, canvas, plan.scale, index)
         })
         .collect();
-    let backdrop = Srgb::parse_hex(&plan.backdrop).unwrap_or(Srgb([0.0; 3])).to_codes();
+    let backdrop = plan.backdrop.to_codes();
     let merged = merge(canvas, backdrop, &layers);
     let small = thumbnail(canvas, &merged)?;
 

@@ -10,7 +10,7 @@ pub mod soften;
 pub mod stretch;
 pub mod wander;
 
-use crate::exp::exp_neg;
+use crate::exp::opacity;
 use crate::recipe::{Anchor, Recipe};
 use crate::seed;
 use grid::{Grid, Plane};
@@ -180,6 +180,13 @@ impl Field {
         Field { grid, density }
     }
 
+    /// The field of `spec` from its numbers, worked out before; none if there are more or fewer than it has sample points.
+    pub fn of_numbers(spec: &FieldSpec, sampling: Sampling, numbers: Vec<f32>) -> Option<Field> {
+        let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
+        let density = Plane { cols: grid.cols, data: numbers };
+        (density.data.len() == grid.cols * grid.rows).then_some(Field { grid, density })
+    }
+
     /// How much each place faces the light, -1..1: the slope toward it, over a quarter of a feature, of what is seen of the
     /// density through optical depth `tau`. Thin fog shows the density itself; in thick fog only its outside shows, and what
     /// goes on within mustn't: it would read as marble. `light` in degrees (0 right, 90 above), `reach` in texels along x and y.
@@ -190,10 +197,10 @@ impl Field {
         let (cols, rows) = (self.grid.cols, self.grid.rows as i64);
         let mut out = Plane::new(cols, self.grid.rows);
         let tau = tau.max(1e-3) as f32;
-        let whole = 1.0 - exp_neg(tau);
+        let whole = opacity(tau);
         let mut seen = self.density.clone();
         seen.each_row(|_, numbers| {
-            numbers.iter_mut().for_each(|number| *number = (1.0 - exp_neg(tau * number.max(0.0))) / whole);
+            numbers.iter_mut().for_each(|number| *number = opacity(tau * *number) / whole);
         });
         out.each_row(|row, numbers| {
             let toward = seen.row((row as i64 + dy).clamp(0, rows - 1) as usize);

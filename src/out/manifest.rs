@@ -4,6 +4,7 @@ use super::files::why;
 use crate::fault::{Class, Fault, Faults, Result};
 pub use crate::plan::Kind;
 use crate::scene::{Alpha, Blending};
+use schemars::JsonSchema;
 use serde::ser::Serializer;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -14,9 +15,6 @@ use std::path::{Component, Path};
 /// The manifest's file name.
 pub const NAME: &str = "manifest.json";
 
-/// The manifest's form, as JSON Schema (draft 2020-12).
-pub const SCHEMA: &str = include_str!("manifest.schema.json");
-
 /// The version of the manifest's form.
 pub const VERSION: u32 = 1;
 
@@ -24,20 +22,24 @@ pub const VERSION: u32 = 1;
 const MOST_BYTES: u64 = 16 << 20;
 
 /// A manifest. Lengths in scene px, depths in the scene's depth units.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Manifest {
     /// Version of this form: 1.
+    #[schemars(range(min = 1, max = 1))]
     pub version: u32,
     /// The program and its version.
     #[serde(default)]
     pub generator: String,
-    /// The camera's frame.
+    /// The camera's frame: width and height, each over 0. Unit: scene px.
+    #[schemars(inner(range(min = 1)))]
     #[serde(serialize_with = "tidy_list")]
     pub view: [f64; 2],
-    /// How far the camera pans on the play plane.
+    /// How far the camera pans on the play plane, 0 or more. Unit: scene px.
+    #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub travel: f64,
-    /// Texels per scene px that the run asked for.
+    /// Texels per scene px that the run asked for, over 0.
+    #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub scale: f64,
     /// How the renderer must mix colours.
@@ -56,14 +58,14 @@ pub struct Manifest {
 }
 
 /// A further file: the stack in another form, or a further moment of a sheet.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Export {
     /// Path relative to the manifest.
     pub path: String,
     /// BLAKE3 of the file as the program wrote it, in hexadecimal.
     #[serde(default)]
     pub hash: String,
-    /// The file's length as the program wrote it.
+    /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
     /// BLAKE3 of all that the file was made from, in hexadecimal.
@@ -72,11 +74,11 @@ pub struct Export {
 }
 
 /// The picture of the whole stack.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Still {
     /// Path of the picture, relative to the manifest.
     pub path: String,
-    /// The camera's place on the travel.
+    /// The camera's place on the travel. Unit: scene px.
     #[serde(serialize_with = "tidy")]
     pub camera: f64,
     /// Colour that the stack is drawn on, `#rrggbb`.
@@ -85,7 +87,7 @@ pub struct Still {
     /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
     #[serde(default)]
     pub hash: String,
-    /// The file's length as the program wrote it.
+    /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
     /// BLAKE3 of all that the file was made from, in hexadecimal.
@@ -94,7 +96,7 @@ pub struct Still {
 }
 
 /// One file of the manifest.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Entry {
     /// The slot it belongs to.
     pub slot: String,
@@ -102,31 +104,33 @@ pub struct Entry {
     pub kind: Kind,
     /// Path relative to the manifest.
     pub path: String,
-    /// Its place from far to near; unique.
+    /// Its place from far to near, 0 or more; unique.
     pub order: u32,
-    /// Depth of the slot.
+    /// Depth of the slot: 0 on the play plane, positive behind it. Unit: depth units.
     #[serde(serialize_with = "tidy")]
     pub depth: f64,
-    /// How fast it pans against the play plane.
+    /// How fast it pans: scene px in the view for each px of camera travel, over 0.
+    #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub pan_rate: f64,
-    /// Left, top, width, height with the camera at the start of the travel.
+    /// Left, top, width, height with the camera at the start of the travel. Unit: scene px.
     #[serde(serialize_with = "tidy_list")]
     pub rect: [f64; 4],
-    /// Width and height in texels.
+    /// Width and height, 1 or more each. Unit: texels.
+    #[schemars(inner(range(min = 1)))]
     pub texels: [u32; 2],
-    /// Scene px that a texel covers, along x and y: `rect` over `texels`.
+    /// What a texel covers along x and y: `rect` over `texels`. Unit: scene px.
     #[serde(default, serialize_with = "tidy_list")]
     pub stretch: [f64; 2],
-    /// Left, top, width and height in texels of what is drawn of the file; none: all of it. Texels outside are there for
-    /// linear filters, which need neighbours at a tile's edge.
+    /// Left, top, width and height of what is drawn of the file; none: all of it. Texels outside are there for linear filters,
+    /// which need neighbours at a tile's edge. Unit: texels.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub part: Option<[u32; 4]>,
     /// The rectangle of the whole strip, if the file is a tile of it. Who sets pictures on whole px moves the strip, not
-    /// each tile by itself.
+    /// each tile by itself. Unit: scene px.
     #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option_list")]
     pub strip: Option<[f64; 4]>,
-    /// It stands again at every such distance, if there is one.
+    /// It stands again at every such distance, over 0, if there is one. Unit: scene px.
     #[serde(serialize_with = "tidy_option")]
     pub period: Option<f64>,
     /// Whether its left and right edges meet, so that the texture itself may repeat along x.
@@ -138,16 +142,17 @@ pub struct Entry {
     /// How it holds colour and alpha.
     #[serde(default)]
     pub alpha: Alpha,
-    /// Bits per channel.
+    /// Bits per channel: 8 or 16.
+    #[schemars(range(min = 8, max = 16))]
     #[serde(default = "eight")]
     pub bits: u8,
     /// What follows the file in a closed loop of moments of the same fog, evenly spaced; none for fog at rest.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub frames: Vec<Export>,
-    /// Suggested drift to the right, scene px per second; slower far away, 0 for art.
+    /// Suggested drift to the right; slower far away, 0 for art. Unit: scene px per second.
     #[serde(default, serialize_with = "tidy")]
     pub drift: f64,
-    /// Mean optical depth of the air along the anchor line; for fog.
+    /// Mean optical depth of the air along the anchor line, over 0; for fog.
     #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option")]
     pub optical_depth: Option<f64>,
     /// Whether every texel is opaque.
@@ -156,7 +161,7 @@ pub struct Entry {
     /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
     #[serde(default)]
     pub hash: String,
-    /// The file's length as the program wrote it.
+    /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
     /// BLAKE3 of all that the file was made from, in hexadecimal.

@@ -2,20 +2,21 @@
 
 pub mod period;
 
+use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::field::FieldSpec;
 use crate::law;
-use crate::limits::Limits;
+use crate::limits::{Broken, Limits};
 use crate::recipe::Anchor;
 use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot, Texture};
 use crate::seed;
 use crate::sheet::SheetSpec;
 use crate::sheet::grade::Tones;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 use std::collections::BTreeMap;
 
 /// What a file holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Kind {
     /// The air between a slot and the next farther one.
@@ -124,7 +125,8 @@ pub struct Plan {
     /// Extinction per depth unit.
     pub extinction: f64,
     /// What the still is drawn on, `#rrggbb`.
-    pub backdrop: String,
+    #[serde(serialize_with = "hex")]
+    pub backdrop: Srgb,
     /// The eye's distance from the play plane, depth units.
     pub camera: f64,
     /// Suggested drift of fog, scene px per second at pan rate 1.
@@ -155,7 +157,7 @@ impl Plan {
             scale,
             blending: scene.air.blending,
             extinction: law::extinction(scene.air.visibility),
-            backdrop: scene.backdrop.to_hex(),
+            backdrop: scene.backdrop,
             camera: scene.camera,
             drift: scene.air.drift,
             texture: scene.texture,
@@ -277,6 +279,10 @@ impl Plan {
     }
 }
 
+fn hex<S: Serializer>(colour: &Srgb, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+    serializer.serialize_str(&colour.to_hex())
+}
+
 /// Length of the air behind each slot, by its name.
 fn gaps(scene: &Scene) -> BTreeMap<String, f64> {
     let mut farther = None;
@@ -311,13 +317,10 @@ fn texels(length: f64, scale: f64) -> u32 {
 
 fn check(what: &str, size: [u32; 2], limits: &Limits, faults: &mut Faults) {
     let [width, height] = size;
-    let count = u64::from(width) * u64::from(height);
-    let broken = if width.max(height) > limits.side {
-        format!("its longer side may have {} texels", limits.side)
-    } else if count > limits.texels {
-        format!("it may have {} texels in all", limits.texels)
-    } else {
-        return;
+    let broken = match limits.broken(size) {
+        Some(Broken::Side(most)) => format!("its longer side may have {most} texels"),
+        Some(Broken::Texels(most)) => format!("it may have {most} texels in all"),
+        None => return,
     };
     faults.list.push(
         Fault::new(Class::Limit, format!("{what} would be {width} x {height} texels; {broken}"))

@@ -84,7 +84,7 @@ fn still(plan: &Plan, outcomes: &Outcomes, earlier: Option<&Manifest>) -> Option
     Some(Still {
         path: STILL.to_owned(),
         camera,
-        backdrop: plan.backdrop.clone(),
+        backdrop: plan.backdrop.to_hex(),
         hash: written.hash.clone(),
         bytes: written.bytes,
         made_of: written.made_of.clone(),

@@ -1,18 +1,22 @@
 //! One run in one folder: look, decide, make, write, remember.
 
 use super::manifest::{Outcome, Outcomes, manifest};
+use super::stack::{Ask, work_of};
 use super::textures::{self, File, Of, Searched};
 use super::{Change, Options, Report, STILL, Stack, still_png};
 use crate::arts::Arts;
 use crate::export::{self, Also};
 use crate::fault::{Class, Fault, Faults, Result};
-use crate::out::{self, Manifest};
+use crate::out::{self, Effort, Manifest};
 use crate::plan::Plan;
 use crate::progress::Progress;
 use crate::rerun::gone::gone;
 use crate::rerun::made_of::{of_export, of_jobs, of_still, of_text};
 use crate::rerun::record::NAME as STATE;
-use crate::rerun::{Act, Decision, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide};
+use crate::rerun::{
+    Act, Decision, Fields, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide,
+};
+use crate::scene::Alpha;
 use crate::texture::Shape;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -117,8 +121,14 @@ pub(super) fn run(
     let _lock = Lock::take(&folder)?;
     let records = Records::read(&folder)?;
     let asked = |slot: &str| options.only.is_empty() || options.only.iter().any(|name| name == slot);
-    let mut stack = Stack::part(&plan, arts, &options.limits, |_| false)?;
-    let (shapes, searched) = textures::shapes(&mut stack, &jobs, arts, options, &records, asked)?;
+    let fields = Fields::in_folder(&folder);
+    let mut stack = Stack::empty(&plan);
+    let with = (arts, &fields);
+    let (shapes, searched) =
+        textures::shapes(&mut stack, &jobs, with, options, &records, asked, (&folder, progress))?;
+    if progress.stopped() {
+        return Err(stopped(&folder));
+    }
     let of_jobs = jobs.iter().enumerate().map(|(at, job)| (asked(&job.slot), at, job));
     let textures: Vec<(bool, Of, Wanted)> = of_jobs
         .flat_map(|(asked, at, job)| {
@@ -149,7 +159,8 @@ pub(super) fn run(
 
     let mut outputs = look(&folder, wanted, &records, options)?;
     if outputs.iter().any(|output| output.target().is_some()) {
-        make(&mut stack, arts, options, &folder, camera, (&shapes, &mut outputs), progress)?;
+        let with = (arts, &fields);
+        make(&mut stack, with, options, &folder, camera, (&shapes, &mut outputs), progress)?;
         look_again(&folder, &mut outputs, &records)?;
     }
     let manifest = of_outputs(&plan, &outputs, camera, &shapes, &records, &folder);
@@ -186,7 +197,7 @@ fn look(
 /// Works out all that is to be made; nothing is written yet.
 fn make(
     stack: &mut Stack<'_>,
-    arts: &Arts,
+    (arts, fields): (&Arts, &Fields),
     options: &Options,
     folder: &Path,
     camera: f64,
@@ -195,13 +206,34 @@ fn make(
 ) -> Result<()> {
     out::prepare_folder(folder)?;
     out::sweep(folder);
+    // What is kept is what the run would make.
+    let held: BTreeMap<usize, (PathBuf, String)> = outputs
+        .iter()
+        .filter_map(|output| match (&output.decision.act, output.texture()) {
+            (Act::Keep(written), Some(of)) if as_drawn(stack.plan(), &shapes[of.job], of) => {
+                Some((of.job, (folder.join(&output.wanted.path), written.hash.clone())))
+            }
+            _ => None,
+        })
+        .collect();
     let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
-    progress.begins(folder, due.iter().map(|output| output.wanted.texels).sum());
     let of_jobs: BTreeSet<usize> =
         due.iter().filter_map(|output| output.texture()).map(|of| of.job).collect();
     // The still and the other forms show every job.
     let all = due.iter().any(|output| output.texture().is_none());
-    stack.fill(arts, &options.limits, |job| all || of_jobs.contains(&job))?;
+    let needed = |job: usize| all || of_jobs.contains(&job);
+    let to_work = stack.plan().files.iter().enumerate().filter(|(job, _)| needed(*job) && !stack.has(*job));
+    let to_work: u64 = to_work.map(|(_, job)| work_of(job.placing())).sum();
+    progress.begins(folder, due.len(), to_work + due.iter().map(|output| output.wanted.texels).sum::<u64>());
+    let ask = Ask {
+        fields,
+        limits: &options.limits,
+        bits: options.bits,
+        needed: &needed,
+        worked: &|path, texels| progress.worked(path, texels),
+        held: &|job| held.get(&job).cloned(),
+    };
+    stack.fill(arts, &ask)?;
     let stack = &*stack;
     // The tiles of a job come from one piece of work.
     let mut groups: BTreeMap<(usize, u32), Vec<&mut Output>> = BTreeMap::new();
@@ -224,12 +256,20 @@ fn make(
     let mut found = Faults::default();
     found.list.extend(faults.into_iter().filter_map(Result::err).flat_map(|faults| faults.list));
     found.or(())?;
+    fields.sweep(stack.plan());
     if progress.stopped() {
-        return Err(Fault::new(Class::Output, "the run was stopped; nothing was written")
-            .in_file(folder)
-            .into());
+        return Err(stopped(folder));
     }
     Ok(())
+}
+
+fn stopped(folder: &Path) -> Faults {
+    Fault::new(Class::Output, "the run was stopped; nothing was written").in_file(folder).into()
+}
+
+/// Whether a texture's file holds its job's picture just as it is drawn.
+fn as_drawn(plan: &Plan, shape: &Shape, of: Of) -> bool {
+    of.frame == 0 && plan.texture.alpha == Alpha::Straight && shape.is_whole(plan.files[of.job].placing())
 }
 
 /// Makes the tiles of one job at one moment, or another output.
@@ -255,7 +295,7 @@ fn make_group(
                 Some(File { bytes, opaque: false, bits: 0 })
             }
             _ => Some(File {
-                bytes: still_png(&stack.still(camera), options.bits, options.effort),
+                bytes: still_png(&stack.still(camera), options.bits, of_still_effort(options.effort)),
                 opaque: true,
                 bits: 0,
             }),
@@ -263,6 +303,11 @@ fn make_group(
         progress.made(&output.wanted.path, output.wanted.texels);
     }
     Ok(())
+}
+
+/// The still is looked at after every tweak and then made anew: it has to be there soon rather than be small.
+fn of_still_effort(effort: Effort) -> Effort {
+    if effort == Effort::Small { Effort::Small } else { Effort::Fast }
 }
 
 /// Looks once more at what is to be replaced: somebody may have painted on it while the run was at work.

@@ -1,16 +1,18 @@
 //! A scene's sheets and pictures, worked out, and their bytes.
 
-use crate::art::Picture;
+use crate::art::{self, Picture, Source};
 use crate::arts::Arts;
-use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::field::Sampling;
 use crate::limits::Limits;
 use crate::out::{self, Effort, Owned, Raster};
-use crate::plan::{Job, Plan};
+use crate::plan::{ArtJob, Job, Placing, Plan};
+use crate::rerun::Fields;
+use crate::scene::Blending;
 use crate::sheet::{Bits, Sheet};
 use crate::still::{Layer, Still};
 use rayon::prelude::*;
+use std::path::PathBuf;
 
 enum Made {
     Sheet(Box<Sheet>),
@@ -23,48 +25,91 @@ pub struct Stack<'a> {
     made: Vec<Option<Made>>,
 }
 
+/// What of a stack is to be worked out, and how.
+pub struct Ask<'a> {
+    /// Bounds.
+    pub limits: &'a Limits,
+    /// Bits of the outputs. Pictures stand in the stack as their files hold them.
+    pub bits: Bits,
+    /// The jobs that are needed, by their place in the plan.
+    pub needed: &'a (dyn Fn(usize) -> bool + Sync),
+    /// Told of each job that is worked out, with its texels.
+    pub worked: &'a (dyn Fn(&str, u64) + Sync),
+    /// Fields that are kept between runs.
+    pub fields: &'a Fields,
+    /// The file that holds a job's picture already, with its hash; reading is quicker than drawing.
+    pub held: &'a (dyn Fn(usize) -> Option<(PathBuf, String)> + Sync),
+}
+
 impl<'a> Stack<'a> {
-    /// Works out every job of the plan.
+    /// Works out every job of the plan, for outputs of 16 bits.
     pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
-        Stack::part(plan, arts, limits, |_| true)
+        let fields = Fields::default();
+        let ask = Ask {
+            limits,
+            bits: Bits::Sixteen,
+            needed: &|_| true,
+            fields: &fields,
+            held: &|_| None,
+            worked: &|_, _| (),
+        };
+        Stack::part(plan, arts, &ask)
     }
 
-    /// Works out the jobs of the plan that `needed` asks for, by their place in it.
-    pub fn part(
-        plan: &'a Plan,
-        arts: &Arts,
-        limits: &Limits,
-        needed: impl Fn(usize) -> bool + Sync,
-    ) -> Result<Stack<'a>> {
-        let mut stack = Stack { plan, made: plan.files.iter().map(|_| None).collect() };
-        stack.fill(arts, limits, needed)?;
+    /// Works out what is asked for.
+    pub fn part(plan: &'a Plan, arts: &Arts, ask: &Ask<'_>) -> Result<Stack<'a>> {
+        let mut stack = Stack::empty(plan);
+        stack.fill(arts, ask)?;
         Ok(stack)
     }
 
-    /// Works out the jobs that `needed` asks for and that aren't worked out yet.
+    /// Nothing is worked out yet.
+    pub fn empty(plan: &'a Plan) -> Stack<'a> {
+        Stack { plan, made: plan.files.iter().map(|_| None).collect() }
+    }
+
+    /// Whether the job `index` is worked out.
+    pub fn has(&self, index: usize) -> bool {
+        self.made[index].is_some()
+    }
+
+    /// Works out what is asked for and isn't worked out yet.
     ///
     /// # Errors
     /// With all pictures that can't be drawn.
-    pub fn fill(
-        &mut self,
-        arts: &Arts,
-        limits: &Limits,
-        needed: impl Fn(usize) -> bool + Sync,
-    ) -> Result<()> {
+    pub fn fill(&mut self, arts: &Arts, ask: &Ask<'_>) -> Result<()> {
         let plan = self.plan;
         let there: Vec<bool> = self.made.iter().map(Option::is_some).collect();
         let work = |(index, job): (usize, &Job)| -> Result<Option<Made>> {
-            if there[index] || !needed(index) {
+            if there[index] || !(ask.needed)(index) {
                 return Ok(None);
             }
-            Ok(Some(match job {
-                Job::Fog(job) => Made::Sheet(Box::new(Sheet::new(job.spec.clone(), Sampling::Reduced))),
+            let made = match job {
+                Job::Fog(job) => Made::Sheet(Box::new(ask.fields.sheet(&job.spec))),
                 Job::Art(job) => {
-                    let placing = &job.placing;
-                    let source = arts.source(&placing.slot, limits)?;
-                    Made::Picture(source.draw(placing.texels, job.flip, job.wraps, plan.blending, limits)?)
+                    Made::Picture(match (ask.held)(index).and_then(|file| held(&file, job, ask)) {
+                        Some(picture) => picture,
+                        None => {
+                            let placing = &job.placing;
+                            let source = arts.source(&placing.slot, ask.limits)?;
+                            let mut picture = source.draw(
+                                placing.texels,
+                                job.flip,
+                                job.wraps,
+                                plan.blending,
+                                ask.limits,
+                            )?;
+                            if picture.deep && ask.bits == Bits::Eight {
+                                picture.narrow();
+                            }
+                            picture
+                        }
+                    })
                 }
-            }))
+            };
+            let placing = job.placing();
+            (ask.worked)(&placing.path, work_of(placing));
+            Ok(Some(made))
         };
         let results: Vec<_> = plan.files.par_iter().enumerate().map(work).collect();
         let mut faults = Faults::default();
@@ -139,7 +184,6 @@ impl<'a> Stack<'a> {
 
     /// The stack at camera place `camera`, of the jobs that were needed.
     pub fn still(&self, camera: f64) -> Still {
-        let backdrop = Srgb::parse_hex(&self.plan.backdrop).unwrap_or(Srgb([0.0; 3]));
         let layers: Vec<Layer<'_>> = self
             .plan
             .files
@@ -150,7 +194,7 @@ impl<'a> Stack<'a> {
                 Made::Picture(picture) => Some(Layer::Art(job.placing(), picture)),
             })
             .collect();
-        Still::new(self.plan, backdrop, &layers, camera)
+        Still::new(self.plan, &layers, camera)
     }
 }
 
@@ -189,6 +233,24 @@ pub fn frames_png(
             out::encode(Raster::Sixteen { size, samples: &samples, keep_depth: true }, effort)
         }
     })
+}
+
+/// Texels of a job's picture, as a measure of the work.
+pub(super) fn work_of(placing: &Placing) -> u64 {
+    placing.texels.map(u64::from).iter().product()
+}
+
+/// The picture of a job as an earlier run left it in `file`; nothing if it isn't that any more.
+fn held((file, hash): &(PathBuf, String), job: &ArtJob, ask: &Ask<'_>) -> Option<Picture> {
+    let bytes = art::content(file, ask.limits).ok()?;
+    if blake3::hash(&bytes).to_hex().as_str() != hash {
+        return None;
+    }
+    let source = Source::from_bytes(file, bytes, ask.limits).ok()?;
+    let texels = job.placing.texels;
+    // At its own size a PNG is handed on bit by bit, with the colours under alpha 0.
+    let picture = source.draw(texels, false, false, Blending::Encoded, ask.limits).ok()?;
+    (source.natural == texels.map(f64::from)).then_some(picture)
 }
 
 /// The PNG of a still.

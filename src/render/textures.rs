@@ -1,17 +1,20 @@
 //! From the plan's jobs to the textures that are wanted of them.
 
+use super::stack::Ask;
 use super::{Options, Stack};
 use crate::arts::Arts;
 use crate::fault::Result;
 use crate::out;
 use crate::plan::{Kind, Placing, Plan};
+use crate::progress::Progress;
 use crate::rerun::made_of::of_texture;
-use crate::rerun::{Records, Wanted};
+use crate::rerun::{Fields, Records, Wanted};
 use crate::scene::Alpha;
 use crate::sheet::Bits;
 use crate::texture::Shape;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 
 /// Shapes that were searched for, by the hash of what they were found for: area and stored size.
 pub(super) type Searched = BTreeMap<String, [u32; 6]>;
@@ -31,10 +34,11 @@ pub(super) struct Of {
 pub(super) fn shapes(
     stack: &mut Stack<'_>,
     jobs: &[Wanted],
-    arts: &Arts,
+    (arts, fields): (&Arts, &Fields),
     options: &Options,
     records: &Records,
     asked: impl Fn(&str) -> bool + Sync,
+    (folder, progress): (&Path, &dyn Progress),
 ) -> Result<(Vec<Shape>, Searched)> {
     let plan = stack.plan();
     let texture = &plan.texture;
@@ -56,13 +60,30 @@ pub(super) fn shapes(
     };
     let known: Vec<Option<Shape>> = (0..jobs.len()).map(known).collect();
     let open = |job: usize| known[job].is_none() && asked(&jobs[job].slot);
-    stack.fill(arts, &options.limits, |job| known[job].is_none() && asked(&jobs[job].slot))?;
+    let work: u64 = (0..jobs.len()).filter(|job| open(*job)).map(|job| 2 * jobs[job].texels).sum();
+    if work > 0 {
+        progress.begins(folder, 0, work);
+    }
+    let worked = |path: &str, texels| progress.worked(path, texels);
+    let ask = Ask {
+        fields,
+        limits: &options.limits,
+        bits: options.bits,
+        needed: &open,
+        worked: &worked,
+        held: &|_| None,
+    };
+    stack.fill(arts, &ask)?;
     let stack = &*stack;
     let shapes: Vec<Shape> = (0..jobs.len())
         .into_par_iter()
         .map(|job| match &known[job] {
             Some(shape) => shape.clone(),
-            None if open(job) => Shape::new(stack, job, texture, options.bits),
+            None if open(job) && !progress.stopped() => {
+                let shape = Shape::new(stack, job, texture, options.bits);
+                worked(&jobs[job].path, jobs[job].texels);
+                shape
+            }
             // Nobody asks for it.
             None => Shape::of(
                 whole(plan.files[job].placing()),

@@ -112,7 +112,9 @@ pub(crate) fn decide(folder: &Path, wanted: &Wanted, records: &Records, rerun: R
             if rerun.again {
                 plain(Act::Make, "made again".into())
             } else if written.made_of == wanted.made_of {
-                plain(Act::Keep(Written { beside: None, ..written }), String::new())
+                // The same was made of these settings, whatever the record knew.
+                let settings = wanted.settings.clone();
+                plain(Act::Keep(Written { beside: None, settings, ..written }), String::new())
             } else {
                 plain(Act::Make, why(&written.settings, &wanted.settings))
             }

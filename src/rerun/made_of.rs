@@ -83,7 +83,7 @@ pub fn of_jobs(plan: &Plan, arts: &Arts, packing: Packing, settled: &Settled) ->
 /// The still at `camera`: made of every job as it stands in the stack.
 pub fn of_still(path: &str, plan: &Plan, jobs: &[Wanted], camera: f64, packing: Packing) -> Wanted {
     let mut settings = Settings::from([("at".to_owned(), camera.to_string())]);
-    settings.insert("backdrop".into(), plan.backdrop.clone());
+    settings.insert("backdrop".into(), plan.backdrop.to_hex());
     settings.insert("air.blending".into(), format!("{:?}", plan.blending).to_lowercase());
     settings.insert("view".into(), format!("{:?}", plan.view));
     run_settings(plan, packing, &mut settings);

@@ -4,6 +4,7 @@
 //! that of the file that stands there, and the file is byte for byte what was written, nothing is to be made.
 
 pub mod decide;
+pub mod fields;
 pub mod gone;
 pub mod lock;
 pub mod made_of;
@@ -12,6 +13,7 @@ pub mod stamp;
 pub mod why;
 
 pub use decide::{Act, Decision, Rerun};
+pub use fields::Fields;
 pub use gone::Gone;
 pub use lock::Lock;
 pub use made_of::{OUTPUT_VERSION, Packing, Wanted};

@@ -1,5 +1,6 @@
 //! Why an output is made again, in the words of the scene's keys.
 
+use crate::recipe::layers::{Layer, Resolved};
 use crate::scene::read::Reading;
 use std::collections::BTreeMap;
 
@@ -30,12 +31,14 @@ pub struct Settled {
 impl Settled {
     /// What `reading` sets.
     pub fn of(reading: &Reading) -> Settled {
-        let text = |resolved: &crate::recipe::layers::Resolved| -> Settings {
-            resolved
-                .settings
-                .iter()
-                .map(|(path, setting)| ((*path).to_owned(), setting.value.to_string()))
-                .collect()
+        // What nobody set follows from the rest.
+        let key = |path: &str, who: &Layer| match who {
+            Layer::Default => format!("{DERIVED}{path}"),
+            _ => path.to_owned(),
+        };
+        let text = |resolved: &Resolved| -> Settings {
+            let all = resolved.settings.iter();
+            all.map(|(path, setting)| (key(path, &setting.who), setting.value.to_string())).collect()
         };
         let names = reading.scene.slots.iter().map(|slot| slot.name.clone());
         Settled { facts: text(&reading.facts), slots: names.zip(reading.slots.iter().map(text)).collect() }
@@ -44,7 +47,8 @@ impl Settled {
     /// The settings that can change a slot's output, as far as `wanted` says of each key.
     pub(super) fn pick(&self, slot: &str, wanted: impl Fn(&str) -> bool) -> Settings {
         let own = self.slots.get(slot).into_iter().flatten();
-        let all = self.facts.iter().chain(own).filter(|(key, _)| wanted(key));
+        let all = self.facts.iter().chain(own);
+        let all = all.filter(|(key, _)| wanted(key.strip_prefix(DERIVED).unwrap_or(key)));
         all.map(|(key, value)| (key.clone(), value.clone())).collect()
     }
 }
@@ -59,7 +63,7 @@ pub fn why(old: &Settings, new: &Settings) -> String {
     let (derived, direct): (Vec<&String>, Vec<&String>) =
         changed.into_iter().partition(|key| key.starts_with(DERIVED));
     let picture = derived.iter().any(|key| *key == PICTURE);
-    let mut parts: Vec<String> = direct.iter().map(|key| change(key, old.get(*key), new.get(*key))).collect();
+    let mut parts: Vec<String> = direct.iter().map(|key| change(key, old, new)).collect();
     // A preset brings many numbers along; it is the cause.
     if let Some(at) = direct.iter().position(|key| *key == "slot.preset") {
         let cause = parts.remove(at);
@@ -69,7 +73,7 @@ pub fn why(old: &Settings, new: &Settings) -> String {
         parts.insert(0, "its picture changed".to_owned());
     }
     if parts.is_empty() {
-        parts = derived.iter().map(|key| change(key, old.get(*key), new.get(*key))).collect();
+        parts = derived.iter().map(|key| change(key, old, new)).collect();
     }
     match parts.len() {
         0 => "made of something else than before".to_owned(),
@@ -78,16 +82,21 @@ pub fn why(old: &Settings, new: &Settings) -> String {
     }
 }
 
-fn change(key: &str, old: Option<&String>, new: Option<&String>) -> String {
+fn change(key: &str, old: &Settings, new: &Settings) -> String {
     if let Some(path) = key.strip_prefix(LAYER) {
-        return match (old, new) {
+        return match (old.get(key), new.get(key)) {
             (None, _) => format!("{path} is new"),
             (_, None) => format!("{path} is gone"),
             _ => format!("{path} changed"),
         };
     }
-    let text = |value: Option<&String>| value.map_or_else(|| "default".to_owned(), Clone::clone);
-    format!("{} {} -> {}", key.strip_prefix(DERIVED).unwrap_or(key), text(old), text(new))
+    let name = key.strip_prefix(DERIVED).unwrap_or(key);
+    let derived = format!("{DERIVED}{name}");
+    let text = |settings: &Settings| {
+        let value = settings.get(name).or_else(|| settings.get(&derived));
+        value.map_or_else(|| "default".to_owned(), Clone::clone)
+    };
+    format!("{name} {} -> {}", text(old), text(new))
 }
 
 #[cfg(test)]
@@ -111,6 +120,8 @@ mod tests {
         assert_eq!(why(&old, &new), "gap 1 -> 2");
         let (old, new) = (settings(&[("layer a.fog.png", "1")]), settings(&[("layer b.fog.png", "1")]));
         assert_eq!(why(&old, &new), "a.fog.png is gone, b.fog.png is new");
+        let (old, new) = (settings(&[("plan.sky", "1")]), settings(&[("sky", "4")]));
+        assert_eq!(why(&old, &new), "sky 1 -> 4");
         assert_eq!(why(&Settings::new(), &new), "made of something else than before");
     }
 

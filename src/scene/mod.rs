@@ -1,6 +1,7 @@
 //! The scene as meant: every default, colour and override resolved. What renders reads this and interprets nothing.
 
 mod check;
+mod moods;
 pub mod read;
 mod sets;
 mod source;
@@ -12,6 +13,7 @@ pub use texture::{Alpha, Fit, Texture};
 
 use crate::colour::Srgb;
 use crate::recipe::{Anchor, Recipe};
+use std::fmt;
 use std::path::PathBuf;
 
 /// Whether a slot may be called so.
@@ -20,13 +22,23 @@ pub(crate) fn is_slot_name(name: &str) -> bool {
 }
 
 /// How the target renderer mixes colours.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Blending {
     /// On the stored sRGB values.
     Encoded,
     /// On linear light.
     Linear,
+}
+
+impl fmt::Display for Blending {
+    /// As scene files write it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Blending::Encoded => "encoded",
+            Blending::Linear => "linear",
+        })
+    }
 }
 
 /// The scene's one set of facts; every sheet derives from it.

@@ -1,5 +1,6 @@
 //! How a scene's textures are stored.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Shape of the stored textures.
@@ -51,7 +52,7 @@ impl Fit {
 }
 
 /// How colour and alpha are stored.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(JsonSchema, Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Alpha {
     /// Colour as it is, alpha beside it.

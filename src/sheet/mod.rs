@@ -56,6 +56,11 @@ impl Sheet {
     /// Works out the field of a sheet.
     pub fn new(spec: SheetSpec, sampling: Sampling) -> Sheet {
         let field = Field::new(&spec.field, sampling);
+        Sheet::of_field(spec, field)
+    }
+
+    /// The sheet of a field that was worked out from the same `spec`.
+    pub fn of_field(spec: SheetSpec, field: Field) -> Sheet {
         let bands = &spec.field.recipe.bands;
         let facing = (spec.tones.lit > 0.0).then(|| {
             let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
@@ -81,8 +86,8 @@ impl Sheet {
         &self.field
     }
 
-    /// Draws `count` texels of row `y` from column `first` on, wrapping.
-    pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+    /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
+    pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         row.alpha.resize(count, 0.0);
         self.stretch.down(&self.field.density, y as f64, &mut row.line);
@@ -92,6 +97,11 @@ impl Sheet {
             // A cubic may stray a hair past an edge.
             *alpha = alpha.clamp(0.0, 1.0);
         }
+    }
+
+    /// Draws `count` texels of row `y` from column `first` on, wrapping.
+    pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+        self.opacities(y, first, count, row);
         let tones = &self.spec.tones;
         if tones.plain() {
             row.colour.clear();
