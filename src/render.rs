@@ -9,7 +9,7 @@ pub use crate::arts::Arts;
 pub use stack::{Ask, Stack, frames_png, still_png};
 pub use textures::frame_path;
 
-use crate::export::Also;
+use crate::export::{Also, Pan};
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::keys;
 use crate::limits::Limits;
@@ -40,6 +40,8 @@ pub struct Options {
     pub frames: u32,
     /// What else is written of the stack.
     pub also: Vec<Also>,
+    /// Bounds of the moving picture.
+    pub pan: Pan,
     /// Bounds.
     pub limits: Limits,
     /// How far the run may go with what earlier ones left.
@@ -60,6 +62,7 @@ impl Options {
             effort: Effort::default(),
             frames: 1,
             also: Vec::new(),
+            pan: Pan::default(),
             limits: Limits::default(),
             rerun: Rerun::default(),
             settled: Settled::default(),

@@ -2,7 +2,7 @@
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use fogweft::contact;
-use fogweft::export::Also;
+use fogweft::export::{Also, Pan};
 use std::path::PathBuf;
 
 /// Makes the fog of layered 2D scenes: a matched sheet for every depth slot.
@@ -82,6 +82,12 @@ pub struct Render {
     /// Write the stack in other forms too: ora (layered, for painters), glb (a 3D scene), pan (a moving picture), preview (a page)
     #[arg(long, value_name = "FORM", value_delimiter = ',', value_parser = form)]
     pub also: Vec<Also>,
+    /// Most width of the moving picture in texels; it never grows over the view
+    #[arg(long, value_name = "PX", default_value_t = Pan::default().width, value_parser = clap::value_parser!(u32).range(16..=4096))]
+    pub pan_width: u32,
+    /// Frames of the moving picture, there and back
+    #[arg(long, value_name = "N", default_value_t = Pan::default().frames, value_parser = clap::value_parser!(u16).range(2..=600))]
+    pub pan_frames: u16,
     /// Render the scene in this mood, into the folder mood-NAME of the output folder; may be given several times
     #[arg(long = "mood", value_name = "NAME", conflicts_with = "all_moods")]
     pub moods: Vec<String>,

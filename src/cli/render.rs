@@ -3,6 +3,7 @@
 use super::bar::Bar;
 use super::inputs::Inputs;
 use super::{args, bits, default_out, depfile, say, show, warn};
+use fogweft::export::Pan;
 use fogweft::fault::{Faults, Result};
 use fogweft::limits::Limits;
 use fogweft::out;
@@ -115,6 +116,7 @@ fn options(args: &args::Render, mood: Option<&str>) -> Options {
         bits: bits(&args.bits),
         camera: args.at,
         also: args.also.clone(),
+        pan: Pan { width: args.pan_width, frames: args.pan_frames, ..Pan::default() },
         frames: args.frames,
         rerun: Rerun { again: args.again, replace: args.replace, prune: args.prune },
         ..Options::new(out)

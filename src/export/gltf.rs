@@ -36,15 +36,23 @@ struct Part {
     png: Vec<u8>,
 }
 
-/// The file.
-pub fn bytes(stack: &Stack<'_>, effort: Effort) -> Result<Vec<u8>> {
+/// The file; `shapes` are those of the textures with 8 bits, if they are known.
+pub fn bytes(stack: &Stack<'_>, shapes: Option<&[Shape]>, effort: Effort) -> Result<Vec<u8>> {
     let plan = stack.plan();
     let texture =
         Texture { alpha: Alpha::Straight, side: plan.texture.side.min(SIDE), trim: true, ..plan.texture };
+    let alike = plan.texture.alpha == texture.alpha && plan.texture.trim;
     let pictures: Vec<Vec<Part>> = (0..plan.files.len())
         .into_par_iter()
         .map(|index| {
-            let shape = Shape::new(stack, index, &texture, Bits::Eight);
+            let shape = match shapes {
+                // Searching takes long; what was found holds here too.
+                Some(shapes) if alike => {
+                    let Shape { area, stored, .. } = shapes[index];
+                    Shape::of(area, stored, plan.files[index].placing(), texture.side)
+                }
+                _ => Shape::new(stack, index, &texture, Bits::Eight),
+            };
             let made = shape.make(stack, index, Bits::Eight, Alpha::Straight);
             let placing = plan.files[index].placing();
             let parts = shape.tiles.iter().zip(made).map(|(tile, made)| Part {

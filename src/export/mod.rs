@@ -5,12 +5,14 @@ mod gltf;
 mod html;
 mod openraster;
 
+pub use apng::Pan;
 pub(crate) use openraster::{AGAIN, BACKDROP};
 
 use crate::fault::Result;
 use crate::limits::Limits;
 use crate::out::Effort;
 use crate::render::Stack;
+use crate::texture::Shape;
 
 /// A form of the whole stack.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -50,15 +52,29 @@ impl Also {
     }
 }
 
+/// How a form is made.
+#[derive(Clone, Copy)]
+pub struct How<'a> {
+    /// Bounds of the moving picture.
+    pub pan: &'a Pan,
+    /// The shapes of all textures with 8 bits, if they are known.
+    pub shapes: Option<&'a [Shape]>,
+    /// How hard to squeeze.
+    pub effort: Effort,
+    /// Bounds.
+    pub limits: &'a Limits,
+}
+
 /// The stack in one form.
 ///
 /// # Errors
 /// Class `Limit`: the form can't hold a stack of this size.
-pub fn bytes(stack: &Stack<'_>, form: Also, effort: Effort, limits: &Limits) -> Result<Vec<u8>> {
+pub fn bytes(stack: &Stack<'_>, form: Also, how: &How<'_>) -> Result<Vec<u8>> {
+    let How { effort, limits, .. } = *how;
     match form {
         Also::Ora => openraster::bytes(stack, effort),
-        Also::Glb => gltf::bytes(stack, effort),
-        Also::Pan => apng::bytes(stack, &apng::Pan::default(), limits),
+        Also::Glb => gltf::bytes(stack, how.shapes, effort),
+        Also::Pan => apng::bytes(stack, how.pan, limits),
         Also::Preview => html::bytes(stack),
     }
 }

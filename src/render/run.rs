@@ -17,6 +17,7 @@ use crate::rerun::{
     Act, Decision, Fields, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide,
 };
 use crate::scene::Alpha;
+use crate::sheet::Bits;
 use crate::texture::Shape;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -110,7 +111,7 @@ pub(super) fn run(
     let packing = Packing { bits: options.bits, effort: options.effort };
     let jobs = of_jobs(&plan, arts, packing, &options.settled);
     let still = of_still(STILL, &plan, &jobs, camera, packing);
-    let of_form = |also: Also| of_export(also.file(), also.word(), &plan, &jobs, packing);
+    let of_form = |also: Also| of_export(also, &options.pan, &plan, &jobs, packing);
     let fixed = |paths: Vec<String>| -> Vec<String> {
         let forms = Also::ALL.into_iter().map(|also| also.file().to_owned());
         paths.into_iter().chain([STILL.to_owned(), out::manifest::NAME.to_owned()]).chain(forms).collect()
@@ -291,7 +292,14 @@ fn make_group(
         output.made = match (output.what, &mut tiles) {
             (What::Texture(of), Some(tiles)) => tiles.remove(&of.tile),
             (What::Export(also), _) => {
-                let bytes = export::bytes(stack, also, options.effort, &options.limits)?;
+                let known = options.only.is_empty() && options.bits == Bits::Eight;
+                let how = export::How {
+                    pan: &options.pan,
+                    shapes: known.then_some(shapes),
+                    effort: options.effort,
+                    limits: &options.limits,
+                };
+                let bytes = export::bytes(stack, also, &how)?;
                 Some(File { bytes, opaque: false, bits: 0 })
             }
             _ => Some(File {

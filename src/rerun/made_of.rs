@@ -1,6 +1,7 @@
 //! What each output is made of, as one hash: two equal ones mean the same bytes.
 
 use super::why::{self, Settings, Settled};
+use crate::export::{Also, Pan};
 use crate::out::Effort;
 use crate::plan::{ArtJob, FogJob, Job, Plan};
 use crate::render::Arts;
@@ -102,15 +103,23 @@ pub fn of_still(path: &str, plan: &Plan, jobs: &[Wanted], camera: f64, packing: 
     Wanted { path: path.to_owned(), slot: String::new(), made_of: parts.hash(), settings, texels }
 }
 
-/// The stack in the form `word`: made of every job as it stands in the stack.
-pub fn of_export(path: &str, word: &str, plan: &Plan, jobs: &[Wanted], packing: Packing) -> Wanted {
-    let mut whole = of_still(path, plan, jobs, 0.0, packing);
+/// The stack in another form: made of every job as it stands in the stack, with its name and depth.
+pub fn of_export(form: Also, pan: &Pan, plan: &Plan, jobs: &[Wanted], packing: Packing) -> Wanted {
+    let mut whole = of_still(form.file(), plan, jobs, 0.0, packing);
     for key in ["at", "backdrop"] {
         whole.settings.remove(key);
     }
     whole.settings.insert("air.drift".into(), plan.drift.to_string());
     let facts = (&plan.name, plan.view, plan.travel, plan.camera, plan.drift, plan.texture);
-    whole.made_of = Parts::new("export").add(word).add(&whole.made_of).add(&format!("{facts:?}")).hash();
+    let mut parts = Parts::new("export").add(form.word()).add(&whole.made_of).add(&format!("{facts:?}"));
+    for placing in plan.files.iter().map(Job::placing) {
+        parts = parts.add(&format!("{:?}", (&placing.slot, placing.kind, placing.depth)));
+    }
+    if form == Also::Pan {
+        parts = parts.add(&format!("{pan:?}"));
+        whole.settings.insert("pan".into(), format!("{} x {} frames", pan.width, pan.frames));
+    }
+    whole.made_of = parts.hash();
     whole
 }
 

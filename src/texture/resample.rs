@@ -1,7 +1,8 @@
 //! Between a sheet as drawn and a smaller texture of it, for renderers that stretch with a linear filter.
 //!
 //! A linear filter draws a sum of tents, one for each stored texel. The texture holds the weights of the tents that come
-//! nearest to the sheet in the sense of least squares: the normal equations are tridiagonal, cyclic where the sheet repeats.
+//! nearest to the sheet in the sense of least squares (the normal equations are tridiagonal, cyclic where the sheet repeats), moved
+//! toward the least largest error.
 
 use crate::field::stretch::weights;
 use rayon::prelude::*;
@@ -106,6 +107,32 @@ impl Axis {
         }
     }
 
+    /// Moves what least squares have found toward the least largest error.
+    ///
+    /// Where a line bends by f", tents that are h wide miss it by h² f" / 12 at their middles and by h² f" / 24 half way, on the other
+    /// side: a quarter of the former evens them out, to h² f" / 16. What tents can draw is missed by nothing and stays.
+    fn even(&self, line: &[[f32; 4]], stored: &mut [[f32; 4]]) {
+        let mut missed = vec![[0.0; 4]; self.from];
+        self.draw(stored, &mut missed);
+        for (missed, texel) in missed.iter_mut().zip(line) {
+            *missed = std::array::from_fn(|i| texel[i] - missed[i]);
+        }
+        let (start, length) = reach(self.from, self.to, self.wraps);
+        let last = self.from as i64 - 1;
+        let at = |place: i64| {
+            let place = if self.wraps { place.rem_euclid(self.from as i64) } else { place.clamp(0, last) };
+            missed[place as usize]
+        };
+        for (texel, stored) in stored.iter_mut().enumerate() {
+            let middle = start + (texel as f64 + 0.5) * length / self.to as f64 - 0.5;
+            let base = middle.floor();
+            let (a, b, share) = (at(base as i64), at(base as i64 + 1), (middle - base) as f32);
+            for i in 0..4 {
+                stored[i] += 0.25 * (a[i] + (b[i] - a[i]) * share);
+            }
+        }
+    }
+
     fn store(&self, line: &[[f32; 4]], out: &mut [[f32; 4]]) {
         match &self.solver {
             Some(solver) => {
@@ -118,7 +145,11 @@ impl Axis {
                 }
                 solver.solve(&mut sums);
                 for (texel, sum) in out.iter_mut().zip(&sums) {
-                    *texel = sum.map(|value| value.clamp(0.0, 1.0) as f32);
+                    *texel = sum.map(|value| value as f32);
+                }
+                self.even(line, out);
+                for texel in out {
+                    *texel = texel.map(|value| value.clamp(0.0, 1.0));
                 }
             }
             None if self.to == self.from => out.copy_from_slice(line),
@@ -257,22 +288,22 @@ mod tests {
     }
 
     #[test]
-    fn no_nudge_draws_nearer() {
-        let axis = Axis::new(120, 20, true);
-        let wave = |at: usize| 0.5 + 0.4 * libm::sin(at as f64 * std::f64::consts::TAU / 60.0) as f32;
-        let line = Image { size: [120, 1], data: (0..120).map(|at| [wave(at); 4]).collect() };
-        let stored = line.stored(&axis);
-        let far = |stored: &Image| -> f64 {
-            let drawn = stored.drawn(&axis);
-            drawn.data.iter().zip(&line.data).map(|(a, b)| f64::from(a[0] - b[0]).powi(2)).sum()
+    fn bends_are_missed_by_a_sixteenth() {
+        // The best of broken lines misses a parabola by h² f" / 16 on both sides (Chebyshev's equal ripple); one that touches it at
+        // its corners by h² f" / 8, least squares by h² f" / 12.
+        let (from, to) = (1200, 20);
+        let axis = Axis::new(from, to, true);
+        let turns = 2.0 * std::f64::consts::TAU / from as f64;
+        let line = Image {
+            size: [from, 1],
+            data: (0..from).map(|at| [0.5 + 0.4 * libm::cos(turns * (at as f64 - 29.5)) as f32; 4]).collect(),
         };
-        let least = far(&stored);
-        for at in [0, 7, 19] {
-            for by in [-0.01, 0.01] {
-                let mut nudged = stored.clone();
-                nudged.data[at] = nudged.data[at].map(|value| value + by);
-                assert!(far(&nudged) > least);
-            }
-        }
+        let drawn = line.stored(&axis).drawn(&axis);
+        let most = drawn.data.iter().zip(&line.data).map(|(a, b)| (a[0] - b[0]).abs()).fold(0.0, f32::max);
+        // A stored texel stands on the crest, where the wave bends most.
+        let step = from as f64 / to as f64 * turns;
+        let bend = 0.4 * step * step;
+        let share = f64::from(most) / bend;
+        assert!((1.0 / 17.5..1.0 / 14.5).contains(&share), "one in {}", 1.0 / share);
     }
 }

@@ -1,11 +1,7 @@
 //! The preview page: what it says of itself, and what a browser makes of it.
 
-#[path = "outside/browser.rs"]
-mod browser;
-mod outside;
-
-use browser::Browser;
-use outside::{SCENE, render, write_scene};
+use crate::browser::Browser;
+use crate::outside::{SCENE, render, write_scene};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};

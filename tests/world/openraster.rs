@@ -1,8 +1,6 @@
 //! OpenRaster, out and in. Rules: OpenRaster file layout and layer stack specification, draft 0.0.5.
 
-mod outside;
-
-use outside::{SCENE, codes, fogweft, render, runs, write_scene};
+use crate::outside::{self, SCENE, codes, fogweft, render, runs, write_scene};
 use std::collections::BTreeMap;
 use std::io::{Cursor, Read, Write};
 use std::path::Path;

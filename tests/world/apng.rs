@@ -1,8 +1,6 @@
 //! The moving picture: chunk rules, and a second reader.
 
-mod outside;
-
-use outside::{SCENE, render, write_scene};
+use crate::outside::{self, SCENE, render, write_scene};
 use std::io::Cursor;
 
 struct Chunk<'a> {
@@ -72,6 +70,7 @@ fn the_moving_picture_keeps_the_rules_and_pans() {
         reader.next_frame(&mut buffer).unwrap();
         pictures.push(buffer);
     }
+    assert!(pictures == outside::second_reader_of_frames(&bytes), "by a second reader");
     let count = count as usize;
     for at in 1..count {
         assert!(pictures[at] == pictures[count - at], "frame {at}");

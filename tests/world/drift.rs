@@ -1,8 +1,6 @@
 //! Fog that lives: closed loops of a sheet.
 
-mod outside;
-
-use outside::{decoded, render, runs, write_scene};
+use crate::outside::{self, decoded, render, runs, write_scene};
 use std::path::{Path, PathBuf};
 
 const FRAMES: usize = 16;

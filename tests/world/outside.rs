@@ -1,8 +1,10 @@
 //! What the tests of outputs share: a small scene, the program, and readers of others.
-#![allow(dead_code)]
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use zune_png::zune_core::bytestream::ZCursor;
+use zune_png::zune_core::options::DecoderOptions;
+use zune_png::zune_core::result::DecodingResult;
 
 /// A small scene: a sky, a repeating ridge that nearly fills the view, a hut that stands once, and a slot with fog alone.
 pub const SCENE: &str = r##"
@@ -120,14 +122,20 @@ pub fn codes(bytes: &[u8]) -> ([u32; 2], Vec<[u8; 4]>) {
 pub fn tool(program: &str, arguments: &[&str]) -> Option<Output> {
     let mut command = Command::new(program);
     if program == "node" {
-        let root = Command::new("npm").args(["root", "--global"]).output();
-        let root = root.map(|output| String::from_utf8_lossy(&output.stdout).trim().to_owned());
-        command.env("NODE_PATH", root.unwrap_or_default());
+        command.env("NODE_PATH", node_modules());
     }
     match command.args(arguments).output() {
         Ok(output) => Some(output),
         Err(_) => skipped(&format!("{program} isn't here")),
     }
+}
+
+/// Where Node finds modules: what NODE_PATH says, else what is installed for all.
+pub fn node_modules() -> String {
+    std::env::var("NODE_PATH").unwrap_or_else(|_| {
+        let root = Command::new("npm").args(["root", "--global"]).output();
+        root.map(|output| String::from_utf8_lossy(&output.stdout).trim().to_owned()).unwrap_or_default()
+    })
 }
 
 /// A check that can't be done here.
@@ -161,4 +169,40 @@ pub fn node(module: &str, script: &str, arguments: &[&str]) -> Option<String> {
     let output = tool("node", &all)?;
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     Some(String::from_utf8(output.stdout).unwrap())
+}
+
+/// A picture's size and texels by a decoder that shares nothing with the one of [`decoded`], not even how it unpacks.
+pub fn second_reader(bytes: &[u8]) -> ([u32; 2], Vec<[f64; 4]>) {
+    let mut reader = zune_png::PngDecoder::new(ZCursor::new(bytes));
+    let (samples, most) = match reader.decode().unwrap() {
+        DecodingResult::U8(samples) => (samples.into_iter().map(f64::from).collect::<Vec<_>>(), 255.0),
+        DecodingResult::U16(samples) => (samples.into_iter().map(f64::from).collect(), 65535.0),
+        _ => unreachable!("PNG has whole samples"),
+    };
+    let (width, height) = reader.dimensions().unwrap();
+    let channels = reader.colorspace().unwrap().num_components();
+    let texel = |texel: &[f64]| match *texel {
+        [grey] => [grey, grey, grey, most],
+        [grey, alpha] => [grey, grey, grey, alpha],
+        [r, g, b] => [r, g, b, most],
+        [r, g, b, alpha] => [r, g, b, alpha],
+        _ => unreachable!("1 to 4 channels"),
+    };
+    let texels = samples.chunks_exact(channels).map(|samples| texel(samples).map(|code| code / most));
+    ([width as u32, height as u32], texels.collect())
+}
+
+/// The frames of an animation by that decoder: samples as stored.
+pub fn second_reader_of_frames(bytes: &[u8]) -> Vec<Vec<u8>> {
+    let options = DecoderOptions::default().png_set_decode_animated(true);
+    let mut reader = zune_png::PngDecoder::new_with_options(ZCursor::new(bytes), options);
+    reader.decode_headers().unwrap();
+    let mut frames = Vec::new();
+    while reader.more_frames() {
+        match reader.decode().unwrap() {
+            DecodingResult::U8(samples) => frames.push(samples),
+            _ => panic!("frames of 8 bits"),
+        }
+    }
+    frames
 }

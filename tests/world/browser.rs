@@ -1,6 +1,6 @@
 //! A browser without a window, driven by the WebDriver protocol (W3C).
 
-use super::outside::skipped;
+use crate::outside::{node_modules, skipped};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
@@ -164,10 +164,7 @@ impl Browser {
 
     /// Serious and critical findings of axe-core; none if it isn't here.
     pub fn axe(&self) -> Option<Value> {
-        let root = Command::new("npm").args(["root", "--global"]).output().ok();
-        let root =
-            root.map(|output| String::from_utf8_lossy(&output.stdout).trim().to_owned()).unwrap_or_default();
-        let Ok(source) = std::fs::read_to_string(format!("{root}/axe-core/axe.min.js")) else {
+        let Ok(source) = std::fs::read_to_string(format!("{}/axe-core/axe.min.js", node_modules())) else {
             return skipped("axe-core isn't here");
         };
         self.run(&format!("{source}; window.axe = axe; return 0"));

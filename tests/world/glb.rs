@@ -1,11 +1,9 @@
 //! glTF 2.0: read by the `gltf` crate, checked by the official validator, and looked at through its own camera.
 
-mod outside;
-
+use crate::outside::{self, SCENE, render, write_scene};
 use gltf::Semantic;
 use gltf::camera::Projection;
 use gltf::texture::WrappingMode;
-use outside::{SCENE, render, write_scene};
 
 struct Quads {
     name: String,

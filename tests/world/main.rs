@@ -1,0 +1,10 @@
+//! Outputs in the world outside: each form by readers and validators that we did not write.
+
+mod apng;
+mod browser;
+mod drift;
+mod glb;
+mod openraster;
+mod outside;
+mod preview;
+mod texture;
