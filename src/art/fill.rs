@@ -80,6 +80,19 @@ pub(super) fn settle(picture: &mut Picture, doubts: &[Doubt], trust: Trust, wrap
     }
 }
 
+/// Settles the colours under alpha 0; all others are known.
+pub(super) fn carry_on(picture: &mut Picture, wraps: bool) {
+    if picture.texels.iter().all(|texel| texel[3] > 0) {
+        return;
+    }
+    let doubt = |[r, g, b, alpha]: &[u16; 4]| match alpha {
+        0 => Doubt::of([0; 3], 0, 0),
+        _ => Doubt { low: [*r, *g, *b], high: [*r, *g, *b] },
+    };
+    let doubts: Vec<Doubt> = picture.texels.iter().map(doubt).collect();
+    settle(picture, &doubts, Trust { known: 0, blind: 0 }, wraps);
+}
+
 /// Sum of colours times alpha, and of alpha.
 type Sum = [f32; 4];
 

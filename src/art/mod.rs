@@ -55,6 +55,15 @@ impl Picture {
         }
     }
 
+    /// Carries colours on to where alpha is 0, so that neither filters nor mips of a renderer draw a fringe. With `wraps`, the left and
+    /// right edges are neighbours.
+    pub fn carry_on(&mut self, wraps: bool) {
+        fill::carry_on(self, wraps);
+        if !self.deep {
+            self.narrow();
+        }
+    }
+
     /// Mirrors left to right.
     fn flip(&mut self) {
         for row in self.texels.chunks_exact_mut(self.size[0] as usize) {

@@ -48,16 +48,15 @@ pub fn bytes(stack: &Stack<'_>, shapes: Option<&[Shape]>, effort: Effort) -> Res
             let shape = match shapes {
                 // Searching takes long; what was found holds here too.
                 Some(shapes) if alike => {
-                    let Shape { area, stored, .. } = shapes[index];
-                    Shape::of(area, stored, plan.files[index].placing(), texture.side)
+                    Shape::of(shapes[index].bands.clone(), plan.files[index].placing(), &texture)
                 }
                 _ => Shape::new(stack, index, &texture, Bits::Eight),
             };
             let made = shape.make(stack, index, Bits::Eight, Alpha::Straight);
             let placing = plan.files[index].placing();
             let parts = shape.tiles.iter().zip(made).map(|(tile, made)| Part {
-                quads: quads(plan, tile, &shape, placing.pan_rate, placing.period),
-                repeats: shape.wraps && tile.part.is_none(),
+                quads: quads(plan, tile, placing.pan_rate, placing.period),
+                repeats: tile.repeat,
                 png: encode_channels(made.texels.raster(), true, effort),
             });
             parts.collect()
@@ -97,7 +96,7 @@ fn depths(plan: &Plan) -> Vec<f64> {
 }
 
 /// Where a tile is drawn over the whole travel, and half a view beyond it.
-fn quads(plan: &Plan, tile: &Tile, shape: &Shape, rate: f64, period: Option<f64>) -> Vec<Quad> {
+fn quads(plan: &Plan, tile: &Tile, rate: f64, period: Option<f64>) -> Vec<Quad> {
     let [x, y, width, height] = tile.rect;
     let size = tile.texels().map(f64::from);
     let [left, top, wide, tall] = tile.part.map_or([0.0, 0.0, size[0], size[1]], |part| part.map(f64::from));
@@ -105,8 +104,9 @@ fn quads(plan: &Plan, tile: &Tile, shape: &Shape, rate: f64, period: Option<f64>
     let drawn = [x + uv[0] * width, y + uv[1] * height, uv[2] * width, uv[3] * height];
     let (from, to) = (-0.5 * plan.view[0], 1.5 * plan.view[0] + plan.travel * rate);
     let Some(period) = period else { return vec![(drawn, uv)] };
-    if shape.wraps && tile.part.is_none() {
-        return vec![([from, y, to - from, height], [(from - x) / width, 0.0, (to - from) / width, 1.0])];
+    if tile.repeat {
+        let across = [(from - x) / width, (to - from) / width];
+        return vec![([from, drawn[1], to - from, drawn[3]], [across[0], uv[1], across[1], uv[3]])];
     }
     let first = ((from - drawn[0] - drawn[2]) / period).ceil() as i64;
     let last = ((to - drawn[0]) / period).floor() as i64;

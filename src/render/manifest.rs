@@ -134,7 +134,7 @@ fn group(
         let Some((_, outcome)) = outcomes.textures.get(&of(0)) else { continue };
         asked = true;
         let Some(written) = outcome.written() else { continue };
-        let mut entry = entry(plan, job, shape, tile, written);
+        let mut entry = entry(plan, job, tile, written);
         if let Outcome::Painted(_) = outcome
             && let Some(old) = old().find(|old| old.path == tile.path)
             && old.texels != tile.texels()
@@ -165,7 +165,7 @@ fn group(
     entries
 }
 
-fn entry(plan: &Plan, job: &Job, shape: &Shape, tile: &Tile, written: &Written) -> Entry {
+fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
     let placing = job.placing();
     let texels = tile.texels();
     Entry {
@@ -181,7 +181,7 @@ fn entry(plan: &Plan, job: &Job, shape: &Shape, tile: &Tile, written: &Written) 
         part: tile.part,
         strip: tile.strip,
         period: placing.period,
-        repeat: shape.wraps && tile.part.is_none(),
+        repeat: tile.repeat,
         blending: plan.blending,
         alpha: plan.texture.alpha,
         bits: if written.bits == 0 { 8 } else { written.bits },

@@ -99,6 +99,12 @@ impl<'a> Stack<'a> {
                                 plan.blending,
                                 ask.limits,
                             )?;
+                            if source.kind == art::Kind::Png
+                                && source.natural == placing.texels.map(f64::from)
+                            {
+                                // All others have been drawn afresh, with colours everywhere.
+                                picture.carry_on(job.wraps);
+                            }
                             if picture.deep && ask.bits == Bits::Eight {
                                 picture.narrow();
                             }

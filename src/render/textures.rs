@@ -9,15 +9,15 @@ use crate::plan::{Kind, Placing, Plan};
 use crate::progress::Progress;
 use crate::rerun::made_of::of_texture;
 use crate::rerun::{Fields, Records, Wanted};
-use crate::scene::Alpha;
+use crate::scene::{Alpha, Texture};
 use crate::sheet::Bits;
-use crate::texture::Shape;
+use crate::texture::{Band, Shape};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 /// Shapes that were searched for, by the hash of what they were found for: area and stored size.
-pub(super) type Searched = BTreeMap<String, [u32; 6]>;
+pub(super) type Searched = BTreeMap<String, Vec<[u32; 6]>>;
 
 /// The place of a texture among those of the plan.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -45,18 +45,10 @@ pub(super) fn shapes(
     let found_for = |job: usize| of_texture(&jobs[job].made_of, &format!("{texture:?}"));
     let known = |job: usize| -> Option<Shape> {
         let placing = plan.files[job].placing();
-        let sound = |[left, top, wide, tall, width, height]: [u32; 6]| {
-            let inside = |from: u32, length: u32, whole: u32| {
-                length > 0 && from.checked_add(length).is_some_and(|end| end <= whole)
-            };
-            let [full_width, full_height] = placing.texels;
-            let fits = inside(left, wide, full_width) && inside(top, tall, full_height);
-            let small = |side: u32, of: u32| side > 0 && side <= of.next_power_of_two();
-            (fits && small(width, wide) && small(height, tall))
-                .then(|| Shape::of([left, top, wide, tall], [width, height], placing, texture.side))
-        };
-        Shape::plain(placing, texture)
-            .or_else(|| records.state.shapes.get(&found_for(job)).copied().and_then(sound))
+        Shape::plain(placing, texture).or_else(|| {
+            let bands = records.state.shapes.get(&found_for(job))?;
+            sound(bands, placing.texels).map(|bands| Shape::of(bands, placing, texture))
+        })
     };
     let known: Vec<Option<Shape>> = (0..jobs.len()).map(known).collect();
     let open = |job: usize| known[job].is_none() && asked(&jobs[job].slot);
@@ -85,27 +77,46 @@ pub(super) fn shapes(
                 shape
             }
             // Nobody asks for it.
-            None => Shape::of(
-                whole(plan.files[job].placing()),
-                plan.files[job].placing().texels,
-                plan.files[job].placing(),
-                texture.side,
-            ),
+            None => whole(plan.files[job].placing(), texture),
         })
         .collect();
     let searched = (0..jobs.len())
         .filter(|job| Shape::plain(plan.files[*job].placing(), texture).is_none())
         .filter(|job| known[*job].is_some() || open(*job))
         .map(|job| {
-            let Shape { area: [left, top, wide, tall], stored: [width, height], .. } = shapes[job];
-            (found_for(job), [left, top, wide, tall, width, height])
+            let plain = |band: &Band| {
+                let ([left, top, wide, tall], [width, height]) = (band.area, band.stored);
+                [left, top, wide, tall, width, height]
+            };
+            (found_for(job), shapes[job].bands.iter().map(plain).collect())
         })
         .collect();
     Ok((shapes, searched))
 }
 
-fn whole(placing: &Placing) -> [u32; 4] {
-    [0, 0, placing.texels[0], placing.texels[1]]
+fn whole(placing: &Placing, texture: &Texture) -> Shape {
+    let [width, height] = placing.texels;
+    Shape::of(vec![Band { area: [0, 0, width, height], stored: placing.texels }], placing, texture)
+}
+
+/// Recorded bands, if they can be those of a picture of this size.
+fn sound(bands: &[[u32; 6]], [full_width, full_height]: [u32; 2]) -> Option<Vec<Band>> {
+    let [left, mut top, wide, ..] = *bands.first()?;
+    let mut all = Vec::new();
+    for &[x, y, w, tall, width, height] in bands {
+        let small =
+            |side: u32, of: u32| side == of || (3..of).contains(&side) || side == of.next_power_of_two();
+        let inside = w > 0
+            && tall > 0
+            && x.checked_add(w).is_some_and(|end| end <= full_width)
+            && y.checked_add(tall).is_some_and(|end| end <= full_height);
+        if !inside || [x, y, w] != [left, top, wide] || !small(width, w) || !small(height, tall) {
+            return None;
+        }
+        top += tall;
+        all.push(Band { area: [x, y, w, tall], stored: [width, height] });
+    }
+    Some(all)
 }
 
 /// The textures that are wanted of a job.
@@ -125,7 +136,10 @@ pub(super) fn wanted(
         let own = if shape.is_whole(placing) && texture.alpha == Alpha::Straight {
             of_job.made_of.clone()
         } else {
-            let how = format!("{:?}", (shape.area, shape.stored, cut.cut, texture.alpha, plan.blending));
+            let how = format!(
+                "{:?}",
+                (shape.bands[cut.band], shape.bands.len() > 1, cut.cut, texture.alpha, plan.blending)
+            );
             of_texture(&of_job.made_of, &how)
         };
         let [width, height] = cut.texels();

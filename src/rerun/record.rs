@@ -86,7 +86,7 @@ pub struct State {
     pub arts: BTreeMap<String, Known>,
     /// Shapes of textures that had to be searched for, by the hash of what they were found for.
     #[serde(default)]
-    pub shapes: BTreeMap<String, [u32; 6]>,
+    pub shapes: BTreeMap<String, Vec<[u32; 6]>>,
 }
 
 /// All that is known of earlier runs in a folder.
@@ -107,7 +107,7 @@ impl State {
     pub fn new(
         files: BTreeMap<String, Written>,
         arts: BTreeMap<String, Known>,
-        shapes: BTreeMap<String, [u32; 6]>,
+        shapes: BTreeMap<String, Vec<[u32; 6]>>,
     ) -> State {
         State { version: VERSION, files, pending: BTreeMap::new(), arts, shapes }
     }
@@ -288,7 +288,7 @@ mod tests {
             files: [("reeds.fog.png".to_owned(), written)].into(),
             pending: BTreeMap::new(),
             arts: [("/x/reeds.svg".to_owned(), art)].into(),
-            shapes: [("d".repeat(64), [0, 0, 3, 4, 3, 4])].into(),
+            shapes: [("d".repeat(64), vec![[0, 0, 3, 4, 3, 4]])].into(),
         }
     }
 

@@ -10,19 +10,28 @@ use crate::scene::{Alpha, Blending, Fit, Texture};
 use crate::sheet::{Bits, dither};
 use fit::Gauge;
 use rayon::prelude::*;
-use resample::Image;
+use resample::{Ends, Image};
 
-/// What is stored of one picture: an area of it, at a size, in tiles.
+/// What is stored of one picture: an area of it, in bands at sizes of their own, in tiles.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Shape {
-    /// Left, top, width and height of the stored area, in texels of the picture as drawn.
-    pub area: [u32; 4],
-    /// Width and height at which the area is stored.
-    pub stored: [u32; 2],
+    /// The bands from the top, one below the other; one if all is stored at one size.
+    pub bands: Vec<Band>,
     /// Whether the left and right edges of the area are neighbours.
     pub wraps: bool,
+    /// What lies beyond edges that aren't, where fewer texels are stored.
+    ends: Ends,
     /// The tiles; one if it isn't cut.
     pub tiles: Vec<Tile>,
+}
+
+/// A band of the stored area.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Band {
+    /// Left, top, width and height in texels of the picture as drawn.
+    pub area: [u32; 4],
+    /// Width and height at which it is stored.
+    pub stored: [u32; 2],
 }
 
 /// One texture.
@@ -32,12 +41,16 @@ pub struct Tile {
     pub path: String,
     /// Left, top, width, height of the whole texture in scene px, with the camera at the start of the travel.
     pub rect: [f64; 4],
-    /// Left, top, width and height in texels of the stored area; it may reach over the edge of one that wraps.
+    /// Its band.
+    pub band: usize,
+    /// Left, top, width and height in texels of the band as stored; it may reach over the edge of one that wraps.
     pub cut: [i64; 4],
     /// Left, top, width, height of what is drawn of it, in its own texels; none: all.
     pub part: Option<[u32; 4]>,
-    /// The rectangle of all tiles together, where there are several.
+    /// The rectangle of all that is drawn of the picture, where that isn't the tile's own.
     pub strip: Option<[f64; 4]>,
+    /// Whether its left and right edges meet.
+    pub repeat: bool,
 }
 
 impl Tile {
@@ -58,19 +71,20 @@ pub struct Made {
 impl Shape {
     /// How a picture is stored, where that follows from its size alone; none if its texels have a say.
     pub fn plain(placing: &Placing, texture: &Texture) -> Option<Shape> {
-        let smooth = placing.kind != Kind::Art;
-        if texture.trim || (smooth && matches!(texture.fit, Fit::Error(_))) {
+        if texture.trim || is_fitted(placing, texture) {
             return None;
         }
         let [width, height] = placing.texels;
         let area = [0, 0, width, height];
-        Some(Shape::of(area, stored(area, smooth, texture.fit), placing, texture.side))
+        let stored = stored(area, placing.kind != Kind::Art, texture.fit);
+        Some(Shape::of(vec![Band { area, stored }], placing, texture))
     }
 
-    /// The stored area of a picture, its size, and the tiles that it is cut into, no side of which is over `side`.
-    pub fn of(area: [u32; 4], stored: [u32; 2], placing: &Placing, side: u32) -> Shape {
-        let mut shape = Shape { area, stored, wraps: repeats(placing), tiles: Vec::new() };
-        shape.tiles = shape.cut(placing, side);
+    /// Bands of a picture, and the tiles that they are cut into.
+    pub fn of(bands: Vec<Band>, placing: &Placing, texture: &Texture) -> Shape {
+        let ends = if is_fitted(placing, texture) { Ends::Beyond } else { Ends::Inner };
+        let mut shape = Shape { bands, wraps: repeats(placing), ends, tiles: Vec::new() };
+        shape.tiles = shape.cut(placing, texture.side);
         shape
     }
 
@@ -83,16 +97,11 @@ impl Shape {
         }
         let [width, height] = placing.texels;
         let smooth = placing.kind != Kind::Art;
-        let mut shape = Shape {
-            area: [0, 0, width, height],
-            stored: placing.texels,
-            wraps: repeats(placing),
-            tiles: Vec::new(),
-        };
         let image = Image {
             size: [width as usize, height as usize],
             data: floats(&stack.sixteen(index), plan.blending),
         };
+        let mut area = [0, 0, width, height];
         if texture.trim {
             let blank = match (texture.fit, bits) {
                 (Fit::Error(most), _) if smooth => 0.5 * most,
@@ -101,163 +110,238 @@ impl Shape {
                 (_, Bits::Sixteen) => 0.5 / 257.0,
             };
             let gauge = Gauge::new(Alpha::Straight, plan.blending);
-            shape.trim(&image, blank as f32, gauge, placing.period.is_some());
+            area = trimmed(&image, blank as f32, gauge, placing.period.is_some());
         }
-        let size = match texture.fit {
+        let bands = match texture.fit {
             Fit::Error(most) if smooth => {
+                // Whole blocks, so that even ratios come out even.
+                let up = (area[3].next_multiple_of(fit::BLOCK as u32) - area[3]).min(area[1]);
+                (area[1], area[3]) = (area[1] - up, area[3] + up);
                 let gauge = Gauge::new(texture.alpha, plan.blending);
-                let image = shape.image(image, texture.alpha);
-                fit::smallest(&image, shape.wraps, most, gauge).map(|side| side as u32)
+                fitted(&image, area, repeats(placing), texture.alpha, most, gauge)
             }
-            fit => stored(shape.area, smooth, fit),
+            fit => vec![Band { area, stored: stored(area, smooth, fit) }],
         };
-        Shape::of(shape.area, size, placing, texture.side)
+        Shape::of(bands, placing, texture)
     }
 
     /// Whether the picture is stored just as it is drawn, in one piece.
     pub fn is_whole(&self, placing: &Placing) -> bool {
         let [width, height] = placing.texels;
-        self.area == [0, 0, width, height] && self.stored == placing.texels && self.tiles.len() == 1
+        self.bands == [Band { area: [0, 0, width, height], stored: placing.texels }] && self.tiles.len() == 1
     }
 
-    /// Leaves out empty margins, but for one texel that a linear filter fades into.
-    fn trim(&mut self, image: &Image, blank: f32, gauge: Gauge, repeats: bool) {
-        let empty = |texel: &[f32; 4]| {
-            texel[3] == 0.0 || gauge.between(*texel, [texel[0], texel[1], texel[2], 0.0]) < blank
-        };
-        let [width, height] = image.size;
-        let rows: Vec<bool> = (0..height).into_par_iter().map(|y| image.row(y).iter().all(empty)).collect();
-        let held = |empty: &[bool]| {
-            let first = empty.iter().position(|empty| !empty)?;
-            let last = empty.iter().rposition(|empty| !empty)?;
-            let from = first.saturating_sub(1);
-            Some((from, (last + 2).min(empty.len()) - from))
-        };
-        // Of a wholly empty picture one texel's row is left.
-        let (top, tall) = held(&rows).unwrap_or((0, 1));
-        let (left, wide) = if repeats {
-            (0, width)
-        } else {
-            let columns: Vec<bool> = (0..width)
-                .into_par_iter()
-                .map(|x| (top..top + tall).all(|y| empty(&image.data[y * width + x])))
-                .collect();
-            held(&columns).unwrap_or((0, 1))
-        };
-        self.area = [left, top, wide, tall].map(|value| value as u32);
-        self.stored = [wide as u32, tall as u32];
-    }
-
-    /// The area of a picture, its colours as they are stored.
-    fn image(&self, whole: Image, alpha: Alpha) -> Image {
-        let [left, top, wide, tall] = self.area.map(|value| value as usize);
-        let mut data = whole.data;
-        if [wide, tall] != whole.size {
-            data = (top..top + tall)
-                .flat_map(|y| data[y * whole.size[0] + left..y * whole.size[0] + left + wide].iter().copied())
-                .collect();
+    /// How a band is stored along x (0) or y (1).
+    fn side(&self, band: usize, axis: usize) -> Side {
+        let Band { area, stored } = self.bands[band];
+        let (from, to) = (area[2 + axis], stored[axis]);
+        let place = f64::from(area[axis]);
+        if to >= from {
+            // A band that is stored row by row takes along the rows beside it.
+            let before = u32::from(axis == 1 && band > 0);
+            let after = u32::from(axis == 1 && band + 1 < self.bands.len());
+            let step = f64::from(from) / f64::from(to);
+            return Side { start: place - f64::from(before), step, before, inner: to, after };
         }
-        if alpha == Alpha::Premultiplied {
-            data.par_iter_mut().for_each(|[r, g, b, alpha]| {
-                for value in [r, g, b] {
-                    *value *= *alpha;
-                }
-            });
-        }
-        Image { size: [wide, tall], data }
+        let ends = if axis == 0 && self.wraps { Ends::Wrap } else { self.ends };
+        let (start, length) = resample::reach(from as usize, to as usize, ends);
+        let beyond = u32::from(ends == Ends::Beyond);
+        let step = length / f64::from(to);
+        Side { start: place + start, step, before: beyond, inner: to - 2 * beyond, after: beyond }
     }
 
-    /// Cuts the stored area into tiles no side of which is over `side`.
-    fn cut(&self, placing: &Placing, side: u32) -> Vec<Tile> {
+    /// Cuts the bands into tiles no side of which is over `most`.
+    fn cut(&self, placing: &Placing, most: u32) -> Vec<Tile> {
         let [x, y, ..] = placing.rect;
-        let along = |axis: usize, wraps: bool| {
-            let (from, to) = (self.area[2 + axis], self.stored[axis]);
-            let (start, length) = resample::reach(from as usize, to as usize, wraps);
-            (f64::from(self.area[axis]) + start, length)
-        };
-        let ((left, wide), (top, tall)) = (along(0, self.wraps), along(1, false));
         // The picture's own rectangle gives the size of its texels; where the scene gives the period they aren't square.
         let texel =
             [placing.rect[2] / f64::from(placing.texels[0]), placing.rect[3] / f64::from(placing.texels[1])];
-        let strip = [x + left * texel[0], y + top * texel[1], wide * texel[0], tall * texel[1]];
-        let parts = self.stored.map(|stored| if stored <= side { 1 } else { stored.div_ceil(side - 2) });
-        let step = [strip[2] / f64::from(self.stored[0]), strip[3] / f64::from(self.stored[1])];
-        let (stem, end) = placing.path.rsplit_once('.').unwrap_or((&placing.path, "png"));
+        let scene = |left: f64, top: f64, wide: f64, tall: f64| {
+            [x + left * texel[0], y + top * texel[1], wide * texel[0], tall * texel[1]]
+        };
+        let (across, first) = (self.side(0, 0), self.side(0, 1));
+        let last = self.side(self.bands.len() - 1, 1);
+        let (left, wide) = across.drawn();
+        let (top, foot) = (first.drawn().0, last.drawn().0 + last.drawn().1);
+        let strip = scene(left, top, wide, foot - top);
         let mut tiles = Vec::new();
-        for down in 0..parts[1] {
-            for across in 0..parts[0] {
-                // From, to, and what is added before and after so that a linear filter finds its neighbours.
-                let range = |at: u32, axis: usize, wraps: bool| {
-                    let edge = |at: u32| {
-                        (u64::from(self.stored[axis]) * u64::from(at) / u64::from(parts[axis])) as i64
-                    };
-                    let cut = parts[axis] > 1;
-                    let before = i64::from(cut && (wraps || at > 0));
-                    let after = i64::from(cut && (wraps || at + 1 < parts[axis]));
-                    (edge(at) - before, edge(at + 1) - edge(at), before, after)
-                };
-                let (u, w, l, r) = range(across, 0, self.wraps);
-                let (v, h, t, b) = range(down, 1, false);
-                let cut = [u, v, l + w + r, t + h + b];
-                let several = parts[0] * parts[1] > 1;
-                tiles.push(Tile {
-                    path: if several {
-                        format!("{stem}.{}.{end}", down * parts[0] + across + 1)
-                    } else {
-                        placing.path.clone()
-                    },
-                    rect: [
-                        strip[0] + u as f64 * step[0],
-                        strip[1] + v as f64 * step[1],
-                        cut[2] as f64 * step[0],
-                        cut[3] as f64 * step[1],
-                    ],
-                    cut,
-                    part: several.then(|| [l, t, w, h].map(|value| value as u32)),
-                    strip: several.then_some(strip),
-                });
+        for band in 0..self.bands.len() {
+            let (across, down) = (self.side(band, 0), self.side(band, 1));
+            for (v, h, t, b) in down.ranges(most, false) {
+                for (u, w, l, r) in across.ranges(most, self.wraps) {
+                    let cut = [u - l, v - t, l + w + r, t + h + b];
+                    tiles.push(Tile {
+                        path: String::new(),
+                        rect: scene(
+                            across.start + cut[0] as f64 * across.step,
+                            down.start + cut[1] as f64 * down.step,
+                            cut[2] as f64 * across.step,
+                            cut[3] as f64 * down.step,
+                        ),
+                        band,
+                        cut,
+                        part: ([w, h] != [cut[2], cut[3]]).then(|| [l, t, w, h].map(|value| value as u32)),
+                        strip: None,
+                        repeat: self.wraps && w == i64::from(across.inner),
+                    });
+                }
             }
+        }
+        let (stem, end) = placing.path.rsplit_once('.').unwrap_or((&placing.path, "png"));
+        let several = tiles.len() > 1;
+        for (at, tile) in tiles.iter_mut().enumerate() {
+            tile.path = if several { format!("{stem}.{}.{end}", at + 1) } else { placing.path.clone() };
+            tile.strip = (several || tile.part.is_some()).then_some(strip);
         }
         tiles
     }
 
     /// The texels of all tiles.
     pub fn make(&self, stack: &Stack<'_>, index: usize, bits: Bits, alpha: Alpha) -> Vec<Made> {
-        let plan = stack.plan();
-        let placing = plan.files[index].placing();
-        let drawn = placing.texels;
-        let whole = self.area == [0, 0, drawn[0], drawn[1]];
-        let as_drawn = self.stored == [self.area[2], self.area[3]] && alpha == Alpha::Straight;
-        let texels = if as_drawn && whole {
-            stack.texels(index, bits)
-        } else if as_drawn {
-            let [left, top, wide, tall] = self.area.map(i64::from);
-            stack.texels(index, bits).cut([left, top, wide, tall], false)
-        } else {
-            let image = Image {
-                size: drawn.map(|side| side as usize),
-                data: floats(&stack.sixteen(index), plan.blending),
-            };
-            let image = self.image(image, alpha);
-            let size = self.stored.map(|side| side as usize);
-            let as_seen = size == image.size;
-            let image = if as_seen { image } else { fit::store(&image, size, self.wraps) };
-            let deep = stack.is_deep(index, bits);
-            quantised(&image, deep, as_seen && placing.kind != Kind::Art, alpha, plan.blending)
-        };
-        if let [tile] = self.tiles.as_slice()
-            && tile.part.is_none()
-        {
-            return vec![Made { opaque: texels.opaque(), texels }];
-        }
+        let bands: Vec<Owned> =
+            (0..self.bands.len()).map(|band| self.band(stack, index, band, bits, alpha)).collect();
         self.tiles
             .par_iter()
             .map(|tile| {
-                let texels = texels.cut(tile.cut, self.wraps);
+                let band = &bands[tile.band];
+                let texels = if tile.cut == [0, 0, i64::from(band.size()[0]), i64::from(band.size()[1])] {
+                    band.clone()
+                } else {
+                    band.cut(tile.cut, self.wraps)
+                };
                 Made { opaque: texels.opaque(), texels }
             })
             .collect()
     }
+
+    /// The texels of a band, those beside it included.
+    fn band(&self, stack: &Stack<'_>, index: usize, band: usize, bits: Bits, alpha: Alpha) -> Owned {
+        let plan = stack.plan();
+        let placing = plan.files[index].placing();
+        let Band { area: [left, top, wide, tall], stored } = self.bands[band];
+        let down = self.side(band, 1);
+        // Rows beside it are only read where rows are stored as drawn.
+        let by_rows = stored[1] == tall;
+        let (before, after) = if by_rows { (down.before, down.after) } else { (0, 0) };
+        let area = [left, top - before, wide, tall + before + after];
+        let as_seen = stored == [wide, tall];
+        if as_seen && alpha == Alpha::Straight {
+            let texels = stack.texels(index, bits);
+            return if area == [0, 0, placing.texels[0], placing.texels[1]] {
+                texels
+            } else {
+                texels.cut(area.map(i64::from), false)
+            };
+        }
+        let image = Image {
+            size: placing.texels.map(|side| side as usize),
+            data: floats(&stack.sixteen(index), plan.blending),
+        };
+        let image = part(&image, area, alpha);
+        let tall = if by_rows { image.size[1] } else { stored[1] as usize };
+        let size = [stored[0] as usize, tall];
+        let image = if as_seen { image } else { fit::store(&image, size, self.wraps, self.ends) };
+        let deep = stack.is_deep(index, bits);
+        quantised(&image, deep, as_seen && placing.kind != Kind::Art, alpha, plan.blending)
+    }
+}
+
+/// How a band is stored along one axis, in texels of the picture as drawn.
+#[derive(Clone, Copy, Debug)]
+struct Side {
+    /// Where the first stored texel begins.
+    start: f64,
+    /// What a stored texel covers.
+    step: f64,
+    /// Stored texels that aren't drawn, before those that are.
+    before: u32,
+    /// Stored texels that are drawn.
+    inner: u32,
+    /// Stored texels that aren't drawn, after those that are.
+    after: u32,
+}
+
+impl Side {
+    /// Start and length of what is drawn.
+    fn drawn(&self) -> (f64, f64) {
+        (self.start + f64::from(self.before) * self.step, f64::from(self.inner) * self.step)
+    }
+
+    /// The tiles along the axis, none over `most` texels: the first that is drawn, how many are, and how many are added before and
+    /// after so that a linear filter finds its neighbours.
+    fn ranges(&self, most: u32, wraps: bool) -> Vec<(i64, i64, i64, i64)> {
+        let whole = self.before + self.inner + self.after;
+        let parts = if whole <= most { 1 } else { self.inner.div_ceil(most - 2) };
+        let edge = |at: u32| (u64::from(self.inner) * u64::from(at) / u64::from(parts)) as i64;
+        let range = |at: u32| {
+            let before = if at > 0 || (wraps && parts > 1) { 1 } else { self.before };
+            let after = if at + 1 < parts || (wraps && parts > 1) { 1 } else { self.after };
+            let first = i64::from(self.before) + edge(at);
+            (first, edge(at + 1) - edge(at), i64::from(before), i64::from(after))
+        };
+        (0..parts).map(range).collect()
+    }
+}
+
+/// Whether a picture is stored at the smallest size within an error.
+fn is_fitted(placing: &Placing, texture: &Texture) -> bool {
+    placing.kind != Kind::Art && matches!(texture.fit, Fit::Error(_))
+}
+
+/// The bands of an area that take the fewest texels.
+fn fitted(whole: &Image, area: [u32; 4], wraps: bool, alpha: Alpha, most: f64, gauge: Gauge) -> Vec<Band> {
+    let cuts = fit::bands(&part(whole, area, alpha), wraps, most, gauge);
+    let [left, top, wide, tall] = area;
+    let ends = cuts.iter().skip(1).map(|cut| *cut as u32).chain([tall]);
+    let band = |(from, to): (u32, u32)| {
+        let area = [left, top + from, wide, to - from];
+        let image = part(whole, area, alpha);
+        let stored = fit::smallest(&image, wraps, Ends::Beyond, most, gauge);
+        Band { area, stored: stored.map(|side| side as u32) }
+    };
+    cuts.iter().map(|cut| *cut as u32).zip(ends).map(band).collect()
+}
+
+/// An area without the empty margins of a picture, but for one texel that a linear filter fades into.
+fn trimmed(image: &Image, blank: f32, gauge: Gauge, repeats: bool) -> [u32; 4] {
+    let empty = |texel: &[f32; 4]| {
+        texel[3] == 0.0 || gauge.between(*texel, [texel[0], texel[1], texel[2], 0.0]) < blank
+    };
+    let [width, height] = image.size;
+    let rows: Vec<bool> = (0..height).into_par_iter().map(|y| image.row(y).iter().all(empty)).collect();
+    let held = |empty: &[bool]| {
+        let first = empty.iter().position(|empty| !empty)?;
+        let last = empty.iter().rposition(|empty| !empty)?;
+        let from = first.saturating_sub(1);
+        Some((from, (last + 2).min(empty.len()) - from))
+    };
+    // Of a wholly empty picture one texel's row is left.
+    let (top, tall) = held(&rows).unwrap_or((0, 1));
+    let (left, wide) = if repeats {
+        (0, width)
+    } else {
+        let columns: Vec<bool> = (0..width)
+            .into_par_iter()
+            .map(|x| (top..top + tall).all(|y| empty(&image.data[y * width + x])))
+            .collect();
+        held(&columns).unwrap_or((0, 1))
+    };
+    [left, top, wide, tall].map(|value| value as u32)
+}
+
+/// An area of a picture, its colours as they are stored.
+fn part(whole: &Image, area: [u32; 4], alpha: Alpha) -> Image {
+    let [left, top, wide, tall] = area.map(|value| value as usize);
+    let mut data: Vec<[f32; 4]> =
+        (top..top + tall).flat_map(|y| whole.row(y)[left..left + wide].iter().copied()).collect();
+    if alpha == Alpha::Premultiplied {
+        data.par_iter_mut().for_each(|[r, g, b, alpha]| {
+            for value in [r, g, b] {
+                *value *= *alpha;
+            }
+        });
+    }
+    Image { size: [wide, tall], data }
 }
 
 /// Size at which an area is stored, where nothing is searched for.
