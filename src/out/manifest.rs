@@ -126,7 +126,7 @@ pub struct Entry {
     /// which need neighbours at a tile's edge. Unit: texels.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub part: Option<[u32; 4]>,
-    /// The rectangle of the whole strip, if the file is a tile of it. Who sets pictures on whole px moves the strip, not
+    /// The rectangle of all that is drawn of the picture, if the file is a tile of it. Who sets pictures on whole px moves the strip, not
     /// each tile by itself. Unit: scene px.
     #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option_list")]
     pub strip: Option<[f64; 4]>,
