@@ -153,17 +153,9 @@ fn check_only(scene: &Scene, only: &[String]) -> Result<()> {
     let mut faults = Faults::default();
     for name in only {
         if scene.slots.iter().all(|slot| slot.name != *name) {
-            let names = scene.slots.iter().map(|slot| slot.name.as_str());
-            let remedy = match keys::near(name, names) {
-                Some(near) => format!("did you mean `{near}`?"),
-                None => {
-                    let names: Vec<&str> = scene.slots.iter().map(|slot| slot.name.as_str()).collect();
-                    format!("the slots are {}", names.join(", "))
-                }
-            };
-            faults.list.push(
-                Fault::new(Class::Usage, format!("--only {name}: the scene has no such slot")).remedy(remedy),
-            );
+            let remedy = keys::instead(name, scene.slots.iter().map(|slot| slot.name.as_str()));
+            let message = format!("--only {name}: the scene has no such slot");
+            faults.list.push(Fault::new(Class::Usage, message).remedy(remedy));
         }
     }
     faults.or(())

@@ -134,11 +134,8 @@ fn known(path: &str) -> Result<&'static Key> {
 fn place(reading: &Reading, slot: &str) -> Result<usize> {
     let names = || reading.scene.slots.iter().map(|slot| slot.name.as_str());
     names().position(|name| name == slot).ok_or_else(|| {
-        let remedy = match near(slot, names()) {
-            Some(near) => format!("Did you mean {}?", shown(near)),
-            None => format!("There are: {}.", names().collect::<Vec<_>>().join(", ")),
-        };
-        Fault::new(Class::Usage, format!("There is no slot {}", shown(slot))).remedy(remedy).into()
+        let fault = Fault::new(Class::Usage, format!("There is no slot {}", shown(slot)));
+        fault.remedy(keys::instead(slot, names())).into()
     })
 }
 

@@ -3,7 +3,7 @@
 use super::Anchor;
 use super::layers::{Layer, Resolved};
 use crate::fault::{Class, Fault, Faults, Result};
-use crate::keys::{self, Entries, Reader, Section, Value, near, shown};
+use crate::keys::{self, Entries, Reader, Section, Value, shown};
 use crate::limits::Limits;
 use crate::scene::Source;
 use std::borrow::Cow;
@@ -187,11 +187,7 @@ impl Shelf {
 
     /// What to do about a name that isn't there.
     pub fn remedy_for(&self, name: &str) -> String {
-        let names = self.names();
-        match near(name, names.iter().copied()) {
-            Some(near) => format!("Did you mean \"{near}\"?"),
-            None => format!("There are: {}.", names.join(", ")),
-        }
+        keys::instead(name, self.names().into_iter())
     }
 
     /// The preset of this name.

@@ -6,7 +6,7 @@
 use super::check;
 use super::written::{Written, WrittenSlot, read_table};
 use crate::fault::{Class, Fault, Result};
-use crate::keys::{Entries, Place, Reader, Section, near, shown};
+use crate::keys::{self, Entries, Place, Reader, Section, shown};
 use std::path::Path;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -107,10 +107,8 @@ fn of_slots(
     for (name, value) in table.iter() {
         let Some(at) = slots.iter().position(|slot| slot.name() == Some(name.get_ref())) else {
             let message = format!("There is no slot {}", shown(name.get_ref()));
-            let remedy = match near(name.get_ref(), slots.iter().filter_map(WrittenSlot::name)) {
-                Some(near) => format!("Did you mean {}?", shown(near)),
-                None => "A mood changes the scene\'s slots; it can\'t add any.".to_owned(),
-            };
+            let there = keys::instead(name.get_ref(), slots.iter().filter_map(WrittenSlot::name));
+            let remedy = format!("A mood changes the scene's slots; it can't add any. {there}");
             reader.fault(Class::Scene, &Place::File(name.span()), message, remedy);
             continue;
         };
@@ -118,7 +116,7 @@ fn of_slots(
             reader.fault(
                 Class::Scene,
                 &Place::File(value.span()),
-                "A mood\'s slot must be a table",
+                "A mood's slot must be a table",
                 format!("Write [mood.{mood}.slot.{}] and its keys under it.", name.get_ref()),
             );
             continue;
@@ -129,7 +127,7 @@ fn of_slots(
             reader.fault(
                 Class::Scene,
                 &entry.place,
-                "A mood can\'t rename a slot",
+                "A mood can't rename a slot",
                 "Its name is its identity; leave the key out.",
             );
         }
@@ -144,13 +142,10 @@ fn of_slots(
 /// Class `Usage`: there is none.
 pub(super) fn apply(name: &str, file: &Path, written: &mut Written) -> Result<()> {
     let Some(at) = written.moods.iter().position(|mood| mood.name == name) else {
-        let names: Vec<&str> = written.moods.iter().map(|mood| mood.name.as_str()).collect();
-        let remedy = match near(name, names.iter().copied()) {
-            Some(near) => format!("Did you mean {}?", shown(near)),
-            None if names.is_empty() => {
-                format!("It has none; write [mood.{name}] and the keys that differ under it.")
-            }
-            None => format!("There are: {}.", names.join(", ")),
+        let remedy = if written.moods.is_empty() {
+            format!("It has none; write [mood.{name}] and the keys that differ under it.")
+        } else {
+            keys::instead(name, written.moods.iter().map(|mood| mood.name.as_str()))
         };
         let message = format!("The scene has no mood {}", shown(name));
         return Err(Fault::new(Class::Usage, message).in_file(file).remedy(remedy).into());

@@ -5,6 +5,7 @@ mod clean;
 mod moods;
 mod schemas;
 mod shelves;
+mod times;
 mod touched;
 mod tweaks;
 mod util;
