@@ -130,7 +130,7 @@ fn pictures(
             continue;
         }
         let full = folder.join(path);
-        if there.get(path).is_none() {
+        if !there.contains_key(path) {
             let found = check::art_file(&full);
             there.insert(path, found.is_ok());
             if let Err(unfit) = found {
