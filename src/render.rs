@@ -1,6 +1,7 @@
 //! The run: a scene and its pictures in, every matched sheet out.
 
 mod manifest;
+mod output;
 mod run;
 mod stack;
 mod textures;

@@ -8,6 +8,7 @@ use crate::limits::Limits;
 use crate::out;
 use crate::recipe::shelf::Shelf;
 use crate::scene::{is_slot_name, read};
+use crate::schema;
 use crate::starter::SCENE;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -35,7 +36,7 @@ struct Slot {
 /// Class `Usage`: no such preset. Class `Picture`: the file can't be used. Class `Output`: something stands in the way; nothing was
 /// written.
 pub fn write_scene(folder: &Path, file: &Path, preset: &str, limits: &Limits) -> Result<Vec<String>> {
-    Shelf::embedded().get(preset)?;
+    Shelf::of_scene(Some(&folder.join(SCENE)), limits).get(preset)?;
     let layered = Layered::open(file, limits)?;
     let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
     if !name.to_ascii_lowercase().ends_with(".ora") || name.contains(['#', '\\']) {
@@ -50,7 +51,9 @@ pub fn write_scene(folder: &Path, file: &Path, preset: &str, limits: &Limits) ->
     })?;
     let copy = folder.join(&name);
     let there = fs::read(&copy).is_ok_and(|there| there == bytes);
-    for (path, taken) in [(folder.join(SCENE), false), (copy.clone(), there)] {
+    for (path, taken) in
+        [(folder.join(SCENE), false), (folder.join(schema::FILE), false), (copy.clone(), there)]
+    {
         if !taken && path.symlink_metadata().is_ok() {
             return Err(Fault::new(Class::Output, "the file stands there already")
                 .in_file(path)
@@ -66,6 +69,7 @@ pub fn write_scene(folder: &Path, file: &Path, preset: &str, limits: &Limits) ->
         out::write_whole(&copy, &bytes)?;
     }
     out::write_whole(folder.join(SCENE), text.as_bytes())?;
+    out::write_whole(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())?;
     Ok(notes)
 }
 
@@ -103,9 +107,10 @@ fn scene(
     let travel = travel(layered, &slots, file, camera, limits)?;
 
     let mut text = format!(
-        "# A scene made from {name}: its layers are the slots. Paint on, save it, and render anew.\n#\n\
+        "{}\n\n# A scene made from {name}: its layers are the slots. Paint on, save it, and render anew.\n#\n\
          # Places and visibility come from the layers, unless a slot gives x, y or visible itself.\n\n\
          name = {}\nview = [{width}, {height}]\n",
+        schema::LINE,
         quoted(name.rsplit_once('.').map_or(name, |(stem, _)| stem))
     );
     let _ = write!(

@@ -1,6 +1,7 @@
 //! One run in one folder: look, decide, make, write, remember.
 
 use super::manifest::{Outcome, Outcomes, manifest};
+use super::output::{Output, What};
 use super::stack::{Ask, work_of};
 use super::textures::{self, File, Of, Searched};
 use super::{Change, Options, Report, STILL, Stack, still_png};
@@ -13,91 +14,13 @@ use crate::progress::Progress;
 use crate::rerun::gone::gone;
 use crate::rerun::made_of::{of_export, of_jobs, of_still, of_text};
 use crate::rerun::record::NAME as STATE;
-use crate::rerun::{
-    Act, Decision, Fields, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide,
-};
+use crate::rerun::{Act, Fields, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide};
 use crate::scene::Alpha;
 use crate::sheet::Bits;
 use crate::texture::Shape;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
-
-/// What an output is.
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum What {
-    /// A texture of a job.
-    Texture(Of),
-    Still,
-    /// The stack in another form.
-    Export(Also),
-    Manifest,
-}
-
-/// An output of the run: what is wanted, what becomes of it, and, once it is made, its bytes.
-struct Output {
-    what: What,
-    wanted: Wanted,
-    decision: Decision,
-    made: Option<File>,
-}
-
-impl Output {
-    /// Which texture it is, if it is one.
-    fn texture(&self) -> Option<Of> {
-        match self.what {
-            What::Texture(of) => Some(of),
-            What::Still | What::Export(_) | What::Manifest => None,
-        }
-    }
-
-    /// The name under which something is to be made.
-    fn target(&self) -> Option<&str> {
-        match &self.decision.act {
-            Act::Make => Some(&self.wanted.path),
-            Act::Beside(_, name) => Some(name),
-            Act::Keep(_) | Act::Spare(_) => None,
-        }
-    }
-
-    /// The record of what was made.
-    fn written(&self) -> Option<Written> {
-        let File { bytes, opaque, bits } = self.made.as_ref()?;
-        Some(Written {
-            slot: self.wanted.slot.clone(),
-            hash: blake3::hash(bytes).to_hex().to_string(),
-            bytes: bytes.len() as u64,
-            made_of: self.wanted.made_of.clone(),
-            opaque: *opaque,
-            bits: *bits,
-            beside: matches!(self.decision.act, Act::Beside(..)).then(|| self.wanted.path.clone()),
-            settings: self.wanted.settings.clone(),
-            seen: None,
-        })
-    }
-
-    /// What became of it.
-    fn outcome(&self) -> Outcome {
-        match (&self.decision.act, self.written()) {
-            (Act::Make, Some(written)) => Outcome::AsMeant(written),
-            (Act::Make, None) => Outcome::Aside,
-            (Act::Keep(written), _) => Outcome::AsMeant(written.clone()),
-            (Act::Spare(written) | Act::Beside(written, _), _) => Outcome::Painted(written.clone()),
-        }
-    }
-
-    /// The records to keep of it and of new versions beside it.
-    fn records(&self) -> Vec<(String, Written)> {
-        let mut all = self.decision.besides.clone();
-        if let Outcome::AsMeant(written) | Outcome::Painted(written) = self.outcome() {
-            all.push((self.wanted.path.clone(), written));
-        }
-        if let (Act::Beside(_, name), Some(fresh)) = (&self.decision.act, self.written()) {
-            all.push((name.clone(), fresh));
-        }
-        all
-    }
-}
 
 /// Carries out `plan` in `folder`.
 pub(super) fn run(
@@ -158,6 +81,8 @@ pub(super) fn run(
             .map(|also| (What::Export(also), of_form(also))),
     );
 
+    let mut notes = records.notes.clone();
+    notes.extend(outdated(&folder, options, &records, |also| of_form(also).made_of));
     let mut outputs = look(&folder, wanted, &records, options)?;
     if outputs.iter().any(|output| output.target().is_some()) {
         let with = (arts, &fields);
@@ -168,7 +93,26 @@ pub(super) fn run(
     outputs.push(of_manifest(&folder, &manifest, &records, options)?);
     let (state, gone) = write(&folder, &outputs, &names, (arts, searched), &records, options)?;
     remember(&folder, &state, &records)?;
-    Ok(report(plan, folder, manifest, &outputs, gone, records.notes))
+    Ok(report(plan, folder, manifest, &outputs, gone, notes))
+}
+
+/// Forms that an earlier run left and this one isn't asked for, although they would now be others.
+fn outdated(
+    folder: &Path,
+    options: &Options,
+    records: &Records,
+    made_of: impl Fn(Also) -> String,
+) -> Vec<String> {
+    let old = |also: &Also| {
+        let exports = &records.manifest.as_ref()?.exports;
+        let old = exports.iter().find(|export| export.path == also.file())?;
+        // How large the moving picture was asked for isn't known any more.
+        let known = *also != Also::Pan && !options.also.contains(also);
+        (known && old.made_of != made_of(*also) && folder.join(&old.path).is_file()).then(|| {
+            format!("{} shows the stack as it was before; --also {} makes it anew", old.path, also.word())
+        })
+    };
+    Also::ALL.iter().filter_map(old).collect()
 }
 
 /// Decides on every output.

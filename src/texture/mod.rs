@@ -2,6 +2,7 @@
 
 pub mod fit;
 pub mod resample;
+mod side;
 
 use crate::out::Owned;
 use crate::plan::{Kind, Placing};
@@ -11,6 +12,7 @@ use crate::sheet::{Bits, dither};
 use fit::Gauge;
 use rayon::prelude::*;
 use resample::{Ends, Image};
+use side::Side;
 
 /// What is stored of one picture: an area of it, in bands at sizes of their own, in tiles.
 #[derive(Clone, Debug, PartialEq)]
@@ -144,10 +146,7 @@ impl Shape {
             return Side { start: place - f64::from(before), step, before, inner: to, after };
         }
         let ends = if axis == 0 && self.wraps { Ends::Wrap } else { self.ends };
-        let (start, length) = resample::reach(from as usize, to as usize, ends);
-        let beyond = u32::from(ends == Ends::Beyond);
-        let step = length / f64::from(to);
-        Side { start: place + start, step, before: beyond, inner: to - 2 * beyond, after: beyond }
+        Side::stretched(place, [from, to], ends)
     }
 
     /// Cuts the bands into tiles no side of which is over `most`.
@@ -243,43 +242,6 @@ impl Shape {
         let image = if as_seen { image } else { fit::store(&image, size, self.wraps, self.ends) };
         let deep = stack.is_deep(index, bits);
         quantised(&image, deep, as_seen && placing.kind != Kind::Art, alpha, plan.blending)
-    }
-}
-
-/// How a band is stored along one axis, in texels of the picture as drawn.
-#[derive(Clone, Copy, Debug)]
-struct Side {
-    /// Where the first stored texel begins.
-    start: f64,
-    /// What a stored texel covers.
-    step: f64,
-    /// Stored texels that aren't drawn, before those that are.
-    before: u32,
-    /// Stored texels that are drawn.
-    inner: u32,
-    /// Stored texels that aren't drawn, after those that are.
-    after: u32,
-}
-
-impl Side {
-    /// Start and length of what is drawn.
-    fn drawn(&self) -> (f64, f64) {
-        (self.start + f64::from(self.before) * self.step, f64::from(self.inner) * self.step)
-    }
-
-    /// The tiles along the axis, none over `most` texels: the first that is drawn, how many are, and how many are added before and
-    /// after so that a linear filter finds its neighbours.
-    fn ranges(&self, most: u32, wraps: bool) -> Vec<(i64, i64, i64, i64)> {
-        let whole = self.before + self.inner + self.after;
-        let parts = if whole <= most { 1 } else { self.inner.div_ceil(most - 2) };
-        let edge = |at: u32| (u64::from(self.inner) * u64::from(at) / u64::from(parts)) as i64;
-        let range = |at: u32| {
-            let before = if at > 0 || (wraps && parts > 1) { 1 } else { self.before };
-            let after = if at + 1 < parts || (wraps && parts > 1) { 1 } else { self.after };
-            let first = i64::from(self.before) + edge(at);
-            (first, edge(at + 1) - edge(at), i64::from(before), i64::from(after))
-        };
-        (0..parts).map(range).collect()
     }
 }
 

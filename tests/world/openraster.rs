@@ -301,6 +301,7 @@ fn saving_the_painting_and_running_again_is_the_whole_loop() {
     assert!(said.contains("hut: its opacity of 0.500"), "{said}");
     let text = std::fs::read_to_string(game.join("scene.toml")).unwrap();
     assert!(text.contains("level.ora#reeds\"") && text.contains("preset = \"mist\""), "{text}");
+    assert!(text.starts_with("#:schema ./scene.schema.json\n\n") && game.join("scene.schema.json").is_file());
     let scene = game.join("scene.toml");
     let out = game.join("out");
     let arts = |manifest: &serde_json::Value| -> Vec<(String, Vec<f64>)> {

@@ -309,6 +309,16 @@ fn a_rerun_makes_nothing_and_finds_the_same_shapes() {
     assert!(said.contains("nothing changed"), "{said}");
     let again: Value = serde_json::from_slice(&std::fs::read(out.join("manifest.json")).unwrap()).unwrap();
     assert_eq!(first, again);
+    // Forms that aren't asked for again are told of once they are out of date.
+    let said = outside::runs(&[
+        "render",
+        scene.to_str().unwrap(),
+        "--out",
+        out.to_str().unwrap(),
+        "--set",
+        "smear.length=50",
+    ]);
+    assert!(said.contains("scene.ora shows the stack as it was before; --also ora makes it anew"), "{said}");
 }
 
 #[test]
