@@ -21,6 +21,10 @@ pub enum Section {
     Scene,
     /// In a scene's `[air]`.
     Air,
+    /// In a scene's `[rim]`.
+    Rim,
+    /// In a scene's `[check]`.
+    Check,
     /// In the step table of this name: at the top of a scene or preset file, or in a slot.
     Step(&'static str),
     /// In a `[[slot]]`.
@@ -74,6 +78,8 @@ pub enum Kind {
     Path,
     /// An sRGB colour as `#rgb` or `#rrggbb`.
     Colour,
+    /// An sRGB colour, or this word.
+    ColourOr(&'static str),
     /// One of these words.
     Choice(&'static [&'static str]),
 }
@@ -110,6 +116,8 @@ impl Key {
         match self.path.split_once('.') {
             None => Section::Scene,
             Some(("air", _)) => Section::Air,
+            Some(("rim", _)) => Section::Rim,
+            Some(("check", _)) => Section::Check,
             Some(("slot", _)) => Section::Slot,
             Some(("preset", _)) => Section::Preset,
             Some((step, _)) => Section::Step(step),

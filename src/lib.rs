@@ -2,7 +2,9 @@
 
 #![forbid(unsafe_code)]
 
+pub mod air;
 pub mod art;
+pub mod check;
 pub mod colour;
 pub mod exp;
 pub mod fault;
@@ -15,8 +17,11 @@ pub mod plan;
 pub mod recipe;
 pub mod render;
 pub mod report;
+pub mod rim;
 pub mod scene;
 pub mod seed;
 pub mod sheet;
 pub mod starter;
 pub mod still;
+pub mod treat;
+pub mod values;

@@ -7,8 +7,10 @@ use crate::field::Sampling;
 use crate::keys;
 use crate::limits::Limits;
 use crate::out::{self, Effort, Entry, Manifest, Raster};
-use crate::plan::{Job, Naturals, Plan};
-use crate::scene::Scene;
+use crate::plan::{Job, Naturals, Placing, Plan};
+use crate::rim;
+use crate::rim::{Ready, Rim, Survey};
+use crate::scene::{Blending, Scene};
 use crate::sheet::{Bits, Sheet};
 use crate::still::{Layer, Still};
 use rayon::prelude::*;
@@ -42,6 +44,26 @@ impl Arts {
         self.sources.insert(slot.to_owned(), source);
     }
 
+    /// Draws the picture of a slot at exactly `texels`.
+    ///
+    /// # Errors
+    /// Class usage: the slot has no picture. Otherwise those of drawing it.
+    pub fn draw(
+        &self,
+        slot: &str,
+        texels: [u32; 2],
+        flip: bool,
+        wraps: bool,
+        blending: Blending,
+        limits: &Limits,
+    ) -> Result<Picture> {
+        let source = self
+            .sources
+            .get(slot)
+            .ok_or_else(|| Fault::new(Class::Usage, format!("{slot}: the slot has no picture")))?;
+        source.draw(texels, flip, wraps, blending, limits)
+    }
+
     /// Natural sizes, for the plan.
     pub fn naturals(&self) -> Naturals {
         self.sources.iter().map(|(slot, source)| (slot.clone(), source.natural)).collect()
@@ -59,6 +81,7 @@ impl Arts {
 
 enum Made {
     Sheet(Box<Sheet>),
+    Rim(Box<Rim>),
     Picture(Picture),
 }
 
@@ -66,21 +89,27 @@ enum Made {
 pub struct Stack<'a> {
     plan: &'a Plan,
     made: Vec<Made>,
+    /// Outlines as they are seen; empty if the plan has no rims.
+    pub survey: Survey,
 }
 
 impl<'a> Stack<'a> {
-    /// Works out every job of the plan.
-    pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
-        let made: Vec<Result<Made>> = plan
+    /// Works out every job of the plan; the rims as the outlines are seen from [`rim::places`] along the travel. Outlines are
+    /// looked at from the camera places `at` too.
+    pub fn new(plan: &'a Plan, arts: &Arts, at: &[f64], limits: &Limits) -> Result<Stack<'a>> {
+        let made: Vec<Result<Option<Made>>> = plan
             .files
             .par_iter()
             .map(|job| match job {
-                Job::Fog(job) => Ok(Made::Sheet(Box::new(Sheet::new(job.spec.clone(), Sampling::Reduced)))),
+                Job::Fog(job) => {
+                    Ok(Some(Made::Sheet(Box::new(Sheet::new(job.spec.clone(), Sampling::Reduced)))))
+                }
+                Job::Rim(_) => Ok(None),
                 Job::Art(job) => {
                     let placing = &job.placing;
-                    let source = &arts.sources[&placing.slot];
                     let blending = plan.blending;
-                    source.draw(placing.texels, job.flip, job.wraps, blending, limits).map(Made::Picture)
+                    arts.draw(&placing.slot, placing.texels, job.flip, job.wraps, blending, limits)
+                        .map(|picture| Some(Made::Picture(job.treatment.apply(picture, blending))))
                 }
             })
             .collect();
@@ -92,13 +121,29 @@ impl<'a> Stack<'a> {
                 Err(found) => faults.list.extend(found.list),
             }
         }
-        faults.or(Stack { plan, made: all })
+        faults.or(())?;
+        let ready: Vec<Ready<'_>> = all
+            .iter()
+            .map(|made| match made {
+                Some(Made::Sheet(sheet)) => Ready::Sheet(sheet),
+                Some(Made::Picture(picture)) => Ready::Picture(picture),
+                _ => Ready::Rim,
+            })
+            .collect();
+        let solving = rim::places(plan);
+        let cameras = [&solving, at].concat();
+        let mut survey = Survey::new(plan, &ready, &cameras, solving.len());
+        for (index, rim) in survey.rims.drain(..) {
+            all[index] = Some(Made::Rim(Box::new(rim)));
+        }
+        Ok(Stack { plan, made: all.into_iter().flatten().collect(), survey })
     }
 
     /// The PNG of the job `index` of the plan, and whether all of it is opaque.
     pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
         match &self.made[index] {
             Made::Sheet(sheet) => (sheet_png(sheet, sheet.size()[0], bits, effort), false),
+            Made::Rim(rim) => (rim_png(rim, bits, effort), false),
             Made::Picture(picture) => {
                 let size = picture.size;
                 let opaque = picture.texels.iter().all(|texel| texel[3] == u16::MAX);
@@ -118,6 +163,37 @@ impl<'a> Stack<'a> {
         }
     }
 
+    /// The PNG of a still's value view; the still's camera place must be the last of those that the stack was made with.
+    pub fn values(&self, still: &Still) -> Vec<u8> {
+        let place = self.survey.cameras.len().saturating_sub(1);
+        let samples = crate::values::view(self.plan, still, &self.survey, place);
+        out::encode(Raster::Eight { size: still.size, samples: &samples }, Effort::Fast)
+    }
+
+    /// Where the job `index` of the plan stands; a rim takes no more room than it fills.
+    pub fn placing(&self, index: usize) -> &Placing {
+        match &self.made[index] {
+            Made::Rim(rim) => &rim.placing,
+            _ => self.plan.files[index].placing(),
+        }
+    }
+
+    /// How the rims came out, far to near.
+    pub fn rims(&self) -> impl Iterator<Item = &Rim> {
+        self.made.iter().filter_map(|made| match made {
+            Made::Rim(rim) => Some(&**rim),
+            _ => None,
+        })
+    }
+
+    /// The sheets and their places in the plan, far to near.
+    pub fn sheets(&self) -> impl Iterator<Item = (usize, &Sheet)> {
+        self.made.iter().enumerate().filter_map(|(index, made)| match made {
+            Made::Sheet(sheet) => Some((index, &**sheet)),
+            _ => None,
+        })
+    }
+
     /// The stack at camera place `camera`.
     pub fn still(&self, camera: f64) -> Still {
         let backdrop = Srgb::parse_hex(&self.plan.backdrop).unwrap_or(Srgb([0.0; 3]));
@@ -128,6 +204,7 @@ impl<'a> Stack<'a> {
             .zip(&self.made)
             .map(|(job, made)| match made {
                 Made::Sheet(sheet) => Layer::Sheet(job.placing(), sheet),
+                Made::Rim(rim) => Layer::Rim(rim),
                 Made::Picture(picture) => Layer::Art(job.placing(), picture),
             })
             .collect();
@@ -142,6 +219,17 @@ pub fn sheet_png(sheet: &Sheet, width: u32, bits: Bits, effort: Effort) -> Vec<u
         Bits::Eight => out::encode(Raster::Eight { size, samples: &sheet.eight(width) }, effort),
         Bits::Sixteen => {
             out::encode(Raster::Sixteen { size, samples: &sheet.sixteen(width), keep_depth: true }, effort)
+        }
+    }
+}
+
+/// The PNG of a rim.
+pub fn rim_png(rim: &Rim, bits: Bits, effort: Effort) -> Vec<u8> {
+    let size = rim.size();
+    match bits {
+        Bits::Eight => out::encode(Raster::Eight { size, samples: &rim.eight() }, effort),
+        Bits::Sixteen => {
+            out::encode(Raster::Sixteen { size, samples: &rim.sixteen(), keep_depth: true }, effort)
         }
     }
 }
@@ -193,6 +281,8 @@ pub struct Report {
 
 /// Name of the still in the output folder.
 pub const STILL: &str = "still.png";
+/// Name of its value view.
+pub const VALUES: &str = "still.values.png";
 
 /// Renders `scene` as `options` say: one report for each scale. Nothing is written before everything at that scale is worked out.
 ///
@@ -244,26 +334,31 @@ fn render_one(plan: Plan, arts: &Arts, options: &Options, folder: PathBuf) -> Re
     let jobs: Vec<usize> =
         (0..plan.files.len()).filter(|&index| wanted(&plan.files[index].placing().slot)).collect();
     let mut names: Vec<String> = jobs.iter().map(|&index| plan.files[index].placing().path.clone()).collect();
-    names.push(STILL.to_owned());
+    names.extend([STILL, VALUES].map(str::to_owned));
     names.push(out::manifest::NAME.to_owned());
     out::guard(&folder, &names, earlier.as_ref())?;
 
-    let stack = Stack::new(&plan, arts, &options.limits)?;
-    let (files, still) = rayon::join(
+    let stack = Stack::new(&plan, arts, &[camera], &options.limits)?;
+    let (files, (still, values)) = rayon::join(
         || {
             jobs.par_iter()
                 .map(|&index| (index, stack.png(index, options.bits, options.effort)))
                 .collect::<Vec<_>>()
         },
-        || still_png(&stack.still(camera), options.bits, options.effort),
+        || {
+            let still = stack.still(camera);
+            let values = stack.values(&still);
+            (still_png(&still, options.bits, options.effort), values)
+        },
     );
 
     let mut fresh = BTreeMap::new();
     for (index, (bytes, opaque)) in &files {
         out::write_whole(folder.join(&plan.files[*index].placing().path), bytes)?;
-        fresh.insert(*index, entry(&plan.files[*index], bytes, *opaque));
+        fresh.insert(*index, entry(&plan.files[*index], stack.placing(*index), bytes, *opaque));
     }
     out::write_whole(folder.join(STILL), &still)?;
+    out::write_whole(folder.join(VALUES), &values)?;
     let manifest = Manifest {
         version: out::manifest::VERSION,
         generator: concat!("fogweft ", env!("CARGO_PKG_VERSION")).to_owned(),
@@ -272,20 +367,20 @@ fn render_one(plan: Plan, arts: &Arts, options: &Options, folder: PathBuf) -> Re
         scale: plan.scale,
         blending: plan.blending,
         alpha: "straight".to_owned(),
-        still: Some(out::Still {
-            path: STILL.to_owned(),
-            camera,
-            hash: blake3::hash(&still).to_hex().to_string(),
-            bytes: still.len() as u64,
-        }),
+        still: Some(still_entry(STILL, camera, &still)),
+        values: Some(still_entry(VALUES, camera, &values)),
         files: entries(&plan, fresh, earlier.as_ref(), &folder),
     };
     out::write_whole(folder.join(out::manifest::NAME), manifest.text().as_bytes())?;
     Ok(Report { still: folder.join(STILL), folder, manifest, plan, written: names })
 }
 
-fn entry(job: &Job, bytes: &[u8], opaque: bool) -> Entry {
-    let placing = job.placing();
+fn still_entry(name: &str, camera: f64, bytes: &[u8]) -> out::Still {
+    let hash = blake3::hash(bytes).to_hex().to_string();
+    out::Still { path: name.to_owned(), camera, hash, bytes: bytes.len() as u64 }
+}
+
+fn entry(job: &Job, placing: &Placing, bytes: &[u8], opaque: bool) -> Entry {
     Entry {
         slot: placing.slot.clone(),
         kind: placing.kind,
@@ -298,7 +393,7 @@ fn entry(job: &Job, bytes: &[u8], opaque: bool) -> Entry {
         period: placing.period,
         optical_depth: match job {
             Job::Fog(job) => Some(job.optical_depth),
-            Job::Art(_) => None,
+            Job::Rim(_) | Job::Art(_) => None,
         },
         opaque,
         hash: blake3::hash(bytes).to_hex().to_string(),

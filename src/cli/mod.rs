@@ -1,6 +1,8 @@
 //! Commands: from arguments to calls of the library, and from its results to text.
 
 mod args;
+mod check;
+mod rim;
 mod show;
 mod table;
 
@@ -14,7 +16,7 @@ use fogweft::plan::{Job, Plan};
 use fogweft::render::{self, Arts, Options, Report};
 use fogweft::scene::{Scene, read};
 use fogweft::sheet::{Bits, Sheet};
-use fogweft::{law, report, starter};
+use fogweft::{air, law, report, starter};
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -23,7 +25,7 @@ use std::process::ExitCode;
 pub fn main() -> ExitCode {
     // A command line that can't be read exits with 2, which is clap's own code and ours.
     match run(Cli::parse().command) {
-        Ok(()) => ExitCode::SUCCESS,
+        Ok(code) => code,
         Err(faults) => {
             let colour = std::io::stderr().is_terminal()
                 && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
@@ -33,15 +35,18 @@ pub fn main() -> ExitCode {
     }
 }
 
-fn run(command: Command) -> Result<()> {
+fn run(command: Command) -> Result<ExitCode> {
     match command {
+        Command::Check(args) => return check::run(&args),
         Command::Demo(args) => demo(&args),
         Command::Render(args) => render_scene(&args),
         Command::Plan(args) => plan(&args),
         Command::New(args) => new(&args),
         Command::Presets(args) => show::presets(args.command),
         Command::Sheet(args) => sheet(&args),
-    }
+        Command::Rim(args) => rim::run(&args),
+    }?;
+    Ok(ExitCode::SUCCESS)
 }
 
 /// Prints to standard output; a reader that has gone away is no fault.
@@ -61,8 +66,9 @@ fn bits(text: &str) -> Bits {
 }
 
 fn load(scene: &args::Scene, limits: &Limits) -> Result<(Scene, Arts)> {
-    let scene = read::read_file(&scene.scene, &scene.sets, limits)?;
+    let mut scene = read::read_file(&scene.scene, &scene.sets, limits)?;
     let arts = Arts::open(&scene, limits)?;
+    air::settle(&mut scene, &arts, limits)?;
     Ok((scene, arts))
 }
 

@@ -18,6 +18,7 @@ pub fn weights(t: f64) -> [f32; 4] {
 }
 
 /// Draws rows of texels out of a grid.
+#[derive(Clone, Debug)]
 pub struct Stretch {
     grid: Grid,
     /// For each texel column: first of four columns of the padded line, and the weights. Empty where columns are texels.

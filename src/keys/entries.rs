@@ -152,6 +152,8 @@ fn section_words(section: Section) -> String {
     match section {
         Section::Scene => "a scene".into(),
         Section::Air => "[air]".into(),
+        Section::Rim => "[rim]".into(),
+        Section::Check => "[check]".into(),
         Section::Step(step) => format!("[{step}]"),
         Section::Slot => "[[slot]]".into(),
         Section::Preset => "a preset".into(),
@@ -167,7 +169,7 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
         .filter_map(|key| match key.section() {
             Section::Scene if !in_preset => Some(format!("`{name}` at the top of the scene")),
             Section::Slot if !in_preset => Some(format!("`{name}` in a [[slot]]")),
-            Section::Air if !in_preset => Some(format!("`air.{name}`")),
+            Section::Air | Section::Rim | Section::Check if !in_preset => Some(format!("`{}`", key.path)),
             Section::Step(step) => Some(format!("`{step}.{name}`")),
             _ => None,
         })
@@ -180,7 +182,7 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
         known.extend(STEPS);
     }
     if section == Section::Scene {
-        known.extend(["air", "slot"]);
+        known.extend(["air", "rim", "check", "slot"]);
     }
     match near(name, known.iter().copied()) {
         Some(near) => format!("Did you mean `{near}`?"),

@@ -139,6 +139,11 @@ impl Key {
                 Some(colour) => Ok(Value::Colour(colour)),
                 None => Err(self.wrong(format!("`{}` is {}, which is no colour", self.path, shown(text)))),
             },
+            (Kind::ColourOr(word), DeValue::String(text)) if text == word => Ok(Value::Choice(word)),
+            (Kind::ColourOr(_), DeValue::String(text)) => match Srgb::parse_hex(text) {
+                Some(colour) => Ok(Value::Colour(colour)),
+                None => Err(self.wrong(format!("`{}` is {}, which is no colour", self.path, shown(text)))),
+            },
             (Kind::Choice(words), DeValue::String(text)) => match words.iter().find(|word| **word == *text) {
                 Some(word) => Ok(Value::Choice(word)),
                 None => {
@@ -204,6 +209,9 @@ impl Key {
             Kind::Preset => "Give a preset's name in quotes, like `preset = \"valley-fog\"`.".into(),
             Kind::Path => "Give a path in quotes, like `art = \"reeds.png\"`.".into(),
             Kind::Colour => format!("Write a colour as `{} = \"#c3ccd4\"` or \"#ccd\".", self.name()),
+            Kind::ColourOr(word) => {
+                format!("Write a colour as `{} = \"#c3ccd4\"` or \"#ccd\", or \"{word}\".", self.name())
+            }
             Kind::Choice(words) => {
                 let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
                 format!("Give one of {}.", quoted.join(", "))
@@ -231,7 +239,7 @@ impl Key {
             Kind::FlagOrNumber { .. } => "true, false or a number",
             Kind::Pair { .. } => "a list of two numbers",
             Kind::Text | Kind::Name | Kind::Preset | Kind::Path => "text",
-            Kind::Colour => "a colour",
+            Kind::Colour | Kind::ColourOr(_) => "a colour",
             Kind::Choice(_) => "a word",
         };
         self.wrong(format!("`{}` must be {wanted}, not {found}", self.path))

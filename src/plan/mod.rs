@@ -1,6 +1,10 @@
 //! The plan: every job with its sizes, periods and optical depth; no pixels.
 
 pub mod period;
+mod rims;
+mod tint;
+
+pub use rims::RimJob;
 
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::field::FieldSpec;
@@ -11,6 +15,7 @@ use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot};
 use crate::seed;
 use crate::sheet::SheetSpec;
 use crate::sheet::grade::Tones;
+use crate::treat::{self, Treatment};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -84,6 +89,9 @@ pub struct ArtJob {
     pub flip: bool,
     /// Its edges meet when it repeats.
     pub wraps: bool,
+    /// What is done to the copy that is drawn.
+    #[serde(skip)]
+    pub treatment: Treatment,
 }
 
 /// One job.
@@ -92,6 +100,8 @@ pub struct ArtJob {
 pub enum Job {
     /// A sheet.
     Fog(Box<FogJob>),
+    /// A rim; the art that it serves follows it.
+    Rim(Box<RimJob>),
     /// An art.
     Art(ArtJob),
 }
@@ -101,6 +111,7 @@ impl Job {
     pub fn placing(&self) -> &Placing {
         match self {
             Job::Fog(job) => &job.placing,
+            Job::Rim(job) => &job.placing,
             Job::Art(job) => &job.placing,
         }
     }
@@ -148,25 +159,31 @@ impl Plan {
             scale,
             blending: scene.air.blending,
             extinction: law::extinction(scene.air.visibility),
-            backdrop: scene.backdrop.to_hex(),
+            backdrop: treat::floored(scene.backdrop, scene.floor).to_hex(),
             files: Vec::new(),
             notes: Vec::new(),
         };
         check("the view", plan.texels, limits, &mut faults);
         let periods = period::pick(scene);
-        let mut farther = None;
-        for slot in &scene.slots {
-            let gap = farther.map_or(scene.air.beyond, |depth: f64| depth - slot.depth);
-            farther = Some(slot.depth);
-            if slot.fog && gap > 0.0 && slot.recipe.grade.thickness > 0.0 {
-                let job = plan.fog(scene, slot, gap, periods[&slot.name]);
+        let (airs, notes) = tint::share_out(scene);
+        plan.notes = notes;
+        for (slot, air) in scene.slots.iter().zip(airs) {
+            let tones = plan.tones(scene, slot);
+            if air.sheet > 0.0 {
+                let job = plan.fog(scene, slot, air, periods[&slot.name], tones);
                 check(&job.placing.path, job.placing.texels, limits, &mut faults);
                 plan.files.push(Job::Fog(Box::new(job)));
             } else if slot.fog {
                 plan.notes.push(format!("{}: no air lies behind it, so it gets no sheet", slot.name));
             }
             if let (Some(place), Some(natural)) = (&slot.art, naturals.get(&slot.name)) {
-                let job = plan.art(scene, slot, place, *natural);
+                let mut job = plan.art(scene, slot, place, *natural);
+                job.treatment = plan.treatment(scene, slot, &job.placing, air.tint, tones);
+                if let Some(rim) = plan.rim(scene, slot, place.repeat, &job, tones) {
+                    check(&rim.placing.path, rim.placing.texels, limits, &mut faults);
+                    job.placing.order += 1;
+                    plan.files.push(Job::Rim(Box::new(rim)));
+                }
                 check(&job.placing.path, job.placing.texels, limits, &mut faults);
                 plan.files.push(Job::Art(job));
             }
@@ -175,18 +192,52 @@ impl Plan {
         faults.or(plan)
     }
 
-    fn fog(&self, scene: &Scene, slot: &Slot, gap: f64, period: f64) -> FogJob {
-        let (rate, line) = (rate_of(scene, slot), line_of(scene, slot));
-        let size = [texels(period, self.scale), self.texels[1]];
-        let unit = slot.shrink.unwrap_or(rate) * self.scale;
-        let own = slot.haze.unwrap_or(scene.air.haze);
+    /// Colours of a slot's fog.
+    fn tones(&self, scene: &Scene, slot: &Slot) -> Tones {
+        let air = &scene.air;
+        let own = slot.haze.unwrap_or(air.haze);
         // What the air between it and the play plane leaves of its own colour.
         let share =
             slot.haze_share.unwrap_or_else(|| law::transmittance(self.extinction * slot.depth.max(0.0)));
-        let haze = scene.air.haze.mix(own, share);
+        let haze = air.haze.mix(own, share);
+        let floored = |colour| treat::floored(colour, scene.floor);
+        let [aloft, glow, shade] = [air.aloft, air.glow, air.shade].map(|colour| colour.map(floored));
+        let tones = Tones::new(floored(haze), aloft, glow, shade, slot.recipe.grade.lit);
+        Tones { glow: floored(tones.glow), shade: floored(tones.shade), ..tones }
+    }
+
+    /// What is done to a slot's picture.
+    fn treatment(
+        &self,
+        scene: &Scene,
+        slot: &Slot,
+        placing: &Placing,
+        tint: f64,
+        tones: Tones,
+    ) -> Treatment {
+        let unit = slot.shrink.unwrap_or(rate_of(scene, slot)) * self.scale;
+        let top = placing.rect[1] * self.scale;
+        let tint = (tint > 0.0).then(|| {
+            let field = FieldSpec::new(
+                placing.texels,
+                slot.anchor,
+                line_of(scene, slot) * self.scale - top,
+                unit,
+                &slot.recipe,
+                0,
+            );
+            treat::Tint { depth: tint, haze: tones.haze, falloff: field }
+        });
+        let fade = slot.fade.map(|fade| treat::Fade::new(&fade, &placing.rect, self.scale));
+        Treatment { tint, fade, floor: scene.floor }
+    }
+
+    fn fog(&self, scene: &Scene, slot: &Slot, own: tint::Air, period: f64, tones: Tones) -> FogJob {
+        let (rate, line) = (rate_of(scene, slot), line_of(scene, slot));
+        let size = [texels(period, self.scale), self.texels[1]];
+        let unit = slot.shrink.unwrap_or(rate) * self.scale;
         let recipe = &slot.recipe;
-        let optical_depth = self.extinction * gap * recipe.grade.thickness;
-        let air = &scene.air;
+        let optical_depth = own.sheet;
         FogJob {
             placing: Placing {
                 slot: slot.name.clone(),
@@ -199,13 +250,13 @@ impl Plan {
                 texels: size,
                 period: Some(period),
             },
-            gap,
+            gap: own.gap,
             optical_depth,
             opacity: law::opacity(optical_depth),
             line,
             anchor: slot.anchor,
             preset: slot.preset.clone(),
-            haze: haze.to_hex(),
+            haze: tones.haze.to_hex(),
             spec: SheetSpec {
                 field: FieldSpec::new(
                     size,
@@ -216,8 +267,8 @@ impl Plan {
                     seed::of(slot.seed, "fog"),
                 ),
                 tau: optical_depth,
-                tones: Tones::new(haze, air.aloft, air.glow, air.shade, recipe.grade.lit),
-                light: air.light,
+                tones,
+                light: scene.air.light,
             },
         }
     }
@@ -246,6 +297,7 @@ impl Plan {
             },
             flip: place.flip,
             wraps: place.repeat == Repeat::Edge,
+            treatment: Treatment::default(),
         }
     }
 

@@ -42,10 +42,12 @@ impl WrittenSlot {
 pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Written {
     let (table, whole) = reader.parse(text);
     let mut written = Written { whole, ..Written::default() };
-    written.wrong = reader.table(&table, Section::Scene, &["air", "slot"], &mut written.top);
+    written.wrong = reader.table(&table, Section::Scene, &["air", "rim", "check", "slot"], &mut written.top);
     for (name, value) in table.iter() {
         match name.get_ref().as_ref() {
-            "air" => read_air(reader, value, &mut written.top),
+            "air" => read_table(reader, "air", Section::Air, value, &mut written.top),
+            "rim" => read_table(reader, "rim", Section::Rim, value, &mut written.top),
+            "check" => read_table(reader, "check", Section::Check, value, &mut written.top),
             "slot" if !read_slots(reader, value, limits, &mut written.slots) => written.wrong.push("slot"),
             _ => {}
         }
@@ -53,14 +55,20 @@ pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Writ
     written
 }
 
-fn read_air(reader: &mut Reader<'_>, value: &Spanned<DeValue<'_>>, into: &mut Entries) {
+fn read_table(
+    reader: &mut Reader<'_>,
+    name: &str,
+    section: Section,
+    value: &Spanned<DeValue<'_>>,
+    into: &mut Entries,
+) {
     match value.get_ref() {
-        DeValue::Table(table) => drop(reader.table(table, Section::Air, &[], into)),
+        DeValue::Table(table) => drop(reader.table(table, section, &[], into)),
         _ => reader.fault(
             Class::Scene,
             &Place::File(value.span()),
-            "`air` must be one table",
-            "Write [air] once, on a line of its own, and its keys under it.",
+            format!("`{name}` must be one table"),
+            format!("Write [{name}] once, on a line of its own, and its keys under it."),
         ),
     }
 }
