@@ -67,9 +67,12 @@ pub fn settle(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
             return Ok(());
         }
         if middle <= half {
-            return Err(Fault::new(Class::Picture, format!("{far}: its picture holds nothing solid to sample the haze from"))
-                .remedy("give `air.haze` a colour")
-                .into());
+            return Err(Fault::new(
+                Class::Picture,
+                format!("{far}: its picture holds nothing solid to sample the haze from"),
+            )
+            .remedy("give `air.haze` a colour")
+            .into());
         }
         middle = (middle - half).max(half);
     }

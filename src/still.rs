@@ -225,9 +225,8 @@ const DECODE_STEPS: usize = 4096;
 
 impl Space {
     pub(crate) fn new(blending: Blending) -> Space {
-        let decode = (0..=DECODE_STEPS)
-            .map(|at| Srgb([at as f32 / DECODE_STEPS as f32; 3]).linear().0[0])
-            .collect();
+        let decode =
+            (0..=DECODE_STEPS).map(|at| Srgb([at as f32 / DECODE_STEPS as f32; 3]).linear().0[0]).collect();
         Space { blending, decode }
     }
 

@@ -18,7 +18,8 @@ const PITCH: usize = 6;
 pub fn view(plan: &Plan, still: &Still, survey: &Survey, place: usize) -> Vec<u8> {
     let space = Space::new(plan.blending);
     let [width, height] = still.size.map(|side| side as usize);
-    let greys: Vec<u8> = (0..(100.0 / STEP).ceil() as usize).map(|at| grey((at as f64 + 0.5) * STEP)).collect();
+    let greys: Vec<u8> =
+        (0..(100.0 / STEP).ceil() as usize).map(|at| grey((at as f64 + 0.5) * STEP)).collect();
     let mut out = vec![255_u8; width * height * 4];
     out.par_chunks_mut(4).zip(&still.colours).for_each(|(texel, colour)| {
         let at = (f64::from(space.lightness(*colour)) / STEP).max(0.0) as usize;
@@ -29,7 +30,8 @@ pub fn view(plan: &Plan, still: &Still, survey: &Survey, place: usize) -> Vec<u8
     let mut hatched = vec![false; width * height];
     for (job, marks) in &survey.marks {
         let wanted = survey.wanted.get(job).copied().unwrap_or(0.0);
-        let failing = marks.iter().filter(|mark| usize::from(mark.place) == place && lacks(mark.after, wanted));
+        let failing =
+            marks.iter().filter(|mark| usize::from(mark.place) == place && lacks(mark.after, wanted));
         for mark in failing {
             let [x, y] = mark.at.map(i64::from);
             for row in (y - reach).max(0)..=(y + reach).min(height as i64 - 1) {
@@ -58,10 +60,8 @@ pub(crate) fn lacks(step: f32, wanted: f64) -> bool {
 
 /// The grey of this L*.
 fn grey(lightness: f64) -> u8 {
-    let y = if lightness > 8.0 {
-        libm::pow((lightness + 16.0) / 116.0, 3.0)
-    } else {
-        lightness * 27.0 / 24389.0
-    } as f32;
+    let y =
+        if lightness > 8.0 { libm::pow((lightness + 16.0) / 116.0, 3.0) } else { lightness * 27.0 / 24389.0 }
+            as f32;
     crate::colour::Linear([y; 3]).encode().to_codes()[0]
 }

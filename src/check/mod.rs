@@ -117,8 +117,11 @@ pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<
     let plan = Plan::new(scene, &arts.naturals(), scale, limits)?;
     let stack = Stack::new(&plan, arts, &[], limits)?;
     let cameras = rim::places(&plan);
-    let slots: Vec<SlotFigures> =
-        scene.slots.iter().map(|slot| of_slot(&plan, &stack, &cameras, &slot.name, slot.depth, slot.separation)).collect();
+    let slots: Vec<SlotFigures> = scene
+        .slots
+        .iter()
+        .map(|slot| of_slot(&plan, &stack, &cameras, &slot.name, slot.depth, slot.separation))
+        .collect();
     let (mut darkest, mut lightest) = (100.0_f64, 0.0_f64);
     let space = Space::new(plan.blending);
     let mut ends = vec![0, cameras.len() / 2, cameras.len() - 1];
@@ -129,7 +132,8 @@ pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<
             (darkest, lightest) = (darkest.min(tone), lightest.max(tone));
         }
     }
-    let sheets = stack.sheets().map(|(index, found)| sheet(plan.files[index].placing(), &plan, found)).collect();
+    let sheets =
+        stack.sheets().map(|(index, found)| sheet(plan.files[index].placing(), &plan, found)).collect();
     let mut report = Report {
         scene: plan.name.clone(),
         memory: slots.iter().map(|slot| slot.memory).sum(),
@@ -148,7 +152,14 @@ pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<
     Ok(report)
 }
 
-fn of_slot(plan: &Plan, stack: &Stack<'_>, cameras: &[f64], name: &str, depth: f64, wanted: f64) -> SlotFigures {
+fn of_slot(
+    plan: &Plan,
+    stack: &Stack<'_>,
+    cameras: &[f64],
+    name: &str,
+    depth: f64,
+    wanted: f64,
+) -> SlotFigures {
     let mine = |at: &usize| plan.files[*at].placing().slot == name;
     let files: Vec<usize> = (0..plan.files.len()).filter(mine).collect();
     let art = files.iter().copied().find(|at| matches!(plan.files[*at], Job::Art(_)));

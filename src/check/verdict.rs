@@ -7,7 +7,7 @@ const LEVEL: f64 = 2.0;
 /// Seam, band and repeat from which a sheet shows them.
 const SEAM: f64 = 1.5;
 /// See [`SEAM`].
-const BAND: f64 = 0.1;
+const BAND: f64 = 0.3;
 
 /// Fills in the report's findings.
 pub(super) fn judge(report: &mut Report) {
@@ -38,7 +38,10 @@ pub(super) fn judge(report: &mut Report) {
             add(
                 false,
                 Some(&slot.slot),
-                format!("its rim changes {:.1} times as fast as its sheet does at its steepest", rim.steepest / sheet),
+                format!(
+                    "its rim changes {:.1} times as fast as its sheet does at its steepest",
+                    rim.steepest / sheet
+                ),
                 format!("Raise `rim.spread`, or lower `slot.{}.separation`.", slot.slot),
             );
         }
@@ -72,7 +75,10 @@ pub(super) fn judge(report: &mut Report) {
         add(
             true,
             None,
-            format!("the lightest tone is L* {:.1}, over the limit of {:.1}", report.lightest, limits.lightest),
+            format!(
+                "the lightest tone is L* {:.1}, over the limit of {:.1}",
+                report.lightest, limits.lightest
+            ),
             "Darken the art's lights, `air.haze` or `air.glow`.".into(),
         );
     }
@@ -80,7 +86,11 @@ pub(super) fn judge(report: &mut Report) {
         add(
             true,
             None,
-            format!("textures take {:.0} MB, over the limit of {:.0}", report.memory as f64 / 1e6, limits.memory),
+            format!(
+                "textures take {:.0} MB, over the limit of {:.0}",
+                report.memory as f64 / 1e6,
+                limits.memory
+            ),
             "Render at a smaller scale, shorten periods, or drop a slot's sheet with `fog = false`.".into(),
         );
     }
@@ -88,7 +98,10 @@ pub(super) fn judge(report: &mut Report) {
         add(
             true,
             None,
-            format!("{:.1} texels are blended per texel of the view, over the limit of {:.1}", report.overdraw, limits.overdraw),
+            format!(
+                "{:.1} texels are blended per texel of the view, over the limit of {:.1}",
+                report.overdraw, limits.overdraw
+            ),
             "Merge slots that stand close together, or drop a slot's sheet with `fog = false`.".into(),
         );
     }
@@ -113,7 +126,10 @@ pub(super) fn judge(report: &mut Report) {
             add(
                 true,
                 Some(&sheet.slot),
-                format!("its sheet repeats after {:.2} views: the repeat shows within one frame", sheet.repeat),
+                format!(
+                    "its sheet repeats after {:.2} views: the repeat shows within one frame",
+                    sheet.repeat
+                ),
                 format!("Leave `slot.{}.period` out, or make it longer than the view.", sheet.slot),
             );
         }

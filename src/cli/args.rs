@@ -11,8 +11,7 @@ pub struct Cli {
     pub command: Command,
 }
 
-const EXIT_CODES: &str =
-    "Exit codes: 0 done, 1 a check found what breaks the scene's limits, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";
+const EXIT_CODES: &str = "Exit codes: 0 done, 1 a check found what breaks the scene's limits, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";
 
 #[derive(Subcommand)]
 pub enum Command {
@@ -168,7 +167,7 @@ pub struct Rim {
     #[arg(long, value_name = "PX", default_value = "26", value_parser = finite)]
     pub spread: f64,
     /// Most opacity of the rim
-    #[arg(long, value_name = "SHARE", default_value = "0.65", value_parser = finite)]
+    #[arg(long, value_name = "SHARE", default_value = "0.5", value_parser = finite)]
     pub most: f64,
     /// Darken where the haze is no lighter than the art
     #[arg(long)]

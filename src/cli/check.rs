@@ -56,7 +56,16 @@ fn text(report: &Report) -> String {
     );
     text += &layout(
         &[
-            "slot", "wanted", "least", "median", "below", "with: least", "median", "below", "L*", "memory",
+            "slot",
+            "wanted",
+            "least",
+            "median",
+            "below",
+            "with: least",
+            "median",
+            "below",
+            "L*",
+            "memory",
             "overdraw",
         ],
         &rows,

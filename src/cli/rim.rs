@@ -99,7 +99,9 @@ pub fn run(args: &args::Rim) -> Result<()> {
         share(found.reached, found.attainable),
     ));
     if found.attainable < found.lacking {
-        say("Elsewhere the haze is too near to the art's own lightness: try --darken, another --haze, or a smaller --separation.\n");
+        say(
+            "Elsewhere the haze is too near to the art's own lightness: try --darken, another --haze, or a smaller --separation.\n",
+        );
     }
     Ok(())
 }

@@ -49,8 +49,7 @@ pub fn ciede2000(first: Lab, second: Lab) -> f64 {
     let bump = (hue_mean - 275.0) / 25.0;
     let turned = -libm::sin((60.0 * libm::exp(-bump * bump)).to_radians()) * 2.0 * pale(c);
     let off = (l - 50.0) * (l - 50.0);
-    let (s_l, s_c, s_h) =
-        (1.0 + 0.015 * off / libm::sqrt(20.0 + off), 1.0 + 0.045 * c, 1.0 + 0.015 * c * t);
+    let (s_l, s_c, s_h) = (1.0 + 0.015 * off / libm::sqrt(20.0 + off), 1.0 + 0.045 * c, 1.0 + 0.015 * c * t);
     let (l, c, h) = (d_l / s_l, d_c / s_c, d_h / s_h);
     libm::sqrt(l * l + c * c + h * h + turned * c * h)
 }

@@ -43,7 +43,7 @@ pub const KEYS: &[Key] = &[
     // Rims.
     key("rim.separation", from(0.0, 60.0), "CIE L*", Literal("6"), "Lightness step across an outline that a rim sees to; 0 for no rims."),
     key("rim.spread", from(1.0, 1024.0), RATE_PX, Literal("26"), "Standard deviation over which a rim spreads; widened where it would show an edge."),
-    key("rim.most", from(0.0, 0.95), "", Literal("0.65"), "Most opacity that a rim may have; what would need more is left and reported."),
+    key("rim.most", from(0.0, 0.95), "", Literal("0.5"), "Most opacity that a rim may have; what would need more is left and reported."),
     key("rim.darken", Kind::Flag, "", Literal("false"), "Whether a rim may darken where the haze is no lighter than the art."),
     key("rim.dark", Kind::Colour, "", Words("the haze at 0.3 of its lightness"), "Colour of a rim that darkens."),
     // Limits of a check.

@@ -207,14 +207,7 @@ impl Plan {
     }
 
     /// What is done to a slot's picture.
-    fn treatment(
-        &self,
-        scene: &Scene,
-        slot: &Slot,
-        placing: &Placing,
-        tint: f64,
-        tones: Tones,
-    ) -> Treatment {
+    fn treatment(&self, scene: &Scene, slot: &Slot, placing: &Placing, tint: f64, tones: Tones) -> Treatment {
         let unit = slot.shrink.unwrap_or(rate_of(scene, slot)) * self.scale;
         let top = placing.rect[1] * self.scale;
         let tint = (tint > 0.0).then(|| {

@@ -60,6 +60,12 @@ impl Kernel {
         Grid { cols: cols as usize, rows: rows as usize, step: [width / cols, height / rows], top: 0.0 }
     }
 
+    /// Sums up what is near on that grid: within about a spread, alike along x and y.
+    pub fn near(&self, plane: Plane, grid: &Grid) -> Plane {
+        let deviation = self.deviation[0].min(self.deviation[1]);
+        soften::apply(plane, grid.step.map(|step| 0.7 * deviation / step))
+    }
+
     /// Blurs a plane on that grid.
     pub fn apply(&self, plane: &Plane, grid: &Grid) -> Plane {
         let smeared = smear::apply(plane, self.length, self.angle, grid.step);
@@ -85,9 +91,7 @@ pub(crate) fn sample(plane: &Plane, grid: &Grid, [x, y]: [f64; 2]) -> f32 {
         let along: f32 = across
             .iter()
             .enumerate()
-            .map(|(tap, weight)| {
-                weight * line[(col + tap as i64 - 1).rem_euclid(grid.cols as i64) as usize]
-            })
+            .map(|(tap, weight)| weight * line[(col + tap as i64 - 1).rem_euclid(grid.cols as i64) as usize])
             .sum();
         sum += weight * along;
     }

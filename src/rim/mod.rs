@@ -8,6 +8,7 @@ pub(crate) mod kernel;
 mod need;
 mod outline;
 mod solve;
+mod spread;
 mod survey;
 
 pub use survey::{Mark, Ready, Survey, places};
@@ -65,6 +66,8 @@ pub struct Outcome {
     pub attainable: usize,
     /// Of the attainable, those that have it with the rim, within [`TOLERANCE`].
     pub reached: usize,
+    /// Places that have their separation without the rim, and lose it to the fog that others need.
+    pub spoiled: usize,
     /// Standard deviation of the spread along y, texels.
     pub spread: f64,
     /// Fastest change of the rim's opacity outside the art, per texel.

@@ -39,12 +39,14 @@ impl<'a> Step<'a> {
     /// The least opacity, from 0 to `most`, at which the step has reached `wanted` either way; none where none does. By regula
     /// falsi (the Illinois rule, Dowell & Jarratt 1971): the step changes one way only, as every mix does.
     pub fn least(&self, wanted: f32, most: f32) -> Option<f32> {
-        let bare = self.signed(0.0);
-        if bare.abs() >= wanted {
-            return Some(0.0);
-        }
-        let thick = self.signed(most);
-        if thick.abs() < wanted {
+        if self.signed(0.0).abs() >= wanted { Some(0.0) } else { self.beyond(wanted, most) }
+    }
+
+    /// The opacity at which the step has reached `wanted` the way that fog drives it, whatever it is without: an art lighter than
+    /// what is behind it first loses its step to a light fog, then gains it the other way.
+    pub fn beyond(&self, wanted: f32, most: f32) -> Option<f32> {
+        let (bare, thick) = (self.signed(0.0), self.signed(most));
+        if thick.abs() < wanted || (thick - bare) * thick <= 0.0 {
             return None;
         }
         let target = wanted.copysign(thick);

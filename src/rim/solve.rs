@@ -1,31 +1,37 @@
 //! The solve: from the art and what stands behind its outline to the rim.
 
-use super::kernel::{Kernel, sample, splat};
+use super::kernel::{sample, splat};
 use super::need::{Step, depth};
 use super::outline::{self, Point};
+use super::spread::Spread;
 use super::{Air, FADING, Outcome, Rim, RimSpec, SHARE, TOLERANCE, finished, nothing, ramp};
 use crate::art::Picture;
 use crate::exp::exp_neg;
-use crate::field::bands::{self, Passes};
-use crate::field::falloff;
-use crate::field::grid::{Grid, Plane};
+use crate::field::grid::Plane;
 use crate::field::stretch::Stretch;
 use crate::plan::Placing;
-use crate::seed;
 use crate::still::Space;
 
-/// How far the spread sinks toward the anchor, as a share of its deviation.
-const SINK: f64 = 0.4;
-/// Share of the spread that the bands, and the falloff, leave alone: in their gaps a rim thins, but doesn't tear.
-const EVEN: [f32; 2] = [0.4, 0.35];
-/// Corrections of the quotients.
-const CORRECTIONS: usize = 6;
+/// Corrections of the quotients, and how far one may go.
+const CORRECTIONS: usize = 8;
+const STRIDE: f32 = 1.4;
+/// Share of the densest stretch of outline below which a place counts as far from it: there quotients stay as they are.
+const FAR: f32 = 4e-3;
+/// Share of what is seen nearby that must lack its separation too, lest a place is left as a speck: a mast that passes behind.
+const STRETCH: f32 = 0.3;
+/// Most of the attainable outline that may be left as specks.
+const SPECKS: f64 = 0.03;
 /// How much more a place that lacks fog weighs in a correction than one that has enough.
 const LACKING: f32 = 5.0;
 /// How much a place weighs that needs none.
 const CONTENT: f32 = 0.3;
 /// Most that the field as a whole is thickened in the end.
 const THICKEST: f32 = 2.5;
+/// Most of the attainable outline that may lose its step to a rim before it is taken through, and how often that is tried.
+const SPOILED: f64 = 0.01;
+const ROUNDS: usize = 4;
+/// Spreads that are tried.
+const TRIES: usize = 5;
 /// How much gentler than the sheet's steepest change the rim's stays: texels change a little faster than samples show.
 const GENTLE: f64 = 0.85;
 
@@ -34,6 +40,8 @@ const GENTLE: f64 = 0.85;
 pub(crate) struct Sight {
     /// Which point.
     pub point: u32,
+    /// From which camera place.
+    pub place: u16,
     /// The composite of everything behind.
     pub behind: [f32; 3],
 }
@@ -60,77 +68,18 @@ struct Need {
     enough: f32,
 }
 
-/// The spread on its grid.
-struct Spread {
-    kernel: Kernel,
-    grid: Grid,
-    coverage: Plane,
-    spread: Plane,
-    facing: Plane,
+/// Airs solved at one spread.
+struct Solved {
+    outcome: Outcome,
+    airs: Vec<Air>,
+    spread: Spread,
 }
 
 impl Case<'_> {
-    fn place(&self, point: &Point) -> [f64; 2] {
+    pub(super) fn place(&self, point: &Point) -> [f64; 2] {
         let [x, y] = point.at;
         let [left, top] = self.spec.corner;
         [(i64::from(x) + left) as f64 + 0.5, (i64::from(y) + top) as f64 + 0.5]
-    }
-
-    fn spread(&self, deviation: f64) -> Spread {
-        let spec = self.spec;
-        let field = &spec.field;
-        let kernel = Kernel::new(field, deviation);
-        let grid = kernel.grid([field.cols, field.rows]);
-        let (cols, rows) = (i64::from(field.cols), i64::from(field.rows));
-        let coverage = Plane {
-            cols: grid.cols,
-            data: outline::coverage(
-                self.picture,
-                [grid.cols, grid.rows],
-                |x| {
-                    let at = x + spec.corner[0];
-                    let at = if spec.periodic { at.rem_euclid(cols) } else { at };
-                    (at >= 0 && at < cols)
-                        .then(|| ((at as f64 + 0.5) / grid.step[0]) as usize)
-                        .map(|col| col.min(grid.cols - 1))
-                },
-                |y| {
-                    let at = y + spec.corner[1];
-                    (at >= 0 && at < rows)
-                        .then(|| ((at as f64 + 0.5) / grid.step[1]) as usize)
-                        .map(|row| row.min(grid.rows - 1))
-                },
-                grid.step[0] * grid.step[1],
-            ),
-        };
-        let mut shape = Plane::new(grid.cols, grid.rows);
-        let passes = Passes { sigma: kernel.deviation, smear: [0.0; 2] };
-        bands::fill(
-            &field.recipe.bands,
-            seed::of(field.seed, "bands"),
-            field.line,
-            &passes,
-            &grid,
-            &mut shape,
-        );
-        let mut fall = Plane::new(grid.cols, grid.rows);
-        fall.data.fill(1.0);
-        let dice = seed::of(field.seed, "falloff");
-        falloff::apply(&field.recipe.falloff, dice, field.line, field.open, &grid, &mut fall);
-        // Drawn from rows farther from the anchor, so that the fog has sunk toward it.
-        let sink = (SINK * deviation / grid.step[1]).round() as i64 * field.open as i64;
-        shape.each_row(|row, numbers| {
-            let from = (row as i64 + sink).clamp(0, grid.rows as i64 - 1) as usize;
-            for ((number, covered), fall) in
-                numbers.iter_mut().zip(coverage.row(from)).zip(fall.row(row))
-            {
-                let bands = EVEN[0] + (1.0 - EVEN[0]) * number.clamp(0.0, 2.0);
-                *number = covered * bands * (EVEN[1] + (1.0 - EVEN[1]) * fall.min(1.0));
-            }
-        });
-        let spread = kernel.apply(&shape, &grid);
-        let facing = facing(&spread, &grid, spec, &kernel);
-        Spread { kernel, grid, coverage, spread, facing }
     }
 
     /// The haze's colour at each point, in the blending's own space.
@@ -165,11 +114,12 @@ impl Case<'_> {
     /// Solves for the rim.
     pub fn solve(&self) -> Rim {
         let spec = self.spec;
-        let mut outcome = Outcome {
+        let outcome = Outcome {
             places: self.sights.len(),
             lacking: 0,
             attainable: 0,
             reached: 0,
+            spoiled: 0,
             spread: spec.spread[0],
             steepest: 0.0,
             sheet_steepest: self.sheet_steepest,
@@ -177,64 +127,229 @@ impl Case<'_> {
         if self.sights.is_empty() || spec.separation <= 0.0 {
             return self.empty(outcome);
         }
-        // The limit lies under `most` by as much as the drawn depth may still come near it.
         let limit = depth(spec.most as f32);
-        let mut deviation = spec.spread[0];
-        for last in [false, false, true] {
-            let spread = self.spread(deviation);
-            let needs = self.needs(&self.colours(&spread), 0.85 * limit);
-            outcome.lacking = needs.iter().filter(|need| need.full > 0.0).count();
-            let mut airs = Vec::new();
-            let bright = self.air(&spread, &needs, limit);
-            let mut met = bright.1;
-            outcome.attainable = count(&needs);
-            airs.push(Air { depth: bright.0, colour: None });
-            if let Some(dark) = spec.dark {
-                let hazeless: Vec<bool> = needs.iter().map(|need| need.full.is_infinite()).collect();
-                let colour = self.space.enter(dark.0);
-                let mut dark_needs = self.needs(&vec![colour; self.points.len()], 0.85 * limit);
-                for (need, hazeless) in dark_needs.iter_mut().zip(hazeless) {
-                    if !hazeless {
-                        need.full = 0.0;
-                        need.enough = 0.0;
-                    }
-                }
-                let more = count(&dark_needs);
-                if more > 0 {
-                    let air = self.air(&spread, &dark_needs, limit);
-                    outcome.attainable += more;
-                    met += air.1;
-                    airs.push(Air { depth: air.0, colour: Some(dark.0) });
-                }
+        let gentle = self.sheet_steepest.map_or(f64::INFINITY, |sheet| GENTLE * sheet);
+        // Which sights are served is told at the least spread, so that a wider one serves the same.
+        let mut served = [None, None];
+        let [least, most] = spec.spread;
+        let (mut deviation, mut too_steep) = (least, least);
+        let mut kept: Option<Solved> = None;
+        for _ in 0..TRIES {
+            let solved = self.at(deviation, limit, &mut served, outcome);
+            if solved.outcome.reached == 0 {
+                return self.empty(solved.outcome);
             }
-            outcome.reached = met;
-            outcome.spread = deviation;
-            if outcome.attainable == 0 {
-                return self.empty(outcome);
+            let steep = solved.outcome.steepest;
+            let better = kept.as_ref().is_none_or(|kept| {
+                let (own, other) = (steep, kept.outcome.steepest);
+                if own <= gentle && other <= gentle { deviation < kept.outcome.spread } else { own < other }
+            });
+            if better {
+                kept = Some(solved);
             }
-            outcome.steepest = steepest(&airs, &spread, limit);
-            let room = spec.spread[1] / deviation;
-            let wider = self
-                .sheet_steepest
-                .map_or(1.0, |sheet| outcome.steepest / (GENTLE * sheet).max(1e-6))
-                .min(room);
-            if last || wider <= 1.02 {
-                return self.finish(outcome, airs, spread, limit);
+            deviation = if steep > gentle {
+                too_steep = too_steep.max(deviation);
+                // As the spread widens, its slopes fall at least as fast.
+                (deviation * (1.03 * steep / gentle).max(1.1)).min(most)
+            } else if deviation > 1.15 * too_steep && steep < 0.75 * gentle {
+                libm::sqrt(deviation * too_steep)
+            } else {
+                break;
+            };
+            if too_steep >= most {
+                break;
             }
-            deviation *= wider * 1.03_f64.min(room / wider);
         }
-        self.empty(outcome)
+        match kept {
+            Some(solved) => self.finish(solved, limit),
+            None => self.empty(outcome),
+        }
+    }
+
+    /// The airs that meet the needs at this spread.
+    fn at(
+        &self,
+        deviation: f64,
+        limit: f32,
+        served: &mut [Option<Vec<bool>>; 2],
+        mut outcome: Outcome,
+    ) -> Solved {
+        let spread = Spread::new(self, deviation);
+        let colours = self.colours(&spread);
+        let mut needs = self.needs(&colours, 0.85 * limit);
+        let lacking = |need: &Need| need.full > 0.0;
+        outcome.lacking = needs.iter().filter(|need| lacking(need)).count();
+        outcome.attainable = count(&needs);
+        let [bright, dark] = served;
+        let own = bright.get_or_insert_with(|| self.served(&spread, &needs));
+        let (depth, mut reached) = self.mended(&spread, &mut needs, own, &colours, limit, &mut outcome);
+        let mut airs = vec![Air { depth, colour: None }];
+        if let Some(colour) = self.spec.dark {
+            let mut dark_needs =
+                self.needs(&vec![self.space.enter(colour.0); self.points.len()], 0.85 * limit);
+            for (need, bright) in dark_needs.iter_mut().zip(&needs) {
+                if bright.full.is_finite() {
+                    (need.full, need.enough) = (0.0, 0.0);
+                }
+            }
+            let own = dark.get_or_insert_with(|| self.served(&spread, &dark_needs));
+            let (depth, more) = self.air(&spread, &dark_needs, own, limit);
+            if more > 0 {
+                outcome.attainable += count(&dark_needs);
+                reached += more;
+                airs.push(Air { depth, colour: Some(colour.0) });
+            }
+        }
+        outcome.reached = reached;
+        outcome.spread = deviation;
+        outcome.steepest = spread.steepest(&airs, limit);
+        Solved { outcome, airs, spread }
+    }
+
+    /// As [`Case::air`]; but where fog that others need would cost places the step that they have, an art lighter than what is behind
+    /// it, these are taken through to the other side, as long as that mends more than it costs.
+    fn mended(
+        &self,
+        spread: &Spread,
+        needs: &mut [Need],
+        served: &mut [bool],
+        colours: &[[f32; 3]],
+        limit: f32,
+        outcome: &mut Outcome,
+    ) -> (Plane, usize) {
+        let attainable = needs.iter().filter(|need| need.full.is_finite()).count();
+        // Those that an earlier spread has taken through.
+        for at in 0..needs.len() {
+            if served[at] && needs[at].full <= 0.0 {
+                needs[at] = self.beyond(at, colours, limit).unwrap_or(needs[at]);
+            }
+        }
+        let mut best: Option<(Plane, usize, Vec<bool>, usize)> = None;
+        for _ in 0..ROUNDS {
+            let (depth, reached) = self.air(spread, needs, served, limit);
+            let spoiled = self.spoiled(&depth, spread, needs, colours, limit);
+            let score = |reached: usize, spoiled: usize| reached as i64 - spoiled as i64;
+            let mends = best
+                .as_ref()
+                .is_none_or(|(_, other, _, lost)| score(reached, spoiled.len()) > score(*other, *lost));
+            if mends {
+                best = Some((depth, reached, served.to_vec(), spoiled.len()));
+            } else {
+                break;
+            }
+            if spoiled.len() as f64 <= SPOILED * attainable as f64 {
+                break;
+            }
+            let mut more = false;
+            for at in spoiled {
+                if let Some(need) = self.beyond(at, colours, limit) {
+                    (needs[at], served[at], more) = (need, true, true);
+                }
+            }
+            if !more {
+                break;
+            }
+        }
+        let (depth, reached, kept, spoiled) = best.unwrap_or_else(|| {
+            let (depth, reached) = self.air(spread, needs, served, limit);
+            (depth, reached, served.to_vec(), 0)
+        });
+        served.copy_from_slice(&kept);
+        outcome.spoiled = spoiled;
+        (depth, reached)
+    }
+
+    /// What the sight `at` needs to have its step on the fog's side.
+    fn beyond(&self, at: usize, colours: &[[f32; 3]], limit: f32) -> Option<Need> {
+        let sight = &self.sights[at];
+        let point = sight.point as usize;
+        let step = Step::new(self.space, &self.points[point], sight.behind, colours[point]);
+        let (wanted, most) = (self.spec.separation as f32, 1.0 - exp_neg(0.85 * limit));
+        let full = depth(step.beyond(wanted, most)?);
+        let enough = step.beyond((wanted - TOLERANCE as f32).max(0.0), most).map_or(full, depth);
+        Some(Need { point: sight.point, full, enough })
+    }
+
+    /// Sights that have their step without fog, and lose it to this one.
+    fn spoiled(
+        &self,
+        field: &Plane,
+        spread: &Spread,
+        needs: &[Need],
+        colours: &[[f32; 3]],
+        limit: f32,
+    ) -> Vec<usize> {
+        let enough = (self.spec.separation - TOLERANCE).max(0.0) as f32;
+        let drawn: Vec<f32> = self
+            .points
+            .iter()
+            .map(|point| {
+                let solved = sample(field, &spread.grid, self.place(point));
+                1.0 - exp_neg(finished(solved, limit))
+            })
+            .collect();
+        (0..needs.len())
+            .filter(|at| needs[*at].full <= 0.0)
+            .filter(|at| {
+                let sight = &self.sights[*at];
+                let point = sight.point as usize;
+                let step = Step::new(self.space, &self.points[point], sight.behind, colours[point]);
+                drawn[point] > 0.0 && step.signed(drawn[point]).abs() < enough
+            })
+            .collect()
+    }
+
+    /// The sights that a rim serves: those that lack the separation, can have it, and stand in a stretch that lacks it. What is left
+    /// are specks, and few of them.
+    fn served(&self, spread: &Spread, needs: &[Need]) -> Vec<bool> {
+        let lacking = |need: &Need| need.full > 0.0 && need.full.is_finite();
+        let (grid, kernel) = (&spread.grid, &spread.kernel);
+        let mut nearby = vec![1.0_f32; needs.len()];
+        let most = self.sights.iter().map(|sight| sight.place).max().unwrap_or(0);
+        for place in 0..=most {
+            let here: Vec<usize> = (0..needs.len()).filter(|at| self.sights[*at].place == place).collect();
+            if !here.iter().any(|at| lacking(&needs[*at])) {
+                continue;
+            }
+            let (mut all, mut short) = (Plane::new(grid.cols, grid.rows), Plane::new(grid.cols, grid.rows));
+            for at in &here {
+                let place = self.place(&self.points[needs[*at].point as usize]);
+                splat(&mut all, grid, place, 1.0);
+                if needs[*at].full > 0.0 {
+                    splat(&mut short, grid, place, 1.0);
+                }
+            }
+            let (all, short) = (kernel.near(all, grid), kernel.near(short, grid));
+            for at in here {
+                let place = self.place(&self.points[needs[at].point as usize]);
+                nearby[at] = sample(&short, grid, place) / sample(&all, grid, place).max(1e-6);
+            }
+        }
+        let attainable = needs.iter().filter(|need| need.full.is_finite()).count();
+        let mut loose: Vec<f32> = (0..needs.len())
+            .filter(|at| lacking(&needs[*at]) && nearby[*at] < STRETCH)
+            .map(|at| nearby[at])
+            .collect();
+        loose.sort_by(f32::total_cmp);
+        let spared = (SPECKS * attainable as f64) as usize;
+        let bound = loose.get(spared).copied().unwrap_or(STRETCH);
+        needs.iter().zip(&nearby).map(|(need, nearby)| lacking(need) && *nearby >= bound).collect()
     }
 
     /// The depth of one air that meets `needs`, and how many of the attainable it meets.
-    fn air(&self, spread: &Spread, needs: &[Need], limit: f32) -> (Plane, usize) {
+    fn air(&self, spread: &Spread, needs: &[Need], served: &[bool], limit: f32) -> (Plane, usize) {
         let (grid, kernel) = (&spread.grid, &spread.kernel);
+        let served: Vec<bool> = needs
+            .iter()
+            .zip(served)
+            .map(|(need, served)| *served && need.full > 0.0 && need.full.is_finite())
+            .collect();
         let mut wanted = vec![0.0_f32; self.points.len()];
         let mut seen = vec![false; self.points.len()];
-        for need in needs {
+        for (need, served) in needs.iter().zip(&served) {
             let at = need.point as usize;
             seen[at] = true;
-            if need.full.is_finite() {
+            if *served {
                 wanted[at] = wanted[at].max(undone(need.full));
             }
         }
@@ -254,10 +369,11 @@ impl Case<'_> {
         };
         let over = |above: &Plane, below: &Plane, floor: f32| {
             let least = floor * below.data.iter().copied().fold(0.0, f32::max);
-            let quotient = |(above, below): (&f32, &f32)| (above.max(0.0) + 1e-12) / (below.max(0.0) + least + 1e-12);
+            let quotient =
+                |(above, below): (&f32, &f32)| (above.max(0.0) + 1e-12) / (below.max(0.0) + least + 1e-12);
             above.data.iter().zip(&below.data).map(quotient).collect::<Vec<f32>>()
         };
-        let mut quotient = over(&blurred(&|at| wanted[at]), &blurred(&|at| own[at]), 1e-5);
+        let mut quotient = over(&blurred(&|at| wanted[at]), &blurred(&|at| own[at]), FAR);
         let write = |depth: &mut Plane, quotient: &[f32]| {
             for ((depth, spread), quotient) in depth.data.iter_mut().zip(&spread.spread.data).zip(quotient) {
                 *depth = spread.max(0.0) * quotient;
@@ -280,27 +396,35 @@ impl Case<'_> {
             // Where no outline is near, the quotient stays as it is.
             let most = below.data.iter().copied().fold(0.0, f32::max);
             for (quotient, (above, below)) in quotient.iter_mut().zip(above.data.iter().zip(&below.data)) {
-                let still = 1e-5 * most + 1e-12;
-                *quotient *= ((above.max(0.0) + still) / (below.max(0.0) + still)).clamp(0.2, 5.0);
+                let still = FAR * most + 1e-12;
+                *quotient *=
+                    ((above.max(0.0) + still) / (below.max(0.0) + still)).clamp(1.0 / STRIDE, STRIDE);
             }
         }
         write(&mut depth, &quotient);
         // The least of it that serves enough of the outline.
         let have: Vec<f32> = places.iter().map(|place| sample(&depth, grid, *place).max(1e-6)).collect();
+        let factor_of = |need: &Need| unfinished(need.enough, limit) / have[need.point as usize];
         let mut factors: Vec<f32> = needs
             .iter()
-            .filter(|need| need.full > 0.0 && need.full.is_finite())
-            .map(|need| unfinished(need.enough, limit) / have[need.point as usize])
+            .zip(&served)
+            .filter(|(_, served)| **served)
+            .map(|(need, _)| factor_of(need))
             .collect();
         factors.sort_by(f32::total_cmp);
-        let at = ((factors.len() as f64 * SHARE).ceil() as usize).clamp(1, factors.len()) - 1;
-        let factor = (factors[at] * 1.0005).min(THICKEST);
+        let attainable = needs.iter().filter(|need| need.full.is_finite()).count();
+        let specks = count(needs) - factors.len();
+        // Of what is served, and of all that is attainable.
+        let missed = (((1.0 - SHARE) * factors.len() as f64) as usize)
+            .min((((1.0 - SHARE) * attainable as f64) as usize).saturating_sub(specks));
+        let factor = (factors[factors.len() - 1 - missed.min(factors.len() - 1)] * 1.0005).min(THICKEST);
         depth.data.iter_mut().for_each(|depth| *depth *= factor);
-        let met = factors.iter().filter(|own| **own <= factor).count();
+        let met = needs.iter().filter(|need| need.full > 0.0 && factor_of(need) <= factor).count();
         (depth, met)
     }
 
-    fn finish(&self, outcome: Outcome, airs: Vec<Air>, spread: Spread, limit: f32) -> Rim {
+    fn finish(&self, solved: Solved, limit: f32) -> Rim {
+        let Solved { outcome, airs, spread } = solved;
         let spec = self.spec;
         let grid = spread.grid;
         // Rows and columns of the grid that hold anything to see.
@@ -317,19 +441,16 @@ impl Case<'_> {
         if frame[2] == 0 {
             return self.empty(outcome);
         }
-        let texel = |cell: f64, axis: usize, most: u32| ((cell * grid.step[axis]).clamp(0.0, f64::from(most))) as u32;
+        let texel =
+            |cell: f64, axis: usize, most: u32| ((cell * grid.step[axis]).clamp(0.0, f64::from(most))) as u32;
         let size = [spec.field.cols, spec.field.rows];
-        let [mut left, mut right] = [
-            texel(frame[0] as f64 - 2.0, 0, size[0]),
-            texel(frame[2] as f64 + 2.0, 0, size[0]),
-        ];
+        let [mut left, mut right] =
+            [texel(frame[0] as f64 - 2.0, 0, size[0]), texel(frame[2] as f64 + 2.0, 0, size[0])];
         if spec.periodic {
             [left, right] = [0, size[0]];
         }
-        let [top, foot] = [
-            texel(frame[1] as f64 - 2.0, 1, size[1]),
-            texel(frame[3] as f64 + 2.0, 1, size[1]),
-        ];
+        let [top, foot] =
+            [texel(frame[1] as f64 - 2.0, 1, size[1]), texel(frame[3] as f64 + 2.0, 1, size[1])];
         let mut placing = self.placing.clone();
         let [x, y, ..] = placing.rect;
         if !spec.periodic {
@@ -396,49 +517,4 @@ fn unfinished(depth: f32, limit: f32) -> f32 {
     }
     let (room, over) = (limit - knee, held - knee);
     if over >= room { f32::INFINITY } else { knee + room * over / (room - over) }
-}
-
-/// How much each place of the spread faces the light.
-fn facing(spread: &Plane, grid: &Grid, spec: &RimSpec, kernel: &Kernel) -> Plane {
-    let turn = spec.light.to_radians();
-    let reach = kernel.deviation.map(|deviation| 0.5 * deviation);
-    let dx = (libm::cos(turn) * reach[0] / grid.step[0]).round() as i64;
-    let dy = (-libm::sin(turn) * reach[1] / grid.step[1]).round() as i64;
-    let rows = grid.rows as i64;
-    let wrap = |at: i64| at.rem_euclid(grid.cols as i64) as usize;
-    let mut out = Plane::new(grid.cols, grid.rows);
-    out.each_row(|row, numbers| {
-        let toward = spread.row((row as i64 + dy).clamp(0, rows - 1) as usize);
-        let away = spread.row((row as i64 - dy).clamp(0, rows - 1) as usize);
-        for (col, number) in numbers.iter_mut().enumerate() {
-            let slope = 2.5 * (away[wrap(col as i64 - dx)] - toward[wrap(col as i64 + dx)]);
-            *number = slope / (1.0 + slope * slope).sqrt();
-        }
-    });
-    out
-}
-
-/// Fastest change of opacity per texel between neighbouring samples, where the art doesn't cover both.
-fn steepest(airs: &[Air], spread: &Spread, limit: f32) -> f64 {
-    let grid = &spread.grid;
-    let opacity = |at: usize| {
-        let sum: f32 = airs.iter().map(|air| air.depth.data[at].max(0.0)).sum();
-        f64::from(1.0 - exp_neg(finished(sum, limit)))
-    };
-    let mut most = 0.0_f64;
-    for at in 0..grid.cols * grid.rows {
-        if spread.coverage.data[at] > 0.9 {
-            continue;
-        }
-        let own = opacity(at);
-        let mut slope = [0.0; 2];
-        if at % grid.cols + 1 < grid.cols {
-            slope[0] = (opacity(at + 1) - own) / grid.step[0];
-        }
-        if at / grid.cols + 1 < grid.rows {
-            slope[1] = (opacity(at + grid.cols) - own) / grid.step[1];
-        }
-        most = most.max(libm::hypot(slope[0], slope[1]));
-    }
-    most
 }

@@ -3,10 +3,10 @@
 //! The stack is drawn far to near, but only at the places where outlines lie. When a slot's turn comes, everything behind its
 //! outline is known, its own rims' farther neighbours among it.
 
+use super::Rim;
 use super::need::Step;
 use super::outline::{self, Point};
 use super::solve::{Case, Sight};
-use super::Rim;
 use crate::art::Picture;
 use crate::colour::Srgb;
 use crate::plan::{Job, Placing, Plan};
@@ -116,8 +116,15 @@ impl Survey {
                 });
             }
         }
-        let mut work =
-            Work { plan, space: &space, cameras, rows, rims: Vec::new(), steepest: None, slot: String::new() };
+        let mut work = Work {
+            plan,
+            space: &space,
+            cameras,
+            rows,
+            rims: Vec::new(),
+            steepest: None,
+            slot: String::new(),
+        };
         for (index, job) in plan.files.iter().enumerate() {
             match (job, &ready[index]) {
                 (_, Ready::Sheet(sheet)) => {
@@ -183,7 +190,13 @@ impl Survey {
 }
 
 /// Hands out each point's number and its texel in the view at a camera place, for every copy of the art.
-fn scatter(plan: &Plan, placing: &Placing, points: &[Point], camera: f64, mut put: impl FnMut(u32, u32, usize)) {
+fn scatter(
+    plan: &Plan,
+    placing: &Placing,
+    points: &[Point],
+    camera: f64,
+    mut put: impl FnMut(u32, u32, usize),
+) {
     let [width, height] = plan.texels.map(i64::from);
     let [_, top] = corner(placing, plan.scale, camera);
     for left in lefts(plan, placing, camera) {
@@ -312,7 +325,7 @@ impl Work<'_> {
             .iter()
             .flatten()
             .filter(|probe| probe.job as usize == index && usize::from(probe.place) < solving)
-            .map(|probe| Sight { point: probe.point, behind: probe.with })
+            .map(|probe| Sight { point: probe.point, place: probe.place, behind: probe.with })
             .collect()
     }
 

@@ -88,7 +88,8 @@ impl Sheet {
             let below = (row + 1 < grid.rows).then(|| plane.row(row + 1));
             for col in 0..grid.cols {
                 let across = f64::from(own[(col + 1) % grid.cols] - own[col]) / grid.step[0];
-                let down = below.map_or(0.0, |below| f64::from(opacity(below[col]) - own[col]) / grid.step[1]);
+                let down =
+                    below.map_or(0.0, |below| f64::from(opacity(below[col]) - own[col]) / grid.step[1]);
                 most = most.max(libm::hypot(across, down));
             }
         }

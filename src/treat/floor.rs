@@ -7,7 +7,6 @@ use crate::art::Picture;
 use crate::colour::Srgb;
 use rayon::prelude::*;
 
-
 /// A colour on the floor; exactly itself where `floor` is 0.
 pub fn floored(colour: Srgb, floor: f64) -> Srgb {
     if floor <= 0.0 {

@@ -39,7 +39,11 @@ impl Pixels {
     /// The texel at a place, nothing outside.
     pub fn at(&self, x: i64, y: i64) -> [f64; 4] {
         let [width, height] = self.size.map(|side| side as i64);
-        if x < 0 || y < 0 || x >= width || y >= height { [0.0; 4] } else { self.texels[(y * width + x) as usize] }
+        if x < 0 || y < 0 || x >= width || y >= height {
+            [0.0; 4]
+        } else {
+            self.texels[(y * width + x) as usize]
+        }
     }
 }
 
@@ -90,7 +94,8 @@ pub fn draw(under: &mut [[f64; 3]], view: [usize; 2], drawn: &Drawn, pixels: &Pi
 
 /// CIE L* of an encoded sRGB colour (IEC 61966-2-1, CIE 15).
 pub fn lightness(colour: [f64; 3]) -> f64 {
-    let [r, g, b] = colour.map(|v| if v <= 0.04045 { v / 12.92 } else { libm::pow((v + 0.055) / 1.055, 2.4) });
+    let [r, g, b] =
+        colour.map(|v| if v <= 0.04045 { v / 12.92 } else { libm::pow((v + 0.055) / 1.055, 2.4) });
     let y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
     if y > 216.0 / 24389.0 { 116.0 * libm::cbrt(y) - 16.0 } else { y * 24389.0 / 27.0 }
 }
@@ -151,11 +156,8 @@ pub fn outline(pixels: &Pixels) -> Vec<Edge> {
                 if pixels.at(x + dx, y + dy)[3] >= 0.5 {
                     continue;
                 }
-                let inside = if pixels.at(x - dx, y - dy)[3] > pixels.at(x, y)[3] {
-                    [x - dx, y - dy]
-                } else {
-                    [x, y]
-                };
+                let inside =
+                    if pixels.at(x - dx, y - dy)[3] > pixels.at(x, y)[3] { [x - dx, y - dy] } else { [x, y] };
                 let outside = if pixels.at(x + 2 * dx, y + 2 * dy)[3] < pixels.at(x + dx, y + dy)[3] {
                     [x + 2 * dx, y + 2 * dy]
                 } else {

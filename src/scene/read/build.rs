@@ -86,7 +86,10 @@ pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
 /// Keys of the scene and its air: as given, else by default.
 fn facts(file: &Path, meant: &Meant) -> Resolved {
     let mut facts = Resolved::default();
-    for key in KEYS.iter().filter(|key| matches!(key.section(), Section::Scene | Section::Air | Section::Rim | Section::Check)) {
+    for key in KEYS
+        .iter()
+        .filter(|key| matches!(key.section(), Section::Scene | Section::Air | Section::Rim | Section::Check))
+    {
         if let Some(entry) = meant.written.top.get(key.path) {
             facts.lay(key.path, entry.value.clone(), layer(entry, Layer::Scene));
         } else if let Some(value) = key.default() {

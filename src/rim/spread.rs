@@ -1,0 +1,126 @@
+//! The spread: an art's coverage, broken up by bands, gathered toward the anchor, smeared and softened.
+
+use super::kernel::Kernel;
+use super::solve::Case;
+use super::{Air, RimSpec, finished, outline};
+use crate::exp::exp_neg;
+use crate::field::bands::{self, Passes};
+use crate::field::falloff;
+use crate::field::grid::{Grid, Plane};
+use crate::seed;
+
+/// How far the spread sinks toward the anchor, as a share of its deviation.
+const SINK: f64 = 0.4;
+/// Share of the spread that the bands, and the falloff, leave alone: in their gaps a rim thins, but doesn't tear.
+const EVEN: [f32; 2] = [0.4, 0.35];
+/// The spread on its grid.
+pub(super) struct Spread {
+    pub kernel: Kernel,
+    pub grid: Grid,
+    coverage: Plane,
+    pub spread: Plane,
+    pub facing: Plane,
+}
+
+impl Spread {
+    /// The spread of a case's art, at a standard deviation of `deviation` texels along y.
+    pub fn new(case: &Case<'_>, deviation: f64) -> Spread {
+        let spec = case.spec;
+        let field = &spec.field;
+        let kernel = Kernel::new(field, deviation);
+        let grid = kernel.grid([field.cols, field.rows]);
+        let (cols, rows) = (i64::from(field.cols), i64::from(field.rows));
+        let coverage = Plane {
+            cols: grid.cols,
+            data: outline::coverage(
+                case.picture,
+                [grid.cols, grid.rows],
+                |x| {
+                    let at = x + spec.corner[0];
+                    let at = if spec.periodic { at.rem_euclid(cols) } else { at };
+                    (at >= 0 && at < cols)
+                        .then(|| ((at as f64 + 0.5) / grid.step[0]) as usize)
+                        .map(|col| col.min(grid.cols - 1))
+                },
+                |y| {
+                    let at = y + spec.corner[1];
+                    (at >= 0 && at < rows)
+                        .then(|| ((at as f64 + 0.5) / grid.step[1]) as usize)
+                        .map(|row| row.min(grid.rows - 1))
+                },
+                grid.step[0] * grid.step[1],
+            ),
+        };
+        let mut shape = Plane::new(grid.cols, grid.rows);
+        let passes = Passes { sigma: kernel.deviation, smear: [0.0; 2] };
+        bands::fill(
+            &field.recipe.bands,
+            seed::of(field.seed, "bands"),
+            field.line,
+            &passes,
+            &grid,
+            &mut shape,
+        );
+        let mut fall = Plane::new(grid.cols, grid.rows);
+        fall.data.fill(1.0);
+        let dice = seed::of(field.seed, "falloff");
+        falloff::apply(&field.recipe.falloff, dice, field.line, field.open, &grid, &mut fall);
+        // Drawn from rows farther from the anchor, so that the fog has sunk toward it.
+        let sink = (SINK * deviation / grid.step[1]).round() as i64 * field.open as i64;
+        shape.each_row(|row, numbers| {
+            let from = (row as i64 + sink).clamp(0, grid.rows as i64 - 1) as usize;
+            for ((number, covered), fall) in numbers.iter_mut().zip(coverage.row(from)).zip(fall.row(row)) {
+                let bands = EVEN[0] + (1.0 - EVEN[0]) * number.clamp(0.0, 2.0);
+                *number = covered * bands * (EVEN[1] + (1.0 - EVEN[1]) * fall.min(1.0));
+            }
+        });
+        let spread = kernel.apply(&shape, &grid);
+        let facing = facing(&spread, &grid, spec, &kernel);
+        Spread { kernel, grid, coverage, spread, facing }
+    }
+
+    /// Fastest change of opacity per texel between neighbouring samples, where the art doesn't cover both.
+    pub fn steepest(&self, airs: &[Air], limit: f32) -> f64 {
+        let grid = &self.grid;
+        let opacity = |at: usize| {
+            let sum: f32 = airs.iter().map(|air| air.depth.data[at].max(0.0)).sum();
+            f64::from(1.0 - exp_neg(finished(sum, limit)))
+        };
+        let mut most = 0.0_f64;
+        for at in 0..grid.cols * grid.rows {
+            if self.coverage.data[at] > 0.9 {
+                continue;
+            }
+            let own = opacity(at);
+            let mut slope = [0.0; 2];
+            if at % grid.cols + 1 < grid.cols {
+                slope[0] = (opacity(at + 1) - own) / grid.step[0];
+            }
+            if at / grid.cols + 1 < grid.rows {
+                slope[1] = (opacity(at + grid.cols) - own) / grid.step[1];
+            }
+            most = most.max(libm::hypot(slope[0], slope[1]));
+        }
+        most
+    }
+}
+
+/// How much each place of the spread faces the light.
+fn facing(spread: &Plane, grid: &Grid, spec: &RimSpec, kernel: &Kernel) -> Plane {
+    let turn = spec.light.to_radians();
+    let reach = kernel.deviation.map(|deviation| 0.5 * deviation);
+    let dx = (libm::cos(turn) * reach[0] / grid.step[0]).round() as i64;
+    let dy = (-libm::sin(turn) * reach[1] / grid.step[1]).round() as i64;
+    let rows = grid.rows as i64;
+    let wrap = |at: i64| at.rem_euclid(grid.cols as i64) as usize;
+    let mut out = Plane::new(grid.cols, grid.rows);
+    out.each_row(|row, numbers| {
+        let toward = spread.row((row as i64 + dy).clamp(0, rows - 1) as usize);
+        let away = spread.row((row as i64 - dy).clamp(0, rows - 1) as usize);
+        for (col, number) in numbers.iter_mut().enumerate() {
+            let slope = 2.5 * (away[wrap(col as i64 - dx)] - toward[wrap(col as i64 + dx)]);
+            *number = slope / (1.0 + slope * slope).sqrt();
+        }
+    });
+    out
+}
