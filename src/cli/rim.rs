@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 const ART: &str = "art";
 
 /// Room around the art, in spreads: as much as the widest rim takes.
-const ROOM: f64 = 24.0;
+const ROOM: f64 = 40.0;
 
 /// A scene of two slots: the art, and what is behind it. No air lies between them, so nothing but the rim is made.
 pub fn run(args: &args::Rim) -> Result<()> {

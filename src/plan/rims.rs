@@ -9,7 +9,7 @@ use crate::sheet::grade::Tones;
 use serde::Serialize;
 
 /// Most that a rim's spread is widened so that no edge shows.
-const WIDEST: f64 = 4.0;
+const WIDEST: f64 = 5.0;
 /// Deviations of the widest spread that a rim has room for on each side of its art.
 const ROOM: f64 = 3.6;
 

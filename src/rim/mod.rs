@@ -60,7 +60,8 @@ pub struct RimSpec {
 pub struct Outcome {
     /// Places looked at: points of the outline times camera places.
     pub places: usize,
-    /// Of these, those that lacked the separation without the rim.
+    /// Of these, those that lack the separation without the rim, or are lighter than what is behind them and taken through with their
+    /// neighbours.
     pub lacking: usize,
     /// Of those lacking it, those where fog can bring it.
     pub attainable: usize,

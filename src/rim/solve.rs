@@ -11,6 +11,7 @@ use crate::field::grid::Plane;
 use crate::field::stretch::Stretch;
 use crate::plan::Placing;
 use crate::still::Space;
+use rayon::prelude::*;
 
 /// Corrections of the quotients, and how far one may go.
 const CORRECTIONS: usize = 8;
@@ -85,7 +86,7 @@ impl Case<'_> {
     /// The haze's colour at each point, in the blending's own space.
     fn colours(&self, spread: &Spread) -> Vec<[f32; 3]> {
         self.points
-            .iter()
+            .par_iter()
             .map(|point| {
                 let place = self.place(point);
                 let facing = sample(&spread.facing, &spread.grid, place).clamp(-1.0, 1.0);
@@ -99,7 +100,7 @@ impl Case<'_> {
         let wanted = self.spec.separation as f32;
         let enough = (wanted - TOLERANCE as f32).max(0.0);
         self.sights
-            .iter()
+            .par_iter()
             .map(|sight| {
                 let at = sight.point as usize;
                 let step = Step::new(self.space, &self.points[at], sight.behind, colours[at]);
@@ -177,12 +178,11 @@ impl Case<'_> {
         let spread = Spread::new(self, deviation);
         let colours = self.colours(&spread);
         let mut needs = self.needs(&colours, 0.85 * limit);
-        let lacking = |need: &Need| need.full > 0.0;
-        outcome.lacking = needs.iter().filter(|need| lacking(need)).count();
-        outcome.attainable = count(&needs);
         let [bright, dark] = served;
         let own = bright.get_or_insert_with(|| self.served(&spread, &needs));
         let (depth, mut reached) = self.mended(&spread, &mut needs, own, &colours, limit, &mut outcome);
+        outcome.lacking = needs.iter().filter(|need| need.full > 0.0).count();
+        outcome.attainable = count(&needs);
         let mut airs = vec![Air { depth, colour: None }];
         if let Some(colour) = self.spec.dark {
             let mut dark_needs =
@@ -282,13 +282,14 @@ impl Case<'_> {
         let enough = (self.spec.separation - TOLERANCE).max(0.0) as f32;
         let drawn: Vec<f32> = self
             .points
-            .iter()
+            .par_iter()
             .map(|point| {
                 let solved = sample(field, &spread.grid, self.place(point));
                 1.0 - exp_neg(finished(solved, limit))
             })
             .collect();
         (0..needs.len())
+            .into_par_iter()
             .filter(|at| needs[*at].full <= 0.0)
             .filter(|at| {
                 let sight = &self.sights[*at];
@@ -359,7 +360,7 @@ impl Case<'_> {
         }
         let places: Vec<[f64; 2]> = self.points.iter().map(|point| self.place(point)).collect();
         let own: Vec<f32> =
-            places.iter().map(|place| sample(&spread.spread, grid, *place).max(1e-6)).collect();
+            places.par_iter().map(|place| sample(&spread.spread, grid, *place).max(1e-6)).collect();
         let blurred = |value: &dyn Fn(usize) -> f32| {
             let mut plane = Plane::new(grid.cols, grid.rows);
             for at in (0..places.len()).filter(|at| seen[*at]) {
@@ -381,7 +382,8 @@ impl Case<'_> {
         };
         for _ in 0..CORRECTIONS {
             write(&mut depth, &quotient);
-            let have: Vec<f32> = places.iter().map(|place| sample(&depth, grid, *place).max(1e-6)).collect();
+            let have: Vec<f32> =
+                places.par_iter().map(|place| sample(&depth, grid, *place).max(1e-6)).collect();
             let weight = |at: usize| {
                 if wanted[at] <= 0.0 {
                     CONTENT
@@ -403,7 +405,7 @@ impl Case<'_> {
         }
         write(&mut depth, &quotient);
         // The least of it that serves enough of the outline.
-        let have: Vec<f32> = places.iter().map(|place| sample(&depth, grid, *place).max(1e-6)).collect();
+        let have: Vec<f32> = places.par_iter().map(|place| sample(&depth, grid, *place).max(1e-6)).collect();
         let factor_of = |need: &Need| unfinished(need.enough, limit) / have[need.point as usize];
         let mut factors: Vec<f32> = needs
             .iter()
