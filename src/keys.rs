@@ -3,6 +3,7 @@
 //! Reading, overriding, near names and defaults all follow this table, so a new key is one new row.
 
 mod entries;
+mod syntax;
 mod table;
 mod value;
 

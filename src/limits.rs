@@ -9,7 +9,7 @@ pub struct Limits {
     pub texels: u64,
     /// Most bytes of one picture file (PNG, SVG).
     pub file_bytes: u64,
-    /// Most bytes of one scene or preset file; reading takes some hundred times as much memory.
+    /// Most bytes of one scene or preset file; reading takes many times as much memory.
     pub text_bytes: u64,
     /// Most slots of a scene.
     pub slots: usize,
@@ -21,7 +21,7 @@ impl Default for Limits {
             side: 32_768,
             texels: 268_435_456,
             file_bytes: 268_435_456,
-            text_bytes: 4_194_304,
+            text_bytes: 1_048_576,
             slots: 256,
         }
     }

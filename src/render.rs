@@ -94,9 +94,19 @@ pub struct Stack<'a> {
 }
 
 impl<'a> Stack<'a> {
-    /// Works out every job of the plan; the rims as the outlines are seen from [`rim::places`] along the travel. Outlines are
-    /// looked at from the camera places `at` too.
-    pub fn new(plan: &'a Plan, arts: &Arts, at: &[f64], limits: &Limits) -> Result<Stack<'a>> {
+    /// Works out every job of the plan; the rims as the outlines are seen from [`rim::places`] along the travel.
+    ///
+    /// # Errors
+    /// Those of drawing the pictures.
+    pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
+        Stack::seen_from(plan, arts, &[], limits)
+    }
+
+    /// As [`Stack::new`]; the survey looks at the outlines from the camera places `at` too.
+    ///
+    /// # Errors
+    /// As for [`Stack::new`].
+    pub fn seen_from(plan: &'a Plan, arts: &Arts, at: &[f64], limits: &Limits) -> Result<Stack<'a>> {
         let made: Vec<Result<Option<Made>>> = plan
             .files
             .par_iter()
@@ -142,7 +152,7 @@ impl<'a> Stack<'a> {
     /// The PNG of the job `index` of the plan, and whether all of it is opaque.
     pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
         match &self.made[index] {
-            Made::Sheet(sheet) => (sheet_png(sheet, sheet.size()[0], bits, effort), false),
+            Made::Sheet(sheet) => (out::stream::sheet(sheet, sheet.size()[0], bits), false),
             Made::Rim(rim) => (rim_png(rim, bits, effort), false),
             Made::Picture(picture) => {
                 let size = picture.size;
@@ -209,17 +219,6 @@ impl<'a> Stack<'a> {
             })
             .collect();
         Still::new(self.plan, backdrop, &layers, camera)
-    }
-}
-
-/// The PNG of `width` columns of a sheet, which repeats after its own width.
-pub fn sheet_png(sheet: &Sheet, width: u32, bits: Bits, effort: Effort) -> Vec<u8> {
-    let size = [width, sheet.size()[1]];
-    match bits {
-        Bits::Eight => out::encode(Raster::Eight { size, samples: &sheet.eight(width) }, effort),
-        Bits::Sixteen => {
-            out::encode(Raster::Sixteen { size, samples: &sheet.sixteen(width), keep_depth: true }, effort)
-        }
     }
 }
 
@@ -338,7 +337,7 @@ fn render_one(plan: Plan, arts: &Arts, options: &Options, folder: PathBuf) -> Re
     names.push(out::manifest::NAME.to_owned());
     out::guard(&folder, &names, earlier.as_ref())?;
 
-    let stack = Stack::new(&plan, arts, &[camera], &options.limits)?;
+    let stack = Stack::seen_from(&plan, arts, &[camera], &options.limits)?;
     let (files, (still, values)) = rayon::join(
         || {
             jobs.par_iter()

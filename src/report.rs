@@ -80,3 +80,65 @@ impl<'a> Shown<'a> {
         Shown::Line { line, number, span: within(start)..within(end) }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fault::Class;
+
+    fn shown(text: &str, span: Range<usize>) -> String {
+        let fault = Fault::new(Class::Scene, "Wrong").in_file("a.toml").at(Some(span)).remedy("Mend it");
+        render(&Faults::from(fault).with_source("a.toml", text), false)
+    }
+
+    #[test]
+    fn a_place_is_shown_with_its_line() {
+        assert_eq!(
+            shown("a = 1\nb = -2\n", 10..12),
+            "error: Wrong\n --> a.toml:2:5\n  |\n2 | b = -2\n  |     ^^\n  |\n  = help: Mend it"
+        );
+    }
+
+    #[test]
+    fn no_span_and_no_text_panics() {
+        let texts = ["", "\n", "ä = 1", "a\r\nb\r\n", "\t\u{202e}x\u{0}", "a\n\n"];
+        for text in texts {
+            for start in 0..9 {
+                for end in [0, start, start + 1, 50, usize::MAX] {
+                    let report = shown(text, start..end);
+                    assert!(report.contains("error: Wrong") && report.contains("a.toml"), "{report}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn of_a_very_long_line_the_place_alone_is_shown() {
+        let report = shown(&format!("a = 1\nb = {}", "ä".repeat(5000)), 12..14);
+        assert!(report.contains("a.toml:2:6"), "{report}");
+        assert!(report.len() < 200, "{report}");
+    }
+
+    #[test]
+    fn a_fault_without_a_place_names_its_file_alone() {
+        let fault = Fault::new(Class::Output, "The folder is full").in_file("out").remedy("Make room.");
+        let report = Faults::from(fault).to_string();
+        assert!(report.contains("out") && report.contains("help: Make room."), "{report}");
+        assert_eq!(Faults::from(Fault::new(Class::Usage, "Odd")).to_string(), "error: Odd");
+    }
+
+    #[test]
+    fn endless_lists_are_cut_with_a_note() {
+        let list = vec![Fault::new(Class::Scene, "Wrong"); 130];
+        let report = render(&Faults { list, sources: Vec::new() }, false);
+        assert_eq!(report.matches("error: Wrong").count(), 100);
+        assert!(report.ends_with("note: 30 more faults are not shown"), "{report}");
+    }
+
+    #[test]
+    fn colour_is_added_only_if_wanted() {
+        let faults = Faults::from(Fault::new(Class::Scene, "Wrong"));
+        assert!(render(&faults, true).contains('\u{1b}'));
+        assert!(!render(&faults, false).contains('\u{1b}'));
+    }
+}

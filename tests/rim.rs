@@ -466,7 +466,7 @@ fn cost_of_a_large_rim() {
         let (scene, arts) = scene(&text, &[("art", &art, [0.0, 0.0])]);
         let plan = fogweft::plan::Plan::new(&scene, &arts.naturals(), 1.0, &limits).expect("a plan");
         let start = std::time::Instant::now();
-        let stack = fogweft::render::Stack::new(&plan, &arts, &[], &limits).expect("a stack");
+        let stack = fogweft::render::Stack::new(&plan, &arts, &limits).expect("a stack");
         let made = start.elapsed();
         let encode = stack.rims().next().map(|rim| {
             let samples = rim.eight();

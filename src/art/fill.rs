@@ -34,42 +34,63 @@ impl Doubt {
         Doubt { low: self.low.map(&curve), high: self.high.map(&curve) }
     }
 
-    /// Whether the colour is not known to an 8-bit step, either way.
-    fn matters(self) -> bool {
-        (0..3).any(|i| self.high[i] - self.low[i] > 2 * 257)
+    /// How wide the range is, 16-bit steps.
+    fn width(self) -> u16 {
+        (0..3).map(|i| self.high[i] - self.low[i]).max().unwrap_or(0)
     }
 }
 
-/// Settles the colours that are in doubt. With `wraps`, the left and right edges are neighbours.
-pub(super) fn settle(picture: &mut Picture, doubts: &[Doubt], wraps: bool) {
-    if !doubts.iter().any(|doubt| doubt.matters()) || picture.texels.iter().all(|texel| texel[3] == 0) {
+/// Widths of doubt, 16-bit steps.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Trust {
+    /// Up to which a colour counts as known.
+    pub known: u16,
+    /// From which on it comes from afar rather than from doubtful neighbours.
+    pub blind: u16,
+}
+
+/// Settles the colours that aren't known. With `wraps`, the left and right edges are neighbours.
+///
+/// A texel takes the mean of its neighbours whose colour is known; failing that, the mean of all of them if it isn't
+/// blind; else that of the known texels in the smallest block around it that has any.
+pub(super) fn settle(picture: &mut Picture, doubts: &[Doubt], trust: Trust, wraps: bool) {
+    let sure: Vec<bool> = doubts.iter().map(|doubt| doubt.width() <= trust.known).collect();
+    if sure.iter().all(|sure| *sure) || picture.texels.iter().all(|texel| texel[3] == 0) {
         return;
     }
-    let levels = pyramid(picture);
-    let around = |x: usize, y: usize| nearby(picture, x, y, wraps).unwrap_or_else(|| farther(&levels, x, y));
+    let levels = pyramid(picture, &sure);
     let width = picture.size[0] as usize;
-    let settled: Vec<[u16; 3]> = doubts
-        .iter()
-        .enumerate()
-        .map(|(at, doubt)| {
+    let settled: Vec<([u16; 3], usize)> = (0..doubts.len())
+        .filter(|at| !sure[*at])
+        .map(|at| {
+            let (x, y, doubt) = (at % width, at / width, doubts[at]);
+            let wanted = nearby(picture, x, y, wraps, |at| sure[at])
+                .or_else(|| {
+                    if doubt.width() < trust.blind { nearby(picture, x, y, wraps, |_| true) } else { None }
+                })
+                .or_else(|| farther(&levels, x, y))
+                .or_else(|| nearby(picture, x, y, wraps, |_| true));
             let [r, g, b, _] = picture.texels[at];
-            if !doubt.matters() {
-                return [r, g, b];
-            }
-            let wanted = around(at % width, at / width);
-            [0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i]))
+            let wanted = wanted.unwrap_or([r, g, b]);
+            ([0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i])), at)
         })
         .collect();
-    for (texel, colour) in picture.texels.iter_mut().zip(settled) {
-        texel[..3].copy_from_slice(&colour);
+    for (colour, at) in settled {
+        picture.texels[at][..3].copy_from_slice(&colour);
     }
 }
 
 /// Sum of colours times alpha, and of alpha.
 type Sum = [f32; 4];
 
-/// Mean colour of the eight neighbours and the texel, by alpha; none where all are clear.
-fn nearby(picture: &Picture, x: usize, y: usize, wraps: bool) -> Option<[u16; 3]> {
+/// Mean colour of the eight neighbours and the texel, by alpha, of those that count; none where these are all clear.
+fn nearby(
+    picture: &Picture,
+    x: usize,
+    y: usize,
+    wraps: bool,
+    counts: impl Fn(usize) -> bool,
+) -> Option<[u16; 3]> {
     let [width, height] = picture.size.map(|side| side as usize);
     let columns = [
         if x > 0 { Some(x - 1) } else { wraps.then(|| width - 1) },
@@ -78,8 +99,8 @@ fn nearby(picture: &Picture, x: usize, y: usize, wraps: bool) -> Option<[u16; 3]
     ];
     let mut sums = [0u64; 4];
     for y in y.saturating_sub(1)..=(y + 1).min(height - 1) {
-        for x in columns.into_iter().flatten() {
-            let [r, g, b, alpha] = picture.texels[y * width + x].map(u64::from);
+        for at in columns.into_iter().flatten().map(|x| y * width + x).filter(|at| counts(*at)) {
+            let [r, g, b, alpha] = picture.texels[at].map(u64::from);
             for (sum, value) in sums.iter_mut().zip([r * alpha, g * alpha, b * alpha, alpha]) {
                 *sum += value;
             }
@@ -94,8 +115,8 @@ struct Level {
     sums: Vec<Sum>,
 }
 
-/// Each level sums 2 x 2 of the one before; the first does so with the texels.
-fn pyramid(picture: &Picture) -> Vec<Level> {
+/// Each level sums 2 x 2 of the one before; the first does so with the texels that are sure.
+fn pyramid(picture: &Picture, sure: &[bool]) -> Vec<Level> {
     let mut sides = picture.size.map(|side| side as usize);
     let mut levels: Vec<Level> = Vec::new();
     while levels.is_empty() || sides != [1, 1] {
@@ -115,6 +136,7 @@ fn pyramid(picture: &Picture) -> Vec<Level> {
                     y,
                     match levels.last() {
                         Some(level) => level.sums[y * width + x],
+                        None if !sure[y * width + x] => [0.0; 4],
                         None => {
                             let [r, g, b, alpha] = picture.texels[y * width + x].map(f32::from);
                             [r * alpha, g * alpha, b * alpha, alpha]
@@ -128,13 +150,13 @@ fn pyramid(picture: &Picture) -> Vec<Level> {
     levels
 }
 
-/// Mean colour of the smallest block around the texel that isn't all clear.
-fn farther(levels: &[Level], x: usize, y: usize) -> [u16; 3] {
+/// Mean colour of the smallest block around the texel that has any sum.
+fn farther(levels: &[Level], x: usize, y: usize) -> Option<[u16; 3]> {
     for (step, level) in levels.iter().enumerate() {
         let [r, g, b, alpha] = level.sums[(y >> (step + 1)) * level.width + (x >> (step + 1))];
         if alpha > 0.0 {
-            return [r, g, b].map(|sum| (sum / alpha + 0.5) as u16);
+            return Some([r, g, b].map(|sum| (sum / alpha + 0.5) as u16));
         }
     }
-    [0; 3]
+    None
 }

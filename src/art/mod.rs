@@ -10,6 +10,7 @@ mod vector;
 use crate::fault::{Class, Fault, Result};
 use crate::limits::Limits;
 use crate::scene::Blending;
+use std::cell::Cell;
 use std::fmt;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -175,10 +176,22 @@ fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::re
     Ok(())
 }
 
+thread_local! {
+    static CONTAINED: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Whether a panic on this thread is one of a decoder's, about to become a fault: a panic hook need not report it.
+pub fn panic_is_contained() -> bool {
+    CONTAINED.get()
+}
+
 /// Runs a decoder so that its panic becomes a fault.
 fn contained<T>(run: impl FnOnce() -> std::result::Result<T, Fault>) -> std::result::Result<T, Fault> {
+    let outer = CONTAINED.replace(true);
     // Nothing that the closure leaves behind is used after a panic.
-    std::panic::catch_unwind(std::panic::AssertUnwindSafe(run)).unwrap_or_else(|_| {
+    let outcome = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));
+    CONTAINED.set(outer);
+    outcome.unwrap_or_else(|_| {
         Err(Fault::new(
             Class::Picture,
             "the picture breaks the decoder; the file is damaged in an unusual way",

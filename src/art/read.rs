@@ -100,9 +100,7 @@ pub(super) fn kind(bytes: &[u8]) -> Result<Kind, Fault> {
     }
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes).trim_ascii_start();
     if text.starts_with(b"<") {
-        // The name of the root stands in the first few KB, after comments and declarations.
-        let head = &text[..text.len().min(65_536)];
-        let svg = head.windows(4).any(|window| window == b"<svg" || window == b":svg");
+        let svg = text.windows(4).any(|window| window == b"<svg" || window == b":svg");
         if svg || text.starts_with(b"<?xml") {
             return Ok(Kind::Svg);
         }

@@ -1,7 +1,7 @@
 //! Resampling by convolution, on premultiplied 16-bit integers.
 
 use super::Picture;
-use super::fill::{self, Doubt};
+use super::fill::{self, Doubt, Trust};
 use crate::fault::{Class, Fault};
 use crate::scene::Blending;
 use fast_image_resize::images::{TypedImage, TypedImageRef};
@@ -12,11 +12,14 @@ use std::sync::LazyLock;
 /// Radius of the Catmull-Rom kernel, in texels of the coarser side.
 const RADIUS: f64 = 2.0;
 
+/// In doubt below an 8-bit step: under alphas that 8 bits can hardly tell from 0.
+const TRUST: Trust = Trust { known: 257, blind: 257 };
+
 /// The picture at exactly `size`, which is not 0.
 ///
-/// Premultiplied 16-bit values keep a colour to 0.5 / alpha of a 16-bit step: a quarter of an 8-bit step where alpha is
-/// 2/255, half a step at 1/255. Linear light costs near black what it gains elsewhere: the darkest 8-bit code is
-/// kept to 1 part in 40. Colours below that certainty lean on their neighbours (`fill`).
+/// Premultiplied 16-bit values, rounded in each of two passes, keep a colour to 1.5 / alpha of a 16-bit step: half an
+/// 8-bit step where alpha is 3/255. Below that, colours lean on their neighbours (`fill`). Linear light costs near black
+/// what it gains elsewhere: the darkest 8-bit code is kept to 1 part in 40.
 pub(super) fn resize(
     picture: Picture,
     size: [u32; 2],
@@ -59,7 +62,7 @@ pub(super) fn resize(
         })
         .collect();
     let mut picture = Picture { size, deep, texels };
-    fill::settle(&mut picture, &doubts, wraps);
+    fill::settle(&mut picture, &doubts, TRUST, wraps);
     Ok(picture)
 }
 
@@ -89,7 +92,7 @@ fn premultiplied(picture: &Picture, pad: u32, blending: Blending) -> Vec<U16x4> 
 /// PNG 12.3: divided by alpha, rounded; 0 where alpha is.
 fn straight(value: u16, alpha: u16) -> u16 {
     let (value, alpha) = (u32::from(value), u32::from(alpha));
-    if alpha == 0 { 0 } else { ((value * 65535 + alpha / 2) / alpha).min(65535) as u16 }
+    (value * 65535 + alpha / 2).checked_div(alpha).map_or(0, |code| code.min(65535) as u16)
 }
 
 struct Tables {

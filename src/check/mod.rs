@@ -115,7 +115,7 @@ pub struct Report {
 /// Those of planning and drawing it.
 pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<Report> {
     let plan = Plan::new(scene, &arts.naturals(), scale, limits)?;
-    let stack = Stack::new(&plan, arts, &[], limits)?;
+    let stack = Stack::new(&plan, arts, limits)?;
     let cameras = rim::places(&plan);
     let slots: Vec<SlotFigures> = scene
         .slots

@@ -1,6 +1,7 @@
 //! What can be asked for on the command line.
 
 use clap::{Args, Parser, Subcommand};
+use fogweft::contact;
 use std::path::PathBuf;
 
 /// Makes the fog of layered 2D scenes: a matched sheet for every depth slot.
@@ -97,9 +98,17 @@ pub struct New {
 }
 
 #[derive(Args)]
+#[command(args_conflicts_with_subcommands = true)]
 pub struct Presets {
     #[command(subcommand)]
     pub command: Option<PresetsCommand>,
+    /// Draw them all over one plain scene, as one labelled PNG
+    #[arg(long, value_name = "FILE")]
+    pub picture: Option<PathBuf>,
+    /// Width of each tile of the picture in texels
+    #[arg(long, value_name = "PX", requires = "picture", default_value_t = contact::TILE)]
+    #[arg(value_parser = clap::value_parser!(u32).range(i64::from(*contact::TILES.start())..=i64::from(*contact::TILES.end())))]
+    pub tile: u32,
 }
 
 #[derive(Subcommand)]

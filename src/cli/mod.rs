@@ -8,11 +8,13 @@ mod table;
 
 use args::{Cli, Command};
 use clap::Parser;
+use fogweft::contact;
 use fogweft::fault::{Class, Fault, Faults, Result};
 use fogweft::field::Sampling;
 use fogweft::limits::Limits;
 use fogweft::out::{self, Effort};
 use fogweft::plan::{Job, Plan};
+use fogweft::recipe::shelf::Shelf;
 use fogweft::render::{self, Arts, Options, Report};
 use fogweft::scene::{Scene, read};
 use fogweft::sheet::{Bits, Sheet};
@@ -23,6 +25,13 @@ use std::process::ExitCode;
 
 /// Runs the command line; faults go to standard error, their exit code to the caller.
 pub fn main() -> ExitCode {
+    // A decoder's panic on a damaged picture becomes a fault: nothing of it belongs on the terminal.
+    let hook = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        if !fogweft::art::panic_is_contained() {
+            hook(panic);
+        }
+    }));
     // A command line that can't be read exits with 2, which is clap's own code and ours.
     match run(Cli::parse().command) {
         Ok(code) => code,
@@ -42,7 +51,7 @@ fn run(command: Command) -> Result<ExitCode> {
         Command::Render(args) => render_scene(&args),
         Command::Plan(args) => plan(&args),
         Command::New(args) => new(&args),
-        Command::Presets(args) => show::presets(args.command),
+        Command::Presets(args) => presets(args),
         Command::Sheet(args) => sheet(&args),
         Command::Rim(args) => rim::run(&args),
     }?;
@@ -153,6 +162,15 @@ fn new(args: &args::New) -> Result<()> {
     Ok(())
 }
 
+fn presets(args: args::Presets) -> Result<()> {
+    let Some(file) = args.picture else { return show::presets(args.command) };
+    let contact = contact::draw(&Shelf::embedded(), args.tile, &Limits::default())?;
+    let raster = out::Raster::Eight { size: contact.size, samples: &contact.texels };
+    out::write_whole(&file, &out::encode(raster, Effort::default()))?;
+    say(&format!("{}: {} x {} texels\n", file.display(), contact.size[0], contact.size[1]));
+    Ok(())
+}
+
 /// One sheet is a scene of one slot on the play plane, whose air is as thick as is asked for.
 fn sheet(args: &args::Sheet) -> Result<()> {
     let limits = Limits::default();
@@ -167,7 +185,7 @@ fn sheet(args: &args::Sheet) -> Result<()> {
         text += &format!("ground = {line:?}\nsky = {line:?}\n");
     }
     text += &format!(
-        "[air]\nhaze = {}\nvisibility = {:?}\nbeyond = 1.0\nlight = {:?}\n[[slot]]\nname = \"sheet\"\ndepth = 0.0\nperiod = {:?}\n",
+        "[air]\nhaze = {}\nvisibility = {:?}\nbeyond = 1.0\nlight = {:?}\n[[slot]]\nname = \"sheet\"\ndepth = 0.0\nperiod = {:?}\ngrade.thickness = 1.0\n",
         quoted(&args.haze),
         law::DEPTH_OF_VISIBILITY / args.thickness,
         args.light,
@@ -179,5 +197,5 @@ fn sheet(args: &args::Sheet) -> Result<()> {
         return Err(Faults::from(Fault::new(Class::Usage, "a sheet of thickness 0 holds nothing")));
     };
     let sheet = Sheet::new(job.spec.clone(), Sampling::Reduced);
-    out::write_whole(&args.out, &render::sheet_png(&sheet, width, bits(&args.bits), Effort::default()))
+    out::write_whole(&args.out, &out::stream::sheet(&sheet, width, bits(&args.bits)))
 }

@@ -73,7 +73,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
         }
     }
     let plan = Plan::new(&scene, &arts.naturals(), 1.0, &limits)?;
-    let stack = Stack::new(&plan, &arts, &[], &limits)?;
+    let stack = Stack::new(&plan, &arts, &limits)?;
     let Some(rim) = stack.rims().find(|rim| rim.placing.slot == ART) else {
         return Err(Fault::new(Class::Usage, "a separation of 0 wants no rim")
             .remedy("give a --separation over 0")

@@ -81,7 +81,11 @@ pub fn fill(bands: &Bands, seed: u64, line: f64, passes: &Passes, grid: &Grid, p
         let (from, to) = ((top - reach) / cell[1] + offset, (foot + reach) / cell[1] + offset);
         let source = match bands.kind {
             Noise::Cellular => Source::Cells(Wrapping::new(dice, across as usize)),
-            _ => Source::Gradient(Lattice::new(dice, across as usize, from, to)),
+            _ => {
+                // The warp's noise stays within +-1.
+                let margin = bands.warp.abs() * feature[0] / cell[0] + 1.0;
+                Source::Gradient(Lattice::new(dice, across as usize, margin, from, to))
+            }
         };
         octaves.push(Octave {
             source,

@@ -13,56 +13,53 @@ pub const DEVIATION: f32 = 0.2154;
 
 /// The gradients of one octave.
 pub struct Lattice {
-    /// Cells over one period.
-    pub across: usize,
-    first_row: i64,
-    rows: usize,
-    gradients: Vec<[f32; 2]>,
+    first_col: f32,
+    first_row: f32,
+    cols: usize,
+    /// Gradient of a lattice point and of the one below it, row by row.
+    gradients: Vec<[f32; 4]>,
 }
 
 impl Lattice {
-    /// Gradients for `across` cells over the period and for every v in `from..=to`, in cells.
-    pub fn new(seed: u64, across: usize, from: f64, to: f64) -> Lattice {
+    /// Gradients for `across` cells over the period, for every u in `-margin..=across + margin` and v in `from..=to`, in cells.
+    pub fn new(seed: u64, across: usize, margin: f64, from: f64, to: f64) -> Lattice {
         let directions: [[f32; 2]; DIRECTIONS] = std::array::from_fn(|at| {
             let angle = (at as f64 + 0.5) * std::f64::consts::TAU / DIRECTIONS as f64;
             [libm::cos(angle) as f32, libm::sin(angle) as f32]
         });
-        let first_row = from.floor() as i64;
-        let rows = (to.floor() as i64 - first_row + 2) as usize;
-        let mut gradients = Vec::with_capacity(rows * (across + 1));
-        for row in 0..rows as i64 {
-            for col in 0..=across {
-                let hash = seed::at(seed, (col % across) as i64, first_row + row);
-                gradients.push(directions[(hash >> 32) as usize % DIRECTIONS]);
+        let (first_col, first_row) = (-(margin.ceil() as i64), from.floor() as i64);
+        let cols = (across as i64 + margin.ceil() as i64 - first_col + 2) as usize;
+        let rows = (to.floor() as i64 - first_row + 1) as usize;
+        let gradient = |col: i64, row: i64| {
+            let hash = seed::at(seed, col.rem_euclid(across as i64), row);
+            directions[(hash >> 32) as usize % DIRECTIONS]
+        };
+        let mut gradients = Vec::with_capacity(rows * cols);
+        for row in first_row..first_row + rows as i64 {
+            for col in first_col..first_col + cols as i64 {
+                let ([a, b], [c, d]) = (gradient(col, row), gradient(col, row + 1));
+                gradients.push([a, b, c, d]);
             }
         }
-        Lattice { across, first_row, rows, gradients }
+        Lattice { first_col: first_col as f32, first_row: first_row as f32, cols, gradients }
     }
 
-    /// The noise at (u, v) in cells; u of any size wraps, v is held inside the range that was asked for. Zero at lattice points,
-    /// within +-0.7072, mean 0.
+    /// The noise at (u, v) in cells, which must lie in the ranges asked for; outside them it is some other noise. Repeats after
+    /// the period, zero at lattice points, within +-0.7072, mean 0.
     #[inline]
     pub fn sample(&self, u: f32, v: f32) -> f32 {
-        let across = self.across as f32;
-        let mut u = u;
-        if u < 0.0 || u >= across {
-            u -= (u / across).floor() * across;
-        }
-        let col = (u as usize).min(self.across - 1);
-        let down = v - self.first_row as f32;
-        let row = (down.max(0.0) as usize).min(self.rows - 2);
-        let (x, y) = (u - col as f32, down - row as f32);
-        let above = row * (self.across + 1) + col;
-        let below = above + self.across + 1;
-        let dot = |gradient: [f32; 2], x: f32, y: f32| gradient[0] * x + gradient[1] * y;
-        let (fade_x, fade_y) = (fade(x), fade(y));
-        let left_top = dot(self.gradients[above], x, y);
-        let right_top = dot(self.gradients[above + 1], x - 1.0, y);
-        let left_foot = dot(self.gradients[below], x, y - 1.0);
-        let right_foot = dot(self.gradients[below + 1], x - 1.0, y - 1.0);
+        let (right, down) = ((u - self.first_col).max(0.0), (v - self.first_row).max(0.0));
+        let (col, row) = (right as i32, down as i32);
+        let (x, y) = (right - col as f32, down - row as f32);
+        let at = (row as usize * self.cols + col as usize).min(self.gradients.len() - 2);
+        let [[a, b, c, d], [e, f, g, h]] = [self.gradients[at], self.gradients[at + 1]];
+        let (back, up) = (x - 1.0, y - 1.0);
+        let (left_top, right_top) = (a * x + b * y, e * back + f * y);
+        let (left_foot, right_foot) = (c * x + d * up, g * back + h * up);
+        let fade_x = fade(x);
         let top = left_top + (right_top - left_top) * fade_x;
         let foot = left_foot + (right_foot - left_foot) * fade_x;
-        top + (foot - top) * fade_y
+        top + (foot - top) * fade(y)
     }
 }
 
@@ -87,7 +84,7 @@ mod tests {
     #[test]
     fn zero_at_lattice_points_and_bounded() {
         // Perlin 2002: zero at every lattice point; bound for unit gradients in two dimensions: sqrt(2)/2.
-        let lattice = Lattice::new(7, 13, -3.0, 9.0);
+        let lattice = Lattice::new(7, 13, 0.0, -3.0, 9.0);
         let mut most = 0.0_f32;
         for row in -3..=9 {
             for col in 0..13 {
@@ -103,7 +100,7 @@ mod tests {
 
     #[test]
     fn deviation_is_as_stated() {
-        let lattice = Lattice::new(99, 400, 0.0, 400.0);
+        let lattice = Lattice::new(99, 400, 0.0, 0.0, 400.0);
         let (mut sum, mut squares) = (0.0_f64, 0.0_f64);
         let count = 400_000;
         for at in 0..count {

@@ -10,6 +10,7 @@ pub mod soften;
 pub mod stretch;
 pub mod wander;
 
+use crate::exp::exp_neg;
 use crate::recipe::{Anchor, Recipe};
 use crate::seed;
 use grid::{Grid, Plane};
@@ -95,7 +96,16 @@ impl FieldSpec {
             Sampling::Full => [1.0, 1.0],
             Sampling::Reduced => self.steps(),
         };
-        let cols = (f64::from(self.cols) / step_x).ceil().max(1.0);
+        // A power of two that divides the width stretches fastest.
+        let whole = [16, 8, 4, 2].into_iter().find(|ratio| {
+            f64::from(*ratio) <= step_x
+                && f64::from(*ratio) > 0.5 * step_x
+                && self.cols.is_multiple_of(*ratio)
+        });
+        let cols = match whole {
+            Some(ratio) => f64::from(self.cols / ratio),
+            None => (f64::from(self.cols) / step_x).ceil().max(1.0),
+        };
         let margin = soften::REACH * self.sigma()[1] + 0.5 * self.smear_extent()[1];
         let above = (margin / step_y).ceil() + 2.0;
         let rows = ((to - from + margin) / step_y).ceil() + above + 2.0;
@@ -166,18 +176,24 @@ impl Field {
         Field { grid, density }
     }
 
-    /// How much each place faces the light, -1..1: the density's slope toward it, over a quarter of a feature.
-    /// `light` in degrees (0 right, 90 above), `reach` in texels along x and y.
-    pub fn facing(&self, light: f64, reach: [f64; 2]) -> Plane {
+    /// How much each place faces the light, -1..1: the slope toward it, over a quarter of a feature, of what is seen of the
+    /// density through optical depth `tau`. Thin fog shows the density itself; in thick fog only its outside shows, and what
+    /// goes on within mustn't: it would read as marble. `light` in degrees (0 right, 90 above), `reach` in texels along x and y.
+    pub fn facing(&self, light: f64, reach: [f64; 2], tau: f64) -> Plane {
         let turn = light.to_radians();
         let dx = (libm::cos(turn) * reach[0] / self.grid.step[0]).round() as i64;
         let dy = (-libm::sin(turn) * reach[1] / self.grid.step[1]).round() as i64;
         let (cols, rows) = (self.grid.cols, self.grid.rows as i64);
         let mut out = Plane::new(cols, self.grid.rows);
-        let density = &self.density;
+        let tau = tau.max(1e-3) as f32;
+        let whole = 1.0 - exp_neg(tau);
+        let mut seen = self.density.clone();
+        seen.each_row(|_, numbers| {
+            numbers.iter_mut().for_each(|number| *number = (1.0 - exp_neg(tau * number.max(0.0))) / whole);
+        });
         out.each_row(|row, numbers| {
-            let toward = density.row((row as i64 + dy).clamp(0, rows - 1) as usize);
-            let away = density.row((row as i64 - dy).clamp(0, rows - 1) as usize);
+            let toward = seen.row((row as i64 + dy).clamp(0, rows - 1) as usize);
+            let away = seen.row((row as i64 - dy).clamp(0, rows - 1) as usize);
             let wrap = |at: i64| at.rem_euclid(cols as i64) as usize;
             for (col, number) in numbers.iter_mut().enumerate() {
                 let slope = away[wrap(col as i64 - dx)] - toward[wrap(col as i64 + dx)];

@@ -18,41 +18,57 @@ pub fn weights(t: f64) -> [f32; 4] {
 }
 
 /// Draws rows of texels out of a grid.
-#[derive(Clone, Debug)]
 pub struct Stretch {
     grid: Grid,
-    /// For each texel column: first of four columns of the padded line, and the weights. Empty where columns are texels.
-    columns: Vec<(u32, [f32; 4])>,
+    columns: Columns,
+}
+
+/// How texels are drawn from the samples of a line that is padded by two on each side.
+enum Columns {
+    /// Samples are texels.
+    Same(usize),
+    /// A sample every so many texels, a power of two: five weights for each place between two samples.
+    Whole(usize, [Vec<f32>; 5]),
+    /// For each texel: the first of four samples, and their weights.
+    Any(Vec<(u32, [f32; 4])>),
 }
 
 impl Stretch {
     /// For sheets `texels` wide.
     pub fn new(grid: Grid, texels: usize) -> Stretch {
+        let place = |texel: usize| {
+            let position = (texel as f64 + 0.5) / grid.step[0] - 0.5;
+            (position.floor(), weights(position - position.floor()))
+        };
+        let ratio = texels / grid.cols;
         let columns = if grid.cols == texels {
-            Vec::new()
+            Columns::Same(texels)
+        } else if ratio * grid.cols == texels && matches!(ratio, 2 | 4 | 8 | 16) {
+            let mut five: [Vec<f32>; 5] = std::array::from_fn(|_| vec![0.0; ratio]);
+            for (texel, (base, four)) in (0..ratio).map(place).enumerate() {
+                // The first half of the texels lies before the sample, the second behind it.
+                let first = if base < 0.0 { 0 } else { 1 };
+                for (tap, weight) in four.into_iter().enumerate() {
+                    five[first + tap][texel] = weight;
+                }
+            }
+            Columns::Whole(ratio, five)
         } else {
-            (0..texels)
-                .map(|texel| {
-                    let position = (texel as f64 + 0.5) / grid.step[0] - 0.5;
-                    let base = position.floor();
-                    // The line is padded by two samples on the left, so base - 1 stands at base + 1.
-                    ((base + 1.0) as u32, weights(position - base))
-                })
-                .collect()
+            // The padded line's first sample is two before the row's, so `base - 1` stands at `base + 1`.
+            Columns::Any((0..texels).map(place).map(|(base, four)| ((base + 1.0) as u32, four)).collect())
         };
         Stretch { grid, columns }
     }
 
-    /// Writes the texels of row `row` of the sheet into `out`, from column `first` on, wrapping; `line` is scratch.
-    pub fn row(&self, plane: &Plane, row: f64, first: usize, line: &mut Vec<f32>, out: &mut [f32]) {
+    /// The samples of the height of texel row `row`, between the grid's rows: into `line`, for [`Stretch::across`].
+    pub fn down(&self, plane: &Plane, row: f64, line: &mut Vec<f32>) {
         let cols = self.grid.cols;
         line.clear();
         line.resize(cols + 4, 0.0);
         let position = (row + 0.5 - self.grid.top) / self.grid.step[1] - 0.5;
         let base = position.floor();
-        let weights = weights(position - base);
         let last = self.grid.rows as i64 - 1;
-        for (tap, weight) in weights.iter().enumerate() {
+        for (tap, weight) in weights(position - base).iter().enumerate() {
             if *weight == 0.0 {
                 continue;
             }
@@ -61,24 +77,64 @@ impl Stretch {
                 *sum += weight * value;
             }
         }
-        if self.columns.is_empty() {
-            wrapped(first, cols, out, |from, part| {
-                part.copy_from_slice(&line[2 + from..2 + from + part.len()])
-            });
-            return;
-        }
+    }
+
+    /// The samples in a line from [`Stretch::down`], to be worked on.
+    pub fn samples<'a>(&self, line: &'a mut [f32]) -> &'a mut [f32] {
+        &mut line[2..self.grid.cols + 2]
+    }
+
+    /// Writes the texels of a line into `out`, from column `first` on, wrapping.
+    pub fn across(&self, line: &mut [f32], first: usize, out: &mut [f32]) {
+        let cols = self.grid.cols;
         for side in 0..2 {
             line[side] = line[2 + (cols * 2 + side - 2) % cols];
             line[cols + 2 + side] = line[2 + side % cols];
         }
-        wrapped(first, self.columns.len(), out, |from, part| {
-            for (texel, (first, weights)) in part.iter_mut().zip(&self.columns[from..]) {
-                let taps = &line[*first as usize..*first as usize + 4];
-                *texel =
-                    weights[0] * taps[0] + weights[1] * taps[1] + weights[2] * taps[2] + weights[3] * taps[3];
-            }
-        });
+        match &self.columns {
+            Columns::Same(texels) => wrapped(first, *texels, out, |from, part| {
+                part.copy_from_slice(&line[2 + from..2 + from + part.len()]);
+            }),
+            Columns::Whole(2, five) => whole::<2>(five, line, cols, first, out),
+            Columns::Whole(4, five) => whole::<4>(five, line, cols, first, out),
+            Columns::Whole(8, five) => whole::<8>(five, line, cols, first, out),
+            Columns::Whole(_, five) => whole::<16>(five, line, cols, first, out),
+            Columns::Any(places) => wrapped(first, places.len(), out, |from, part| {
+                for (texel, (first, weights)) in part.iter_mut().zip(&places[from..]) {
+                    let taps = &line[*first as usize..*first as usize + 4];
+                    *texel = weights[0] * taps[0]
+                        + weights[1] * taps[1]
+                        + weights[2] * taps[2]
+                        + weights[3] * taps[3];
+                }
+            }),
+        }
     }
+}
+
+/// [`Stretch::across`] for `R` texels a sample.
+fn whole<const R: usize>(five: &[Vec<f32>; 5], line: &[f32], cols: usize, first: usize, out: &mut [f32]) {
+    let five: [[f32; R]; 5] = std::array::from_fn(|tap| std::array::from_fn(|at| five[tap][at]));
+    let texels = |sample: usize| -> [f32; R] {
+        let taps: [f32; 5] = std::array::from_fn(|tap| line[sample + tap]);
+        std::array::from_fn(|at| (0..5).map(|tap| five[tap][at] * taps[tap]).sum())
+    };
+    wrapped(first, cols * R, out, |from, part| {
+        // The run may begin and end within a sample's texels.
+        let lead = ((R - from % R) % R).min(part.len());
+        let (head, rest) = part.split_at_mut(lead);
+        head.copy_from_slice(&texels(from / R)[from % R..][..head.len()]);
+        let mut sample = from.div_ceil(R);
+        let mut runs = rest.chunks_exact_mut(R);
+        for run in &mut runs {
+            run.copy_from_slice(&texels(sample));
+            sample += 1;
+        }
+        let tail = runs.into_remainder();
+        if !tail.is_empty() {
+            tail.copy_from_slice(&texels(sample)[..tail.len()]);
+        }
+    });
 }
 
 /// Hands out `out` in runs that don't cross the wrap: `run(first column, its texels)`.

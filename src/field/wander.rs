@@ -98,21 +98,27 @@ impl Drift {
         let position = (v - self.first_row) * PER_CELL as f64;
         let base = position.floor().clamp(1.0, (self.rows - 3) as f64);
         let weights = stretch::weights((position - base).clamp(0.0, 1.0));
-        let mut line = vec![0.0_f32; self.cols];
+        let mut line = vec![0.0_f32; self.cols + 4];
         for (tap, weight) in weights.iter().enumerate() {
             let start = (base as usize + tap - 1) * self.cols;
-            for (sum, value) in line.iter_mut().zip(&self.table[start..start + self.cols]) {
+            for (sum, value) in line[1..].iter_mut().zip(&self.table[start..start + self.cols]) {
                 *sum += weight * value;
             }
         }
-        let ratio = self.cols as f64 / out.len() as f64;
+        line[0] = line[self.cols];
+        for past in 0..3 {
+            line[self.cols + 1 + past] = line[1 + past % self.cols];
+        }
+        let ratio = self.cols as f32 / out.len() as f32;
         for (at, value) in out.iter_mut().enumerate() {
-            let position = (at as f64 + 0.5) * ratio;
-            let base = position.floor();
-            let weights = stretch::weights(position - base);
-            *value = (0..4)
-                .map(|tap| weights[tap] * line[(base as usize + self.cols + tap - 1) % self.cols])
-                .sum();
+            let position = (at as f32 + 0.5) * ratio;
+            let base = (position as i32 as usize).min(self.cols);
+            let (t, taps) = (position - base as f32, &line[base..base + 4]);
+            // Catmull-Rom by Horner's rule.
+            let slope = taps[2] - taps[0];
+            let curve = 2.0 * taps[0] - 5.0 * taps[1] + 4.0 * taps[2] - taps[3];
+            let twist = taps[3] - taps[0] + 3.0 * (taps[1] - taps[2]);
+            *value = taps[1] + 0.5 * t * (slope + t * (curve + t * twist));
         }
     }
 }

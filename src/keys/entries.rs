@@ -1,5 +1,6 @@
 //! A file's tables read against the table of keys; what is wrong is gathered, nothing stops the reading.
 
+use super::syntax::{self, Slips};
 use super::{KEYS, Key, STEPS, Section, Value, find, near, of, shown};
 use crate::fault::{Class, Fault};
 use std::collections::BTreeMap;
@@ -27,16 +28,19 @@ pub(crate) struct Entry {
 /// Values by the path of their key.
 pub(crate) type Entries = BTreeMap<&'static str, Entry>;
 
+/// From so many faults on, near names are no longer looked for: the file is not what it should be.
+const MANY: usize = 500;
+
 /// Reads tables of one file and gathers faults.
 pub(crate) struct Reader<'a> {
     file: &'a Path,
-    /// Faults so far, in no order.
-    pub faults: Vec<Fault>,
+    faults: Vec<Fault>,
+    slips: Slips,
 }
 
 impl<'a> Reader<'a> {
     pub fn new(file: &'a Path) -> Reader<'a> {
-        Reader { file, faults: Vec::new() }
+        Reader { file, faults: Vec::new(), slips: Slips::default() }
     }
 
     /// Adds a fault at a place.
@@ -61,22 +65,16 @@ impl<'a> Reader<'a> {
         self.faults.push(Fault::new(class, message).in_file(self.file).remedy(remedy));
     }
 
-    /// Parses TOML, keeping what can be read; the flag says whether all could.
-    pub fn parse<'t>(&mut self, text: &'t str) -> (DeTable<'t>, bool) {
+    /// Parses TOML, keeping what can be read; the flag says whether all could. `room` holds the text where it had
+    /// to be mended.
+    pub fn parse<'t>(&mut self, text: &'t str, room: &'t mut String) -> (DeTable<'t>, bool) {
         let (table, errors) = DeTable::parse_recoverable(text);
-        for error in &errors {
-            let span = error.span().unwrap_or(0..0);
-            let written = text.get(span.clone()).unwrap_or_default();
-            let (message, remedy) = match error.message() {
-                "duplicate key" => (
-                    format!("{} is given twice", shown(written)),
-                    "Keep one of the two; a table's numbers all go under one heading.".to_owned(),
-                ),
-                other => (format!("This is not TOML: {other}"), String::new()),
-            };
-            self.fault(Class::Scene, &Place::File(span), message, remedy);
+        if errors.is_empty() {
+            return (table.into_inner(), true);
         }
-        (table.into_inner(), errors.is_empty())
+        text.clone_into(room);
+        self.slips = syntax::mend(room);
+        (DeTable::parse_recoverable(room).0.into_inner(), false)
     }
 
     /// Reads a table of `section` and, where they may stand in it, the step tables.
@@ -112,7 +110,10 @@ impl<'a> Reader<'a> {
                     ),
                 }
             } else if !handled.contains(&name.get_ref().as_ref()) {
-                let remedy = remedy_for_unknown(name.get_ref(), section);
+                let remedy = match self.faults.len() {
+                    0..MANY => remedy_for_unknown(name.get_ref(), section),
+                    _ => String::new(),
+                };
                 let message = format!("{} is no key of {}", shown(name.get_ref()), section_words(section));
                 self.fault(Class::Scene, &Place::File(name.span()), message, remedy);
             }
@@ -136,7 +137,13 @@ impl<'a> Reader<'a> {
     }
 
     /// The faults, in the order of their places: the file as a whole first, arguments last.
-    pub fn finish(self) -> Vec<Fault> {
+    pub fn finish(mut self) -> Vec<Fault> {
+        let slips = std::mem::take(&mut self.slips);
+        // Where a line isn't TOML, what is wrong with its value is an effect.
+        self.faults.retain(|fault| fault.span.as_ref().is_none_or(|span| !slips.covers(span.start)));
+        for slip in slips.list {
+            self.fault(Class::Scene, &Place::File(slip.span), slip.message, slip.remedy);
+        }
         let mut faults = self.faults;
         faults.sort_by_key(|fault| match &fault.span {
             Some(span) => (1, span.start),

@@ -229,6 +229,9 @@ impl Key {
             DeValue::Float(_) => "a number",
             DeValue::Boolean(_) => "true or false",
             DeValue::Datetime(_) => "a date",
+            DeValue::Array(items) if matches!(self.kind, Kind::Pair { .. }) => {
+                return self.wrong(format!("`{}` must be two numbers, not {}", self.path, items.len()));
+            }
             DeValue::Array(_) => "a list",
             DeValue::Table(_) => "a table",
         };

@@ -1,7 +1,6 @@
 //! Which of PNG's forms hold a raster exactly, and the raster packed into one.
 
 use super::png::Raster;
-use std::collections::{BTreeSet, HashMap};
 
 /// A form that PNG has for pixels (PNG 6.1: colour type and bit depth).
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,7 +27,40 @@ struct Census {
     /// Least depth for grey: 1, 2, 4 or 8.
     grey_depth: u8,
     /// The distinct texels, if there are at most 256 and 8 bits hold them.
-    distinct: Option<BTreeSet<[u8; 4]>>,
+    distinct: Option<Colours>,
+}
+
+/// Up to 256 distinct texels, each with a number; found by hashing, because every texel is looked up.
+struct Colours {
+    list: Vec<[u8; 4]>,
+    /// 1 + the number of the texel there, or 0.
+    slots: Vec<u16>,
+}
+
+impl Colours {
+    const BITS: u32 = 11;
+
+    fn new() -> Colours {
+        Colours { list: Vec::new(), slots: vec![0; 1 << Colours::BITS] }
+    }
+
+    /// The number of a texel; a new one is added. None if that is one too many.
+    fn number(&mut self, texel: [u8; 4]) -> Option<u8> {
+        let mut at = (u32::from_le_bytes(texel).wrapping_mul(0x9e37_79b1) >> (32 - Colours::BITS)) as usize;
+        while self.slots[at] != 0 {
+            let number = self.slots[at] - 1;
+            if self.list[usize::from(number)] == texel {
+                return u8::try_from(number).ok();
+            }
+            at = (at + 1) % self.slots.len();
+        }
+        if self.list.len() == 256 {
+            return None;
+        }
+        self.list.push(texel);
+        self.slots[at] = self.list.len() as u16;
+        u8::try_from(self.list.len() - 1).ok()
+    }
 }
 
 impl Form {
@@ -63,14 +95,11 @@ impl Form {
 
     fn pack_eight(&self, width: usize, texels: impl Iterator<Item = [u8; 4]>) -> Packed {
         if let Some(palette) = &self.palette {
-            let places: HashMap<[u8; 4], u8> = palette.iter().copied().zip(0..=255).collect();
-            let mut last = ([0; 4], places.get(&[0; 4]).copied().unwrap_or(0));
-            let indices = texels.map(|texel| {
-                if texel != last.0 {
-                    last = (texel, places.get(&texel).copied().unwrap_or(0));
-                }
-                last.1
-            });
+            let mut colours = Colours::new();
+            for texel in palette {
+                colours.number(*texel);
+            }
+            let indices = texels.map(|texel| colours.number(texel).unwrap_or(0));
             return Packed(pack_bits(width, self.depth, indices));
         }
         if self.depth < 8 {
@@ -115,13 +144,13 @@ pub(super) fn choose(raster: Raster, all: bool) -> Vec<Form> {
     let depth = if census.grey && census.opaque { census.grey_depth } else { 8 };
     let mut forms = vec![Form { colour, alpha, depth, palette: None }];
     if let Some(distinct) = census.distinct {
-        let depth = match distinct.len() {
+        let depth = match distinct.list.len() {
             0..=2 => 1,
             3..=4 => 2,
             5..=16 => 4,
             _ => 8,
         };
-        let form = Form { colour: true, alpha: true, depth, palette: Some(sorted(distinct)) };
+        let form = Form { colour: true, alpha: true, depth, palette: Some(sorted(distinct.list)) };
         // A palette costs its own chunks, so an equally deep grey is better.
         if form.bits() < forms[0].bits() {
             forms.insert(0, form);
@@ -134,8 +163,7 @@ pub(super) fn choose(raster: Raster, all: bool) -> Vec<Form> {
 }
 
 /// By alpha, then lightness: neighbours in fog become neighbours in the palette, and tRNS can stop early.
-fn sorted(distinct: BTreeSet<[u8; 4]>) -> Vec<[u8; 4]> {
-    let mut palette: Vec<[u8; 4]> = distinct.into_iter().collect();
+fn sorted(mut palette: Vec<[u8; 4]>) -> Vec<[u8; 4]> {
     let light = |[r, g, b, _]: [u8; 4]| 2 * u32::from(r) + 7 * u32::from(g) + u32::from(b);
     palette.sort_by_key(|texel| (texel[3], light(*texel), *texel));
     palette
@@ -143,7 +171,7 @@ fn sorted(distinct: BTreeSet<[u8; 4]>) -> Vec<[u8; 4]> {
 
 fn census(texels: impl Iterator<Item = [u16; 4]>) -> Census {
     let mut census =
-        Census { grey: true, opaque: true, narrow: true, grey_depth: 1, distinct: Some(BTreeSet::new()) };
+        Census { grey: true, opaque: true, narrow: true, grey_depth: 1, distinct: Some(Colours::new()) };
     let mut last = None;
     for texel in texels {
         if last == Some(texel) {
@@ -159,14 +187,13 @@ fn census(texels: impl Iterator<Item = [u16; 4]>) -> Census {
             continue;
         }
         let code = narrow(r);
-        while census.grey_depth < 8 && code % (255 / ((1u16 << census.grey_depth) - 1) as u8) != 0 {
+        while census.grey_depth < 8 && !code.is_multiple_of(255 / ((1u16 << census.grey_depth) - 1) as u8) {
             census.grey_depth *= 2;
         }
-        if let Some(distinct) = &mut census.distinct {
-            distinct.insert(texel.map(narrow));
-            if distinct.len() > 256 {
-                census.distinct = None;
-            }
+        if let Some(distinct) = &mut census.distinct
+            && distinct.number(texel.map(narrow)).is_none()
+        {
+            census.distinct = None;
         }
     }
     census

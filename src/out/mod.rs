@@ -4,6 +4,7 @@ pub mod files;
 mod form;
 pub mod manifest;
 pub mod png;
+pub mod stream;
 
 pub use files::{prepare_folder, write_whole};
 pub use manifest::{Entry, Kind, Manifest, Still, guard};

@@ -164,9 +164,11 @@ impl Plan {
             notes: Vec::new(),
         };
         check("the view", plan.texels, limits, &mut faults);
-        let periods = period::pick(scene);
         let (airs, notes) = tint::share_out(scene);
         plan.notes = notes;
+        let fogged: BTreeMap<&str, bool> =
+            scene.slots.iter().zip(&airs).map(|(slot, air)| (slot.name.as_str(), air.sheet > 0.0)).collect();
+        let period::Picked { periods, comes_round } = period::pick(scene, |slot| fogged[slot.name.as_str()]);
         for (slot, air) in scene.slots.iter().zip(airs) {
             let tones = plan.tones(scene, slot);
             if air.sheet > 0.0 {
@@ -189,6 +191,11 @@ impl Plan {
             }
         }
         plan.note_anchors(scene);
+        if let Some(way) = comes_round {
+            plan.notes.push(format!(
+                "after {way:.0} px of travel every sheet stands as at its start; if that shows, give a slot a longer period"
+            ));
+        }
         faults.or(plan)
     }
 

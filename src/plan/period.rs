@@ -1,7 +1,7 @@
 //! Periods of the sheets: no sheet's repeat shows twice in one view, and within the travel the stack never repeats as a whole.
 
 use crate::law;
-use crate::scene::Scene;
+use crate::scene::{Scene, Slot};
 use crate::seed;
 use std::collections::BTreeMap;
 
@@ -11,47 +11,89 @@ const GRAIN: f64 = 16.0;
 /// A strip no longer than this many views covers the whole travel instead of repeating.
 const LONGEST: f64 = 2.0;
 
+/// Nor is a strip longer than this many views made for the sake of a stack that comes round: the plan notes it then.
+pub const LONGEST_WHOLE: f64 = 8.0;
+
 /// Two places in a period closer than this share of it look the same.
 const NEAR: f64 = 0.04;
 
-/// A period in scene px for every slot's sheet. Those that the scene gives are kept.
-pub fn pick(scene: &Scene) -> BTreeMap<String, f64> {
+/// One sheet's strip.
+#[derive(Clone, Debug)]
+struct Strip {
+    slot: String,
+    period: f64,
+    rate: f64,
+    /// Its width if it is never to repeat within the travel; none where the scene gives the period.
+    whole: Option<f64>,
+}
+
+/// Periods in scene px by slot, and the camera's way after which the whole stack stands again as before, if there is one
+/// within the travel.
+pub struct Picked {
+    /// A period for every slot.
+    pub periods: BTreeMap<String, f64>,
+    /// The camera's way until all sheets come round together.
+    pub comes_round: Option<f64>,
+}
+
+/// Picks a period for every slot's sheet; `sheet` tells which slots have one. Periods that the scene gives are kept.
+pub fn pick(scene: &Scene, sheet: impl Fn(&Slot) -> bool) -> Picked {
     let view = scene.view[0];
     let mut periods = BTreeMap::new();
-    // (period, pan rate) of the sheets so far, far to near.
-    let mut stack: Vec<(f64, f64)> = Vec::new();
+    // The sheets so far, far to near.
+    let mut stack: Vec<Strip> = Vec::new();
     for slot in &scene.slots {
         let rate = law::pan_rate(scene.camera, slot.depth);
         let needed = law::strip_width(view, scene.travel, rate);
-        let period = slot.period.unwrap_or_else(|| {
-            if needed <= LONGEST * view {
-                return up(needed);
-            }
+        let mut strip = Strip { slot: slot.name.clone(), period: up(needed), rate, whole: Some(up(needed)) };
+        if let Some(period) = slot.period {
+            (strip.period, strip.whole) = (period, None);
+        } else if needed > LONGEST * view {
             // Between 1.25 and 1.9 views, by the slot's dice; lengthened until the stack so far doesn't come round.
-            let mut period = up(view * (1.25 + 0.65 * seed::unit(seed::of(slot.seed, "period"))));
-            while period < LONGEST * view && comes_round(&stack, (period, rate), scene.travel) {
-                period += GRAIN;
+            strip.period = up(view * (1.25 + 0.65 * seed::unit(seed::of(slot.seed, "period"))));
+            while strip.period < LONGEST * view && comes_round(&stack, &strip, scene.travel).is_some() {
+                strip.period += GRAIN;
             }
-            period
-        });
-        periods.insert(slot.name.clone(), period);
-        stack.push((period, rate));
+        }
+        periods.insert(slot.name.clone(), strip.period);
+        if sheet(slot) {
+            stack.push(strip);
+        }
     }
-    periods
+    let round =
+        |stack: &[Strip]| stack.split_last().and_then(|(near, far)| comes_round(far, near, scene.travel));
+    if round(&stack).is_some() {
+        // One strip that covers the whole travel parts all repeats of the others: the shortest that does.
+        let mut order: Vec<usize> = (0..stack.len()).collect();
+        order.sort_by(|a, b| stack[*a].whole.unwrap_or(0.0).total_cmp(&stack[*b].whole.unwrap_or(0.0)));
+        for at in order {
+            let Some(whole) = stack[at].whole.filter(|whole| *whole <= LONGEST_WHOLE * view) else {
+                continue;
+            };
+            let mut longer = stack.clone();
+            longer[at].period = whole;
+            if round(&longer).is_none() {
+                periods.insert(longer[at].slot.clone(), whole);
+                stack = longer;
+                break;
+            }
+        }
+    }
+    Picked { periods, comes_round: round(&stack) }
 }
 
 fn up(length: f64) -> f64 {
     (length / GRAIN).ceil() * GRAIN
 }
 
-/// Whether at some camera place within the travel every sheet of the stack and `new` stand again as at the start.
-fn comes_round(stack: &[(f64, f64)], new: (f64, f64), travel: f64) -> bool {
-    let cycle = new.0 / new.1;
-    let turns = (travel / cycle).floor().min(10_000.0) as u32;
-    (1..=turns).any(|turn| {
-        let camera = cycle * f64::from(turn);
-        stack.iter().all(|(period, rate)| {
-            let phase = camera * rate / period;
+/// The first camera place within the travel at which `near` and every sheet of the stack stand again as at the start.
+fn comes_round(stack: &[Strip], near: &Strip, travel: f64) -> Option<f64> {
+    let cycle = near.period / near.rate;
+    // A turn that the travel all but completes counts.
+    let turns = (travel / cycle + NEAR).floor().min(10_000.0) as u32;
+    (1..=turns).map(|turn| cycle * f64::from(turn)).find(|camera| {
+        stack.iter().all(|strip| {
+            let phase = camera * strip.rate / strip.period;
             (phase - phase.round()).abs() < NEAR
         })
     })
@@ -61,11 +103,15 @@ fn comes_round(stack: &[(f64, f64)], new: (f64, f64), travel: f64) -> bool {
 mod tests {
     use super::*;
 
+    fn strip(period: f64, rate: f64) -> Strip {
+        Strip { slot: String::new(), period, rate, whole: None }
+    }
+
     #[test]
     fn a_lone_repeating_sheet_comes_round() {
-        assert!(comes_round(&[], (1000.0, 1.0), 2000.0));
-        assert!(!comes_round(&[], (1000.0, 1.0), 900.0));
-        assert!(!comes_round(&[(700.0, 0.5)], (1000.0, 1.0), 2000.0));
-        assert!(comes_round(&[(500.0, 0.5)], (1000.0, 1.0), 2000.0));
+        assert_eq!(comes_round(&[], &strip(1000.0, 1.0), 2000.0), Some(1000.0));
+        assert_eq!(comes_round(&[], &strip(1000.0, 1.0), 900.0), None);
+        assert_eq!(comes_round(&[strip(700.0, 0.5)], &strip(1000.0, 1.0), 2000.0), None);
+        assert_eq!(comes_round(&[strip(500.0, 0.5)], &strip(1000.0, 1.0), 2000.0), Some(1000.0));
     }
 }

@@ -21,7 +21,6 @@ const LONGEST_CHAIN: usize = 32;
 const EMBEDDED: &[(&str, &str)] = embedded![
     "advection-fog",
     "dust-haze",
-    "freezing-fog",
     "frontal-fog",
     "ground-fog",
     "haze-deck",
@@ -156,7 +155,8 @@ impl Shelf {
             return Err(fault.remedy(self.remedy_for(name)).into());
         };
         let mut reader = Reader::new(&shelved.file);
-        let (table, whole) = reader.parse(&shelved.text);
+        let mut room = String::new();
+        let (table, whole) = reader.parse(&shelved.text, &mut room);
         let mut entries = Entries::new();
         let wrong = reader.table(&table, Section::Preset, &[], &mut entries);
         let base = self.base(&entries, name, below, &mut reader)?;

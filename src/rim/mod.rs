@@ -86,7 +86,6 @@ struct Air {
 }
 
 /// A rim, ready to be drawn.
-#[derive(Clone, Debug)]
 pub struct Rim {
     /// Where it stands; its rect holds what isn't empty, no more.
     pub placing: Placing,
@@ -141,18 +140,18 @@ impl Rim {
         }
         let mut line = Vec::new();
         let mut depths = vec![0.0; count];
-        self.stretch.row(&self.airs[0].depth, canvas_y as f64, first, &mut line, &mut depths);
+        self.drawn(&self.airs[0].depth, canvas_y, &mut line, &mut depths);
         if !self.plain {
             let ramp = self.ramp(canvas_y as f64 + 0.5);
             let mut facing = vec![0.0; count];
-            self.stretch.row(&self.facing, canvas_y as f64, first, &mut line, &mut facing);
+            self.drawn(&self.facing, canvas_y, &mut line, &mut facing);
             for (colour, facing) in row.colour.iter_mut().zip(&facing) {
                 *colour = ramp.at(facing.clamp(-1.0, 1.0));
             }
         }
         for air in &self.airs[1..] {
             let mut other = vec![0.0; count];
-            self.stretch.row(&air.depth, canvas_y as f64, first, &mut line, &mut other);
+            self.drawn(&air.depth, canvas_y, &mut line, &mut other);
             let own = air.colour.unwrap_or(haze);
             for ((depth, colour), other) in depths.iter_mut().zip(row.colour.iter_mut()).zip(&other) {
                 let (bright, dark) = (depth.max(0.0), other.max(0.0));
@@ -167,6 +166,12 @@ impl Rim {
             *alpha = 1.0 - crate::exp::exp_neg(finished(*depth, self.limit));
         }
         self.cut(canvas_y, first, &mut row.alpha);
+    }
+
+    /// A plane's texels along row `canvas_y`, from the crop's left on.
+    fn drawn(&self, plane: &Plane, canvas_y: usize, line: &mut Vec<f32>, out: &mut [f32]) {
+        self.stretch.down(plane, canvas_y as f64, line);
+        self.stretch.across(line, self.crop[0] as usize, out);
     }
 
     /// Ends the rim a few texels beneath the art.

@@ -117,6 +117,11 @@ fn slot_of<'a>(rest: &'a str, written: &Written) -> Option<(usize, &'a str)> {
 
 fn unknown_slot(rest: &str, written: &Written, place: &Place, reader: &mut Reader<'_>) {
     let name = rest.split(['.', '=']).next().unwrap_or_default();
+    if written.slots.iter().any(|slot| slot.name() == Some(name)) {
+        let remedy = format!("Write a key after the slot's name, as in slot.{name}.depth=300.");
+        reader.fault(Class::Usage, place, "No key of the slot is named", remedy);
+        return;
+    }
     let names: Vec<&str> = written.slots.iter().filter_map(|slot| slot.name()).collect();
     let remedy = match near(name, names.iter().copied()) {
         Some(near) => format!("Did you mean {}?", shown(near)),

@@ -40,7 +40,8 @@ impl WrittenSlot {
 
 /// Reads a scene's text; faults go to `reader`.
 pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Written {
-    let (table, whole) = reader.parse(text);
+    let mut room = String::new();
+    let (table, whole) = reader.parse(text, &mut room);
     let mut written = Written { whole, ..Written::default() };
     written.wrong = reader.table(&table, Section::Scene, &["air", "rim", "check", "slot"], &mut written.top);
     for (name, value) in table.iter() {

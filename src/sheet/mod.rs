@@ -3,12 +3,12 @@
 pub mod dither;
 pub mod grade;
 
+use crate::colour::Srgb;
 use crate::exp::exp_neg;
 use crate::field::grid::Plane;
 use crate::field::stretch::Stretch;
 use crate::field::{Field, FieldSpec, Sampling};
 use grade::{Ramp, Tones};
-use rayon::prelude::*;
 
 /// Bits of a channel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -59,7 +59,7 @@ impl Sheet {
         let bands = &spec.field.recipe.bands;
         let facing = (spec.tones.lit > 0.0).then(|| {
             let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
-            field.facing(spec.light, reach)
+            field.facing(spec.light, reach, spec.tau)
         });
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
         let ramp = spec.tones.ramp(0.0);
@@ -69,6 +69,11 @@ impl Sheet {
     /// Width (one period) and height in texels.
     pub fn size(&self) -> [u32; 2] {
         [self.spec.field.cols, self.spec.field.rows]
+    }
+
+    /// The colour of all its texels, if they have one.
+    pub fn colour(&self) -> Option<Srgb> {
+        self.spec.tones.plain().then_some(self.spec.tones.haze)
     }
 
     /// The field.
@@ -98,15 +103,22 @@ impl Sheet {
 
     /// Draws `count` texels of row `y` from column `first` on, wrapping.
     pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+        // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         row.alpha.resize(count, 0.0);
-        self.stretch.row(&self.field.density, y as f64, first, &mut row.line, &mut row.alpha);
-        grade::opacities(&mut row.alpha, self.spec.tau as f32);
-        row.colour.resize(count, [0.0; 3]);
+        self.stretch.down(&self.field.density, y as f64, &mut row.line);
+        grade::opacities(self.stretch.samples(&mut row.line), self.spec.tau as f32);
+        self.stretch.across(&mut row.line, first, &mut row.alpha);
+        for alpha in &mut row.alpha {
+            // A cubic may stray a hair past an edge.
+            *alpha = alpha.clamp(0.0, 1.0);
+        }
         let tones = &self.spec.tones;
         if tones.plain() {
-            row.colour.fill(tones.haze.0);
+            row.colour.clear();
+            row.colour.resize(count, tones.haze.0);
             return;
         }
+        row.colour.resize(count, [0.0; 3]);
         let turned;
         let ramp = if tones.aloft.is_some() {
             let field = &self.spec.field;
@@ -119,48 +131,14 @@ impl Sheet {
         };
         row.facing.resize(count, 0.0);
         match &self.facing {
-            Some(plane) => self.stretch.row(plane, y as f64, first, &mut row.line, &mut row.facing),
+            Some(plane) => {
+                self.stretch.down(plane, y as f64, &mut row.line);
+                self.stretch.across(&mut row.line, first, &mut row.facing);
+            }
             None => row.facing.fill(0.0),
         }
         for (colour, facing) in row.colour.iter_mut().zip(&row.facing) {
             *colour = ramp.at(facing.clamp(-1.0, 1.0));
         }
-    }
-
-    /// `width` columns of the sheet, wrapping, as RGBA, 8 bits, opacity dithered.
-    pub fn eight(&self, width: u32) -> Vec<u8> {
-        self.texels(width, |y, row, out: &mut [u8]| {
-            let thresholds = dither::row(y);
-            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                let colour = row.colour[at].map(|value| (value * 255.0 + 0.5) as u8);
-                texel[..3].copy_from_slice(&colour);
-                texel[3] = dither::code(*alpha, thresholds[at % dither::SIDE]);
-            }
-        })
-    }
-
-    /// `width` columns of the sheet, wrapping, as RGBA, 16 bits.
-    pub fn sixteen(&self, width: u32) -> Vec<u16> {
-        self.texels(width, |_, row, out: &mut [u16]| {
-            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                let colour = row.colour[at].map(|value| (value * 65535.0 + 0.5) as u16);
-                texel[..3].copy_from_slice(&colour);
-                texel[3] = (*alpha * 65535.0 + 0.5) as u16;
-            }
-        })
-    }
-
-    fn texels<T: Copy + Default + Send>(
-        &self,
-        width: u32,
-        write: impl Fn(usize, &Row, &mut [T]) + Sync,
-    ) -> Vec<T> {
-        let [width, height] = [width, self.size()[1]].map(|side| side as usize);
-        let mut out = vec![T::default(); width * height * 4];
-        out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
-            self.row(y, 0, width, row);
-            write(y, row, texels);
-        });
-        out
     }
 }

@@ -199,7 +199,7 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, scene_seed: u
         depth: number("slot.depth").unwrap_or(0.0),
         art,
         fog: flag("slot.fog", true),
-        seed: hashed(seed, &name),
+        seed: crate::seed::of(seed, &name),
         preset: text("slot.preset").unwrap_or_default().to_owned(),
         anchor: resolved.value("slot.anchor").map_or(Anchor::Ground, anchor),
         recipe: resolved.recipe()?,
@@ -226,16 +226,6 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, scene_seed: u
         },
         name,
     })
-}
-
-/// Seed of a slot's dice: neighbouring seeds and names give unrelated ones.
-fn hashed(seed: u64, name: &str) -> u64 {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update(&seed.to_le_bytes());
-    hasher.update(name.as_bytes());
-    let mut first = [0; 8];
-    first.copy_from_slice(&hasher.finalize().as_bytes()[..8]);
-    u64::from_le_bytes(first)
 }
 
 fn seed_of(meant: &Meant) -> u64 {

@@ -1,0 +1,19 @@
+//! The checks that run the whole program or its library from outside; see `tests/README.md` for where a new one belongs.
+//!
+//! One crate for all of them: each further test binary would be linked anew.
+
+#![allow(clippy::approx_constant, clippy::type_complexity, clippy::needless_range_loop)] // Published values stand as printed.
+
+mod blur;
+mod colour;
+mod commands;
+mod field;
+mod goldens;
+mod law;
+mod periods;
+mod run;
+mod scale;
+mod spectrum;
+mod stack;
+mod texels;
+mod util;
