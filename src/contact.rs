@@ -10,19 +10,15 @@ use crate::plan::Plan;
 use crate::recipe::shelf::Shelf;
 use crate::render::{Arts, Stack};
 use crate::scene::read::{self, Options};
+use crate::starter::{File, embedded};
 use rayon::prelude::*;
 use std::path::Path;
 
-macro_rules! embedded {
-    ($($name:literal),+ $(,)?) => {
-        &[$(($name, include_bytes!(concat!("../presets/shelf/", $name, ".svg")).as_slice())),+]
-    };
-}
-
 /// The plain scene. A depth unit is a metre, so that each preset shows its own visibility.
 const SCENE: &str = include_str!("../presets/shelf/scene.toml");
-/// Its pictures, by slot.
-const ART: &[(&str, &[u8])] = embedded!("sky", "ridge", "towers", "house", "posts", "grass");
+/// Its pictures, named after their slots.
+const ART: &[File] =
+    embedded!("shelf": "sky.svg", "ridge.svg", "towers.svg", "house.svg", "posts.svg", "grass.svg");
 
 /// Narrowest and widest tile, texels.
 pub const TILES: std::ops::RangeInclusive<u32> = 160..=1920;
@@ -64,7 +60,7 @@ pub fn draw(shelf: &Shelf, width: u32, limits: &Limits) -> Result<Contact> {
     let tiles = tiles(shelf)?;
     let mount = Mount::new(tiles.len() as u32, width);
     let size = mount.size();
-    if size[0].max(size[1]) > limits.side || u64::from(size[0]) * u64::from(size[1]) > limits.texels {
+    if limits.broken(size).is_some() {
         let message = format!("the contact sheet would be {} x {} texels, over the limits", size[0], size[1]);
         return Err(Fault::new(Class::Limit, message).remedy("ask for narrower tiles").into());
     }
@@ -107,8 +103,9 @@ fn still(shelf: &Shelf, tile: &Tile, width: u32, limits: &Limits) -> Result<Vec<
     let options = Options { sets: &tile.sets, limits, shelf, check_art: false };
     let scene = read::read(Path::new("presets/shelf/scene.toml"), SCENE, options)?.scene;
     let mut arts = Arts::default();
-    for (slot, svg) in ART {
-        arts.add(slot, Source::from_bytes(format!("presets/shelf/{slot}.svg"), svg.to_vec(), limits)?);
+    for (name, svg) in ART {
+        let source = Source::from_bytes(format!("presets/shelf/{name}"), svg.to_vec(), limits)?;
+        arts.add(name.trim_end_matches(".svg"), source);
     }
     let plan = Plan::new(&scene, &arts.naturals(), f64::from(width) / scene.view[0], limits)?;
     Ok(Stack::new(&plan, &arts, limits)?.still(0.0).eight())
@@ -187,6 +184,38 @@ mod tests {
             let faults = draw(&Shelf::embedded(), width, &Limits::default()).expect_err("refused");
             assert_eq!(faults.list[0].class, Class::Usage);
         }
+    }
+
+    /// The texels of a tile's picture, row by row.
+    fn tile(contact: &Contact, at: u32) -> Vec<u8> {
+        let mount = Mount::new(2, 160);
+        let [width, height] = mount.tile;
+        let left = mount.gap + at * (width + mount.gap);
+        let row = |y: u32| {
+            let start = ((y * contact.size[0] + left) * 4) as usize;
+            &contact.texels[start..start + width as usize * 4]
+        };
+        (mount.gap..mount.gap + height).flat_map(row).copied().collect()
+    }
+
+    #[test]
+    fn the_bare_scene_comes_first_and_fog_is_seen_beside_it() {
+        let sheet = |visibility: &str| {
+            let mut shelf = Shelf::default();
+            let text = Shelf::embedded().text("dust-haze").expect("a preset").to_owned();
+            let thinned = text.replace("visibility = 2600", visibility);
+            // Under the default preset's name, which a scene falls back on.
+            shelf.put("radiation-fog", "haze.toml", thinned);
+            let contact = draw(&shelf, 160, &Limits::default()).expect("a sheet");
+            assert_eq!(contact.size, Mount::new(2, 160).size());
+            (tile(&contact, 0), tile(&contact, 1))
+        };
+        let ((bare, thin), (again, thick)) = (sheet("visibility = 4900"), sheet("visibility = 400"));
+        assert_eq!(bare, again, "the bare scene knows nothing of the preset's visibility");
+        let off = |fog: &[u8]| {
+            bare.iter().zip(fog).map(|(a, b)| u64::from(a.abs_diff(*b))).sum::<u64>() / bare.len() as u64
+        };
+        assert!(off(&thin) > 0 && off(&thick) > off(&thin), "{} and {}", off(&thin), off(&thick));
     }
 
     #[test]

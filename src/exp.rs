@@ -3,7 +3,7 @@
 /// exp(-x) for x >= 0, within 6e-8 of the true value; 0 from x = 87 on.
 ///
 /// Splits off the power of two, then a polynomial of degree 7 on half a step of ln 2 (Taylor's, whose next term is 5e-9 there).
-/// libm's `expf` takes five times as long; the platform's own isn't the same everywhere.
+/// The platform's own isn't the same everywhere, and libm's `expf` isn't vectorised.
 #[inline]
 pub fn exp_neg(x: f32) -> f32 {
     let x = -x.clamp(0.0, 87.0);
@@ -22,6 +22,13 @@ pub fn exp_neg(x: f32) -> f32 {
     let poly = 1.0 + (rest + rest * rest * above);
     let value = poly * f32::from_bits(((power + 127) as u32) << 23);
     if x <= -87.0 { 0.0 } else { value }
+}
+
+/// Opacity of a layer of optical depth `tau`: 1 - exp(-tau); 0 for less than nothing.
+#[inline]
+pub fn opacity(tau: f32) -> f32 {
+    // Below 0 the exponential stands at 1.
+    1.0 - exp_neg(tau)
 }
 
 #[cfg(test)]

@@ -15,6 +15,28 @@ pub struct Limits {
     pub slots: usize,
 }
 
+/// A bound that a picture's size breaks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Broken {
+    /// Its longer side: more than so many texels.
+    Side(u32),
+    /// Its area: more than so many texels.
+    Texels(u64),
+}
+
+impl Limits {
+    /// The bound that a picture of `size` (width and height in texels) breaks, if any; its longer side is looked at first.
+    pub fn broken(&self, [width, height]: [u32; 2]) -> Option<Broken> {
+        if width.max(height) > self.side {
+            Some(Broken::Side(self.side))
+        } else if u64::from(width) * u64::from(height) > self.texels {
+            Some(Broken::Texels(self.texels))
+        } else {
+            None
+        }
+    }
+}
+
 impl Default for Limits {
     fn default() -> Limits {
         Limits {

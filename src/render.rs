@@ -1,7 +1,6 @@
 //! The run: a scene and its pictures in, every matched sheet out.
 
 use crate::art::{Picture, Source};
-use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::field::Sampling;
 use crate::keys;
@@ -206,7 +205,6 @@ impl<'a> Stack<'a> {
 
     /// The stack at camera place `camera`.
     pub fn still(&self, camera: f64) -> Still {
-        let backdrop = Srgb::parse_hex(&self.plan.backdrop).unwrap_or(Srgb([0.0; 3]));
         let layers: Vec<Layer<'_>> = self
             .plan
             .files
@@ -218,7 +216,7 @@ impl<'a> Stack<'a> {
                 Made::Picture(picture) => Layer::Art(job.placing(), picture),
             })
             .collect();
-        Still::new(self.plan, backdrop, &layers, camera)
+        Still::new(self.plan, &layers, camera)
     }
 }
 
@@ -261,6 +259,21 @@ pub struct Options {
     pub effort: Effort,
     /// Bounds.
     pub limits: Limits,
+}
+
+impl Options {
+    /// Everything at scale 1 into `out`, 8 bits, the camera at the middle of the travel, with the default limits.
+    pub fn new(out: PathBuf) -> Options {
+        Options {
+            out,
+            scales: vec![1.0],
+            only: Vec::new(),
+            bits: Bits::Eight,
+            camera: None,
+            effort: Effort::default(),
+            limits: Limits::default(),
+        }
+    }
 }
 
 /// What one scale of a run has written.

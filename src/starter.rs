@@ -14,6 +14,7 @@ macro_rules! embedded {
         &[$(($name, include_bytes!(concat!("../presets/", $folder, "/", $name)).as_slice())),+]
     };
 }
+pub(crate) use embedded;
 
 /// The demo: a salt marsh at slack water.
 pub const DEMO: &[File] = embedded!("salt-marsh":

@@ -8,7 +8,7 @@ use crate::colour::Srgb;
 use crate::plan::{Placing, Plan};
 use crate::rim::Rim;
 use crate::scene::Blending;
-use crate::sheet::{Bits, Row, Sheet, dither};
+use crate::sheet::{Row, Sheet, dither};
 use rayon::prelude::*;
 
 /// A picture of the stack, ready to be drawn.
@@ -40,10 +40,10 @@ pub(crate) fn over(under: &mut [f32; 3], colour: [f32; 3], alpha: f32) {
 
 impl Still {
     /// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel).
-    pub fn new(plan: &Plan, backdrop: Srgb, layers: &[Layer<'_>], camera: f64) -> Still {
+    pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: f64) -> Still {
         let [width, height] = plan.texels.map(|side| side as usize);
         let space = Space::new(plan.blending);
-        let ground = space.enter(backdrop.0);
+        let ground = space.enter(plan.backdrop.0);
         let mut colours = vec![ground; width * height];
         colours.par_chunks_mut(width).enumerate().for_each_init(Row::default, |row, (y, out)| {
             for layer in layers {
@@ -97,11 +97,6 @@ impl Still {
             }
         });
         out
-    }
-
-    /// The PNG raster's bits.
-    pub fn bits(deep: bool) -> Bits {
-        if deep { Bits::Sixteen } else { Bits::Eight }
     }
 }
 

@@ -8,7 +8,7 @@ mod scale;
 mod vector;
 
 use crate::fault::{Class, Fault, Result};
-use crate::limits::Limits;
+use crate::limits::{Broken, Limits};
 use crate::scene::Blending;
 use std::cell::Cell;
 use std::fmt;
@@ -159,21 +159,13 @@ fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::re
         )
         .remedy("give it a width and a height"));
     }
-    if width.max(height) > limits.side {
-        return Err(Fault::new(
-            Class::Limit,
-            format!("{what} {width} x {height} texels large, over the limit of {} to a side", limits.side),
-        )
-        .remedy("make it smaller, or raise the limit on sides"));
-    }
-    if u64::from(width) * u64::from(height) > limits.texels {
-        return Err(Fault::new(
-            Class::Limit,
-            format!("{what} {width} x {height} texels large, over the limit of {} texels", limits.texels),
-        )
-        .remedy("make it smaller, or raise the limit on texels"));
-    }
-    Ok(())
+    let (bound, which) = match limits.broken([width, height]) {
+        Some(Broken::Side(most)) => (format!("{most} to a side"), "sides"),
+        Some(Broken::Texels(most)) => (format!("{most} texels"), "texels"),
+        None => return Ok(()),
+    };
+    let message = format!("{what} {width} x {height} texels large, over the limit of {bound}");
+    Err(Fault::new(Class::Limit, message).remedy(format!("make it smaller, or raise the limit on {which}")))
 }
 
 thread_local! {

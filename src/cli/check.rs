@@ -1,7 +1,7 @@
 //! `fogweft check`: the report as a table for people, or as JSON.
 
 use super::table::{bytes, layout, number};
-use super::{args, load, say, warn};
+use super::{args, load, say};
 use fogweft::check::{self, Report, Separation};
 use fogweft::fault::{Class, Fault, Result};
 use fogweft::limits::Limits;
@@ -11,7 +11,6 @@ use std::process::ExitCode;
 pub fn run(args: &args::Check) -> Result<ExitCode> {
     let limits = Limits::default();
     let (scene, arts) = load(&args.scene, &limits)?;
-    warn(&arts.warnings());
     let report = check::check(&scene, &arts, args.scale, &limits)?;
     if args.json {
         let text = serde_json::to_string_pretty(&report).map_err(|error| {

@@ -78,6 +78,7 @@ fn load(scene: &args::Scene, limits: &Limits) -> Result<(Scene, Arts)> {
     let mut scene = read::read_file(&scene.scene, &scene.sets, limits)?;
     let arts = Arts::open(&scene, limits)?;
     air::settle(&mut scene, &arts, limits)?;
+    warn(&arts.warnings());
     Ok((scene, arts))
 }
 
@@ -93,16 +94,7 @@ fn demo(args: &args::Demo) -> Result<()> {
     starter::write_demo(&args.dir, &out.file_name().unwrap_or_default().to_string_lossy())?;
     let limits = Limits::default();
     let (scene, arts) = load(&args::Scene { scene: scene_file.clone(), sets: Vec::new() }, &limits)?;
-    let options = Options {
-        out,
-        scales: vec![1.0],
-        only: Vec::new(),
-        bits: Bits::Eight,
-        camera: None,
-        effort: Effort::default(),
-        limits,
-    };
-    for report in render::render(&scene, &arts, &options)? {
+    for report in render::render(&scene, &arts, &Options::new(out))? {
         say(&show::report(&report));
     }
     say(&format!(
@@ -116,16 +108,16 @@ fn demo(args: &args::Demo) -> Result<()> {
 fn render_scene(args: &args::Render) -> Result<()> {
     let limits = Limits::default();
     let (scene, arts) = load(&args.scene, &limits)?;
-    warn(&arts.warnings());
-    let options = Options {
-        out: args.out.clone().unwrap_or_else(|| default_out(&args.scene.scene)),
-        scales: if args.scales.is_empty() { vec![1.0] } else { args.scales.clone() },
+    let mut options = Options {
         only: args.only.clone(),
         bits: bits(&args.bits),
         camera: args.at,
-        effort: Effort::default(),
         limits,
+        ..Options::new(args.out.clone().unwrap_or_else(|| default_out(&args.scene.scene)))
     };
+    if !args.scales.is_empty() {
+        options.scales.clone_from(&args.scales);
+    }
     let reports: Vec<Report> = render::render(&scene, &arts, &options)?;
     if !args.quiet {
         for report in &reports {
@@ -138,7 +130,6 @@ fn render_scene(args: &args::Render) -> Result<()> {
 fn plan(args: &args::Plan) -> Result<()> {
     let limits = Limits::default();
     let (scene, arts) = load(&args.scene, &limits)?;
-    warn(&arts.warnings());
     let plan = Plan::new(&scene, &arts.naturals(), args.scale, &limits)?;
     if args.json {
         let text = serde_json::to_string_pretty(&plan).map_err(|error| {

@@ -93,10 +93,7 @@ pub fn plan(plan: &Plan) -> String {
         number(plan.travel, 1),
         number(plan.scale, 4),
         number(plan.extinction, 7),
-        match plan.blending {
-            fogweft::scene::Blending::Encoded => "encoded",
-            fogweft::scene::Blending::Linear => "linear",
-        },
+        plan.blending,
     );
     text += &layout(&head, &rows, 2);
     for note in &plan.notes {
@@ -113,8 +110,7 @@ pub fn presets(command: Option<PresetsCommand>) -> Result<()> {
             let mut rows = Vec::new();
             for name in shelf.names() {
                 let preset = shelf.get(name)?;
-                let anchor = format!("{:?}", preset.anchor).to_lowercase();
-                rows.push(vec![preset.name, preset.word, anchor, preset.about]);
+                rows.push(vec![preset.name, preset.word, preset.anchor.to_string(), preset.about]);
             }
             say(&layout(&["preset", "weather word", "anchor", "for"], &rows, 4));
         }
@@ -122,8 +118,8 @@ pub fn presets(command: Option<PresetsCommand>) -> Result<()> {
             let preset = shelf.get(&name)?;
             let mut text = format!("{} ({})\n{}\n\n", preset.title, preset.name, preset.about);
             text += &format!("{}\n{}\n{}\n\n", preset.word, preset.definition, preset.source);
-            let anchor = format!("{:?}", preset.anchor).to_lowercase();
-            text += &format!("anchor = \"{anchor}\"\nvisibility = {}\n", number(preset.visibility, 3));
+            text +=
+                &format!("anchor = \"{}\"\nvisibility = {}\n", preset.anchor, number(preset.visibility, 3));
             let resolved = Resolved::of_preset(&preset);
             let mut table = "";
             for key in fogweft::keys::KEYS.iter().filter(|key| key.is_step()) {

@@ -10,7 +10,7 @@ pub mod soften;
 pub mod stretch;
 pub mod wander;
 
-use crate::exp::exp_neg;
+use crate::exp::opacity;
 use crate::recipe::{Anchor, Recipe};
 use crate::seed;
 use grid::{Grid, Plane};
@@ -186,10 +186,10 @@ impl Field {
         let (cols, rows) = (self.grid.cols, self.grid.rows as i64);
         let mut out = Plane::new(cols, self.grid.rows);
         let tau = tau.max(1e-3) as f32;
-        let whole = 1.0 - exp_neg(tau);
+        let whole = opacity(tau);
         let mut seen = self.density.clone();
         seen.each_row(|_, numbers| {
-            numbers.iter_mut().for_each(|number| *number = (1.0 - exp_neg(tau * number.max(0.0))) / whole);
+            numbers.iter_mut().for_each(|number| *number = opacity(tau * *number) / whole);
         });
         out.each_row(|row, numbers| {
             let toward = seen.row((row as i64 + dy).clamp(0, rows - 1) as usize);

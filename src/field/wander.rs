@@ -27,7 +27,7 @@ impl NoiseHasher for Wrapping {
     }
 }
 
-/// Samples per lattice cell of the coarse tables; a cubic between them stays within 0.003 of the noise.
+/// Samples per lattice cell of the coarse tables, with a cubic between them.
 const PER_CELL: usize = 8;
 
 /// A slow noise over one period: `cells` lattice cells, two octaves, about -1..1, smooth.
@@ -81,7 +81,8 @@ impl Drift {
     pub fn new(seed: u64, across: usize, from: f64, to: f64) -> Drift {
         let hasher = Wrapping::new(seed, across);
         let cols = across * PER_CELL;
-        let first_row = from - 2.0 / PER_CELL as f64;
+        // On a multiple of the table's step, so that the same place is read alike whatever the sheet's height.
+        let first_row = (from * PER_CELL as f64).floor() / PER_CELL as f64 - 2.0 / PER_CELL as f64;
         let rows = ((to - first_row) * PER_CELL as f64).ceil() as usize + 4;
         let mut table = Vec::with_capacity(cols * rows);
         for row in 0..rows {

@@ -6,17 +6,18 @@ mod tint;
 
 pub use rims::RimJob;
 
+use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::field::FieldSpec;
 use crate::law;
-use crate::limits::Limits;
+use crate::limits::{Broken, Limits};
 use crate::recipe::Anchor;
 use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot};
 use crate::seed;
 use crate::sheet::SheetSpec;
 use crate::sheet::grade::Tones;
 use crate::treat::{self, Treatment};
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 use std::collections::BTreeMap;
 
 /// What a file holds.
@@ -135,7 +136,8 @@ pub struct Plan {
     /// Extinction per depth unit.
     pub extinction: f64,
     /// What the still is drawn on, `#rrggbb`.
-    pub backdrop: String,
+    #[serde(serialize_with = "hex")]
+    pub backdrop: Srgb,
     /// The jobs in drawing order.
     pub files: Vec<Job>,
     /// What a careful painter would want to know.
@@ -159,7 +161,7 @@ impl Plan {
             scale,
             blending: scene.air.blending,
             extinction: law::extinction(scene.air.visibility),
-            backdrop: treat::floored(scene.backdrop, scene.floor).to_hex(),
+            backdrop: treat::floored(scene.backdrop, scene.floor),
             files: Vec::new(),
             notes: Vec::new(),
         };
@@ -314,6 +316,10 @@ impl Plan {
     }
 }
 
+fn hex<S: Serializer>(colour: &Srgb, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+    serializer.serialize_str(&colour.to_hex())
+}
+
 /// Pan rate of a slot.
 fn rate_of(scene: &Scene, slot: &Slot) -> f64 {
     law::pan_rate(scene.camera, slot.depth)
@@ -337,13 +343,10 @@ fn texels(length: f64, scale: f64) -> u32 {
 
 fn check(what: &str, size: [u32; 2], limits: &Limits, faults: &mut Faults) {
     let [width, height] = size;
-    let count = u64::from(width) * u64::from(height);
-    let broken = if width.max(height) > limits.side {
-        format!("its longer side may have {} texels", limits.side)
-    } else if count > limits.texels {
-        format!("it may have {} texels in all", limits.texels)
-    } else {
-        return;
+    let broken = match limits.broken(size) {
+        Some(Broken::Side(most)) => format!("its longer side may have {most} texels"),
+        Some(Broken::Texels(most)) => format!("it may have {most} texels in all"),
+        None => return,
     };
     faults.list.push(
         Fault::new(Class::Limit, format!("{what} would be {width} x {height} texels; {broken}"))

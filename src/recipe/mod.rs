@@ -4,6 +4,7 @@ pub mod layers;
 pub mod shelf;
 
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// The kind of layered noise.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -27,6 +28,16 @@ pub enum Anchor {
     Ground,
     /// Under the sky line, thinning downward.
     Sky,
+}
+
+impl fmt::Display for Anchor {
+    /// As scene files write it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Anchor::Ground => "ground",
+            Anchor::Sky => "sky",
+        })
+    }
 }
 
 /// Step 1: layered noise. Lengths in scene px at pan rate 1.

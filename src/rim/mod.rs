@@ -4,16 +4,23 @@
 //! each place needs is found on the composite; the spread times a field of quotients, blurred the same way and corrected a few
 //! times, meets it. Opacity is 1 - exp(-depth). Beneath the art the rim ends a few texels in.
 
+mod finish;
+mod hold;
 pub(crate) mod kernel;
 mod need;
 mod outline;
+mod quotient;
+mod serve;
 mod solve;
 mod spread;
 mod survey;
 
 pub use survey::{Mark, Ready, Survey, places};
 
+use hold::{KNEE, finished, undone, unfinished};
+
 use crate::colour::Srgb;
+use crate::exp::opacity;
 use crate::field::FieldSpec;
 use crate::field::grid::{Grid, Plane};
 use crate::field::stretch::Stretch;
@@ -26,9 +33,6 @@ use rayon::prelude::*;
 pub const SHARE: f64 = 0.95;
 /// How far below its wanted separation an outline counts as having it, CIE L*.
 pub const TOLERANCE: f64 = 0.5;
-
-/// Optical depth by which the outer end of a rim is drawn toward nothing, so that it fades in the second order.
-const FADING: f32 = 0.004;
 
 /// All that a rim is made from, but for what stands behind it. Lengths in texels of its canvas: the art and room around it.
 #[derive(Clone, Debug, PartialEq)]
@@ -104,21 +108,6 @@ pub struct Rim {
     plain: bool,
 }
 
-/// From the solved depth to the drawn one: held under a limit without a corner, and drawn to nothing at its outer end.
-#[inline]
-fn finished(depth: f32, limit: f32) -> f32 {
-    let depth = depth.max(0.0);
-    let knee = 0.85 * limit;
-    let held = if depth <= knee {
-        depth
-    } else {
-        let over = depth - knee;
-        let room = limit - knee;
-        knee + room * over / (room + over)
-    };
-    held * held / (held + FADING)
-}
-
 impl Rim {
     /// Width and height in texels.
     pub fn size(&self) -> [u32; 2] {
@@ -163,7 +152,7 @@ impl Rim {
             }
         }
         for (alpha, depth) in row.alpha.iter_mut().zip(&depths) {
-            *alpha = 1.0 - crate::exp::exp_neg(finished(*depth, self.limit));
+            *alpha = opacity(finished(*depth, self.limit));
         }
         self.cut(canvas_y, first, &mut row.alpha);
     }

@@ -3,7 +3,7 @@
 use super::kernel::Kernel;
 use super::solve::Case;
 use super::{Air, RimSpec, finished, outline};
-use crate::exp::exp_neg;
+use crate::exp::opacity;
 use crate::field::bands::{self, Passes};
 use crate::field::falloff;
 use crate::field::grid::{Grid, Plane};
@@ -82,22 +82,22 @@ impl Spread {
     /// Fastest change of opacity per texel between neighbouring samples, where the art doesn't cover both.
     pub fn steepest(&self, airs: &[Air], limit: f32) -> f64 {
         let grid = &self.grid;
-        let opacity = |at: usize| {
+        let seen = |at: usize| {
             let sum: f32 = airs.iter().map(|air| air.depth.data[at].max(0.0)).sum();
-            f64::from(1.0 - exp_neg(finished(sum, limit)))
+            f64::from(opacity(finished(sum, limit)))
         };
         let mut most = 0.0_f64;
         for at in 0..grid.cols * grid.rows {
             if self.coverage.data[at] > 0.9 {
                 continue;
             }
-            let own = opacity(at);
+            let own = seen(at);
             let mut slope = [0.0; 2];
             if at % grid.cols + 1 < grid.cols {
-                slope[0] = (opacity(at + 1) - own) / grid.step[0];
+                slope[0] = (seen(at + 1) - own) / grid.step[0];
             }
             if at / grid.cols + 1 < grid.rows {
-                slope[1] = (opacity(at + grid.cols) - own) / grid.step[1];
+                slope[1] = (seen(at + grid.cols) - own) / grid.step[1];
             }
             most = most.max(libm::hypot(slope[0], slope[1]));
         }

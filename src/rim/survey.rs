@@ -8,7 +8,6 @@ use super::need::Step;
 use super::outline::{self, Point};
 use super::solve::{Case, Sight};
 use crate::art::Picture;
-use crate::colour::Srgb;
 use crate::plan::{Job, Placing, Plan};
 use crate::sheet::{Row, Sheet};
 use crate::still::{Space, corner, over};
@@ -87,8 +86,7 @@ impl Survey {
     /// in their order.
     pub fn new(plan: &Plan, ready: &[Ready<'_>], cameras: &[f64], solving: usize) -> Survey {
         let space = Space::new(plan.blending);
-        let backdrop = Srgb::parse_hex(&plan.backdrop).unwrap_or(Srgb([0.0; 3]));
-        let ground = space.enter(backdrop.0);
+        let ground = space.enter(plan.backdrop.0);
         let outlines: Vec<Vec<Point>> = plan
             .files
             .iter()

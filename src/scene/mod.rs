@@ -10,6 +10,7 @@ pub use source::Source;
 
 use crate::colour::Srgb;
 use crate::recipe::{Anchor, Recipe};
+use std::fmt;
 use std::path::PathBuf;
 
 /// How the target renderer mixes colours.
@@ -20,6 +21,16 @@ pub enum Blending {
     Encoded,
     /// On linear light.
     Linear,
+}
+
+impl fmt::Display for Blending {
+    /// As scene files write it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Blending::Encoded => "encoded",
+            Blending::Linear => "linear",
+        })
+    }
 }
 
 /// The scene's one set of facts; every sheet derives from it.

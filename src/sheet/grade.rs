@@ -1,7 +1,7 @@
 //! Step 5: grade. From optical depth to the haze's colour and opacity.
 
 use crate::colour::Srgb;
-use crate::exp::exp_neg;
+use crate::exp::opacity;
 
 /// The colours of one slot's fog.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -76,6 +76,6 @@ impl Ramp {
 pub fn opacities(density: &mut [f32], tau: f32) {
     for value in density.iter_mut() {
         // A cubic may stray a hair below 0 beside an edge.
-        *value = 1.0 - exp_neg((tau * *value).max(0.0));
+        *value = opacity(tau * *value);
     }
 }

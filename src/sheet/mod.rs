@@ -4,7 +4,7 @@ pub mod dither;
 pub mod grade;
 
 use crate::colour::Srgb;
-use crate::exp::exp_neg;
+use crate::exp::opacity;
 use crate::field::grid::Plane;
 use crate::field::stretch::Stretch;
 use crate::field::{Field, FieldSpec, Sampling};
@@ -85,24 +85,24 @@ impl Sheet {
     pub fn steepest(&self) -> f64 {
         let (grid, plane) = (self.field.grid, &self.field.density);
         let tau = self.spec.tau as f32;
-        let opacity = |value: f32| 1.0 - exp_neg((tau * value).max(0.0));
+
         let inside = |row: usize| (0.0..f64::from(self.spec.field.rows)).contains(&grid.y(row));
         let mut most = 0.0_f64;
         for row in (0..grid.rows).filter(|row| inside(*row)) {
-            let own: Vec<f32> = plane.row(row).iter().map(|value| opacity(*value)).collect();
+            let own: Vec<f32> = plane.row(row).iter().map(|value| opacity(tau * value)).collect();
             let below = (row + 1 < grid.rows).then(|| plane.row(row + 1));
             for col in 0..grid.cols {
                 let across = f64::from(own[(col + 1) % grid.cols] - own[col]) / grid.step[0];
                 let down =
-                    below.map_or(0.0, |below| f64::from(opacity(below[col]) - own[col]) / grid.step[1]);
+                    below.map_or(0.0, |below| f64::from(opacity(tau * below[col]) - own[col]) / grid.step[1]);
                 most = most.max(libm::hypot(across, down));
             }
         }
         most
     }
 
-    /// Draws `count` texels of row `y` from column `first` on, wrapping.
-    pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+    /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
+    pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         row.alpha.resize(count, 0.0);
         self.stretch.down(&self.field.density, y as f64, &mut row.line);
@@ -112,6 +112,11 @@ impl Sheet {
             // A cubic may stray a hair past an edge.
             *alpha = alpha.clamp(0.0, 1.0);
         }
+    }
+
+    /// Draws `count` texels of row `y` from column `first` on, wrapping.
+    pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+        self.opacities(y, first, count, row);
         let tones = &self.spec.tones;
         if tones.plain() {
             row.colour.clear();

@@ -118,6 +118,7 @@ fn the_shelf_is_shown() {
     let folder = tempfile::tempdir().unwrap();
     let list = done(folder.path(), &["presets"]);
     assert!(presets().len() >= 10);
+    assert!(list.contains(" sky ") && list.contains(" ground "), "{list}");
     for name in presets() {
         assert!(list.lines().any(|line| line.trim_start().starts_with(&name)), "{name}:\n{list}");
         let shown = done(folder.path(), &["presets", "show", &name]);
@@ -160,6 +161,16 @@ fn one_sheet_without_a_scene() {
             assert!((0..300 - period).all(|x| row[x] == row[x + period]), "period {period}");
         }
     }
+    // Under the sky, too, where the fog is thick at the top.
+    let deck = ["--preset", "low-stratus", "--size", "300x100", "--period", "120", "--haze", "#c8ccd2"];
+    let (_, texels) = sheet(folder, &[&deck[..], &["--thickness", "1.5", "--seed", "9"]].concat());
+    assert_eq!(texels.len(), 300 * 100);
+    for row in texels.chunks(300) {
+        assert!((0..180).all(|x| row[x] == row[x + 120]));
+    }
+    let alphas = texels.iter().map(|texel| texel[3] / 257);
+    let (most, least) = (alphas.clone().max().unwrap(), alphas.min().unwrap());
+    assert!(most > 120 && most - least > 10, "opacities from {least} to {most}");
     assert_ne!(with(&["--seed", "2"]).1, plain);
     assert_eq!(with(&["--seed", "1"]).1, plain);
     // Unlit, every texel has the haze.
@@ -235,7 +246,7 @@ fn exit_codes() {
     fs::create_dir(folder.join("theirs")).unwrap();
     fs::write(folder.join("theirs/sky.fog.png"), "theirs").unwrap();
     let before = files(folder);
-    let table: [(i32, &[&str], &[&str]); 14] = [
+    let table: [(i32, &[&str], &[&str]); 15] = [
         (0, &["--version"], &[]),
         (2, &[], &["fogweft"]),
         (2, &["rendr"], &["render"]),
@@ -251,6 +262,7 @@ fn exit_codes() {
         (5, &["render", "marsh.toml", "--out", "theirs"], &["sky.fog.png"]),
         (5, &["render", "marsh.toml", "--out", "sky.png"], &["sky.png"]),
         (6, &["render", "marsh.toml", "--set", "view=[60000, 60000]"], &["60000"]),
+        (6, &["render", "marsh.toml", "--set", "view=[4000, 200]", "--scale", "16"], &["64000", "scale"]),
     ];
     for (code, args, words) in table {
         let text = fails(folder, code, args);

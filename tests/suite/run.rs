@@ -158,8 +158,9 @@ fn the_manifest_is_true() {
     assert_eq!(manifest["still"]["camera"], 77.0);
 }
 
-/// What is drawn in the manifest's order, source-over in its blending, is the still: composed by other code, from the files alone,
-/// to two steps of 16 bits for seven layers that were each rounded.
+/// What is drawn in the manifest's order, source-over in its blending, is the still: composed by other code, from the files alone.
+/// Sheets are exact to half a step of 16 bits each; art of 8 bits is drawn into the still from finer values than its file holds
+/// where its alpha is low, which shows as a few such steps.
 #[test]
 fn the_files_put_together_are_the_still() {
     for blending in ["encoded", "linear"] {
@@ -265,6 +266,17 @@ fn a_tweak_changes_what_it_should() {
     assert_eq!(differing(&both, &whole), ["manifest.json", "posts.fog.png", "still.png"]);
 }
 
+/// A rerun into the same folder replaces what an earlier one wrote there.
+#[test]
+fn a_rerun_replaces_its_own_files() {
+    let folder = folder();
+    let run = ["render", "marsh.toml", "--out", "out"];
+    let tweak = ["--set", "slot.reeds.smear.length=90"];
+    done(folder.path(), &run);
+    done(folder.path(), &[&run[..], &tweak].concat());
+    assert_eq!(differing(&files(&folder.path().join("out")), &render(&tweak)), [""; 0]);
+}
+
 /// `--at` moves the camera of the still and nothing else; the middle of the travel is where it stands if nothing is said.
 #[test]
 fn the_camera_moves_the_still_alone() {
@@ -291,6 +303,10 @@ fn the_same_bytes_everywhere() {
     let scene = folder.path().join("marsh.toml");
     done(elsewhere.path(), &["render", scene.to_str().unwrap(), "--out", "some/where"]);
     assert_eq!(differing(&files(&elsewhere.path().join("some/where")), &whole), [""; 0]);
+    // From the root of the file system, as a scene is rendered by a build.
+    let out = elsewhere.path().join("rooted");
+    done(Path::new("/"), &["render", scene.to_str().unwrap(), "--out", out.to_str().unwrap()]);
+    assert_eq!(differing(&files(&out), &whole), [""; 0]);
     // From inside the folder of pictures, and again over its own output.
     for _ in 0..2 {
         done(&folder.path().join("art"), &["render", "../marsh.toml", "--out", "../out"]);
