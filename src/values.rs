@@ -1,7 +1,7 @@
-//! The value view: a still in steps of CIE L*, with outlines that lack their separation hatched.
+//! The value view: a still in steps of CIE L*, with stretches of outline that lack their separation hatched.
 
 use crate::plan::Plan;
-use crate::rim::{self, Survey};
+use crate::rim::{self, Mark, Survey};
 use crate::still::{Space, Still};
 use rayon::prelude::*;
 
@@ -12,6 +12,8 @@ pub const STEP: f64 = 10.0;
 const REACH: f64 = 0.006;
 /// Texels from one line of the hatching to the next, at least.
 const PITCH: usize = 6;
+/// Share of the outline within reach that must lack its separation too: a speck is no failing outline.
+const STRETCH: f64 = 0.5;
 
 /// The view of `still`, which was taken from the survey's camera place `place`: grey as RGBA, 8 bits. Each step has the grey of
 /// its middle; hatching is black beside white, so that it stands out from any grey.
@@ -25,22 +27,26 @@ pub fn view(plan: &Plan, still: &Still, survey: &Survey, place: usize) -> Vec<u8
         let at = (f64::from(space.lightness(*colour)) / STEP).max(0.0) as usize;
         texel[..3].fill(greys[at.min(greys.len() - 1)]);
     });
-    let reach = (REACH * height as f64).round().max(2.0) as i64;
-    let pitch = PITCH.max(reach as usize);
+    let reach = (REACH * height as f64).round().max(2.0) as usize;
     let mut hatched = vec![false; width * height];
     for (job, marks) in &survey.marks {
         let wanted = survey.wanted.get(job).copied().unwrap_or(0.0);
-        let failing =
-            marks.iter().filter(|mark| usize::from(mark.place) == place && lacks(mark.after, wanted));
-        for mark in failing {
-            let [x, y] = mark.at.map(i64::from);
-            for row in (y - reach).max(0)..=(y + reach).min(height as i64 - 1) {
-                let line = row as usize * width;
-                let (from, to) = ((x - reach).max(0) as usize, (x + reach).min(width as i64 - 1) as usize);
-                hatched[line + from..=line + to].fill(true);
+        let seen: Vec<&Mark> =
+            marks.iter().filter(|mark| usize::from(mark.place) == place && mark.seen()).collect();
+        let fails = |mark: &&&Mark| lacks(mark.after, wanted);
+        if seen.iter().any(|mark| fails(&mark)) {
+            let all = Sums::new([width, height], seen.iter().copied());
+            let failing = Sums::new([width, height], seen.iter().filter(fails).copied());
+            for mark in seen.iter().filter(fails) {
+                if f64::from(failing.around(mark.at, reach))
+                    >= STRETCH * f64::from(all.around(mark.at, reach))
+                {
+                    disc(&mut hatched, [width, height], mark.at, reach);
+                }
             }
         }
     }
+    let pitch = PITCH.max(reach);
     for (at, _) in hatched.iter().enumerate().filter(|(_, hatched)| **hatched) {
         let (x, y) = (at % width, at / width);
         let line = (x + y) % pitch;
@@ -51,6 +57,53 @@ pub fn view(plan: &Plan, still: &Still, survey: &Survey, place: usize) -> Vec<u8
         }
     }
     out
+}
+
+/// Counts of marks in rectangles, by a summed-area table (Crow 1984).
+struct Sums {
+    size: [usize; 2],
+    sums: Vec<u32>,
+}
+
+impl Sums {
+    fn new<'a>(size: [usize; 2], marks: impl Iterator<Item = &'a Mark>) -> Sums {
+        let across = size[0] + 1;
+        let mut sums = vec![0_u32; across * (size[1] + 1)];
+        for mark in marks {
+            let [x, y] = mark.at.map(|at| at as usize);
+            sums[(y + 1) * across + x + 1] += 1;
+        }
+        for y in 1..=size[1] {
+            let mut row = 0;
+            for x in 1..across {
+                row += sums[y * across + x];
+                sums[y * across + x] = row + sums[(y - 1) * across + x];
+            }
+        }
+        Sums { size, sums }
+    }
+
+    /// Marks within `reach` of a texel along x and y.
+    fn around(&self, at: [u32; 2], reach: usize) -> u32 {
+        let span = |axis: usize| {
+            let at = at[axis] as usize;
+            (at.saturating_sub(reach), (at + reach + 1).min(self.size[axis]))
+        };
+        let ((left, right), (top, foot)) = (span(0), span(1));
+        let sum = |x: usize, y: usize| self.sums[y * (self.size[0] + 1) + x];
+        sum(right, foot) + sum(left, top) - sum(left, foot) - sum(right, top)
+    }
+}
+
+/// Marks the texels within `reach` of one.
+fn disc(hatched: &mut [bool], [width, height]: [usize; 2], at: [u32; 2], reach: usize) {
+    let ([x, y], reach) = (at.map(i64::from), reach as i64);
+    for row in (y - reach).max(0)..=(y + reach).min(height as i64 - 1) {
+        let half = libm::sqrt((reach * reach - (row - y) * (row - y)) as f64) as i64;
+        let (from, to) = ((x - half).max(0) as usize, (x + half).min(width as i64 - 1) as usize);
+        let line = row as usize * width;
+        hatched[line + from..=line + to].fill(true);
+    }
 }
 
 /// Whether a step misses what is wanted.

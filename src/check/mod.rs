@@ -40,7 +40,7 @@ pub struct PlaceFigures {
     pub after: Separation,
 }
 
-/// What is found of a slot.
+/// What is found of a slot. Its outline counts where no nearer art hides it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct SlotFigures {
     /// Its name.
@@ -163,17 +163,14 @@ fn of_slot(
     let mine = |at: &usize| plan.files[*at].placing().slot == name;
     let files: Vec<usize> = (0..plan.files.len()).filter(mine).collect();
     let art = files.iter().copied().find(|at| matches!(plan.files[*at], Job::Art(_)));
-    let marks: &[Mark] = stack
-        .survey
-        .marks
-        .iter()
-        .find(|(job, _)| Some(*job) == art)
-        .map_or(&[], |(_, marks)| marks.as_slice());
+    let marks = stack.survey.marks.iter().filter(|(job, _)| Some(*job) == art);
+    let marks: Vec<&Mark> = marks.flat_map(|(_, marks)| marks).filter(|mark| mark.seen()).collect();
     let places = cameras
         .iter()
         .enumerate()
         .filter_map(|(place, camera)| {
-            let here: Vec<&Mark> = marks.iter().filter(|mark| usize::from(mark.place) == place).collect();
+            let here: Vec<&Mark> =
+                marks.iter().copied().filter(|mark| usize::from(mark.place) == place).collect();
             (!here.is_empty()).then(|| PlaceFigures {
                 camera: *camera,
                 points: here.len(),

@@ -8,11 +8,14 @@ use super::{Air, KNEE, Outcome, Rim, RimSpec, TOLERANCE, ramp};
 use crate::art::Picture;
 use crate::exp::opacity;
 use crate::plan::Placing;
+use crate::sheet::grade::Ramp;
 use crate::still::Space;
 use rayon::prelude::*;
 
 /// Spreads that are tried.
 const TRIES: usize = 5;
+/// Share of the steepest change allowed that is near enough to it.
+const NEAR: f64 = 0.88;
 /// How much gentler than the sheet's steepest change the rim's stays: texels change a little faster than samples show.
 const GENTLE: f64 = 0.85;
 
@@ -65,12 +68,20 @@ impl Case<'_> {
 
     /// The haze's colour at each point, in the blending's own space.
     pub(super) fn colours(&self, spread: &Spread) -> Vec<[f32; 3]> {
+        // The haze turns with height alone: one ramp for each row, or for all.
+        let turns = self.spec.tones.aloft.is_some();
+        let heights: Vec<i32> = self.points.iter().map(|point| if turns { point.at[1] } else { 0 }).collect();
+        let first = heights.iter().copied().min().unwrap_or(0);
+        let last = heights.iter().copied().max().unwrap_or(0);
+        let top = self.spec.corner[1] as f64 + 0.5;
+        let ramps: Vec<Ramp> =
+            (first..=last).into_par_iter().map(|y| ramp(self.spec, f64::from(y) + top)).collect();
         self.points
             .par_iter()
-            .map(|point| {
-                let place = self.place(point);
-                let facing = sample(&spread.facing, &spread.grid, place).clamp(-1.0, 1.0);
-                self.space.enter(ramp(self.spec, place[1]).at(facing))
+            .zip(&heights)
+            .map(|(point, y)| {
+                let facing = sample(&spread.facing, &spread.grid, self.place(point)).clamp(-1.0, 1.0);
+                self.space.enter(ramps[(y - first) as usize].at(facing))
             })
             .collect()
     }
@@ -113,7 +124,9 @@ impl Case<'_> {
         // Which sights are served is told at the least spread, so that a wider one serves the same.
         let mut served = [None, None];
         let [least, most] = spec.spread;
-        let (mut deviation, mut too_steep) = (least, least);
+        let mut deviation = least;
+        // The widest spread that is too steep, and its steepest change.
+        let mut too_steep: Option<(f64, f64)> = None;
         let mut kept: Option<Solved> = None;
         for _ in 0..TRIES {
             let solved = self.at(deviation, limit, &mut served, outcome);
@@ -128,16 +141,21 @@ impl Case<'_> {
             if better {
                 kept = Some(solved);
             }
-            deviation = if steep > gentle {
-                too_steep = too_steep.max(deviation);
-                // As the spread widens, its slopes fall at least as fast.
-                (deviation * (1.03 * steep / gentle).max(1.1)).min(most)
-            } else if deviation > 1.15 * too_steep && steep < 0.75 * gentle {
-                libm::sqrt(deviation * too_steep)
+            if steep > gentle {
+                if deviation >= most {
+                    break;
+                }
+                too_steep = Some((deviation, steep));
+                // As the spread widens, its slopes fall about as fast.
+                deviation = (deviation * (1.03 * steep / gentle).max(1.1)).min(most);
+            } else if let Some((narrow, steeper)) = too_steep
+                && steep < NEAR * gentle
+                && deviation > 1.1 * narrow
+            {
+                // Between the two, by powers.
+                let share = libm::log(steeper / (0.5 * (1.0 + NEAR) * gentle)) / libm::log(steeper / steep);
+                deviation = narrow * libm::pow(deviation / narrow, share.clamp(0.2, 0.9));
             } else {
-                break;
-            };
-            if too_steep >= most {
                 break;
             }
         }

@@ -1,18 +1,28 @@
 //! The spread: an art's coverage, broken up by bands, gathered toward the anchor, smeared and softened.
 
-use super::kernel::Kernel;
+use super::kernel::{Kernel, sample, splat};
 use super::solve::Case;
 use super::{Air, RimSpec, finished, outline};
 use crate::exp::opacity;
 use crate::field::bands::{self, Passes};
-use crate::field::falloff;
 use crate::field::grid::{Grid, Plane};
+use crate::field::{falloff, smear, soften};
 use crate::seed;
+use rayon::prelude::*;
 
 /// How far the spread sinks toward the anchor, as a share of its deviation.
 const SINK: f64 = 0.4;
 /// Share of the spread that the bands, and the falloff, leave alone: in their gaps a rim thins, but doesn't tear.
 const EVEN: [f32; 2] = [0.4, 0.35];
+/// How much of the rim off its outline is the sheet's own bands.
+const BROKEN: f32 = 0.6;
+/// Least softness of those bands, in spreads: what is softer than the rim's own slope doesn't widen it.
+const SOFT: f64 = 0.25;
+/// Deviation, in spreads, over which an outline counts as near; and the share of its usual nearness from which it counts as off.
+const CLOSE: f64 = 0.4;
+/// See [`CLOSE`].
+const OFF: f32 = 0.3;
+
 /// The spread on its grid.
 pub(super) struct Spread {
     pub kernel: Kernel,
@@ -74,7 +84,8 @@ impl Spread {
                 *number = covered * bands * (EVEN[1] + (1.0 - EVEN[1]) * fall.min(1.0));
             }
         });
-        let spread = kernel.apply(&shape, &grid);
+        let mut spread = kernel.apply(&shape, &grid);
+        break_up(case, &kernel, &grid, &mut spread);
         let facing = facing(&spread, &grid, spec, &kernel);
         Spread { kernel, grid, coverage, spread, facing }
     }
@@ -102,6 +113,40 @@ impl Spread {
             most = most.max(libm::hypot(slope[0], slope[1]));
         }
         most
+    }
+}
+
+/// Breaks the spread up by the slot's bands once more, as soft as in its sheet: off the outline alone, where nothing hangs on it.
+fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
+    let field = &case.spec.field;
+    let recipe = &field.recipe;
+    if recipe.bands.amount <= 0.0 {
+        return;
+    }
+    let own = recipe.soften.sigma;
+    let gentle = kernel.deviation.map(|deviation| SOFT * deviation);
+    let sigma = [(own * recipe.soften.stretch).max(gentle[0]), own.max(gentle[1])];
+    let smear = smear::extent(recipe.smear.length, recipe.smear.angle, [1.0; 2]).map(f64::abs);
+    let mut bands = Plane::new(grid.cols, grid.rows);
+    let seed = seed::of(field.seed, "bands");
+    bands::fill(&recipe.bands, seed, field.line, &Passes { sigma, smear }, grid, &mut bands);
+    let bands = smear::apply(&bands, recipe.smear.length, recipe.smear.angle, grid.step);
+    let bands = soften::apply(bands, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]]);
+    let mut outline = Plane::new(grid.cols, grid.rows);
+    for point in case.points {
+        splat(&mut outline, grid, case.place(point), 1.0);
+    }
+    let outline = soften::apply(outline, [0, 1].map(|axis| CLOSE * kernel.deviation[axis] / grid.step[axis]));
+    let mut there: Vec<f32> =
+        case.points.par_iter().map(|point| sample(&outline, grid, case.place(point))).collect();
+    let middle = there.len() / 2;
+    let usual = *there.select_nth_unstable_by(middle, f32::total_cmp).1;
+    // A spread that had to be widened has no slope to spare.
+    let broken = BROKEN * (case.spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
+    for ((spread, bands), near) in spread.data.iter_mut().zip(&bands.data).zip(&outline.data) {
+        let near = near / (OFF * usual);
+        let share = broken / (1.0 + near * near);
+        *spread *= 1.0 + share * (bands.clamp(0.0, 2.0) - 1.0);
     }
 }
 

@@ -54,6 +54,8 @@ pub struct Mark {
     pub after: f32,
     /// CIE L* just inside, through all the fog in front.
     pub tone: f32,
+    /// How much of it nearer arts leave to be seen, 0 to 1.
+    pub open: f32,
 }
 
 struct Probe {
@@ -67,6 +69,8 @@ struct Probe {
     with: [f32; 3],
     before: f32,
     after: f32,
+    /// What nearer arts leave of it.
+    open: f32,
 }
 
 /// What the survey has found.
@@ -79,6 +83,13 @@ pub struct Survey {
     pub marks: Vec<(usize, Vec<Mark>)>,
     /// Wanted steps of CIE L* by the art's place in the plan; only of those that have a rim.
     pub wanted: BTreeMap<usize, f64>,
+}
+
+impl Mark {
+    /// Whether it is seen, not hidden by nearer arts.
+    pub fn seen(&self) -> bool {
+        self.open >= 0.5
+    }
 }
 
 impl Survey {
@@ -110,6 +121,7 @@ impl Survey {
                         with: ground,
                         before: 0.0,
                         after: 0.0,
+                        open: 1.0,
                     });
                 });
             }
@@ -179,6 +191,7 @@ impl Survey {
                         before: probe.before,
                         after: probe.after,
                         tone,
+                        open: probe.open,
                     });
                 }
             }
@@ -302,13 +315,18 @@ impl Work<'_> {
                 return;
             }
             let texels = &picture.texels[(from * width) as usize..((from + 1) * width) as usize];
-            for probe in probes.iter_mut().filter(|probe| probe.job as usize > index) {
+            for probe in probes.iter_mut().filter(|probe| probe.job as usize != index) {
+                let behind = (probe.job as usize) < index;
                 for left in &copies[usize::from(probe.place)] {
                     let x = i64::from(probe.x) - left;
                     if x >= 0 && x < width {
                         let [r, g, b, alpha] = texels[x as usize];
-                        let colour = space.enter([r, g, b].map(|code| f32::from(code) / 65535.0));
                         let alpha = f32::from(alpha) / 65535.0;
+                        if behind {
+                            probe.open *= 1.0 - alpha;
+                            continue;
+                        }
+                        let colour = space.enter([r, g, b].map(|code| f32::from(code) / 65535.0));
                         over(&mut probe.without, colour, alpha);
                         over(&mut probe.with, colour, alpha);
                     }
