@@ -1,11 +1,12 @@
 //! Facts of the air that are taken from the scene's pictures.
 
+use crate::arts::Arts;
 use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Result};
 use crate::limits::Limits;
 use crate::plan::Plan;
-use crate::render::Arts;
 use crate::scene::{Scene, read};
+use std::borrow::Cow;
 
 /// Height of the band around the horizon that is looked at, as a share of the view's.
 const BAND: f64 = 0.08;
@@ -39,7 +40,7 @@ pub fn settle(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
     let [_, top, width, height] = placing.rect;
     let shrink = (WIDE / width).min(1.0);
     let size = [width * shrink, height * shrink].map(|side| side.round().max(1.0) as u32);
-    let picture = arts.draw(&far, size, false, false, scene.air.blending, limits)?;
+    let picture = arts.source(&far, limits)?.draw(size, false, false, scene.air.blending, limits)?;
     let rows = f64::from(size[1]);
     let per_px = rows / height;
     let half = (0.5 * BAND * scene.view[1] * per_px).max(0.5);
@@ -76,6 +77,18 @@ pub fn settle(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
         }
         middle = (middle - half).max(half);
     }
+}
+
+/// The scene with its haze settled; itself where there is nothing to settle.
+///
+/// # Errors
+/// As for [`settle`].
+pub fn settled<'a>(scene: &'a Scene, arts: &Arts, limits: &Limits) -> Result<Cow<'a, Scene>> {
+    let mut scene = Cow::Borrowed(scene);
+    if scene.sampled.haze {
+        settle(scene.to_mut(), arts, limits)?;
+    }
+    Ok(scene)
 }
 
 /// The median of each Oklab coordinate: a bird or a mast in the band doesn't sway it.

@@ -2,9 +2,13 @@
 //!
 //! Each tile is the still of an embedded scene, read, planned and composed as any other scene.
 
+mod mount;
+
+pub use mount::Contact;
+pub(crate) use mount::Mount;
+
 use crate::art::Source;
-use crate::fault::{Class, Fault, Faults, Result};
-use crate::lettering;
+use crate::fault::{Class, Fault, Result};
 use crate::limits::Limits;
 use crate::plan::Plan;
 use crate::recipe::shelf::Shelf;
@@ -25,20 +29,6 @@ pub const TILES: std::ops::RangeInclusive<u32> = 160..=1920;
 /// Width of a tile unless asked otherwise, texels.
 pub const TILE: u32 = 480;
 
-/// Colours of the mount and its lettering.
-const MOUNT: [u8; 3] = [0x1b, 0x1c, 0x24];
-const NAME: [u8; 3] = [0xec, 0xe5, 0xd8];
-const WORD: [u8; 3] = [0x9d, 0x9b, 0xa8];
-
-/// A picture: opaque RGBA, 8 bits, sRGB-encoded, rows from the top.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Contact {
-    /// Width and height in texels.
-    pub size: [u32; 2],
-    /// The samples.
-    pub texels: Vec<u8>,
-}
-
 /// One tile: what it shows and what is written under it.
 struct Tile {
     sets: Vec<String>,
@@ -58,26 +48,11 @@ pub fn draw(shelf: &Shelf, width: u32, limits: &Limits) -> Result<Contact> {
         return Err(Fault::new(Class::Usage, message).remedy(remedy).into());
     }
     let tiles = tiles(shelf)?;
-    let mount = Mount::new(tiles.len() as u32, width);
-    let size = mount.size();
-    if limits.broken(size).is_some() {
-        let message = format!("the contact sheet would be {} x {} texels, over the limits", size[0], size[1]);
-        return Err(Fault::new(Class::Limit, message).remedy("ask for narrower tiles").into());
-    }
+    let mount = Mount::new(tiles.len() as u32, [width, (f64::from(width) * 9.0 / 16.0).round() as u32]);
+    mount.check(limits)?;
     let stills: Vec<Result<Vec<u8>>> =
         tiles.par_iter().map(|tile| still(shelf, tile, width, limits)).collect();
-    let mut texels = [MOUNT[0], MOUNT[1], MOUNT[2], 255].repeat(size[0] as usize * size[1] as usize);
-    let mut faults = Faults::default();
-    for (at, (tile, still)) in tiles.iter().zip(stills).enumerate() {
-        match still {
-            Ok(still) => mount.place(at as u32, tile, &still, &mut texels),
-            Err(found) => {
-                faults.list.extend(found.list);
-                faults.sources.extend(found.sources);
-            }
-        }
-    }
-    faults.or(Contact { size, texels })
+    mount.draw(tiles.iter().map(|tile| (tile.name.as_str(), tile.word.as_str())).zip(stills))
 }
 
 fn tiles(shelf: &Shelf) -> Result<Vec<Tile>> {
@@ -111,72 +86,9 @@ fn still(shelf: &Shelf, tile: &Tile, width: u32, limits: &Limits) -> Result<Vec<
     Ok(Stack::new(&plan, &arts, limits)?.still(0.0).eight())
 }
 
-/// Measures of the sheet, in texels.
-struct Mount {
-    tile: [u32; 2],
-    columns: u32,
-    rows: u32,
-    gap: u32,
-    label: u32,
-}
-
-impl Mount {
-    /// About as many columns as rows: of the squarest sheet and the next wider one, the one that leaves fewer places blank.
-    fn new(tiles: u32, width: u32) -> Mount {
-        let square = (1..=tiles).find(|side| side * side >= tiles).unwrap_or(1);
-        let blank = |columns: u32| tiles.div_ceil(columns) * columns - tiles;
-        let columns = if blank(square + 1) < blank(square) { square + 1 } else { square };
-        Mount {
-            tile: [width, (f64::from(width) * 9.0 / 16.0).round() as u32],
-            columns,
-            rows: tiles.div_ceil(columns),
-            gap: (width / 40).max(6),
-            label: (width / 12).max(22),
-        }
-    }
-
-    fn size(&self) -> [u32; 2] {
-        let [width, height] = self.tile;
-        [
-            self.columns * (width + self.gap) + self.gap,
-            self.rows * (height + self.label + self.gap) + self.gap,
-        ]
-    }
-
-    fn place(&self, at: u32, tile: &Tile, still: &[u8], texels: &mut [u8]) {
-        let [width, height] = self.tile;
-        let across = self.size()[0];
-        let left = self.gap + at % self.columns * (width + self.gap);
-        let top = self.gap + at / self.columns * (height + self.label + self.gap);
-        for (row, from) in still.chunks_exact(width as usize * 4).enumerate() {
-            let to = ((top as usize + row) * across as usize + left as usize) * 4;
-            texels[to..to + from.len()].copy_from_slice(from);
-        }
-        // The name on the left, its weather word on the right, on one baseline.
-        let line = self.label as f32 * 0.62;
-        let foot = i64::from(top + height) + (self.label as f32 * 0.24) as i64;
-        let name = lettering::draw(&tile.name, line);
-        name.stamp([i64::from(left), foot], NAME, texels, across);
-        let word = lettering::draw(&tile.word, line * 0.8);
-        let right = i64::from(left + width) - i64::from(word.size[0]);
-        if right > i64::from(left + name.size[0]) {
-            word.stamp([right, foot + (line * 0.2 * 0.74) as i64], WORD, texels, across);
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_sheet_holds_every_tile_apart() {
-        for tiles in 1..40 {
-            let mount = Mount::new(tiles, 320);
-            assert!(mount.columns * mount.rows >= tiles && mount.columns * (mount.rows - 1) < tiles);
-            assert!((mount.rows..=mount.rows + 3).contains(&mount.columns), "{tiles}");
-        }
-    }
 
     #[test]
     fn widths_out_of_range_are_refused() {
@@ -188,7 +100,7 @@ mod tests {
 
     /// The texels of a tile's picture, row by row.
     fn tile(contact: &Contact, at: u32) -> Vec<u8> {
-        let mount = Mount::new(2, 160);
+        let mount = Mount::new(2, [160, 90]);
         let [width, height] = mount.tile;
         let left = mount.gap + at * (width + mount.gap);
         let row = |y: u32| {
@@ -207,7 +119,7 @@ mod tests {
             // Under the default preset's name, which a scene falls back on.
             shelf.put("radiation-fog", "haze.toml", thinned);
             let contact = draw(&shelf, 160, &Limits::default()).expect("a sheet");
-            assert_eq!(contact.size, Mount::new(2, 160).size());
+            assert_eq!(contact.size, Mount::new(2, [160, 90]).size());
             (tile(&contact, 0), tile(&contact, 1))
         };
         let ((bare, thin), (again, thick)) = (sheet("visibility = 4900"), sheet("visibility = 400"));

@@ -177,6 +177,21 @@ pub fn near<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Op
         .map(|(_, candidate)| candidate)
 }
 
+/// What to do about a name that isn't among `names`: the one that was meant, else all there are (the first 40 of many).
+pub fn instead<'a>(name: &str, names: impl Iterator<Item = &'a str> + Clone) -> String {
+    const MOST: usize = 40;
+    if let Some(near) = near(name, names.clone()) {
+        return format!("Did you mean {}?", shown(near));
+    }
+    let mut some: Vec<String> = names.clone().take(MOST).map(shown).collect();
+    match names.count().saturating_sub(MOST) {
+        0 if some.is_empty() => return "There are none.".to_owned(),
+        0 => {}
+        more => some.push(format!("and {more} more")),
+    }
+    format!("There are: {}.", some.join(", "))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -217,5 +232,14 @@ mod tests {
         assert_eq!(near("elephant", ["height", "beyond"]), None);
         assert_eq!(near("x", ["y"]), None);
         assert_eq!(near(&"h".repeat(100_000), ["height"]), None);
+    }
+
+    #[test]
+    fn an_unknown_name_is_told_what_there_is_instead() {
+        assert_eq!(instead("resds", ["reeds", "mid"].into_iter()), "Did you mean \"reeds\"?");
+        assert_eq!(instead("elephant", ["reeds", "mid"].into_iter()), "There are: \"reeds\", \"mid\".");
+        assert_eq!(instead("elephant", std::iter::empty()), "There are none.");
+        let many: Vec<String> = (0..50).map(|at| format!("slot-number-{at}")).collect();
+        assert!(instead("elephant", many.iter().map(String::as_str)).ends_with(", and 10 more."));
     }
 }

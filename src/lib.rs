@@ -48,6 +48,7 @@
 
 pub mod air;
 pub mod art;
+pub mod arts;
 pub mod check;
 pub mod colour;
 pub mod contact;
@@ -60,14 +61,18 @@ pub mod lettering;
 pub mod limits;
 pub mod out;
 pub mod plan;
+pub mod progress;
 pub mod recipe;
 pub mod render;
 pub mod report;
+pub mod rerun;
 pub mod rim;
 pub mod scene;
+pub mod schema;
 pub mod seed;
 pub mod sheet;
 pub mod starter;
 pub mod still;
 pub mod treat;
 pub mod values;
+pub mod vary;

@@ -1,8 +1,10 @@
 //! Scenes to start from: the embedded demo, and the bare scene that a painter fills.
 
 use crate::fault::{Class, Fault, Result};
+use crate::limits::Limits;
 use crate::out;
 use crate::recipe::shelf::Shelf;
+use crate::schema;
 use std::fs;
 use std::path::Path;
 
@@ -66,8 +68,8 @@ pub fn write_demo(folder: &Path, outputs: &str) -> Result<()> {
 ///
 /// Fails without writing anything where the preset is unknown (class usage) or one of the files stands there already (class output).
 pub fn write_bare(folder: &Path, preset: &str) -> Result<()> {
-    Shelf::embedded().get(preset)?;
-    for (name, _) in BARE {
+    Shelf::of_scene(Some(&folder.join(SCENE)), &Limits::default()).get(preset)?;
+    for name in BARE.iter().map(|(name, _)| *name).chain([schema::FILE]) {
         if folder.join(name).symlink_metadata().is_ok() {
             return Err(Fault::new(Class::Output, "the file stands there already")
                 .in_file(folder.join(name))
@@ -79,10 +81,11 @@ pub fn write_bare(folder: &Path, preset: &str) -> Result<()> {
     for (name, content) in BARE {
         if *name == SCENE {
             let text = String::from_utf8_lossy(content).replace(PRESET_MARK, preset);
+            let text = format!("{}\n\n{text}", schema::LINE);
             out::write_whole(folder.join(name), text.as_bytes())?;
         } else {
             out::write_whole(folder.join(name), content)?;
         }
     }
-    Ok(())
+    out::write_whole(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())
 }

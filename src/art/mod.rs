@@ -26,7 +26,19 @@ pub struct Picture {
     pub texels: Vec<[u16; 4]>,
 }
 
+/// The 8-bit code nearest to a 16-bit one: the exact inverse of code * 257 (W3C PNG, sample depth rescaling).
+pub fn nearest(value: u16) -> u8 {
+    ((u32::from(value) * 255 + 32767) / 65535) as u8
+}
+
 impl Picture {
+    /// Rounds every sample to what a file of 8 bits holds.
+    pub fn narrow(&mut self) {
+        for sample in self.texels.as_flattened_mut() {
+            *sample = u16::from(nearest(*sample)) * 257;
+        }
+    }
+
     /// Mirrors left to right.
     fn flip(&mut self) {
         for row in self.texels.chunks_exact_mut(self.size[0] as usize) {
@@ -73,6 +85,14 @@ impl fmt::Debug for Source {
     }
 }
 
+/// The content of a picture file, bounded; it is neither decoded nor even looked at.
+///
+/// # Errors
+/// Class `Picture`: missing, unreadable, or no ordinary file. Class `Limit`: longer than `limits` allow.
+pub fn content(file: &Path, limits: &Limits) -> Result<Vec<u8>> {
+    Ok(read::whole(file, limits)?)
+}
+
 impl Source {
     /// Reads a picture file and finds out its kind and size; it is not drawn yet.
     ///
@@ -111,7 +131,8 @@ impl Source {
         Ok(Source { file, bytes: bytes.into(), kind, natural, hash, warnings, tree })
     }
 
-    /// Draws the picture at exactly `texels`, stretched as needed, mirrored left to right if `flip`.
+    /// Draws the picture at exactly `texels`, stretched as needed, mirrored left to right if `flip`. A source of 8 bits gives 8-bit
+    /// codes times 257.
     ///
     /// A PNG at its own size is handed on bit by bit, with the colours under alpha 0. Otherwise it is resampled by
     /// convolution with the Catmull-Rom kernel, widened when shrinking, on premultiplied values in the space that
@@ -145,6 +166,10 @@ impl Source {
         let mut picture = picture.map_err(|fault| fault.in_file(&self.file))?;
         if flip {
             picture.flip();
+        }
+        if !picture.deep {
+            // What the file of it will hold: a still drawn from it is one of the files.
+            picture.narrow();
         }
         Ok(picture)
     }

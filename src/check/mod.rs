@@ -6,6 +6,7 @@ mod verdict;
 
 pub use figures::{SheetFigures, sheet};
 
+use crate::air;
 use crate::fault::Result;
 use crate::limits::Limits;
 use crate::plan::{Job, Plan};
@@ -114,6 +115,7 @@ pub struct Report {
 /// # Errors
 /// Those of planning and drawing it.
 pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<Report> {
+    let scene = &*air::settled(scene, arts, limits)?;
     let plan = Plan::new(scene, &arts.naturals(), scale, limits)?;
     let stack = Stack::new(&plan, arts, limits)?;
     let cameras = rim::places(&plan);

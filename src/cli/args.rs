@@ -1,6 +1,6 @@
 //! What can be asked for on the command line.
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
 use fogweft::contact;
 use std::path::PathBuf;
 
@@ -32,6 +32,14 @@ pub enum Command {
     Rim(Rim),
     /// Measure how a scene reads, and hold it against its own limits
     Check(Check),
+    /// Show a slot in its scene under other dice or along one number, and write the choice into the scene
+    Vary(Vary),
+    /// Print the JSON Schema of a kind of file
+    Schema(Schema),
+    /// Print the completions of a shell
+    Completions(Completions),
+    /// Write man pages into a folder
+    Man(Man),
 }
 
 #[derive(Args)]
@@ -70,6 +78,27 @@ pub struct Render {
     /// Camera place of the still, scene px of travel [default: the middle of the travel]
     #[arg(long, value_name = "X", value_parser = finite)]
     pub at: Option<f64>,
+    /// Render the scene in this mood, into the folder mood-NAME of the output folder; may be given several times
+    #[arg(long = "mood", value_name = "NAME", conflicts_with = "all_moods")]
+    pub moods: Vec<String>,
+    /// Render the scene as it is and in every mood
+    #[arg(long)]
+    pub all_moods: bool,
+    /// Stay, and render again on every save of the scene, a preset or a picture
+    #[arg(long)]
+    pub watch: bool,
+    /// Write what the outputs depend on, in Make's format
+    #[arg(long, value_name = "FILE")]
+    pub depfile: Option<PathBuf>,
+    /// Make all anew, changed or not
+    #[arg(long)]
+    pub again: bool,
+    /// Overwrite outputs that were touched since the last run; without it they are kept, and new versions stand beside them
+    #[arg(long)]
+    pub replace: bool,
+    /// Remove outputs that nothing asks for any more, unless they were touched
+    #[arg(long)]
+    pub prune: bool,
     /// Print nothing but faults
     #[arg(long, short)]
     pub quiet: bool,
@@ -82,6 +111,9 @@ pub struct Plan {
     /// Texels per scene px
     #[arg(long, value_name = "F", default_value = "1", value_parser = scale)]
     pub scale: f64,
+    /// Plan the scene in this mood
+    #[arg(long, value_name = "NAME")]
+    pub mood: Option<String>,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
@@ -102,6 +134,9 @@ pub struct New {
 pub struct Presets {
     #[command(subcommand)]
     pub command: Option<PresetsCommand>,
+    /// Include the presets that this scene sees
+    #[arg(long, value_name = "SCENE")]
+    pub from: Option<PathBuf>,
     /// Draw them all over one plain scene, as one labelled PNG
     #[arg(long, value_name = "FILE")]
     pub picture: Option<PathBuf>,
@@ -114,11 +149,82 @@ pub struct Presets {
 #[derive(Subcommand)]
 pub enum PresetsCommand {
     /// Show one preset: what it is for, its weather word, its numbers
-    Show {
-        /// Its name
-        #[arg(value_name = "NAME")]
-        name: String,
-    },
+    Show(Show),
+}
+
+#[derive(Args)]
+pub struct Show {
+    /// Its name; with --from, a slot's name shows that slot
+    #[arg(value_name = "NAME")]
+    pub name: String,
+    /// Show it as this scene has it: each number and who set it
+    #[arg(long, value_name = "SCENE")]
+    pub from: Option<PathBuf>,
+    /// Override a number
+    #[arg(long = "set", value_name = "KEY=VALUE", requires = "from")]
+    pub sets: Vec<String>,
+    /// The scene's mood
+    #[arg(long, value_name = "NAME", requires = "from")]
+    pub mood: Option<String>,
+}
+
+#[derive(Args)]
+pub struct Vary {
+    #[command(flatten)]
+    pub scene: Scene,
+    /// The slot that varies
+    #[arg(value_name = "SLOT")]
+    pub slot: String,
+    /// How many variations
+    #[arg(long, value_name = "N", default_value_t = 9, value_parser = clap::value_parser!(u32).range(2..=64))]
+    pub count: u32,
+    /// Vary this number instead of the dice: soften.sigma=8..40
+    #[arg(long, value_name = "KEY=FROM..TO", allow_hyphen_values = true)]
+    pub along: Option<String>,
+    /// Write this variation's value into the scene file instead of drawing
+    #[arg(long, value_name = "K")]
+    pub pick: Option<usize>,
+    /// Camera place, scene px of travel [default: the middle of the travel]
+    #[arg(long, value_name = "X", value_parser = finite)]
+    pub at: Option<f64>,
+    /// Width of each tile in texels
+    #[arg(long, value_name = "PX", default_value_t = contact::TILE)]
+    #[arg(value_parser = clap::value_parser!(u32).range(i64::from(*contact::TILES.start())..=i64::from(*contact::TILES.end())))]
+    pub tile: u32,
+    /// The picture to write [default: <scene's name>-<SLOT>-vary.png beside the scene file]
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct Schema {
+    /// The kind of file
+    #[arg(value_name = "KIND")]
+    pub of: SchemaOf,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+pub enum SchemaOf {
+    /// A scene file
+    Scene,
+    /// A preset file
+    Preset,
+    /// The manifest beside the outputs
+    Manifest,
+}
+
+#[derive(Args)]
+pub struct Completions {
+    /// The shell
+    #[arg(value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
+}
+
+#[derive(Args)]
+pub struct Man {
+    /// The folder
+    #[arg(value_name = "DIR")]
+    pub dir: PathBuf,
 }
 
 #[derive(Args)]
@@ -211,6 +317,9 @@ pub struct Check {
     /// Texels per scene px
     #[arg(long, value_name = "F", default_value = "1", value_parser = scale)]
     pub scale: f64,
+    /// Check the scene in this mood
+    #[arg(long, value_name = "NAME")]
+    pub mood: Option<String>,
     /// Print JSON
     #[arg(long)]
     pub json: bool,

@@ -10,8 +10,8 @@ use std::process::ExitCode;
 /// Runs the check; the exit code is 1 where a limit is broken.
 pub fn run(args: &args::Check) -> Result<ExitCode> {
     let limits = Limits::default();
-    let (scene, arts) = load(&args.scene, &limits)?;
-    let report = check::check(&scene, &arts, args.scale, &limits)?;
+    let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
+    let report = check::check(&reading.scene, &arts, args.scale, &limits)?;
     if args.json {
         let text = serde_json::to_string_pretty(&report).map_err(|error| {
             Fault::new(Class::Output, format!("the report can't be written as JSON: {error}"))

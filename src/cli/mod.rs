@@ -1,13 +1,20 @@
 //! Commands: from arguments to calls of the library, and from its results to text.
 
 mod args;
+mod bar;
 mod check;
+mod depfile;
+mod inputs;
+mod presets;
+mod render;
 mod rim;
 mod show;
 mod table;
+mod vary;
+mod watch;
 
 use args::{Cli, Command};
-use clap::Parser;
+use clap::{CommandFactory, Parser};
 use fogweft::contact;
 use fogweft::fault::{Class, Fault, Faults, Result};
 use fogweft::field::Sampling;
@@ -15,10 +22,11 @@ use fogweft::limits::Limits;
 use fogweft::out::{self, Effort};
 use fogweft::plan::{Job, Plan};
 use fogweft::recipe::shelf::Shelf;
-use fogweft::render::{self, Arts, Options, Report};
-use fogweft::scene::{Scene, read};
+use fogweft::render::{Arts, Options};
+use fogweft::rerun::Settled;
+use fogweft::scene::{Source, read};
 use fogweft::sheet::{Bits, Sheet};
-use fogweft::{air, law, report, starter};
+use fogweft::{air, law, report, schema, starter};
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -36,19 +44,35 @@ pub fn main() -> ExitCode {
     match run(Cli::parse().command) {
         Ok(code) => code,
         Err(faults) => {
-            let colour = std::io::stderr().is_terminal()
-                && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
-            let _ = writeln!(std::io::stderr(), "{}", report::render(&faults, colour));
+            print_faults(&faults);
             ExitCode::from(faults.exit_code())
         }
     }
+}
+
+/// Faults in colour on a terminal, unless NO_COLOR forbids it.
+fn print_faults(faults: &Faults) {
+    let colour =
+        std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+    let _ = writeln!(std::io::stderr(), "{}", report::render(faults, colour));
 }
 
 fn run(command: Command) -> Result<ExitCode> {
     match command {
         Command::Check(args) => return check::run(&args),
         Command::Demo(args) => demo(&args),
-        Command::Render(args) => render_scene(&args),
+        Command::Render(args) if args.watch => watch::watch(&args),
+        Command::Render(args) => self::render::once(&args),
+        Command::Vary(args) => vary::vary(&args),
+        Command::Schema(args) => {
+            schema(&args);
+            Ok(())
+        }
+        Command::Completions(args) => {
+            completions(&args);
+            Ok(())
+        }
+        Command::Man(args) => man(&args),
         Command::Plan(args) => plan(&args),
         Command::New(args) => new(&args),
         Command::Presets(args) => presets(args),
@@ -74,12 +98,16 @@ fn bits(text: &str) -> Bits {
     if text == "16" { Bits::Sixteen } else { Bits::Eight }
 }
 
-fn load(scene: &args::Scene, limits: &Limits) -> Result<(Scene, Arts)> {
-    let mut scene = read::read_file(&scene.scene, &scene.sets, limits)?;
-    let arts = Arts::open(&scene, limits)?;
-    air::settle(&mut scene, &arts, limits)?;
+/// A scene with its pictures, as a command that makes no outputs sees it.
+fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read::Reading, Arts)> {
+    let source = Source::load(&args.scene, limits)?;
+    let shelf = Shelf::of_scene(Some(&args.scene), limits);
+    let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true };
+    let mut reading = read::read_mood(&source.file, &source.text, how, mood)?;
+    let arts = Arts::open(&reading.scene, limits)?;
+    air::settle(&mut reading.scene, &arts, limits)?;
     warn(&arts.warnings());
-    Ok((scene, arts))
+    Ok((reading, arts))
 }
 
 /// Where a scene's outputs go if nothing is said: beside the scene file.
@@ -93,8 +121,11 @@ fn demo(args: &args::Demo) -> Result<()> {
     let out = default_out(&scene_file);
     starter::write_demo(&args.dir, &out.file_name().unwrap_or_default().to_string_lossy())?;
     let limits = Limits::default();
-    let (scene, arts) = load(&args::Scene { scene: scene_file.clone(), sets: Vec::new() }, &limits)?;
-    for report in render::render(&scene, &arts, &Options::new(out))? {
+    let scene = args::Scene { scene: scene_file.clone(), sets: Vec::new() };
+    let (reading, arts) = load(&scene, None, &limits)?;
+    let options = Options { settled: Settled::of(&reading), ..Options::new(out) };
+    let bar = bar::Bar::new(false, Default::default());
+    for report in fogweft::render::render_with(&reading.scene, &arts, &options, &bar)? {
         say(&show::report(&report));
     }
     say(&format!(
@@ -105,32 +136,10 @@ fn demo(args: &args::Demo) -> Result<()> {
     Ok(())
 }
 
-fn render_scene(args: &args::Render) -> Result<()> {
-    let limits = Limits::default();
-    let (scene, arts) = load(&args.scene, &limits)?;
-    let mut options = Options {
-        only: args.only.clone(),
-        bits: bits(&args.bits),
-        camera: args.at,
-        limits,
-        ..Options::new(args.out.clone().unwrap_or_else(|| default_out(&args.scene.scene)))
-    };
-    if !args.scales.is_empty() {
-        options.scales.clone_from(&args.scales);
-    }
-    let reports: Vec<Report> = render::render(&scene, &arts, &options)?;
-    if !args.quiet {
-        for report in &reports {
-            say(&show::report(report));
-        }
-    }
-    Ok(())
-}
-
 fn plan(args: &args::Plan) -> Result<()> {
     let limits = Limits::default();
-    let (scene, arts) = load(&args.scene, &limits)?;
-    let plan = Plan::new(&scene, &arts.naturals(), args.scale, &limits)?;
+    let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
+    let plan = Plan::new(&reading.scene, &arts.naturals(), args.scale, &limits)?;
     if args.json {
         let text = serde_json::to_string_pretty(&plan).map_err(|error| {
             Fault::new(Class::Output, format!("the plan can't be written as JSON: {error}"))
@@ -154,11 +163,56 @@ fn new(args: &args::New) -> Result<()> {
 }
 
 fn presets(args: args::Presets) -> Result<()> {
-    let Some(file) = args.picture else { return show::presets(args.command) };
-    let contact = contact::draw(&Shelf::embedded(), args.tile, &Limits::default())?;
+    let limits = Limits::default();
+    let Some(file) = args.picture else {
+        return match args.command {
+            Some(args::PresetsCommand::Show(args)) => presets::show(&args, &limits),
+            None => presets::list(&Shelf::of_scene(args.from.as_deref(), &limits)),
+        };
+    };
+    let contact = contact::draw(&Shelf::of_scene(args.from.as_deref(), &limits), args.tile, &limits)?;
+    write_contact(&file, &contact)
+}
+
+fn write_contact(file: &Path, contact: &contact::Contact) -> Result<()> {
     let raster = out::Raster::Eight { size: contact.size, samples: &contact.texels };
-    out::write_whole(&file, &out::encode(raster, Effort::default()))?;
+    out::write_whole(file, &out::encode(raster, Effort::default()))?;
     say(&format!("{}: {} x {} texels\n", file.display(), contact.size[0], contact.size[1]));
+    Ok(())
+}
+
+fn schema(args: &args::Schema) {
+    say(&schema::text(match args.of {
+        args::SchemaOf::Scene => schema::Of::Scene,
+        args::SchemaOf::Preset => schema::Of::Preset,
+        args::SchemaOf::Manifest => schema::Of::Manifest,
+    }));
+}
+
+fn completions(args: &args::Completions) {
+    let mut text = Vec::new();
+    clap_complete::generate(args.shell, &mut Cli::command(), "fogweft", &mut text);
+    say(&String::from_utf8_lossy(&text));
+}
+
+/// One page for the program and one for each command.
+fn man(args: &args::Man) -> Result<()> {
+    out::prepare_folder(&args.dir)?;
+    let mut program = Cli::command().name("fogweft");
+    // Gives every command its full name.
+    program.build();
+    let mut pages = vec![("fogweft".to_owned(), program.clone())];
+    for command in program.get_subcommands().filter(|command| command.get_name() != "help") {
+        let name = format!("fogweft-{}", command.get_name());
+        pages.push((name.clone(), command.clone().name(name.clone()).display_name(name)));
+    }
+    for (name, command) in pages {
+        let mut page = Vec::new();
+        clap_mangen::Man::new(command)
+            .render(&mut page)
+            .map_err(|error| Fault::new(Class::Output, format!("the page {name} can't be made: {error}")))?;
+        out::write_whole(args.dir.join(format!("{name}.1")), &page)?;
+    }
     Ok(())
 }
 

@@ -1,45 +1,67 @@
 //! What is shown of plans, runs and presets.
 
-use super::args::PresetsCommand;
-use super::say;
 use super::table::{bytes, layout, number};
-use fogweft::fault::Result;
 use fogweft::plan::{Job, Plan};
-use fogweft::recipe::layers::Resolved;
-use fogweft::recipe::shelf::Shelf;
 use fogweft::render::Report;
 
-/// A run: its files and where the still is.
+/// A run: what was made and why, what was kept, and where the still is. A first run shows every file in a table.
 pub fn report(report: &Report) -> String {
-    let rows: Vec<Vec<String>> = report
-        .manifest
-        .files
-        .iter()
-        .map(|entry| {
-            vec![
-                entry.slot.clone(),
-                entry.path.clone(),
-                number(entry.depth, 2),
-                number(entry.pan_rate, 3),
-                entry.optical_depth.map_or("-".to_owned(), |tau| number(tau, 3)),
-                format!("{} x {}", entry.texels[0], entry.texels[1]),
-                bytes(entry.bytes),
-            ]
-        })
-        .collect();
-    let mut text =
-        layout(&["slot", "file", "depth", "pan rate", "optical depth", "texels", "size"], &rows, 2);
-    for note in &report.plan.notes {
+    let first = !report.made.is_empty() && report.made.iter().all(|change| change.why == "new");
+    let mut text = if first { files(report) } else { String::new() };
+    if !first {
+        for change in &report.made {
+            text += &format!("{}: {}\n", change.path, change.why);
+        }
+    }
+    for change in &report.kept {
+        text += &match &change.beside {
+            Some(name) => {
+                format!(
+                    "{}: touched since the last run, kept; the new version is {name} ({})\n",
+                    change.path, change.why
+                )
+            }
+            None => format!("{}: {}, kept\n", change.path, change.why),
+        };
+    }
+    for gone in &report.gone {
+        text += &match (gone.removed, gone.touched) {
+            (true, _) => format!("{}: nothing asks for it any more, removed\n", gone.path),
+            (_, true) => {
+                format!("{}: nothing asks for it any more; touched since it was made, kept\n", gone.path)
+            }
+            _ => format!("{}: nothing asks for it any more; --prune removes it\n", gone.path),
+        };
+    }
+    for note in report.plan.notes.iter().chain(&report.notes) {
         text += &format!("note: {note}\n");
     }
     let total: u64 = report.manifest.files.iter().map(|entry| entry.bytes).sum();
-    text + &format!(
-        "{} files, {}, in {}\nstill: {}\n",
-        report.manifest.files.len(),
-        bytes(total),
-        report.folder.display(),
-        report.still.display()
-    )
+    text +=
+        &format!("{} files, {}, in {}", report.manifest.files.len(), bytes(total), report.folder.display());
+    text += &match (report.made.len(), report.unchanged) {
+        _ if first => String::new(),
+        (0, _) => "; nothing changed".to_owned(),
+        (made, unchanged) => format!("; {made} made, {unchanged} unchanged"),
+    };
+    text + &format!("\nstill: {}\n", report.still.display())
+}
+
+/// The files of a run.
+fn files(report: &Report) -> String {
+    let row = |entry: &fogweft::out::Entry| {
+        vec![
+            entry.slot.clone(),
+            entry.path.clone(),
+            number(entry.depth, 2),
+            number(entry.pan_rate, 3),
+            entry.optical_depth.map_or("-".to_owned(), |tau| number(tau, 3)),
+            format!("{} x {}", entry.texels[0], entry.texels[1]),
+            bytes(entry.bytes),
+        ]
+    };
+    let rows: Vec<Vec<String>> = report.manifest.files.iter().map(row).collect();
+    layout(&["slot", "file", "depth", "pan rate", "optical depth", "texels", "size"], &rows, 2)
 }
 
 /// A plan: every job, no pixels.
@@ -100,41 +122,4 @@ pub fn plan(plan: &Plan) -> String {
         text += &format!("note: {note}\n");
     }
     text
-}
-
-/// The shelf, or one preset of it.
-pub fn presets(command: Option<PresetsCommand>) -> Result<()> {
-    let shelf = Shelf::embedded();
-    match command {
-        None => {
-            let mut rows = Vec::new();
-            for name in shelf.names() {
-                let preset = shelf.get(name)?;
-                rows.push(vec![preset.name, preset.word, preset.anchor.to_string(), preset.about]);
-            }
-            say(&layout(&["preset", "weather word", "anchor", "for"], &rows, 4));
-        }
-        Some(PresetsCommand::Show { name }) => {
-            let preset = shelf.get(&name)?;
-            let mut text = format!("{} ({})\n{}\n\n", preset.title, preset.name, preset.about);
-            text += &format!("{}\n{}\n{}\n\n", preset.word, preset.definition, preset.source);
-            text +=
-                &format!("anchor = \"{}\"\nvisibility = {}\n", preset.anchor, number(preset.visibility, 3));
-            let resolved = Resolved::of_preset(&preset);
-            let mut table = "";
-            for key in fogweft::keys::KEYS.iter().filter(|key| key.is_step()) {
-                let (step, number) = key.path.split_once('.').unwrap_or(("", key.path));
-                if step != table {
-                    text += &format!("\n[{step}]\n");
-                    table = step;
-                }
-                if let Some(value) = resolved.value(key.path) {
-                    let unit = if key.unit.is_empty() { String::new() } else { format!(" ({})", key.unit) };
-                    text += &format!("{:<28}# {}{unit}\n", format!("{number} = {value}"), key.about);
-                }
-            }
-            say(&text);
-        }
-    }
-    Ok(())
 }

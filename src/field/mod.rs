@@ -176,6 +176,13 @@ impl Field {
         Field { grid, density }
     }
 
+    /// The field of `spec` from its numbers, worked out before; none if there are more or fewer than it has sample points.
+    pub fn of_numbers(spec: &FieldSpec, sampling: Sampling, numbers: Vec<f32>) -> Option<Field> {
+        let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
+        let density = Plane { cols: grid.cols, data: numbers };
+        (density.data.len() == grid.cols * grid.rows).then_some(Field { grid, density })
+    }
+
     /// How much each place faces the light, -1..1: the slope toward it, over a quarter of a feature, of what is seen of the
     /// density through optical depth `tau`. Thin fog shows the density itself; in thick fog only its outside shows, and what
     /// goes on within mustn't: it would read as marble. `light` in degrees (0 right, 90 above), `reach` in texels along x and y.

@@ -14,6 +14,8 @@ use toml::de::{DeTable, DeValue};
 pub(crate) enum Place {
     /// In the file at hand, at these bytes.
     File(Range<usize>),
+    /// In the table of the mood of this name in the file at hand, at these bytes.
+    Mood(String, Range<usize>),
     /// In a `--set` argument, as written.
     Argument(String),
 }
@@ -36,11 +38,13 @@ pub(crate) struct Reader<'a> {
     file: &'a Path,
     faults: Vec<Fault>,
     slips: Slips,
+    /// The mood whose tables are being read.
+    pub mood: Option<String>,
 }
 
 impl<'a> Reader<'a> {
     pub fn new(file: &'a Path) -> Reader<'a> {
-        Reader { file, faults: Vec::new(), slips: Slips::default() }
+        Reader { file, faults: Vec::new(), slips: Slips::default(), mood: None }
     }
 
     /// Adds a fault at a place.
@@ -52,7 +56,9 @@ impl<'a> Reader<'a> {
         remedy: impl Into<String>,
     ) {
         let fault = match place {
-            Place::File(span) => Fault::new(class, message).in_file(self.file).at(Some(span.clone())),
+            Place::File(span) | Place::Mood(_, span) => {
+                Fault::new(class, message).in_file(self.file).at(Some(span.clone()))
+            }
             Place::Argument(argument) => {
                 Fault::new(Class::Usage, message).in_file(PathBuf::from(format!("--set {argument}")))
             }
@@ -123,7 +129,10 @@ impl<'a> Reader<'a> {
 
     /// Reads one value; says whether it is right.
     fn value(&mut self, key: &'static Key, value: &Spanned<DeValue<'_>>, into: &mut Entries) -> bool {
-        let place = Place::File(value.span());
+        let place = match &self.mood {
+            Some(mood) => Place::Mood(mood.clone(), value.span()),
+            None => Place::File(value.span()),
+        };
         match key.check(value.get_ref()) {
             Ok(value) => {
                 into.insert(key.path, Entry { value, place });
@@ -189,7 +198,7 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
         known.extend(STEPS);
     }
     if section == Section::Scene {
-        known.extend(["air", "rim", "check", "slot"]);
+        known.extend(["air", "rim", "check", "slot", "mood"]);
     }
     match near(name, known.iter().copied()) {
         Some(near) => format!("Did you mean `{near}`?"),

@@ -23,11 +23,11 @@ pub fn write_whole(path: impl AsRef<Path>, bytes: &[u8]) -> Result<()> {
     place(folder, path, bytes).map_err(|error| cannot_write(path, &error).into())
 }
 
-/// Makes the folder, with those above it, and checks that files can be written in it.
+/// Makes the folder, with those above it.
 ///
 /// # Errors
-/// Class `Output`: a file stands in the way, or the folder can't be made or written in.
-pub fn prepare_folder(path: impl AsRef<Path>) -> Result<()> {
+/// Class `Output`: a file stands in the way, or the folder can't be made.
+pub fn make_folder(path: impl AsRef<Path>) -> Result<()> {
     let path = path.as_ref();
     match fs::metadata(path) {
         Ok(data) if !data.is_dir() => {
@@ -43,6 +43,16 @@ pub fn prepare_folder(path: impl AsRef<Path>) -> Result<()> {
                 .remedy(remedy(&error))
         })?,
     }
+    Ok(())
+}
+
+/// Makes the folder, with those above it, and checks that files can be written in it.
+///
+/// # Errors
+/// Class `Output`: a file stands in the way, or the folder can't be made or written in.
+pub fn prepare_folder(path: impl AsRef<Path>) -> Result<()> {
+    let path = path.as_ref();
+    make_folder(path)?;
     // A long run shouldn't find out at its end.
     draft().tempfile_in(path).map(drop).map_err(|error| {
         Fault::new(Class::Output, format!("nothing can be written in the output folder: {}", why(&error)))
@@ -51,6 +61,22 @@ pub fn prepare_folder(path: impl AsRef<Path>) -> Result<()> {
             .into()
     })
 }
+
+/// Removes the drafts that a run left which was ended from outside. Nobody else may be writing in the folder.
+pub fn sweep(folder: impl AsRef<Path>) {
+    let Ok(entries) = fs::read_dir(folder) else { return };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let ours = name.to_str().is_some_and(|name| name.starts_with(DRAFT[0]) && name.ends_with(DRAFT[1]));
+        if ours && entry.file_type().is_ok_and(|kind| kind.is_file()) {
+            // Whoever can't remove it loses nothing but its space.
+            let _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// How the names of drafts begin and end.
+const DRAFT: [&str; 2] = [".fogweft-", ".part"];
 
 /// Refuses what a rename would replace or follow against the user's will.
 fn refuse_special(path: &Path) -> Result<()> {
@@ -86,7 +112,7 @@ fn place(folder: &Path, path: &Path, bytes: &[u8]) -> io::Result<()> {
 
 fn draft() -> tempfile::Builder<'static, 'static> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".fogweft-").suffix(".part");
+    builder.prefix(DRAFT[0]).suffix(DRAFT[1]);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;

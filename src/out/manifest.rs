@@ -4,6 +4,7 @@ use super::files::why;
 use crate::fault::{Class, Fault, Faults, Result};
 pub use crate::plan::Kind;
 use crate::scene::Blending;
+use schemars::JsonSchema;
 use serde::ser::Serializer;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -21,20 +22,24 @@ pub const VERSION: u32 = 1;
 const MOST_BYTES: u64 = 16 << 20;
 
 /// A manifest. Lengths in scene px, depths in the scene's depth units.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Manifest {
     /// Version of this form: 1.
+    #[schemars(range(min = 1, max = 1))]
     pub version: u32,
     /// The program and its version.
     #[serde(default)]
     pub generator: String,
-    /// The camera's frame.
+    /// The camera's frame: width and height, each over 0. Unit: scene px.
+    #[schemars(inner(range(min = 1)))]
     #[serde(serialize_with = "tidy_list")]
     pub view: [f64; 2],
-    /// How far the camera pans on the play plane.
+    /// How far the camera pans on the play plane, 0 or more. Unit: scene px.
+    #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub travel: f64,
-    /// Texels per scene px that the run asked for.
+    /// Texels per scene px that the run asked for, over 0.
+    #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub scale: f64,
     /// How the renderer must mix colours.
@@ -53,23 +58,26 @@ pub struct Manifest {
 }
 
 /// The picture of the whole stack.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Still {
     /// Path of the picture, relative to the manifest.
     pub path: String,
-    /// The camera's place on the travel.
+    /// The camera's place on the travel. Unit: scene px.
     #[serde(serialize_with = "tidy")]
     pub camera: f64,
-    /// BLAKE3 of the file, in hexadecimal.
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
     #[serde(default)]
     pub hash: String,
-    /// The file's length.
+    /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
+    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    #[serde(default)]
+    pub made_of: String,
 }
 
 /// One file of the manifest.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Entry {
     /// The slot it belongs to.
     pub slot: String,
@@ -77,34 +85,39 @@ pub struct Entry {
     pub kind: Kind,
     /// Path relative to the manifest.
     pub path: String,
-    /// Its place from far to near; unique.
+    /// Its place from far to near, 0 or more; unique.
     pub order: u32,
-    /// Depth of the slot.
+    /// Depth of the slot: 0 on the play plane, positive behind it. Unit: depth units.
     #[serde(serialize_with = "tidy")]
     pub depth: f64,
-    /// How fast it pans against the play plane.
+    /// How fast it pans: scene px in the view for each px of camera travel, over 0.
+    #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub pan_rate: f64,
-    /// Left, top, width, height with the camera at the start of the travel.
+    /// Left, top, width, height with the camera at the start of the travel. Unit: scene px.
     #[serde(serialize_with = "tidy_list")]
     pub rect: [f64; 4],
-    /// Width and height in texels.
+    /// Width and height, 1 or more each. Unit: texels.
+    #[schemars(inner(range(min = 1)))]
     pub texels: [u32; 2],
-    /// It stands again at every such distance, if there is one.
+    /// It stands again at every such distance, over 0, if there is one. Unit: scene px.
     #[serde(serialize_with = "tidy_option")]
     pub period: Option<f64>,
-    /// Mean optical depth of the air along the anchor line; for fog.
+    /// Mean optical depth of the air along the anchor line, over 0; for fog.
     #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option")]
     pub optical_depth: Option<f64>,
     /// Whether every texel is opaque.
     #[serde(default)]
     pub opaque: bool,
-    /// BLAKE3 of the file, in hexadecimal.
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
     #[serde(default)]
     pub hash: String,
-    /// The file's length.
+    /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
+    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    #[serde(default)]
+    pub made_of: String,
 }
 
 impl Manifest {
@@ -197,12 +210,11 @@ impl Manifest {
     }
 }
 
-/// Checks, before anything is written, that the run overwrites nothing but what the earlier run made.
+/// Checks, before anything is written, that the outputs are files of their own on every disk.
 ///
 /// # Errors
-/// Class `Output`, one fault for each name: it exists and `earlier` doesn't list it, leaves the folder, or can't be
-/// told from another name where case doesn't count. The manifest itself may be replaced if `earlier` was read from it.
-pub fn guard(folder: impl AsRef<Path>, names: &[String], earlier: Option<&Manifest>) -> Result<()> {
+/// Class `Output`, one fault for each name that leaves the folder, or can't be told from another one where case doesn't count.
+pub fn apart(folder: impl AsRef<Path>, names: &[String]) -> Result<()> {
     let folder = folder.as_ref();
     let mut faults = Faults::default();
     let mut seen: BTreeMap<String, &str> = BTreeMap::new();
@@ -212,38 +224,16 @@ pub fn guard(folder: impl AsRef<Path>, names: &[String], earlier: Option<&Manife
             |message: String, remedy: &str| Fault::new(Class::Output, message).in_file(&path).remedy(remedy);
         if !stays_inside(name) {
             faults.list.push(fault(format!("the output {name:?} would leave its folder"), "rename the slot"));
-            continue;
-        }
-        if let Some(other) = seen.insert(name.to_lowercase(), name) {
+        } else if let Some(other) = seen.insert(name.to_lowercase(), name) {
             let message = format!("the outputs {other:?} and {name:?} would be the same file on many disks");
             faults.list.push(fault(message, "rename one of the slots"));
-            continue;
-        }
-        let ours = earlier.is_some_and(|earlier| name == NAME || earlier.names().any(|known| known == name));
-        if !ours && fs::symlink_metadata(&path).is_ok() {
-            faults.list.push(fault(
-                "the file exists, and no earlier run made it".into(),
-                "move it away, or name another output folder",
-            ));
         }
     }
     faults.or(())
 }
 
-/// Whether `hash` and `bytes` are those of the file at `path`: nobody changed it since it was written.
-pub fn unchanged(path: impl AsRef<Path>, hash: &str, bytes: u64) -> bool {
-    let path = path.as_ref();
-    let plain = fs::symlink_metadata(path).is_ok_and(|data| data.is_file() && data.len() == bytes);
-    let digest = || {
-        let mut hasher = blake3::Hasher::new();
-        std::io::copy(&mut fs::File::open(path)?.take(bytes + 1), &mut hasher)?;
-        std::io::Result::Ok(hasher.finalize())
-    };
-    plain && digest().is_ok_and(|digest| digest.to_hex().as_str() == hash)
-}
-
 /// A relative path of plain names, on every platform.
-fn stays_inside(name: &str) -> bool {
+pub(crate) fn stays_inside(name: &str) -> bool {
     let plain = !name.is_empty() && !name.chars().any(|c| c == '\\' || c == ':' || c.is_control());
     plain && Path::new(name).components().all(|part| matches!(part, Component::Normal(_)))
 }

@@ -6,6 +6,6 @@ pub mod manifest;
 pub mod png;
 pub mod stream;
 
-pub use files::{prepare_folder, write_whole};
-pub use manifest::{Entry, Kind, Manifest, Still, guard};
+pub use files::{make_folder, prepare_folder, sweep, write_whole};
+pub use manifest::{Entry, Kind, Manifest, Still, apart};
 pub use png::{Effort, Raster, encode};

@@ -21,7 +21,7 @@ use serde::{Deserialize, Serialize, Serializer};
 use std::collections::BTreeMap;
 
 /// What a file holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Kind {
     /// The air between a slot and the next farther one.

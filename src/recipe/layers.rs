@@ -19,6 +19,8 @@ pub enum Layer {
     Scene,
     /// The slot.
     Slot,
+    /// The mood of this name, in the scene's or the slot's place.
+    Mood(String),
     /// The command line.
     CommandLine,
 }
@@ -30,6 +32,7 @@ impl fmt::Display for Layer {
             Layer::Preset(name) => write!(f, "preset {name}"),
             Layer::Scene => f.write_str("scene"),
             Layer::Slot => f.write_str("slot"),
+            Layer::Mood(name) => write!(f, "mood {name}"),
             Layer::CommandLine => f.write_str("command line"),
         }
     }

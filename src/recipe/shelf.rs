@@ -3,7 +3,9 @@
 use super::Anchor;
 use super::layers::{Layer, Resolved};
 use crate::fault::{Class, Fault, Faults, Result};
-use crate::keys::{self, Entries, Reader, Section, Value, near, shown};
+use crate::keys::{self, Entries, Reader, Section, Value, shown};
+use crate::limits::Limits;
+use crate::scene::Source;
 use std::borrow::Cow;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -66,6 +68,12 @@ struct Shelved {
     name: String,
     file: PathBuf,
     text: Cow<'static, str>,
+    /// Why its text can't be had.
+    broken: Option<Faults>,
+    /// Whether it was read from a disk.
+    on_disk: bool,
+    /// What of the same name it hides; it may be built on that.
+    hides: Option<Box<Shelved>>,
 }
 
 /// Presets by name. What is put on the shelf later hides what has the same name.
@@ -98,16 +106,66 @@ impl Shelf {
             name: (*name).to_owned(),
             file: PathBuf::from(format!("presets/{name}.toml")),
             text: Cow::Borrowed(text),
+            broken: None,
+            on_disk: false,
+            hides: None,
         };
         Shelf { files: EMBEDDED.iter().map(shelved).collect() }
     }
 
     /// Puts a preset's text on the shelf; `file` is for messages.
     pub fn put(&mut self, name: impl Into<String>, file: impl AsRef<Path>, text: impl Into<String>) {
-        let name = name.into();
-        self.files.retain(|shelved| shelved.name != name);
-        let file = file.as_ref().to_path_buf();
-        self.files.push(Shelved { name, file, text: Cow::Owned(text.into()) });
+        let (name, file) = (name.into(), file.as_ref().to_path_buf());
+        self.lay(Shelved {
+            name,
+            file,
+            text: Cow::Owned(text.into()),
+            broken: None,
+            on_disk: false,
+            hides: None,
+        });
+    }
+
+    /// Puts every `.toml` file of a folder on the shelf, each under its own name. A folder that isn't there holds none; what is wrong
+    /// with a file comes out when it is asked for.
+    pub fn put_folder(&mut self, folder: &Path, limits: &Limits) {
+        let Ok(entries) = std::fs::read_dir(folder) else { return };
+        let mut files: Vec<PathBuf> = entries.take(MOST_FILES).flatten().map(|entry| entry.path()).collect();
+        files.sort();
+        for file in files {
+            let named = file.extension().is_some_and(|ending| ending == "toml");
+            let Some(name) = file.file_stem().and_then(|stem| stem.to_str()).filter(|_| named) else {
+                continue;
+            };
+            let (text, broken) = match Source::load(&file, limits) {
+                Ok(source) => (source.text, None),
+                Err(faults) => (String::new(), Some(faults)),
+            };
+            let name = name.to_owned();
+            self.lay(Shelved { name, file, text: Cow::Owned(text), broken, on_disk: true, hides: None });
+        }
+    }
+
+    /// The shelf that a scene sees: the presets that come with the program, over them the user's own, over them those in `presets/`
+    /// beside the scene file.
+    pub fn of_scene(scene: Option<&Path>, limits: &Limits) -> Shelf {
+        let mut shelf = Shelf::embedded();
+        for folder in folders(scene) {
+            shelf.put_folder(&folder, limits);
+        }
+        shelf
+    }
+
+    fn lay(&mut self, mut shelved: Shelved) {
+        if let Some(at) = self.files.iter().position(|known| known.name == shelved.name) {
+            shelved.hides = Some(Box::new(self.files.remove(at)));
+        }
+        self.files.push(shelved);
+    }
+
+    /// The file that a preset was read from; none for those that come with the program.
+    pub fn file(&self, name: &str) -> Option<&Path> {
+        self.find(name).filter(|shelved| shelved.on_disk).map(|shelved| shelved.file.as_path())
     }
 
     /// All names, sorted.
@@ -129,11 +187,7 @@ impl Shelf {
 
     /// What to do about a name that isn't there.
     pub fn remedy_for(&self, name: &str) -> String {
-        let names = self.names();
-        match near(name, names.iter().copied()) {
-            Some(near) => format!("Did you mean \"{near}\"?"),
-            None => format!("There are: {}.", names.join(", ")),
-        }
+        keys::instead(name, self.names().into_iter())
     }
 
     /// The preset of this name.
@@ -154,12 +208,20 @@ impl Shelf {
             let fault = Fault::new(Class::Usage, format!("There is no preset {}", shown(name)));
             return Err(fault.remedy(self.remedy_for(name)).into());
         };
+        self.build_from(shelved, below)
+    }
+
+    fn build_from(&self, shelved: &Shelved, below: &mut Vec<String>) -> Result<Preset> {
+        let name = shelved.name.as_str();
+        if let Some(faults) = &shelved.broken {
+            return Err(faults.clone());
+        }
         let mut reader = Reader::new(&shelved.file);
         let mut room = String::new();
         let (table, whole) = reader.parse(&shelved.text, &mut room);
         let mut entries = Entries::new();
         let wrong = reader.table(&table, Section::Preset, &[], &mut entries);
-        let base = self.base(&entries, name, below, &mut reader)?;
+        let base = self.base(&entries, shelved, below, &mut reader)?;
         if whole && !wrong.contains(&"preset.from") {
             for path in missing(&entries, base.is_some()).into_iter().filter(|path| !wrong.contains(path)) {
                 let name = path.trim_start_matches("preset.");
@@ -183,14 +245,15 @@ impl Shelf {
     fn base(
         &self,
         entries: &Entries,
-        name: &str,
+        shelved: &Shelved,
         below: &mut Vec<String>,
         reader: &mut Reader<'_>,
     ) -> Result<Option<Preset>> {
         let Some(entry) = entries.get("preset.from") else { return Ok(None) };
         let from = entry.value.text().unwrap_or_default();
-        below.push(name.to_owned());
-        if below.iter().any(|known| known == from) {
+        let hidden = shelved.hides.as_ref().filter(|_| from == shelved.name);
+        below.push(shelved.name.clone());
+        if hidden.is_none() && below.iter().any(|known| known == from) {
             let chain = [below.as_slice(), &[from.to_owned()]].concat().join(" from ");
             reader.fault(
                 Class::Scene,
@@ -214,9 +277,26 @@ impl Shelf {
             );
             return Ok(None);
         }
-        self.build(from, below).map(Some)
+        match hidden {
+            Some(hidden) => self.build_from(hidden, below).map(Some),
+            None => self.build(from, below).map(Some),
+        }
     }
 }
+
+/// Folders of presets besides the program's own, in the order in which they hide each other: the user's, and the scene's.
+pub fn folders(scene: Option<&Path>) -> Vec<PathBuf> {
+    let absolute = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|path| path.is_absolute());
+    // XDG Base Directory Specification 0.8; elsewhere the system's own place.
+    let config = absolute("XDG_CONFIG_HOME")
+        .or_else(|| absolute("HOME").map(|home| home.join(".config")))
+        .or_else(|| absolute("APPDATA"));
+    let own = config.map(|config| config.join("fogweft").join("presets"));
+    own.into_iter().chain(scene.map(|scene| scene.with_file_name("presets"))).collect()
+}
+
+/// Most files of a folder that are looked at.
+const MOST_FILES: usize = 4000;
 
 /// Paths of the head's keys that must be given and aren't.
 fn missing(entries: &Entries, built_on: bool) -> Vec<&'static str> {

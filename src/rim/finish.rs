@@ -4,12 +4,13 @@ use super::solve::{Case, Solved};
 use super::{Outcome, Rim, finished, nothing, outline};
 use crate::field::grid::Plane;
 use crate::field::stretch::Stretch;
+use crate::plan::{Placing, RimJob};
 
 impl Case<'_> {
     /// The rim.
     pub(super) fn finish(&self, solved: Solved, limit: f32) -> Rim {
         let Solved { outcome, airs, spread } = solved;
-        let spec = self.spec;
+        let spec = &self.job.spec;
         let grid = spread.grid;
         // Rows and columns of the grid that hold anything to see.
         let seen = |value: f32| finished(value, limit) > 2e-4;
@@ -35,17 +36,9 @@ impl Case<'_> {
         }
         let [top, foot] =
             [texel(frame[1] as f64 - 2.0, 1, size[1]), texel(frame[3] as f64 + 2.0, 1, size[1])];
-        let mut placing = self.placing.clone();
-        let [x, y, ..] = placing.rect;
-        if !spec.periodic {
-            placing.rect[0] = x + f64::from(left) / self.scale;
-            placing.rect[2] = f64::from(right - left) / self.scale;
-        }
-        placing.rect[1] = y + f64::from(top) / self.scale;
-        placing.rect[3] = f64::from(foot - top) / self.scale;
-        placing.texels = [right - left, foot - top];
+        let frame = [left, top, right - left, foot - top];
         Rim {
-            placing,
+            placing: placed(self.job, self.scale, frame),
             outcome,
             airs,
             facing: spread.facing,
@@ -61,23 +54,42 @@ impl Case<'_> {
 
     /// A rim of one empty texel.
     pub(super) fn empty(&self, outcome: Outcome) -> Rim {
-        let mut placing = self.placing.clone();
-        let [x, y] = [placing.rect[0], placing.rect[1]];
-        let side = 1.0 / self.scale;
-        placing.rect = if self.spec.periodic { [x, y, placing.rect[2], side] } else { [x, y, side, side] };
-        placing.texels = [1, 1];
-        Rim {
-            placing,
-            outcome,
-            spec: self.spec.clone(),
-            airs: Vec::new(),
-            facing: Plane::new(1, 1),
-            stretch: Stretch::new(nothing(), 1),
-            limit: 0.0,
-            beneath: Vec::new(),
-            art: [0, 0],
-            crop: [0, 0],
-            plain: true,
-        }
+        empty(self.job, self.scale, outcome)
+    }
+}
+
+/// Where the rim of `job` stands that fills `frame` of its canvas: left, top, width and height in texels.
+pub(super) fn placed(job: &RimJob, scale: f64, frame: [u32; 4]) -> Placing {
+    let mut placing = job.placing.clone();
+    let [left, top, width, height] = frame.map(|side| f64::from(side) / scale);
+    if !job.spec.periodic {
+        placing.rect[0] += left;
+        placing.rect[2] = width;
+    }
+    placing.rect[1] += top;
+    placing.rect[3] = height;
+    placing.texels = [frame[2], frame[3]];
+    placing
+}
+
+/// A rim of one empty texel.
+pub(super) fn empty(job: &RimJob, scale: f64, outcome: Outcome) -> Rim {
+    let mut placing = job.placing.clone();
+    let [x, y, width, _] = placing.rect;
+    let side = 1.0 / scale;
+    placing.rect = [x, y, if job.spec.periodic { width } else { side }, side];
+    placing.texels = [1, 1];
+    Rim {
+        placing,
+        outcome,
+        spec: job.spec.clone(),
+        airs: Vec::new(),
+        facing: Plane::new(1, 1),
+        stretch: Stretch::new(nothing(), 1),
+        limit: 0.0,
+        beneath: Vec::new(),
+        art: [0, 0],
+        crop: [0, 0],
+        plain: true,
     }
 }

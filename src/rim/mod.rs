@@ -6,6 +6,7 @@
 
 mod finish;
 mod hold;
+mod kept;
 pub(crate) mod kernel;
 mod need;
 mod outline;
@@ -60,7 +61,7 @@ pub struct RimSpec {
 }
 
 /// How a rim's strength came out.
-#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Outcome {
     /// Places looked at: points of the outline times camera places.
     pub places: usize,

@@ -77,7 +77,7 @@ impl Case<'_> {
         let sight = &self.sights[at];
         let point = sight.point as usize;
         let step = Step::new(self.space, &self.points[point], sight.behind, colours[point]);
-        let (wanted, most) = (self.spec.separation as f32, opacity(KNEE * limit));
+        let (wanted, most) = (self.job.spec.separation as f32, opacity(KNEE * limit));
         let full = depth(step.beyond(wanted, most)?);
         let enough = step.beyond((wanted - TOLERANCE as f32).max(0.0), most).map_or(full, depth);
         Some(Need { point: sight.point, full, enough })
@@ -92,7 +92,7 @@ impl Case<'_> {
         colours: &[[f32; 3]],
         limit: f32,
     ) -> Vec<usize> {
-        let enough = (self.spec.separation - TOLERANCE).max(0.0) as f32;
+        let enough = (self.job.spec.separation - TOLERANCE).max(0.0) as f32;
         let drawn: Vec<f32> = self
             .points
             .par_iter()

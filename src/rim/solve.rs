@@ -4,10 +4,10 @@ use super::kernel::sample;
 use super::need::{Step, depth};
 use super::outline::Point;
 use super::spread::Spread;
-use super::{Air, KNEE, Outcome, Rim, RimSpec, TOLERANCE, ramp};
+use super::{Air, KNEE, Outcome, Rim, TOLERANCE, ramp};
 use crate::art::Picture;
 use crate::exp::opacity;
-use crate::plan::Placing;
+use crate::plan::RimJob;
 use crate::sheet::grade::Ramp;
 use crate::still::Space;
 use rayon::prelude::*;
@@ -32,8 +32,7 @@ pub(crate) struct Sight {
 
 /// All that a solve reads.
 pub(crate) struct Case<'a> {
-    pub spec: &'a RimSpec,
-    pub placing: &'a Placing,
+    pub job: &'a RimJob,
     pub scale: f64,
     pub picture: &'a Picture,
     pub points: &'a [Point],
@@ -62,20 +61,20 @@ pub(super) struct Solved {
 impl Case<'_> {
     pub(super) fn place(&self, point: &Point) -> [f64; 2] {
         let [x, y] = point.at;
-        let [left, top] = self.spec.corner;
+        let [left, top] = self.job.spec.corner;
         [(i64::from(x) + left) as f64 + 0.5, (i64::from(y) + top) as f64 + 0.5]
     }
 
     /// The haze's colour at each point, in the blending's own space.
     pub(super) fn colours(&self, spread: &Spread) -> Vec<[f32; 3]> {
         // The haze turns with height alone: one ramp for each row, or for all.
-        let turns = self.spec.tones.aloft.is_some();
+        let turns = self.job.spec.tones.aloft.is_some();
         let heights: Vec<i32> = self.points.iter().map(|point| if turns { point.at[1] } else { 0 }).collect();
         let first = heights.iter().copied().min().unwrap_or(0);
         let last = heights.iter().copied().max().unwrap_or(0);
-        let top = self.spec.corner[1] as f64 + 0.5;
+        let top = self.job.spec.corner[1] as f64 + 0.5;
         let ramps: Vec<Ramp> =
-            (first..=last).into_par_iter().map(|y| ramp(self.spec, f64::from(y) + top)).collect();
+            (first..=last).into_par_iter().map(|y| ramp(&self.job.spec, f64::from(y) + top)).collect();
         self.points
             .par_iter()
             .zip(&heights)
@@ -88,7 +87,7 @@ impl Case<'_> {
 
     fn needs(&self, colours: &[[f32; 3]], limit: f32) -> Vec<Need> {
         let most = opacity(limit);
-        let wanted = self.spec.separation as f32;
+        let wanted = self.job.spec.separation as f32;
         let enough = (wanted - TOLERANCE as f32).max(0.0);
         self.sights
             .par_iter()
@@ -105,7 +104,7 @@ impl Case<'_> {
 
     /// Solves for the rim.
     pub fn solve(&self) -> Rim {
-        let spec = self.spec;
+        let spec = &self.job.spec;
         let outcome = Outcome {
             places: self.sights.len(),
             lacking: 0,
@@ -182,7 +181,7 @@ impl Case<'_> {
         outcome.lacking = needs.iter().filter(|need| need.full > 0.0).count();
         outcome.attainable = count(&needs);
         let mut airs = vec![Air { depth, colour: None }];
-        if let Some(colour) = self.spec.dark {
+        if let Some(colour) = self.job.spec.dark {
             let mut dark_needs =
                 self.needs(&vec![self.space.enter(colour.0); self.points.len()], KNEE * limit);
             for (need, bright) in dark_needs.iter_mut().zip(&needs) {

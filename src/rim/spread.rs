@@ -35,7 +35,7 @@ pub(super) struct Spread {
 impl Spread {
     /// The spread of a case's art, at a standard deviation of `deviation` texels along y.
     pub fn new(case: &Case<'_>, deviation: f64) -> Spread {
-        let spec = case.spec;
+        let spec = &case.job.spec;
         let field = &spec.field;
         let kernel = Kernel::new(field, deviation);
         let grid = kernel.grid([field.cols, field.rows]);
@@ -118,7 +118,7 @@ impl Spread {
 
 /// Breaks the spread up by the slot's bands once more, as soft as in its sheet: off the outline alone, where nothing hangs on it.
 fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
-    let field = &case.spec.field;
+    let field = &case.job.spec.field;
     let recipe = &field.recipe;
     if recipe.bands.amount <= 0.0 {
         return;
@@ -142,7 +142,7 @@ fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     let middle = there.len() / 2;
     let usual = *there.select_nth_unstable_by(middle, f32::total_cmp).1;
     // A spread that had to be widened has no slope to spare.
-    let broken = BROKEN * (case.spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
+    let broken = BROKEN * (case.job.spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
     for ((spread, bands), near) in spread.data.iter_mut().zip(&bands.data).zip(&outline.data) {
         let near = near / (OFF * usual);
         let share = broken / (1.0 + near * near);

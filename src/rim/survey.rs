@@ -37,8 +37,12 @@ pub enum Ready<'a> {
     Sheet(&'a Sheet),
     /// Art.
     Picture(&'a Picture),
-    /// A rim, which the survey makes.
-    Rim,
+    /// A rim that is solved already.
+    Rim(&'a Rim),
+    /// A rim, which the survey solves.
+    Due,
+    /// Nothing that anybody needs.
+    Aside,
 }
 
 /// One place of an outline as seen from one camera place.
@@ -94,7 +98,7 @@ impl Mark {
 
 impl Survey {
     /// Looks at the plan's outlines from `cameras`; the first `solving` of these count for the rims. `ready` holds the plan's jobs
-    /// in their order.
+    /// in their order; what of them isn't there is left out.
     pub fn new(plan: &Plan, ready: &[Ready<'_>], cameras: &[f64], solving: usize) -> Survey {
         let space = Space::new(plan.blending);
         let ground = space.enter(plan.backdrop.0);
@@ -103,7 +107,9 @@ impl Survey {
             .iter()
             .zip(ready)
             .map(|(job, ready)| match (job, ready) {
-                (Job::Art(job), Ready::Picture(picture)) => outline::trace(picture, job.wraps, POINTS),
+                (Job::Art(job), Ready::Picture(picture)) if !cameras.is_empty() => {
+                    outline::trace(picture, job.wraps, POINTS)
+                }
                 _ => Vec::new(),
             })
             .collect();
@@ -138,17 +144,17 @@ impl Survey {
         for (index, job) in plan.files.iter().enumerate() {
             match (job, &ready[index]) {
                 (_, Ready::Sheet(sheet)) => {
-                    work.sheet(index, job.placing(), sheet);
+                    work.sheet(job.placing(), sheet);
                     work.steepest = Some(sheet.steepest());
                     work.slot = job.placing().slot.clone();
                 }
-                (Job::Rim(job), _) => {
+                (_, Ready::Rim(rim)) => work.rim(index, rim),
+                (Job::Rim(job), Ready::Due) => {
                     let art = index + 1;
                     if let Some(Ready::Picture(picture)) = ready.get(art) {
                         let own = work.slot == job.placing.slot;
                         let case = Case {
-                            spec: &job.spec,
-                            placing: &job.placing,
+                            job,
                             scale: plan.scale,
                             picture,
                             points: &outlines[art],
@@ -197,6 +203,24 @@ impl Survey {
             }
         }
         Survey { cameras: cameras.to_vec(), rims: work.rims, marks, wanted }
+    }
+}
+
+impl Survey {
+    /// Keeps what was seen from the camera places `cameras` alone, in their order.
+    pub(crate) fn only(&mut self, cameras: &[f64]) {
+        let to: Vec<Option<usize>> =
+            self.cameras.iter().map(|camera| cameras.iter().position(|other| other == camera)).collect();
+        for (_, marks) in &mut self.marks {
+            marks.retain_mut(|mark| match to[usize::from(mark.place)] {
+                Some(place) => {
+                    mark.place = place as u16;
+                    true
+                }
+                None => false,
+            });
+        }
+        self.cameras = cameras.to_vec();
     }
 }
 
@@ -279,7 +303,7 @@ impl Work<'_> {
         });
     }
 
-    fn sheet(&mut self, _index: usize, placing: &Placing, sheet: &Sheet) {
+    fn sheet(&mut self, placing: &Placing, sheet: &Sheet) {
         let size = sheet.size();
         self.strips(
             placing,

@@ -23,10 +23,19 @@ const LONGEST_NAME: usize = 100;
 
 /// Whether outputs can be called after a slot's name on every file system.
 pub(super) fn name(name: &str) -> Result<(), Unfit> {
+    called("slot", name)
+}
+
+/// Whether a folder can be called after a mood's name on every file system.
+pub(super) fn mood_name(name: &str) -> Result<(), Unfit> {
+    called("mood", name)
+}
+
+fn called(what: &str, name: &str) -> Result<(), Unfit> {
     let unfit = |why: String, remedy: &str| {
         Err(Unfit {
             class: Class::Scene,
-            message: format!("The slot's name {} {why}", shown(name)),
+            message: format!("The {what}'s name {} {why}", shown(name)),
             remedy: remedy.to_owned(),
         })
     };

@@ -1,6 +1,7 @@
 //! The scene as meant: every default, colour and override resolved. What renders reads this and interprets nothing.
 
 mod check;
+mod moods;
 pub mod read;
 mod sets;
 mod source;
@@ -14,7 +15,7 @@ use std::fmt;
 use std::path::PathBuf;
 
 /// How the target renderer mixes colours.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Blending {
     /// On the stored sRGB values.

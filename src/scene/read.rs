@@ -7,6 +7,7 @@ mod build;
 pub(crate) use build::DARK;
 mod checks;
 
+use super::moods;
 use super::sets::{self, Overrides};
 use super::written::{self, Written};
 use super::{Scene, Source};
@@ -27,6 +28,12 @@ pub struct Reading {
     pub facts: Resolved,
     /// For each slot of `scene`, in its order: all step numbers, the slot's preset and anchor, and the keys it gives.
     pub slots: Vec<Resolved>,
+    /// Step numbers that the scene, its mood and the command line set for all slots.
+    pub over: Resolved,
+    /// Names of the moods that the scene has, in the file's order.
+    pub moods: Vec<String>,
+    /// Names of the presets that it is made from, with those that they are built on.
+    pub presets: Vec<String>,
 }
 
 /// What a reading follows.
@@ -71,20 +78,38 @@ pub fn read_text(
 /// # Errors
 /// With all faults of the text and the overrides at once.
 pub fn read(file: &Path, text: &str, options: Options<'_>) -> Result<Reading> {
+    read_mood(file, text, options, None)
+}
+
+/// As [`read`], in the mood of this name.
+///
+/// # Errors
+/// As for [`read`]; and if the scene has no such mood.
+pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&str>) -> Result<Reading> {
     let mut reader = Reader::new(file);
     let mut written = written::read(text, options.limits, &mut reader);
+    let moods: Vec<String> = written.moods.iter().map(|mood| mood.name.clone()).collect();
+    let mut unknown = Faults::default();
+    if let Some(mood) = mood
+        && let Err(faults) = moods::apply(mood, file, &mut written)
+        // In a file that can't be read to its end, it may stand further down.
+        && written.whole
+    {
+        unknown = faults;
+    }
     let overrides = sets::apply(options.sets, &mut written, &mut reader);
     checks::all(&written, file, options.check_art, &mut reader);
     let (presets, mut preset_faults) = presets(&written, options.shelf, &mut reader);
 
     let mut faults = Faults { list: reader.finish(), sources: Vec::new() };
     faults.list.append(&mut preset_faults.list);
+    faults.list.append(&mut unknown.list);
     if !faults.list.is_empty() {
         let mut faults = faults.with_source(file, text);
         faults.sources.append(&mut preset_faults.sources);
         return Err(faults);
     }
-    build::scene(file, &Meant { written, overrides, presets })
+    build::scene(file, &Meant { written, overrides, presets, moods })
 }
 
 /// All that a faultless scene is built from.
@@ -93,6 +118,8 @@ struct Meant {
     overrides: Overrides,
     /// Every preset that the scene or a slot names.
     presets: BTreeMap<String, Preset>,
+    /// Names of the moods that the scene has.
+    moods: Vec<String>,
 }
 
 /// The presets that are named, each read once; unknown names and faulty presets are faults.
@@ -130,10 +157,18 @@ fn default_preset() -> String {
     literal.and_then(|value| value.text().map(str::to_owned)).unwrap_or_default()
 }
 
+/// Who set an entry that stands in the file's layer `in_file`.
+fn layer(entry: &Entry, in_file: Layer) -> Layer {
+    match &entry.place {
+        Place::Argument(_) => Layer::CommandLine,
+        Place::Mood(name, _) => Layer::Mood(name.clone()),
+        Place::File(_) => in_file,
+    }
+}
+
 /// Of a slot's entry and the scene's the one that wins: the slot's, unless only the scene's is from the command line.
 fn winner<'a>(slot: Option<&'a Entry>, scene: Option<&'a Entry>) -> Option<(&'a Entry, Layer)> {
     let from_command_line = |entry: &Entry| matches!(entry.place, Place::Argument(_));
-    let layer = |entry: &Entry, layer| if from_command_line(entry) { Layer::CommandLine } else { layer };
     match (slot, scene) {
         (Some(slot), Some(scene)) if from_command_line(scene) && !from_command_line(slot) => {
             Some((scene, Layer::CommandLine))

@@ -122,15 +122,7 @@ fn unknown_slot(rest: &str, written: &Written, place: &Place, reader: &mut Reade
         reader.fault(Class::Usage, place, "No key of the slot is named", remedy);
         return;
     }
-    let names: Vec<&str> = written.slots.iter().filter_map(|slot| slot.name()).collect();
-    let remedy = match near(name, names.iter().copied()) {
-        Some(near) => format!("Did you mean {}?", shown(near)),
-        None if names.is_empty() => "The scene has no slots.".into(),
-        None => {
-            let some: Vec<String> = names.iter().take(40).map(|name| shown(name)).collect();
-            format!("There are: {}.", some.join(", "))
-        }
-    };
+    let remedy = keys::instead(name, written.slots.iter().filter_map(|slot| slot.name()));
     reader.fault(Class::Usage, place, format!("There is no slot {}", shown(name)), remedy);
 }
 

@@ -1,5 +1,6 @@
 //! The scene as written: what the file gives, checked key by key, nothing resolved.
 
+use super::moods;
 use crate::fault::Class;
 use crate::keys::{Entries, Place, Reader, Section};
 use crate::limits::Limits;
@@ -14,6 +15,8 @@ pub(super) struct Written {
     pub top: Entries,
     /// The slots, in the file's order.
     pub slots: Vec<WrittenSlot>,
+    /// The moods, in the file's order.
+    pub moods: Vec<moods::WrittenMood>,
     /// Keys of the scene that are given but wrong; `slot` stands for the list of slots.
     pub wrong: Vec<&'static str>,
     /// Whether all of the file could be read; if not, nothing can be called missing.
@@ -43,7 +46,8 @@ pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Writ
     let mut room = String::new();
     let (table, whole) = reader.parse(text, &mut room);
     let mut written = Written { whole, ..Written::default() };
-    written.wrong = reader.table(&table, Section::Scene, &["air", "rim", "check", "slot"], &mut written.top);
+    let tables = ["air", "rim", "check", "slot", "mood"];
+    written.wrong = reader.table(&table, Section::Scene, &tables, &mut written.top);
     for (name, value) in table.iter() {
         match name.get_ref().as_ref() {
             "air" => read_table(reader, "air", Section::Air, value, &mut written.top),
@@ -53,10 +57,13 @@ pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Writ
             _ => {}
         }
     }
+    if let Some((_, value)) = table.iter().find(|(name, _)| name.get_ref() == "mood") {
+        written.moods = moods::read(reader, value, &written.slots);
+    }
     written
 }
 
-fn read_table(
+pub(super) fn read_table(
     reader: &mut Reader<'_>,
     name: &str,
     section: Section,

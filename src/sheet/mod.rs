@@ -56,6 +56,11 @@ impl Sheet {
     /// Works out the field of a sheet.
     pub fn new(spec: SheetSpec, sampling: Sampling) -> Sheet {
         let field = Field::new(&spec.field, sampling);
+        Sheet::of_field(spec, field)
+    }
+
+    /// The sheet of a field that was worked out from the same `spec`.
+    pub fn of_field(spec: SheetSpec, field: Field) -> Sheet {
         let bands = &spec.field.recipe.bands;
         let facing = (spec.tones.lit > 0.0).then(|| {
             let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];

@@ -30,6 +30,11 @@ impl Treatment {
 
     /// The treated copy. `blending` is the space that the tint is mixed in.
     pub fn apply(&self, mut picture: Picture, blending: Blending) -> Picture {
+        if self.nothing() {
+            return picture;
+        }
+        // What comes of it lies between the codes of 8 bits.
+        picture.deep = true;
         if let Some(tint) = &self.tint {
             tint.apply(&mut picture, blending);
         }

@@ -123,15 +123,7 @@ pub fn scene(text: &str, arts: &[(&str, &Pixels, [f64; 2])]) -> (Scene, Arts) {
 /// Renders into a folder of its own, 16 bits.
 pub fn render(scene: &Scene, arts: &Arts) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
-    let options = Options {
-        out: folder.path().to_path_buf(),
-        scales: vec![1.0],
-        only: Vec::new(),
-        bits: Bits::Sixteen,
-        camera: None,
-        effort: Effort::Fast,
-        limits: Limits::default(),
-    };
+    let options = Options { bits: Bits::Sixteen, effort: Effort::Fast, ..Options::new(folder.path()) };
     render::render(scene, arts, &options).expect("a run");
     folder
 }

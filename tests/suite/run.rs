@@ -188,8 +188,7 @@ fn the_files_put_together_are_the_still() {
             for (texel, (got, want)) in still.texels.iter().zip(&composed).enumerate() {
                 for channel in 0..3 {
                     let off = (f64::from(got[channel]) - want[channel]).abs();
-                    // A sixteenth of an 8-bit step.
-                    assert!(off <= 16.0, "{blending} at {camera}, texel {texel}: {got:?} for {want:?}");
+                    assert!(off <= 3.0, "{blending} at {camera}, texel {texel}: {got:?} for {want:?}");
                 }
             }
         }

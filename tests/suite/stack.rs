@@ -206,13 +206,10 @@ proptest! {
 fn rendered(scene: &Scene, arts: &Arts, camera: f64) -> (Decoded, Vec<[f64; 3]>) {
     let folder = tempfile::tempdir().unwrap();
     let options = Options {
-        out: folder.path().to_owned(),
-        scales: vec![1.0],
-        only: Vec::new(),
         bits: Bits::Sixteen,
         camera: Some(camera),
         effort: Effort::Fast,
-        limits: Limits::default(),
+        ..Options::new(folder.path())
     };
     render::render(scene, arts, &options).unwrap_or_else(|faults| panic!("{faults}"));
     let still = decode_file(&folder.path().join("still.png"));

@@ -175,11 +175,14 @@ pub fn fails(folder: &Path, code: i32, args: &[&str]) -> String {
     text
 }
 
-/// Every file under `folder` by its path from there, with its bytes.
+/// Every file under `folder` by its path from there, with its bytes; without what is hidden, which is a run's own record.
 pub fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     fn walk(folder: &Path, root: &Path, all: &mut BTreeMap<String, Vec<u8>>) {
         for entry in fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();
+            if path.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.')) {
+                continue;
+            }
             if path.is_dir() {
                 walk(&path, root, all);
             } else {

@@ -1,9 +1,9 @@
 //! The scene as meant, from a faultless scene as written.
 
-use super::{Layer, Meant, Reading, Resolved, winner};
+use super::{Layer, Meant, Reading, Resolved, layer, winner};
 use crate::colour::Srgb;
 use crate::fault::Result;
-use crate::keys::{Entry, KEYS, Place, Section, Value};
+use crate::keys::{Entry, KEYS, Section, Value};
 use crate::recipe::Anchor;
 use crate::recipe::shelf::{Preset, anchor};
 use crate::scene::written::WrittenSlot;
@@ -80,7 +80,17 @@ pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
         },
         slots,
     };
-    Ok(Reading { scene, facts, slots: resolved })
+    let of = |preset: &Preset| std::iter::once(preset.name.clone()).chain(preset.built_on.clone());
+    let mut presets: Vec<String> = meant.presets.values().flat_map(of).collect();
+    presets.sort();
+    presets.dedup();
+    let mut over = Resolved::default();
+    for (entries, who) in [(&meant.written.top, Layer::Scene), (&meant.overrides.all, Layer::CommandLine)] {
+        for (path, entry) in entries.iter().filter(|(path, _)| is_step(path)) {
+            over.lay(path, entry.value.clone(), layer(entry, who.clone()));
+        }
+    }
+    Ok(Reading { scene, facts, slots: resolved, over, moods: meant.moods.clone(), presets })
 }
 
 /// Keys of the scene and its air: as given, else by default.
@@ -144,9 +154,8 @@ fn resolve(meant: &Meant, at: usize) -> Resolved {
     ];
     for (entries, who) in steps {
         for (path, entry) in entries {
-            let step = crate::keys::STEPS.iter().any(|step| path.split('.').next() == Some(step));
-            if step {
-                resolved.lay(path, entry.value.clone(), who.clone());
+            if is_step(path) {
+                resolved.lay(path, entry.value.clone(), layer(entry, who.clone()));
             }
         }
     }
@@ -168,6 +177,11 @@ fn resolve(meant: &Meant, at: usize) -> Resolved {
     resolved.lay("slot.anchor", anchor.0, anchor.1);
     resolved.lay("slot.preset", Value::Text(name), who);
     resolved
+}
+
+/// Whether a path is that of a number of the five steps.
+fn is_step(path: &str) -> bool {
+    crate::keys::STEPS.iter().any(|step| path.split('.').next() == Some(step))
 }
 
 /// A slot as meant.
@@ -240,8 +254,4 @@ fn view(meant: &Meant) -> [f64; 2] {
         Some(Entry { value: Value::Pair(view), .. }) => *view,
         _ => [1.0, 1.0],
     }
-}
-
-fn layer(entry: &Entry, in_file: Layer) -> Layer {
-    if matches!(entry.place, Place::Argument(_)) { Layer::CommandLine } else { in_file }
 }

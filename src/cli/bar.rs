@@ -1,0 +1,89 @@
+//! What a run shows while it works: a bar on a terminal, plain lines where the output is piped, nothing when it is to be quiet.
+
+use fogweft::progress::Progress;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::{IsTerminal, Write};
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+/// The progress of the runs of one command, on standard error.
+pub struct Bar {
+    shown: Mutex<Shown>,
+    quiet: bool,
+    terminal: bool,
+    stop: Arc<AtomicBool>,
+}
+
+#[derive(Default)]
+struct Shown {
+    bar: Option<ProgressBar>,
+    done: usize,
+    outputs: usize,
+}
+
+impl Bar {
+    /// Shows nothing if `quiet`; ends the run early once `stop` is set.
+    pub fn new(quiet: bool, stop: Arc<AtomicBool>) -> Bar {
+        Bar { shown: Mutex::default(), quiet, terminal: std::io::stderr().is_terminal(), stop }
+    }
+
+    fn shown(&self) -> MutexGuard<'_, Shown> {
+        // A thread that panicked meanwhile has left nothing behind that matters.
+        self.shown.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Progress for Bar {
+    fn begins(&self, folder: &Path, outputs: usize, work: u64) {
+        let mut shown = self.shown();
+        *shown = Shown { bar: None, done: 0, outputs };
+        if self.quiet || !self.terminal {
+            return;
+        }
+        let bar = ProgressBar::with_draw_target(Some(work), ProgressDrawTarget::stderr());
+        // The template is a constant; were it wrong, the plain style would do.
+        if let Ok(style) = ProgressStyle::with_template("{bar:24} {percent:>3} %, {eta} left  {wide_msg}") {
+            bar.set_style(style.progress_chars("=> "));
+        }
+        bar.set_message(folder.display().to_string());
+        bar.enable_steady_tick(Duration::from_millis(200));
+        shown.bar = Some(bar);
+    }
+
+    fn worked(&self, path: &str, texels: u64) {
+        if let Some(bar) = &self.shown().bar {
+            bar.set_message(path.to_owned());
+            bar.inc(texels);
+        }
+    }
+
+    fn makes(&self, path: &str) {
+        if let Some(bar) = &self.shown().bar {
+            bar.set_message(path.to_owned());
+        }
+    }
+
+    fn made(&self, path: &str, texels: u64) {
+        let mut shown = self.shown();
+        shown.done += 1;
+        match &shown.bar {
+            Some(bar) => bar.inc(texels),
+            None if self.quiet => {}
+            None => {
+                let _ = writeln!(std::io::stderr(), "made {path} ({} of {})", shown.done, shown.outputs);
+            }
+        }
+    }
+
+    fn ends(&self) {
+        if let Some(bar) = self.shown().bar.take() {
+            bar.finish_and_clear();
+        }
+    }
+
+    fn stopped(&self) -> bool {
+        self.stop.load(Ordering::Relaxed)
+    }
+}

@@ -1,0 +1,120 @@
+//! `fogweft render`: a scene in its moods, once or on every save.
+
+use super::bar::Bar;
+use super::inputs::Inputs;
+use super::{args, bits, default_out, depfile, say, show, warn};
+use fogweft::fault::{Faults, Result};
+use fogweft::limits::Limits;
+use fogweft::out;
+use fogweft::recipe::shelf::{self, Shelf};
+use fogweft::render::{self, Arts, Options, Report};
+use fogweft::rerun::{Memory, Rerun, Settled};
+use fogweft::scene::{Source, read};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+/// Renders once.
+pub fn once(args: &args::Render) -> Result<()> {
+    let bar = Bar::new(args.quiet, Arc::new(AtomicBool::new(false)));
+    run(args, &bar, &mut Inputs::default())
+}
+
+/// One run; every file that it reads is put down in `inputs`, also where it fails.
+pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
+    let limits = Limits::default();
+    let scene = &args.scene.scene;
+    inputs.read(scene);
+    let source = Source::load(scene, &limits)?;
+    for folder in shelf::folders(Some(scene)) {
+        inputs.read_folder(&folder);
+    }
+    let shelf = Shelf::of_scene(Some(scene), &limits);
+    let mut depends = vec![scene.clone()];
+    let mut warnings = Vec::new();
+    let mut runs = Vec::new();
+    for (mood, reading) in readings(args, &source, &shelf, &limits)? {
+        let presets = reading.presets.iter().filter_map(|name| shelf.file(name));
+        depends.extend(presets.map(Path::to_path_buf));
+        let options = Options { settled: Settled::of(&reading), ..options(args, mood.as_deref()) };
+        let arts = reading.scene.slots.iter().filter_map(|slot| slot.art.as_ref());
+        for art in arts {
+            inputs.read(&art.file);
+            depends.push(art.file.clone());
+        }
+        let arts = Arts::recall(&reading.scene, &limits, &Memory::read(&options.folders()))?;
+        warnings.extend(arts.warnings());
+        runs.push((reading.scene, arts, options));
+    }
+    warnings.sort();
+    warnings.dedup();
+    warn(&warnings);
+    let mut manifests = Vec::new();
+    for (scene, arts, options) in &runs {
+        for report in render::render_with(scene, arts, options, bar)? {
+            manifests.push(report.folder.join(out::manifest::NAME));
+            tell(args, &report);
+        }
+    }
+    if let Some(file) = &args.depfile {
+        depends.sort();
+        depends.dedup();
+        depfile::write(file, &manifests, &depends)?;
+    }
+    Ok(())
+}
+
+fn tell(args: &args::Render, report: &Report) {
+    if !args.quiet {
+        say(&show::report(report));
+    }
+}
+
+/// The scene in every mood that is asked for; faults of all come at once.
+fn readings(
+    args: &args::Render,
+    source: &Source,
+    shelf: &Shelf,
+    limits: &Limits,
+) -> Result<Vec<(Option<String>, read::Reading)>> {
+    let how = read::Options { sets: &args.scene.sets, limits, shelf, check_art: true };
+    let read = |mood: Option<&str>| read::read_mood(&source.file, &source.text, how, mood);
+    let mut all = Vec::new();
+    let mut moods: Vec<Option<String>> = args.moods.iter().cloned().map(Some).collect();
+    if moods.is_empty() {
+        let plain = read(None)?;
+        if args.all_moods {
+            moods.extend(plain.moods.iter().cloned().map(Some));
+        }
+        all.push((None, plain));
+    }
+    let mut faults = Faults::default();
+    for mood in moods {
+        match read(mood.as_deref()) {
+            Ok(reading) => all.push((mood, reading)),
+            Err(found) => {
+                faults.list.extend(
+                    found.list.into_iter().filter(|fault| !faults.list.contains(fault)).collect::<Vec<_>>(),
+                );
+                faults.sources.extend(found.sources);
+            }
+        }
+    }
+    faults.or(all)
+}
+
+fn options(args: &args::Render, mood: Option<&str>) -> Options {
+    let out = args.out.clone().unwrap_or_else(|| default_out(&args.scene.scene));
+    let out: PathBuf = match mood {
+        Some(mood) => out.join(format!("mood-{mood}")),
+        None => out,
+    };
+    Options {
+        scales: if args.scales.is_empty() { vec![1.0] } else { args.scales.clone() },
+        only: args.only.clone(),
+        bits: bits(&args.bits),
+        camera: args.at,
+        rerun: Rerun { again: args.again, replace: args.replace, prune: args.prune },
+        ..Options::new(out)
+    }
+}

@@ -1,0 +1,66 @@
+//! `fogweft vary`: variations to choose from, and the choice written back.
+
+use super::{args, say, write_contact};
+use fogweft::fault::{Class, Fault, Result};
+use fogweft::limits::Limits;
+use fogweft::out;
+use fogweft::recipe::shelf::Shelf;
+use fogweft::scene::{Source, read};
+use fogweft::vary::{self, Along};
+use std::fs;
+use std::path::PathBuf;
+
+/// Draws the variations, or writes one of them into the scene.
+pub fn vary(args: &args::Vary) -> Result<()> {
+    let limits = Limits::default();
+    let file = &args.scene.scene;
+    let source = Source::load(file, &limits)?;
+    let shelf = Shelf::of_scene(Some(file), &limits);
+    let how = read::Options { sets: &args.scene.sets, limits: &limits, shelf: &shelf, check_art: true };
+    let reading = read::read(&source.file, &source.text, how)?;
+    let along = match &args.along {
+        Some(text) => Along::numbers(&reading, &args.slot, text, args.count)?,
+        None => Along::seeds(&reading, &args.slot, args.count)?,
+    };
+    if let Some(choice) = args.pick {
+        return pick(args, &source, how, &along, choice);
+    }
+    let out = args.out.clone().unwrap_or_else(|| default_out(args));
+    write_contact(&out, &vary::draw(&source, how, &args.slot, &along, (args.tile, args.at))?)?;
+    let rows = (0..along.values.len()).map(|at| {
+        let (name, word) = along.label(at);
+        format!("{name}  {word}").trim_end().to_owned() + "\n"
+    });
+    say(&rows.collect::<String>());
+    say("To take one, give the same command with --pick and its number.\n");
+    Ok(())
+}
+
+fn default_out(args: &args::Vary) -> PathBuf {
+    let stem = args.scene.scene.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    args.scene.scene.with_file_name(format!("{stem}-{}-vary.png", args.slot))
+}
+
+fn pick(
+    args: &args::Vary,
+    source: &Source,
+    how: read::Options<'_>,
+    along: &Along,
+    choice: usize,
+) -> Result<()> {
+    let Some(value) = choice.checked_sub(1).and_then(|at| along.values.get(at)) else {
+        let message = format!("--pick {choice}: there are variations 1 to {}", along.values.len());
+        return Err(Fault::new(Class::Usage, message).remedy("name one of them").into());
+    };
+    let text = vary::picked(&source.file, &source.text, &args.slot, along.name(), &value.to_string())?;
+    read::read(&source.file, &text, how)?;
+    // A scene that is a link stays one, and keeps its rights.
+    let file = fs::canonicalize(&source.file).unwrap_or_else(|_| source.file.clone());
+    let rights = fs::metadata(&file).map(|data| data.permissions());
+    out::write_whole(&file, text.as_bytes())?;
+    if let Ok(rights) = rights {
+        let _ = fs::set_permissions(&file, rights);
+    }
+    say(&format!("{}: {} of the slot {} is {value} now\n", source.file.display(), along.name(), args.slot));
+    Ok(())
+}

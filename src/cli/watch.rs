@@ -1,0 +1,120 @@
+//! `render --watch`: a run on every save.
+
+use super::args;
+use super::bar::Bar;
+use super::inputs::Inputs;
+use super::{print_faults, say};
+use fogweft::fault::{Class, Fault, Result};
+use notify::{RecommendedWatcher, RecursiveMode, Watcher};
+use std::collections::BTreeSet;
+use std::io::Write;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::time::Duration;
+
+/// How long to wait for a sign of the system before looking oneself: some disks give none.
+const LOOK: Duration = Duration::from_millis(700);
+
+/// How long the files must have stayed the same before a run: a save may come in several pieces.
+const QUIET: Duration = Duration::from_millis(60);
+
+/// Runs, and runs again whenever the scene, a preset or a picture is saved, until Ctrl-C. A scene that can't be used leaves the last
+/// good outputs as they are.
+///
+/// # Errors
+/// Class `Usage`: Ctrl-C can't be listened for. What is wrong with the scene is shown, and the next save waited for.
+pub fn watch(args: &args::Render) -> Result<()> {
+    let stop = Arc::new(AtomicBool::new(false));
+    let (wake, woken) = mpsc::channel();
+    let on_stop = (Arc::clone(&stop), wake.clone());
+    ctrlc::set_handler(move || {
+        // Who asks twice doesn't want to wait for a picture that is being made.
+        if on_stop.0.swap(true, Ordering::Relaxed) {
+            std::process::exit(130);
+        }
+        let _ = on_stop.1.send(());
+    })
+    .map_err(|error| Fault::new(Class::Usage, format!("Ctrl-C can't be listened for: {error}")))?;
+    let mut signs = Signs::new(wake);
+    let bar = Bar::new(args.quiet, Arc::clone(&stop));
+    let mut inputs = Inputs::default();
+    while !stop.load(Ordering::Relaxed) {
+        let mut fresh = Inputs::default();
+        let outcome = super::render::run(args, &bar, &mut fresh);
+        if outcome.is_err() {
+            fresh.keep(&inputs);
+        }
+        inputs = fresh;
+        if stop.load(Ordering::Relaxed) {
+            break;
+        }
+        let shown = args.scene.scene.display();
+        match outcome {
+            Ok(()) if args.quiet => {}
+            Ok(()) => say(&format!("watching {shown}; Ctrl-C ends it\n")),
+            Err(faults) => {
+                print_faults(&faults);
+                if !args.quiet {
+                    let stay =
+                        "can't be rendered as it is; the last good outputs stay. Waiting for the next save";
+                    let _ = writeln!(std::io::stderr(), "\n{shown} {stay}");
+                }
+            }
+        }
+        signs.of(&inputs);
+        wait(&inputs, &woken, &stop);
+    }
+    if !args.quiet {
+        say("stopped\n");
+    }
+    Ok(())
+}
+
+/// Waits until a file looks otherwise than before it was read, and has come to rest.
+fn wait(inputs: &Inputs, woken: &Receiver<()>, stop: &AtomicBool) {
+    while !stop.load(Ordering::Relaxed) && !inputs.changed() {
+        if let Err(RecvTimeoutError::Disconnected) = woken.recv_timeout(LOOK) {
+            std::thread::sleep(LOOK);
+        }
+        while woken.try_recv().is_ok() {}
+    }
+    let mut last = inputs.now();
+    while !stop.load(Ordering::Relaxed) {
+        std::thread::sleep(QUIET);
+        if !last.changed() {
+            break;
+        }
+        last = inputs.now();
+    }
+}
+
+/// The system's signs that something in a folder changed. Where it gives none, the files are looked at from time to time.
+struct Signs {
+    watcher: Option<RecommendedWatcher>,
+    folders: BTreeSet<PathBuf>,
+}
+
+impl Signs {
+    fn new(wake: mpsc::Sender<()>) -> Signs {
+        let watcher = notify::recommended_watcher(move |_| {
+            let _ = wake.send(());
+        });
+        Signs { watcher: watcher.ok(), folders: BTreeSet::new() }
+    }
+
+    /// Listens to the folders of `inputs`, and no longer to others.
+    fn of(&mut self, inputs: &Inputs) {
+        let Some(watcher) = &mut self.watcher else { return };
+        let wanted = inputs.folders();
+        for folder in self.folders.difference(&wanted) {
+            let _ = watcher.unwatch(folder);
+        }
+        // A folder that was replaced by another of its name needs listening anew, so all are asked for every time.
+        self.folders = wanted
+            .into_iter()
+            .filter(|folder| watcher.watch(folder, RecursiveMode::NonRecursive).is_ok())
+            .collect();
+    }
+}

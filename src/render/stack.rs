@@ -1,0 +1,279 @@
+//! A scene's sheets and pictures, worked out, and their bytes.
+
+use crate::art::{self, Picture, Source, nearest};
+use crate::arts::Arts;
+use crate::fault::{Faults, Result};
+use crate::limits::Limits;
+use crate::out::{self, Effort, Raster};
+use crate::plan::{ArtJob, Job, Placing, Plan};
+use crate::rerun::Fields;
+use crate::rim::{self, Ready, Rim, Survey};
+use crate::scene::Blending;
+use crate::sheet::{Bits, Sheet};
+use crate::still::{Layer, Still};
+use crate::values;
+use rayon::prelude::*;
+use std::path::PathBuf;
+
+enum Made {
+    Sheet(Box<Sheet>),
+    Rim(Box<Rim>),
+    Picture(Picture),
+}
+
+/// A scene's sheets, rims and pictures, worked out and ready to become bytes.
+pub struct Stack<'a> {
+    plan: &'a Plan,
+    made: Vec<Option<Made>>,
+    /// Outlines as they were seen from the camera places that were asked for.
+    pub survey: Survey,
+}
+
+/// What of a stack is to be worked out, and how.
+pub struct Ask<'a> {
+    /// Bounds.
+    pub limits: &'a Limits,
+    /// Bits of the outputs. Pictures stand in the stack as their files hold them.
+    pub bits: Bits,
+    /// The jobs that are needed, by their place in the plan; with a rim, its art and all that stands behind it.
+    pub needed: &'a (dyn Fn(usize) -> bool + Sync),
+    /// Told of each job that is worked out, with its texels.
+    pub worked: &'a (dyn Fn(&str, u64) + Sync),
+    /// Fields and rims that are kept between runs.
+    pub fields: &'a Fields,
+    /// What a job is made of, by which its rim is kept; none: it isn't kept.
+    pub made_of: &'a (dyn Fn(usize) -> Option<String> + Sync),
+    /// The file that holds a job's picture already, with its hash; reading is quicker than drawing.
+    pub held: &'a (dyn Fn(usize) -> Option<(PathBuf, String)> + Sync),
+    /// Camera places that the outlines are looked at from.
+    pub cameras: &'a [f64],
+}
+
+impl<'a> Stack<'a> {
+    /// Works out every job of the plan, for outputs of 16 bits; the outlines are looked at from [`rim::places`] along the travel.
+    ///
+    /// # Errors
+    /// Those of drawing the pictures.
+    pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
+        let fields = Fields::default();
+        let ask = Ask {
+            limits,
+            bits: Bits::Sixteen,
+            needed: &|_| true,
+            fields: &fields,
+            made_of: &|_| None,
+            held: &|_| None,
+            worked: &|_, _| (),
+            cameras: &rim::places(plan),
+        };
+        Stack::part(plan, arts, &ask)
+    }
+
+    /// Works out what is asked for.
+    ///
+    /// # Errors
+    /// Those of drawing the pictures.
+    pub fn part(plan: &'a Plan, arts: &Arts, ask: &Ask<'_>) -> Result<Stack<'a>> {
+        let work = |(index, job): (usize, &Job)| -> Result<Option<Made>> {
+            if !(ask.needed)(index) {
+                return Ok(None);
+            }
+            let made = match job {
+                Job::Fog(job) => Made::Sheet(Box::new(ask.fields.sheet(&job.spec))),
+                // Solved in a second pass, when all behind it is there.
+                Job::Rim(_) => return Ok(None),
+                Job::Art(job) => Made::Picture(picture(index, job, plan, arts, ask)?),
+            };
+            let placing = job.placing();
+            (ask.worked)(&placing.path, work_of(placing));
+            Ok(Some(made))
+        };
+        let results: Vec<_> = plan.files.par_iter().enumerate().map(work).collect();
+        let mut faults = Faults::default();
+        let mut made = Vec::with_capacity(results.len());
+        for result in results {
+            match result {
+                Ok(one) => made.push(one),
+                Err(found) => faults.list.extend(found.list),
+            }
+        }
+        faults.or(())?;
+        let survey = rims(plan, &mut made, ask);
+        Ok(Stack { plan, made, survey })
+    }
+
+    /// The PNG of the job `index` of the plan, and whether all of it is opaque; nothing if it wasn't needed.
+    pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
+        match &self.made[index] {
+            None => (Vec::new(), false),
+            Some(Made::Sheet(sheet)) => (out::stream::sheet(sheet, sheet.size()[0], bits), false),
+            Some(Made::Rim(rim)) => (rim_png(rim, bits, effort), false),
+            Some(Made::Picture(picture)) => {
+                let size = picture.size;
+                let opaque = picture.texels.iter().all(|texel| texel[3] == u16::MAX);
+                let bytes = if picture.deep && bits == Bits::Sixteen {
+                    out::encode(
+                        Raster::Sixteen { size, samples: picture.texels.as_flattened(), keep_depth: true },
+                        effort,
+                    )
+                } else {
+                    let rgba: Vec<u8> =
+                        picture.texels.as_flattened().iter().map(|value| nearest(*value)).collect();
+                    out::encode(Raster::Eight { size, samples: &rgba }, effort)
+                };
+                (bytes, opaque)
+            }
+        }
+    }
+
+    /// The stack at camera place `camera`, of the jobs that were needed.
+    pub fn still(&self, camera: f64) -> Still {
+        let layers: Vec<Layer<'_>> = self
+            .plan
+            .files
+            .iter()
+            .zip(&self.made)
+            .filter_map(|(job, made)| match made.as_ref()? {
+                Made::Sheet(sheet) => Some(Layer::Sheet(job.placing(), sheet)),
+                Made::Rim(rim) => Some(Layer::Rim(rim)),
+                Made::Picture(picture) => Some(Layer::Art(job.placing(), picture)),
+            })
+            .collect();
+        Still::new(self.plan, &layers, camera)
+    }
+
+    /// The PNG of a still's value view; the still's camera place must be the last of those that the stack was looked at from.
+    pub fn values(&self, still: &Still) -> Vec<u8> {
+        let place = self.survey.cameras.len().saturating_sub(1);
+        let samples = values::view(self.plan, still, &self.survey, place);
+        out::encode(Raster::Eight { size: still.size, samples: &samples }, Effort::Fast)
+    }
+
+    /// Where the job `index` of the plan stands; a rim takes no more room than it fills.
+    pub fn placing(&self, index: usize) -> &Placing {
+        match &self.made[index] {
+            Some(Made::Rim(rim)) => &rim.placing,
+            _ => self.plan.files[index].placing(),
+        }
+    }
+
+    /// The rims, far to near.
+    pub fn rims(&self) -> impl Iterator<Item = &Rim> {
+        self.made.iter().filter_map(|made| match made {
+            Some(Made::Rim(rim)) => Some(&**rim),
+            _ => None,
+        })
+    }
+
+    /// The sheets and their places in the plan, far to near.
+    pub fn sheets(&self) -> impl Iterator<Item = (usize, &Sheet)> {
+        self.made.iter().enumerate().filter_map(|(index, made)| match made {
+            Some(Made::Sheet(sheet)) => Some((index, &**sheet)),
+            _ => None,
+        })
+    }
+}
+
+/// The treated picture of an art, as its file holds it.
+fn picture(index: usize, job: &ArtJob, plan: &Plan, arts: &Arts, ask: &Ask<'_>) -> Result<Picture> {
+    if let Some(picture) = (ask.held)(index).and_then(|file| held(&file, job, ask)) {
+        return Ok(picture);
+    }
+    let placing = &job.placing;
+    let source = arts.source(&placing.slot, ask.limits)?;
+    let picture = source.draw(placing.texels, job.flip, job.wraps, plan.blending, ask.limits)?;
+    let mut picture = job.treatment.apply(picture, plan.blending);
+    if picture.deep && ask.bits == Bits::Eight {
+        picture.narrow();
+    }
+    Ok(picture)
+}
+
+/// Reads or solves the rims that are needed, and looks at the outlines.
+fn rims(plan: &Plan, made: &mut [Option<Made>], ask: &Ask<'_>) -> Survey {
+    let mut due = Vec::new();
+    for (index, job) in plan.files.iter().enumerate() {
+        let Job::Rim(job) = job else { continue };
+        if !(ask.needed)(index) {
+            continue;
+        }
+        let kept = match made.get(index + 1) {
+            Some(Some(Made::Picture(picture))) => {
+                (ask.made_of)(index).and_then(|made_of| ask.fields.rim(&made_of, job, picture, plan.scale))
+            }
+            _ => continue,
+        };
+        match kept {
+            Some(rim) => {
+                (ask.worked)(&job.placing.path, work_of(&job.placing));
+                made[index] = Some(Made::Rim(Box::new(rim)));
+            }
+            None => due.push(index),
+        }
+    }
+    let ready: Vec<Ready<'_>> = made
+        .iter()
+        .enumerate()
+        .map(|(index, made)| match made {
+            Some(Made::Sheet(sheet)) => Ready::Sheet(sheet),
+            Some(Made::Rim(rim)) => Ready::Rim(rim),
+            Some(Made::Picture(picture)) => Ready::Picture(picture),
+            None if due.contains(&index) => Ready::Due,
+            None => Ready::Aside,
+        })
+        .collect();
+    let solving = if due.is_empty() { Vec::new() } else { rim::places(plan) };
+    let mut cameras = solving.clone();
+    cameras.extend(ask.cameras.iter().filter(|camera| !solving.contains(camera)));
+    let mut survey = Survey::new(plan, &ready, &cameras, solving.len());
+    survey.only(ask.cameras);
+    for (index, rim) in survey.rims.drain(..) {
+        if let Some(made_of) = (ask.made_of)(index) {
+            ask.fields.keep_rim(&made_of, &rim);
+        }
+        let placing = plan.files[index].placing();
+        (ask.worked)(&placing.path, work_of(placing));
+        made[index] = Some(Made::Rim(Box::new(rim)));
+    }
+    survey
+}
+
+/// Texels of a job's picture, as a measure of the work.
+pub(super) fn work_of(placing: &Placing) -> u64 {
+    placing.texels.map(u64::from).iter().product()
+}
+
+/// The picture of a job as an earlier run left it in `file`; nothing if it isn't that any more.
+fn held((file, hash): &(PathBuf, String), job: &ArtJob, ask: &Ask<'_>) -> Option<Picture> {
+    let bytes = art::content(file, ask.limits).ok()?;
+    if blake3::hash(&bytes).to_hex().as_str() != hash {
+        return None;
+    }
+    let source = Source::from_bytes(file, bytes, ask.limits).ok()?;
+    let texels = job.placing.texels;
+    // At its own size a PNG is handed on bit by bit, with the colours under alpha 0.
+    let picture = source.draw(texels, false, false, Blending::Encoded, ask.limits).ok()?;
+    (source.natural == texels.map(f64::from)).then_some(picture)
+}
+
+/// The PNG of a rim.
+pub fn rim_png(rim: &Rim, bits: Bits, effort: Effort) -> Vec<u8> {
+    let size = rim.size();
+    match bits {
+        Bits::Eight => out::encode(Raster::Eight { size, samples: &rim.eight() }, effort),
+        Bits::Sixteen => {
+            out::encode(Raster::Sixteen { size, samples: &rim.sixteen(), keep_depth: true }, effort)
+        }
+    }
+}
+
+/// The PNG of a still.
+pub fn still_png(still: &Still, bits: Bits, effort: Effort) -> Vec<u8> {
+    match bits {
+        Bits::Eight => out::encode(Raster::Eight { size: still.size, samples: &still.eight() }, effort),
+        Bits::Sixteen => out::encode(
+            Raster::Sixteen { size: still.size, samples: &still.sixteen(), keep_depth: true },
+            effort,
+        ),
+    }
+}

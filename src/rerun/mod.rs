@@ -1,0 +1,22 @@
+//! Reruns: only what changed is made again, and what somebody painted on is never lost.
+//!
+//! Each output carries the hash of all that it was made from. A run works out those hashes first, without a pixel; where one equals
+//! that of the file that stands there, and the file is byte for byte what was written, nothing is to be made.
+
+pub mod decide;
+pub mod fields;
+pub mod gone;
+pub mod lock;
+pub mod made_of;
+pub mod record;
+pub mod stamp;
+pub mod why;
+
+pub use decide::{Act, Decision, Rerun};
+pub use fields::Fields;
+pub use gone::Gone;
+pub use lock::Lock;
+pub use made_of::{OUTPUT_VERSION, Packing, Wanted};
+pub use record::{Known, Memory, Records, Stands, State, Written};
+pub use stamp::Seen;
+pub use why::Settled;

@@ -1,0 +1,14 @@
+//! Tweak, rerun, never lose anything: the real binary, each test in a folder of its own.
+
+mod builds;
+mod clean;
+mod moods;
+mod schemas;
+mod shelves;
+mod times;
+mod touched;
+mod tweaks;
+mod util;
+mod variations;
+#[cfg(unix)]
+mod watching;

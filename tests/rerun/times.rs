@@ -1,0 +1,67 @@
+//! How long reruns take. Run alone on a quiet machine: `cargo test --release --test rerun times -- --ignored --nocapture`.
+
+use super::util::Scene;
+use std::fs;
+use std::time::{Duration, Instant};
+
+/// A whole process, from its start to its end.
+fn time(scene: &Scene, args: &[&str]) -> Duration {
+    let start = Instant::now();
+    scene.run(args).well();
+    start.elapsed()
+}
+
+fn median(mut times: Vec<Duration>) -> Duration {
+    times.sort();
+    times[times.len() / 2]
+}
+
+#[test]
+#[ignore = "times mean nothing beside other work"]
+fn nothing_changed_at_4k_takes_under_50_ms() {
+    let scene = Scene::new();
+    scene.run(&["demo", "marsh"]).well();
+    let args = ["render", "marsh/scene.toml", "--scale", "2", "--out", "o"];
+    let full = time(&scene, &args);
+    // At once, when files are too young for their stamps to be believed and have to be read; and from then on.
+    let young = time(&scene, &args);
+    std::thread::sleep(Duration::from_millis(3200));
+    let first = time(&scene, &args);
+    let later = median((0..15).map(|_| time(&scene, &args)).collect());
+    println!(
+        "full {full:?}; unchanged: at once {young:?}, after 3 s {first:?}, then {later:?} (median of 15)"
+    );
+    assert!(later < Duration::from_millis(50) && first < Duration::from_millis(50) * 10);
+}
+
+#[test]
+#[ignore = "times mean nothing beside other work"]
+fn one_slots_tweak_takes_little_more_than_its_share() {
+    for count in [4, 8, 16] {
+        let scene = Scene::new();
+        let mut text = "view = [1920, 1080]\ntravel = 1920\nair.haze = \"#c8ccd0\"\n".to_owned();
+        for slot in 0..count {
+            // Alike in all that counts: the same lengths, the same size.
+            let depth = 100 * slot;
+            text += &format!("[[slot]]\nname = \"s{slot}\"\ndepth = {depth}\nshrink = 1\nperiod = 4096\n");
+            text += "smear.length = 120\n";
+        }
+        scene.write("scene.toml", &text);
+        let full = median(
+            (0..3)
+                .map(|_| {
+                    let _ = fs::remove_dir_all(scene.path("o"));
+                    time(&scene, &["render", "scene.toml", "--out", "o"])
+                })
+                .collect(),
+        );
+        let tweak = |round: u32| {
+            let set = format!("slot.s{}.smear.length={}", count / 2, 130 + round);
+            time(&scene, &["render", "scene.toml", "--out", "o", "--set", &set])
+        };
+        let tweak = median((0..5).map(tweak).collect());
+        let (share, most) = (tweak.as_secs_f64() / full.as_secs_f64(), 1.0 / f64::from(count) + 0.1);
+        println!("{count} slots: full {full:?}, a tweak {tweak:?}: {share:.3} of it, at most {most:.3}");
+        assert!(share <= most);
+    }
+}
