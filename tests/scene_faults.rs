@@ -166,7 +166,7 @@ fn each_fault_of_a_key_names_its_place_and_remedy() {
             "depth = 1",
             "There is no preset \"elephant\"",
             "\"elephant\"",
-            "There are: advection-fog",
+            "There are: \"advection-fog\"",
         ),
         ("", "depth = 1\npreset = \"mits\"", "There is no preset \"mits\"", "\"mits\"", "\"mist\""),
         ("", "", "The slot \"reeds\" gives no `depth`", "[[slot]]", "0 on the play plane"),

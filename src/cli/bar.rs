@@ -1,7 +1,8 @@
 //! What a run shows while it works: a bar on a terminal, plain lines where the output is piped, nothing when it is to be quiet.
 
 use fogweft::progress::Progress;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
+use std::fmt;
 use std::io::{IsTerminal, Write};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -35,6 +36,13 @@ impl Bar {
     }
 }
 
+/// Time left, once there is something to judge it by.
+fn left(state: &ProgressState, text: &mut dyn fmt::Write) {
+    if state.pos() > 0 {
+        let _ = write!(text, ", {:#} left", HumanDuration(state.eta()));
+    }
+}
+
 impl Progress for Bar {
     fn begins(&self, folder: &Path, outputs: usize, work: u64) {
         let mut shown = self.shown();
@@ -44,8 +52,8 @@ impl Progress for Bar {
         }
         let bar = ProgressBar::with_draw_target(Some(work), ProgressDrawTarget::stderr());
         // The template is a constant; were it wrong, the plain style would do.
-        if let Ok(style) = ProgressStyle::with_template("{bar:24} {percent:>3} %, {eta} left  {wide_msg}") {
-            bar.set_style(style.progress_chars("=> "));
+        if let Ok(style) = ProgressStyle::with_template("{bar:24} {percent:>3} %{left}  {wide_msg}") {
+            bar.set_style(style.progress_chars("=> ").with_key("left", left));
         }
         bar.set_message(folder.display().to_string());
         bar.enable_steady_tick(Duration::from_millis(200));

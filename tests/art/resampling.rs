@@ -6,6 +6,12 @@ use fogweft::art::Picture;
 use fogweft::limits::Limits;
 use fogweft::scene::Blending;
 
+/// 8-bit codes as a picture of 16 bits, so that what comes out isn't rounded to codes.
+fn wide(size: [u32; 2], texels: &[[u8; 4]]) -> Vec<u8> {
+    let texels: Vec<[u16; 4]> = texels.iter().map(|texel| texel.map(|code| u16::from(code) * 257)).collect();
+    rgba16(size, &texels)
+}
+
 /// Keys 1981, "Cubic convolution interpolation for digital image processing", equation 15: a = -1/2.
 fn keys(x: f64) -> f64 {
     let x = x.abs();
@@ -127,7 +133,7 @@ fn colours_under_low_alpha_stay_within_half_an_8_bit_step() {
     let colour = [173, 42, 250];
     let texels: Vec<[u8; 4]> =
         (0..256u32 * 8).map(|at| [colour[0], colour[1], colour[2], (at % 256) as u8]).collect();
-    let source = read("ramp.png", rgba([256, 8], &texels)).unwrap();
+    let source = read("ramp.png", wide([256, 8], &texels)).unwrap();
     for blending in [Blending::Encoded, Blending::Linear] {
         for to in [[100, 3], [128, 8], [613, 17]] {
             for texel in draw(&source, to, false, blending).texels {
@@ -145,7 +151,7 @@ fn a_half_of_black_and_white_depends_on_the_renderers_space() {
     // The mean of codes 0 and 255: 127.5 encoded, 188 in linear light (IEC 61966-2-1, computed).
     let texels: Vec<[u8; 4]> =
         (0..16).map(|at| if (at % 4 + at / 4) % 2 == 0 { [0, 0, 0, 255] } else { [255; 4] }).collect();
-    let source = read("board.png", rgba([4, 4], &texels)).unwrap();
+    let source = read("board.png", wide([4, 4], &texels)).unwrap();
     let middle = |blending| f64::from(draw(&source, [1, 1], true, blending).texels[0][0]) / 257.0;
     assert!((middle(Blending::Encoded) - 127.5).abs() < 0.1);
     assert!((middle(Blending::Linear) - 187.5).abs() < 0.1);
@@ -156,7 +162,7 @@ fn a_clear_edge_draws_no_fringe() {
     // Worked example of an article on filtering cut-outs (2009): opaque green beside clear black, sampled half
     // way, over blue: (0, 0.5, 0.5), not (0, 0.25, 0.5).
     let texels = [[0, 255, 0, 255], [0, 0, 0, 0]];
-    let source = read("edge.png", rgba([2, 1], &texels)).unwrap();
+    let source = read("edge.png", wide([2, 1], &texels)).unwrap();
     let drawn = draw(&source, [16, 1], false, Blending::Encoded);
     for [r, g, b, a] in &drawn.texels {
         assert_eq!((*r, *g, *b), (0, 65535, 0), "under alpha {a}");
@@ -179,9 +185,9 @@ fn a_wrapped_picture_is_the_middle_of_three() {
     let once: Vec<[u8; 4]> = row.repeat(4);
     let thrice: Vec<[u8; 4]> = row.repeat(12);
     for (one, three) in [([5, 4], [15, 4]), ([30, 4], [90, 4])] {
-        let single = draw(&read("one.png", rgba([12, 4], &once)).unwrap(), one, true, Blending::Encoded);
+        let single = draw(&read("one.png", wide([12, 4], &once)).unwrap(), one, true, Blending::Encoded);
         let triple =
-            draw(&read("three.png", rgba([36, 4], &thrice)).unwrap(), three, false, Blending::Encoded);
+            draw(&read("three.png", wide([36, 4], &thrice)).unwrap(), three, false, Blending::Encoded);
         let middle: Vec<[u16; 4]> = triple
             .texels
             .chunks(three[0] as usize)
@@ -204,7 +210,7 @@ fn a_mirror_commutes_with_resampling() {
     let mirrored: Vec<[u8; 4]> = texels.chunks(9).flat_map(|row| row.iter().rev().copied()).collect();
     let limits = Limits::default();
     let draw = |texels: &[[u8; 4]], flip| -> Picture {
-        read("a.png", rgba([9, 7], texels))
+        read("a.png", wide([9, 7], texels))
             .unwrap()
             .draw([20, 5], flip, false, Blending::Encoded, &limits)
             .unwrap()
@@ -220,7 +226,7 @@ fn the_same_texels_come_out_everywhere() {
     let mut numbers = scattered(21);
     let texels: Vec<[u8; 4]> =
         (0..64 * 48).map(|_| [0; 4].map(|_: u8| numbers.next().unwrap() as u8)).collect();
-    let source = read("noise.png", rgba([64, 48], &texels)).unwrap();
+    let source = read("noise.png", wide([64, 48], &texels)).unwrap();
     let mut hash = blake3::Hasher::new();
     for blending in [Blending::Encoded, Blending::Linear] {
         for sample in draw(&source, [41, 77], true, blending).texels.iter().flatten() {
@@ -228,4 +234,19 @@ fn the_same_texels_come_out_everywhere() {
         }
     }
     assert_eq!(&hash.finalize().to_hex()[..16], "6ab596f8f53ebe27");
+}
+
+/// W3C PNG, sample depth rescaling: a file of 8 bits holds codes, and a still drawn from what comes out is one of the files.
+#[test]
+fn a_picture_of_8_bits_comes_out_in_codes() {
+    let mut numbers = scattered(13);
+    let texels: Vec<[u8; 4]> =
+        (0..9 * 7).map(|_| [0; 4].map(|_: u8| numbers.next().unwrap() as u8)).collect();
+    for blending in [Blending::Encoded, Blending::Linear] {
+        let fine = draw(&read("a.png", wide([9, 7], &texels)).unwrap(), [20, 5], false, blending);
+        let codes = draw(&read("a.png", rgba([9, 7], &texels)).unwrap(), [20, 5], false, blending);
+        for (fine, code) in fine.texels.as_flattened().iter().zip(codes.texels.as_flattened()) {
+            assert_eq!(f64::from(*code), (f64::from(*fine) / 257.0).round() * 257.0);
+        }
+    }
 }

@@ -48,8 +48,8 @@ impl Edited {
             5 => set(&mut self.slots[at].2, "smear.length", number.to_string(), ""),
             6 => set(&mut self.slots[at].2, "falloff.height", (3 * number).to_string(), ""),
             7 => set(&mut self.slots[at].2, "x", number.to_string(), ""),
-            8 => set(&mut self.slots[at].2, "flip", (number % 2 == 0).to_string(), ""),
-            9 => set(&mut self.slots[at].2, "fog", (number % 3 > 0).to_string(), ""),
+            8 => set(&mut self.slots[at].2, "flip", number.is_multiple_of(2).to_string(), ""),
+            9 => set(&mut self.slots[at].2, "fog", (!number.is_multiple_of(3)).to_string(), ""),
             10 => self.slots[at].1 = 10 * number as i32,
             11 => scene.write(
                 &format!("{}.svg", ["far", "mid", "near"][dice.roll(3)]),
