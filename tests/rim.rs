@@ -467,20 +467,25 @@ fn cost_of_a_large_rim() {
         let plan = fogweft::plan::Plan::new(&scene, &arts.naturals(), 1.0, &limits).expect("a plan");
         let start = std::time::Instant::now();
         let stack = fogweft::render::Stack::new(&plan, &arts, &limits).expect("a stack");
+        let samples = stack.rims().next().map(|rim| (rim.size(), rim.eight()));
         let made = start.elapsed();
-        let encode = stack.rims().next().map(|rim| {
-            let samples = rim.eight();
+        let encode = samples.map(|(size, samples)| {
             let start = std::time::Instant::now();
-            let raster = fogweft::out::Raster::Eight { size: rim.size(), samples: &samples };
+            let raster = fogweft::out::Raster::Eight { size, samples: &samples };
             let bytes = fogweft::out::encode(raster, Default::default());
-            println!("rim {:?} texels, {} bytes, {:?}", rim.size(), bytes.len(), rim.outcome);
+            println!("rim {size:?} texels, {} bytes", bytes.len());
             start.elapsed()
         });
         (made, encode)
     };
-    let (without, _) = time(0.0);
-    let (with, encode) = time(8.0);
-    println!("stack without rim {without:?}, with rim {with:?}, encoding the rim's PNG {encode:?}");
+    // The least of several, as others may be at work on the machine.
+    let least = |separation: f64| {
+        let times: Vec<_> = (0..5).map(|_| time(separation)).collect();
+        (times.iter().map(|time| time.0).min().expect("some"), times.iter().filter_map(|time| time.1).min())
+    };
+    let (without, _) = least(0.0);
+    let (with, encode) = least(8.0);
     let cost = with.saturating_sub(without);
+    println!("solved and drawn {cost:?} ({without:?} to {with:?}), its PNG encoded {encode:?}");
     assert!(cost < 2 * encode.expect("a rim"), "{cost:?}");
 }

@@ -103,7 +103,10 @@ pub(crate) fn decide(folder: &Path, wanted: &Wanted, records: &Records, rerun: R
     let own = records.of(&wanted.path);
     let besides = besides(records, &wanted.path);
     // Who moves the new version over the old one has accepted it.
-    let known: Vec<Written> = own.iter().chain(besides.iter().map(|(_, written)| written)).cloned().collect();
+    let mut known: Vec<Written> =
+        own.iter().chain(besides.iter().map(|(_, written)| written)).cloned().collect();
+    // Two makings may come to the same bytes: the one that is wanted counts.
+    known.sort_by_key(|known| known.made_of != wanted.made_of);
     let plain = |act, why: String| Ok(Decision { act, why, replace: false, besides: Vec::new() });
     match look(folder, &wanted.path, &known, false)? {
         Found::Missing if known.is_empty() => plain(Act::Make, "new".into()),

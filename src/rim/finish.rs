@@ -75,9 +75,8 @@ pub(super) fn placed(job: &RimJob, scale: f64, frame: [u32; 4]) -> Placing {
 /// A rim of one empty texel.
 pub(super) fn empty(job: &RimJob, scale: f64, outcome: Outcome) -> Rim {
     let mut placing = job.placing.clone();
-    let [x, y, width, _] = placing.rect;
-    let side = 1.0 / scale;
-    placing.rect = [x, y, if job.spec.periodic { width } else { side }, side];
+    let [x, y, ..] = placing.rect;
+    placing.rect = [x, y, 1.0 / scale, 1.0 / scale];
     placing.texels = [1, 1];
     Rim {
         placing,

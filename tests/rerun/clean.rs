@@ -69,7 +69,7 @@ impl Edited {
             }
             15 => set(&mut self.top, "rim.separation", (number % 12).to_string(), "\n"),
             16 => set(&mut self.slots[at].2, "separation", (number % 20).to_string(), ""),
-            17 => set(&mut self.slots[at].2, "tint", format!("{}", f64::from(number % 5) / 4.0), ""),
+            17 => set(&mut self.slots[at].2, "tint", format!("{}", (number % 5) as f64 / 4.0), ""),
             18 => {
                 set(&mut self.slots[at].2, "fade", format!("\"{}\"", ["no", "top", "foot"][number % 3]), "")
             }

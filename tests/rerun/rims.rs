@@ -36,7 +36,7 @@ fn an_edit_remakes_the_rims_that_it_lies_behind() {
         ),
         ("repeat = true", "repeat = true\nsoften.sigma = 4", &["near"], "near.rim.png: soften.sigma "),
         ("y = 12", "y = 11", &["near"], "near.rim.png: near.art.png changed"),
-        ("visibility = 900", "visibility = 800", &["far", "mid", "near"], "far.rim.png: far.fog.png changed"),
+        ("visibility = 900", "visibility = 800", &["mid", "near"], "mid.rim.png: mid.fog.png changed"),
         (
             "visibility = 800",
             "visibility = 800\nlight = 20",
@@ -72,7 +72,7 @@ fn an_edit_remakes_the_rims_that_it_lies_behind() {
 fn treated_art_is_made_of_its_treatment() {
     let scene = scene();
     for (from, to, said) in [
-        ("smear.length = 22", "smear.length = 22\ntint = 0.5", "mid.art.png: slot.tint 0 -> 0.5"),
+        ("smear.length = 22", "smear.length = 22\ntint = 0.5", "mid.art.png: slot.tint default -> 0.5"),
         ("tint = 0.5", "tint = 0.5\nfade = \"foot\"", "mid.art.png: slot.fade "),
         ("seed = 3", "seed = 3\nfloor = 0.1", "far.art.png: floor 0 -> 0.1"),
     ] {

@@ -143,7 +143,7 @@ fn the_manifest_is_true() {
         assert!((entry["pan_rate"].as_f64().unwrap() - 100.0 / (100.0 + depth)).abs() < 1e-11);
         let picture = decode_file(&out.join(path));
         assert_eq!(entry["texels"], serde_json::json!(picture.size));
-        assert_eq!(picture.deep, kind == "fog", "{path}");
+        assert_eq!(picture.deep, kind != "art", "{path}");
         let rect: Vec<f64> = entry["rect"].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect();
         assert_eq!(rect[2..], picture.size.map(f64::from));
         let bytes = fs::read(out.join(path)).unwrap();
@@ -163,6 +163,8 @@ fn the_manifest_is_true() {
     }
     assert_eq!(manifest["still"]["path"], "still.png");
     assert_eq!(manifest["still"]["camera"], 77.0);
+    assert_eq!(manifest["values"]["path"], "still.values.png");
+    assert_eq!(manifest["values"]["camera"], 77.0);
 }
 
 /// What is drawn in the manifest's order, source-over in its blending, is the still: composed by other code, from the files alone.
