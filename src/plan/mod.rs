@@ -104,7 +104,7 @@ pub enum Job {
     /// A rim; the art that it serves follows it.
     Rim(Box<RimJob>),
     /// An art.
-    Art(ArtJob),
+    Art(Box<ArtJob>),
 }
 
 impl Job {
@@ -189,7 +189,7 @@ impl Plan {
                     plan.files.push(Job::Rim(Box::new(rim)));
                 }
                 check(&job.placing.path, job.placing.texels, limits, &mut faults);
-                plan.files.push(Job::Art(job));
+                plan.files.push(Job::Art(Box::new(job)));
             }
         }
         plan.note_anchors(scene);

@@ -184,7 +184,7 @@ fn make(
     let of_jobs: BTreeSet<usize> = due.iter().filter_map(|output| output.job()).collect();
     // The still and its values show every job.
     let of_all = |output: &&mut Output| matches!(output.what, What::Still | What::Values);
-    let all = due.iter().any(|output| of_all(&output));
+    let all = due.iter().any(of_all);
     // A rim is measured on all that stands behind its art.
     let is_rim = |job: &usize| matches!(plan.files[*job], Job::Rim(_));
     let behind = of_jobs.iter().copied().filter(is_rim).max().map_or(0, |rim| rim + 2);
@@ -308,7 +308,7 @@ fn write(
         }
         let known = records.of(name);
         let there = match decide::look(folder, name, &known, false)? {
-            decide::Found::Ours(written) => Some(written),
+            decide::Found::Ours(written) => Some(*written),
             decide::Found::Missing | decide::Found::Touched => known.into_iter().next(),
         };
         files.extend(there.map(|written| (name.clone(), written)));

@@ -147,7 +147,7 @@ fn of_rim(job: &RimJob, plan: &Plan, behind: &[Wanted], art: &str, packing: Pack
 }
 
 fn of_art(job: &ArtJob, plan: &Plan, arts: &Arts, packing: Packing) -> String {
-    let mut job = job.clone();
+    let mut job: ArtJob = job.clone();
     let picture = arts.hash(&job.placing.slot);
     let placing = &mut job.placing;
     // Where it stands changes none of its texels.
