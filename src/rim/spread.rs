@@ -7,6 +7,7 @@ use crate::exp::opacity;
 use crate::field::bands::{self, Passes};
 use crate::field::grid::{Grid, Plane};
 use crate::field::{falloff, smear, soften};
+use crate::recipe::Bands;
 use crate::seed;
 use rayon::prelude::*;
 
@@ -15,9 +16,13 @@ const SINK: f64 = 0.4;
 /// Share of the spread that the bands, and the falloff, leave alone: in their gaps a rim thins, but doesn't tear.
 const EVEN: [f32; 2] = [0.4, 0.35];
 /// How much of the rim off its outline is the sheet's own bands.
-const BROKEN: f32 = 0.6;
+const BROKEN: f32 = 0.85;
 /// Least softness of those bands, in spreads: what is softer than the rim's own slope doesn't widen it.
 const SOFT: f64 = 0.25;
+/// Largest size of those bands, in spreads.
+const LARGEST: f64 = 2.5;
+/// How much more of the rim off its outline there is at the anchor's height, and less at the art's far end.
+const GATHERED: f64 = 0.3;
 /// Deviation, in spreads, over which an outline counts as near; and the share of its usual nearness from which it counts as off.
 const CLOSE: f64 = 0.4;
 /// See [`CLOSE`].
@@ -116,20 +121,20 @@ impl Spread {
     }
 }
 
-/// Breaks the spread up by the slot's bands once more, as soft as in its sheet: off the outline alone, where nothing hangs on it.
+/// Breaks the spread up by the slot's bands once more, as soft as in its sheet, and gathers it toward the anchor: off the outline
+/// alone, where nothing hangs on it.
 fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     let field = &case.job.spec.field;
     let recipe = &field.recipe;
-    if recipe.bands.amount <= 0.0 {
-        return;
-    }
     let own = recipe.soften.sigma;
     let gentle = kernel.deviation.map(|deviation| SOFT * deviation);
     let sigma = [(own * recipe.soften.stretch).max(gentle[0]), own.max(gentle[1])];
     let smear = smear::extent(recipe.smear.length, recipe.smear.angle, [1.0; 2]).map(f64::abs);
     let mut bands = Plane::new(grid.cols, grid.rows);
     let seed = seed::of(field.seed, "bands");
-    bands::fill(&recipe.bands, seed, field.line, &Passes { sigma, smear }, grid, &mut bands);
+    // Bands much larger than the rim would only make it thicker here and thinner there.
+    let own = Bands { size: recipe.bands.size.min(LARGEST * kernel.deviation[1]), ..recipe.bands };
+    bands::fill(&own, seed, field.line, &Passes { sigma, smear }, grid, &mut bands);
     let bands = smear::apply(&bands, recipe.smear.length, recipe.smear.angle, grid.step);
     let bands = soften::apply(bands, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]]);
     let mut outline = Plane::new(grid.cols, grid.rows);
@@ -143,11 +148,18 @@ fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     let usual = *there.select_nth_unstable_by(middle, f32::total_cmp).1;
     // A spread that had to be widened has no slope to spare.
     let broken = BROKEN * (case.job.spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
-    for ((spread, bands), near) in spread.data.iter_mut().zip(&bands.data).zip(&outline.data) {
-        let near = near / (OFF * usual);
-        let share = broken / (1.0 + near * near);
-        *spread *= 1.0 + share * (bands.clamp(0.0, 2.0) - 1.0);
-    }
+    let over = |y: f64| (y - field.line) * field.open;
+    let highest = case.points.iter().map(|point| over(case.place(point)[1])).fold(0.0, f64::max);
+    spread.each_row(|row, numbers| {
+        let height = if highest > 0.0 { (over(grid.y(row)) / highest).clamp(0.0, 1.0) } else { 0.5 };
+        let gathered = (GATHERED * (1.0 - 2.0 * height)) as f32;
+        for ((number, bands), near) in numbers.iter_mut().zip(bands.row(row)).zip(outline.row(row)) {
+            let near = near / (OFF * usual);
+            let off = 1.0 / (1.0 + near * near);
+            let bands = broken * (bands.clamp(0.0, 2.0) - 1.0);
+            *number *= (1.0 + off * bands) * (1.0 + off * gathered);
+        }
+    });
 }
 
 /// How much each place of the spread faces the light.
