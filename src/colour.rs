@@ -1,5 +1,9 @@
 //! Colours: sRGB codes, linear light, Oklab mixing. Encoded and linear values are distinct types.
 
+pub mod contrast;
+pub mod difference;
+pub mod lightness;
+
 use palette::{FromColor, Mix};
 
 /// An sRGB colour, encoded values 0..1.
@@ -81,6 +85,13 @@ impl Srgb {
         let ([l, a, b], [m, c, d]) = (self.oklab(), other.oklab());
         let mixed = palette::Oklab::new(l, a, b).mix(palette::Oklab::new(m, c, d), share);
         Srgb::from_oklab([mixed.l, mixed.a, mixed.b])
+    }
+}
+
+impl Srgb {
+    /// The same hue at `share` of its Oklab lightness and chroma.
+    pub fn darkened(self, share: f64) -> Srgb {
+        Srgb::from_oklab(self.oklab().map(|value| value * share))
     }
 }
 

@@ -24,6 +24,10 @@ pub enum Section {
     Air,
     /// In a scene's `[texture]`.
     Texture,
+    /// In a scene's `[rim]`.
+    Rim,
+    /// In a scene's `[check]`.
+    Check,
     /// In the step table of this name: at the top of a scene or preset file, or in a slot.
     Step(&'static str),
     /// In a `[[slot]]`.
@@ -79,6 +83,8 @@ pub enum Kind {
     Colour,
     /// A texture's size: a word, or `error:` and a number of 8-bit steps.
     Fit,
+    /// An sRGB colour, or this word.
+    ColourOr(&'static str),
     /// One of these words.
     Choice(&'static [&'static str]),
 }
@@ -116,6 +122,8 @@ impl Key {
             None => Section::Scene,
             Some(("air", _)) => Section::Air,
             Some(("texture", _)) => Section::Texture,
+            Some(("rim", _)) => Section::Rim,
+            Some(("check", _)) => Section::Check,
             Some(("slot", _)) => Section::Slot,
             Some(("preset", _)) => Section::Preset,
             Some((step, _)) => Section::Step(step),

@@ -46,8 +46,10 @@
 
 #![forbid(unsafe_code)]
 
+pub mod air;
 pub mod art;
 pub mod arts;
+pub mod check;
 pub mod colour;
 pub mod contact;
 pub mod exp;
@@ -66,6 +68,7 @@ pub mod recipe;
 pub mod render;
 pub mod report;
 pub mod rerun;
+pub mod rim;
 pub mod scene;
 pub mod schema;
 pub mod seed;
@@ -73,4 +76,6 @@ pub mod sheet;
 pub mod starter;
 pub mod still;
 pub mod texture;
+pub mod treat;
+pub mod values;
 pub mod vary;

@@ -7,9 +7,10 @@ mod stack;
 mod textures;
 
 pub use crate::arts::Arts;
-pub use stack::{Ask, Stack, frames_png, still_png};
+pub use stack::{Ask, Stack, frames_png, rim_png, still_png};
 pub use textures::frame_path;
 
+use crate::air;
 use crate::export::{Also, Pan};
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::keys;
@@ -116,6 +117,8 @@ pub struct Report {
 
 /// Name of the still in the output folder.
 pub const STILL: &str = "still.png";
+/// Name of its value view.
+pub const VALUES: &str = "still.values.png";
 
 /// Renders `scene` as `options` say: one report for each scale. What is what it should be already is left alone; nothing is written
 /// before everything at that scale is worked out.
@@ -137,6 +140,7 @@ pub fn render_with(
     progress: &dyn Progress,
 ) -> Result<Vec<Report>> {
     check_only(scene, &options.only)?;
+    let scene = &*air::settled(scene, arts, &options.limits)?;
     let plans = options
         .scales
         .iter()

@@ -75,6 +75,9 @@ fn scene() -> Json {
     head("Scene", table("A layered 2D scene and its air.", all, needed))
 }
 
+/// An sRGB colour.
+const COLOUR: &str = "^#([0-9A-Fa-f]{3}|[0-9A-Fa-f]{6})$";
+
 fn scene_properties() -> Map<String, Json> {
     let mut all = properties(Section::Scene);
     all.insert(
@@ -82,6 +85,14 @@ fn scene_properties() -> Map<String, Json> {
         table("The scene's air; every sheet derives from it.", properties(Section::Air), Vec::new()),
     );
     all.insert("texture".into(), table("How textures are stored.", properties(Section::Texture), Vec::new()));
+    all.insert(
+        "rim".into(),
+        table("The rims: fog gathered behind silhouettes.", properties(Section::Rim), Vec::new()),
+    );
+    all.insert(
+        "check".into(),
+        table("What `fogweft check` holds the scene to.", properties(Section::Check), Vec::new()),
+    );
     all.extend(steps());
     all
 }
@@ -164,7 +175,10 @@ fn property(key: &Key) -> Json {
         }
         Kind::Text => json!({ "type": "string" }),
         Kind::Name | Kind::Preset | Kind::Path => json!({ "type": "string", "minLength": 1 }),
-        Kind::Colour => json!({ "type": "string", "pattern": "^#([0-9A-Fa-f]{3}|[0-9A-Fa-f]{6})$" }),
+        Kind::Colour => json!({ "type": "string", "pattern": COLOUR }),
+        Kind::ColourOr(word) => json!({
+            "anyOf": [{ "type": "string", "pattern": COLOUR }, { "enum": [word] }],
+        }),
         Kind::Fit => {
             json!({ "type": "string", "pattern": "^(full|half|power-of-two|error:\\s*[0-9.eE+-]+\\s*)$" })
         }

@@ -6,6 +6,7 @@
 use crate::art::Picture;
 use crate::colour::Srgb;
 use crate::plan::{Placing, Plan};
+use crate::rim::Rim;
 use crate::scene::Blending;
 use crate::sheet::{Row, Sheet, dither};
 use rayon::prelude::*;
@@ -14,6 +15,8 @@ use rayon::prelude::*;
 pub enum Layer<'a> {
     /// Fog.
     Sheet(&'a Placing, &'a Sheet),
+    /// A rim.
+    Rim(&'a Rim),
     /// Art.
     Art(&'a Placing, &'a Picture),
 }
@@ -29,7 +32,7 @@ pub struct Still {
 
 /// Source-over (Porter & Duff 1984) of a straight colour on an opaque one.
 #[inline]
-fn over(under: &mut [f32; 3], colour: [f32; 3], alpha: f32) {
+pub(crate) fn over(under: &mut [f32; 3], colour: [f32; 3], alpha: f32) {
     for (under, colour) in under.iter_mut().zip(colour) {
         *under += (colour - *under) * alpha;
     }
@@ -53,6 +56,7 @@ impl Still {
                         }
                         draw_sheet(placing, sheet, plan.scale, left, from, row, &space, out);
                     }
+                    Layer::Rim(rim) => draw_rim(rim, plan.scale, camera, y, row, &space, out),
                     Layer::Art(placing, picture) => {
                         draw_art(placing, picture, plan.scale, camera, y, &space, out);
                     }
@@ -97,7 +101,7 @@ impl Still {
 }
 
 /// Left and top in whole texels of the view.
-fn corner(placing: &Placing, scale: f64, camera: f64) -> [i64; 2] {
+pub(crate) fn corner(placing: &Placing, scale: f64, camera: f64) -> [i64; 2] {
     let [x, y, ..] = placing.rect;
     [((x - camera * placing.pan_rate) * scale).round() as i64, (y * scale).round() as i64]
 }
@@ -134,6 +138,35 @@ fn draw_sheet(
         let alpha = row.alpha[a] + (row.alpha[b] - row.alpha[a]) * share;
         let colour = if share < 0.5 { row.colour[a] } else { row.colour[b] };
         over(under, space.enter(colour), alpha);
+    }
+}
+
+fn draw_rim(
+    rim: &Rim,
+    scale: f64,
+    camera: f64,
+    y: usize,
+    row: &mut Row,
+    space: &Space,
+    out: &mut [[f32; 3]],
+) {
+    let [left, top] = corner(&rim.placing, scale, camera);
+    let [cols, rows] = rim.size().map(i64::from);
+    let from = y as i64 - top;
+    if from < 0 || from >= rows {
+        return;
+    }
+    rim.row(from as usize, row);
+    // Texels of the view over one texel of a period that isn't whole.
+    let stretch = rim.placing.rect[2] * scale / cols as f64;
+    for (x, under) in out.iter_mut().enumerate() {
+        let away = x as i64 - left;
+        let col = match rim.placing.period {
+            Some(_) => (((away as f64 + 0.5) / stretch).floor() as i64).rem_euclid(cols),
+            None if away >= 0 && away < cols => away,
+            None => continue,
+        };
+        over(under, space.enter(row.colour[col as usize]), row.alpha[col as usize]);
     }
 }
 
@@ -177,7 +210,7 @@ fn draw_art(
 }
 
 /// The space that colours are mixed in.
-struct Space {
+pub(crate) struct Space {
     blending: Blending,
     /// Linear light by encoded value, in 4096ths; linear between them.
     decode: Vec<f32>,
@@ -186,33 +219,41 @@ struct Space {
 const DECODE_STEPS: usize = 4096;
 
 impl Space {
-    fn new(blending: Blending) -> Space {
-        let decode = match blending {
-            Blending::Encoded => Vec::new(),
-            Blending::Linear => (0..=DECODE_STEPS)
-                .map(|at| Srgb([at as f32 / DECODE_STEPS as f32; 3]).linear().0[0])
-                .collect(),
-        };
+    pub(crate) fn new(blending: Blending) -> Space {
+        let decode =
+            (0..=DECODE_STEPS).map(|at| Srgb([at as f32 / DECODE_STEPS as f32; 3]).linear().0[0]).collect();
         Space { blending, decode }
     }
 
     /// From encoded sRGB.
     #[inline]
-    fn enter(&self, colour: [f32; 3]) -> [f32; 3] {
+    pub(crate) fn enter(&self, colour: [f32; 3]) -> [f32; 3] {
         match self.blending {
             Blending::Encoded => colour,
-            Blending::Linear => colour.map(|value| {
-                let position = value.clamp(0.0, 1.0) * DECODE_STEPS as f32;
-                let base = (position as usize).min(DECODE_STEPS - 1);
-                let (low, high) = (self.decode[base], self.decode[base + 1]);
-                low + (high - low) * (position - base as f32)
-            }),
+            Blending::Linear => colour.map(|value| self.decoded(value)),
         }
+    }
+
+    /// To linear light.
+    #[inline]
+    pub(crate) fn light(&self, colour: [f32; 3]) -> [f32; 3] {
+        match self.blending {
+            Blending::Encoded => colour.map(|value| self.decoded(value)),
+            Blending::Linear => colour,
+        }
+    }
+
+    #[inline]
+    fn decoded(&self, value: f32) -> f32 {
+        let position = value.clamp(0.0, 1.0) * DECODE_STEPS as f32;
+        let base = (position as usize).min(DECODE_STEPS - 1);
+        let (low, high) = (self.decode[base], self.decode[base + 1]);
+        low + (high - low) * (position - base as f32)
     }
 
     /// To encoded sRGB.
     #[inline]
-    fn leave(&self, colour: [f32; 3]) -> [f32; 3] {
+    pub(crate) fn leave(&self, colour: [f32; 3]) -> [f32; 3] {
         match self.blending {
             Blending::Encoded => colour,
             Blending::Linear => crate::colour::Linear(colour).encode().0,

@@ -4,6 +4,7 @@ mod pick;
 
 pub use pick::picked;
 
+use crate::air;
 use crate::arts::Arts;
 use crate::contact::{Contact, Mount};
 use crate::fault::{Class, Fault, Result};
@@ -118,6 +119,7 @@ pub fn draw(
         sets.push(format!("slot.\"{slot}\".{}={value}", along.name()));
         let how = read::Options { sets: &sets, ..how };
         let scene = read::read(&source.file, &source.text, how)?.scene;
+        let scene = air::settled(&scene, &arts, limits)?;
         let plan = Plan::new(&scene, &arts.naturals(), scale, limits)?;
         Ok(Stack::new(&plan, &arts, limits)?.still(camera.unwrap_or(plan.travel / 2.0)).eight())
     };

@@ -42,6 +42,7 @@ fn manifest() -> Manifest {
             bytes: 5,
             made_of: "01".into(),
         }),
+        values: None,
         files: vec![Entry {
             slot: "reeds-near".into(),
             kind: Kind::Fog,

@@ -13,8 +13,7 @@ pub struct Cli {
     pub command: Command,
 }
 
-const EXIT_CODES: &str =
-    "Exit codes: 0 done, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";
+const EXIT_CODES: &str = "Exit codes: 0 done, 1 a check found what breaks the scene's limits, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";
 
 #[derive(Subcommand)]
 pub enum Command {
@@ -30,6 +29,10 @@ pub enum Command {
     Presets(Presets),
     /// Make one sheet without a scene
     Sheet(Sheet),
+    /// Make the rim of one silhouette without a scene
+    Rim(Rim),
+    /// Measure how a scene reads, and hold it against its own limits
+    Check(Check),
     /// Show a slot in its scene under other dice or along one number, and write the choice into the scene
     Vary(Vary),
     /// Print the JSON Schema of a kind of file
@@ -281,6 +284,67 @@ pub struct Sheet {
     /// The file to write
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
+}
+
+#[derive(Args)]
+pub struct Rim {
+    /// The silhouette, PNG or SVG
+    #[arg(value_name = "ART")]
+    pub art: PathBuf,
+    /// Colour of the haze, #rrggbb
+    #[arg(long, value_name = "COLOUR")]
+    pub haze: String,
+    /// Wanted step of CIE L* across the outline
+    #[arg(long, value_name = "DL", value_parser = finite)]
+    pub separation: f64,
+    /// What stands behind: a colour, or a picture that is drawn on the art's frame
+    #[arg(long, value_name = "COLOUR|IMAGE")]
+    pub behind: String,
+    /// Standard deviation over which the rim spreads, texels
+    #[arg(long, value_name = "PX", default_value = "26", value_parser = finite)]
+    pub spread: f64,
+    /// Most opacity of the rim
+    #[arg(long, value_name = "SHARE", default_value = "0.5", value_parser = finite)]
+    pub most: f64,
+    /// Darken where the haze is no lighter than the art
+    #[arg(long)]
+    pub darken: bool,
+    /// Preset whose bands break it up
+    #[arg(long, value_name = "NAME", default_value = "radiation-fog")]
+    pub preset: String,
+    /// Seed of its dice
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Where the light comes from, degrees: 0 right, 90 above, 180 left
+    #[arg(long, value_name = "DEGREES", default_value = "135", value_parser = finite, allow_negative_numbers = true)]
+    pub light: f64,
+    /// How the renderer mixes colours
+    #[arg(long, value_name = "SPACE", default_value = "encoded", value_parser = ["encoded", "linear"])]
+    pub blending: String,
+    /// Override a number of the recipe: bands.size=60
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub sets: Vec<String>,
+    /// Bits per channel
+    #[arg(long, value_name = "BITS", default_value = "8", value_parser = ["8", "16"])]
+    pub bits: String,
+    /// The file to write
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+}
+
+#[derive(Args)]
+pub struct Check {
+    #[command(flatten)]
+    pub scene: Scene,
+    /// Texels per scene px
+    #[arg(long, value_name = "F", default_value = "1", value_parser = scale)]
+    pub scale: f64,
+    /// Check the scene in this mood
+    #[arg(long, value_name = "NAME")]
+    pub mood: Option<String>,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 fn finite(text: &str) -> Result<f64, String> {

@@ -2,10 +2,12 @@
 
 mod args;
 mod bar;
+mod check;
 mod depfile;
 mod inputs;
 mod presets;
 mod render;
+mod rim;
 mod show;
 mod table;
 mod vary;
@@ -24,7 +26,7 @@ use fogweft::render::{Arts, Options};
 use fogweft::rerun::Settled;
 use fogweft::scene::{Source, read};
 use fogweft::sheet::{Bits, Sheet};
-use fogweft::{law, layered, report, schema, starter};
+use fogweft::{air, law, layered, report, schema, starter};
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -40,7 +42,7 @@ pub fn main() -> ExitCode {
     }));
     // A command line that can't be read exits with 2, which is clap's own code and ours.
     match run(Cli::parse().command) {
-        Ok(()) => ExitCode::SUCCESS,
+        Ok(code) => code,
         Err(faults) => {
             print_faults(&faults);
             ExitCode::from(faults.exit_code())
@@ -55,8 +57,9 @@ fn print_faults(faults: &Faults) {
     let _ = writeln!(std::io::stderr(), "{}", report::render(faults, colour));
 }
 
-fn run(command: Command) -> Result<()> {
+fn run(command: Command) -> Result<ExitCode> {
     match command {
+        Command::Check(args) => return check::run(&args),
         Command::Demo(args) => demo(&args),
         Command::Render(args) if args.watch => watch::watch(&args),
         Command::Render(args) => self::render::once(&args),
@@ -74,7 +77,9 @@ fn run(command: Command) -> Result<()> {
         Command::New(args) => new(&args),
         Command::Presets(args) => presets(args),
         Command::Sheet(args) => sheet(&args),
-    }
+        Command::Rim(args) => rim::run(&args),
+    }?;
+    Ok(ExitCode::SUCCESS)
 }
 
 /// Prints to standard output; a reader that has gone away is no fault.
@@ -98,8 +103,9 @@ fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read
     let source = Source::load(&args.scene, limits)?;
     let shelf = Shelf::of_scene(Some(&args.scene), limits);
     let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true };
-    let reading = read::read_mood(&source.file, &source.text, how, mood)?;
+    let mut reading = read::read_mood(&source.file, &source.text, how, mood)?;
     let arts = Arts::open(&reading.scene, limits)?;
+    air::settle(&mut reading.scene, &arts, limits)?;
     warn(&arts.warnings());
     Ok((reading, arts))
 }

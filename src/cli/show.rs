@@ -83,7 +83,7 @@ pub fn plan(plan: &Plan) -> String {
                     number(job.line, 1),
                     job.preset.clone(),
                 ),
-                Job::Art(_) => Default::default(),
+                Job::Rim(_) | Job::Art(_) => Default::default(),
             };
             vec![
                 placing.path.clone(),

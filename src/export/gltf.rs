@@ -48,12 +48,12 @@ pub fn bytes(stack: &Stack<'_>, shapes: Option<&[Shape]>, effort: Effort) -> Res
             let shape = match shapes {
                 // Searching takes long; what was found holds here too.
                 Some(shapes) if alike => {
-                    Shape::of(shapes[index].bands.clone(), plan.files[index].placing(), &texture)
+                    Shape::of(shapes[index].bands.clone(), stack.placing(index), &texture)
                 }
                 _ => Shape::new(stack, index, &texture, Bits::Eight),
             };
             let made = shape.make(stack, index, Bits::Eight, Alpha::Straight);
-            let placing = plan.files[index].placing();
+            let placing = stack.placing(index);
             let parts = shape.tiles.iter().zip(made).map(|(tile, made)| Part {
                 quads: quads(plan, tile, placing.pan_rate, placing.period),
                 repeats: tile.repeat,

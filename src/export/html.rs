@@ -86,7 +86,7 @@ fn fill(template: &str, values: &[(&str, String)]) -> String {
 
 fn layer(stack: &Stack<'_>, index: usize, share: f64) -> Result<Value> {
     let plan = stack.plan();
-    let placing = plan.files[index].placing();
+    let placing = stack.placing(index);
     let art = placing.kind == Kind::Art;
     let share = if art { share } else { share * FOG };
     let size = placing.texels.map(|side| (f64::from(side) * share).round().max(1.0) as u32);

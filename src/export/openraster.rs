@@ -39,7 +39,7 @@ pub fn bytes(stack: &Stack<'_>, effort: Effort) -> Result<Vec<u8>> {
     let layers: Vec<Layer> = (0..plan.files.len())
         .into_par_iter()
         .flat_map_iter(|index| {
-            let placing = plan.files[index].placing();
+            let placing = stack.placing(index);
             layers(stack.texels(index, Bits::Eight), placing, canvas, plan.scale, index)
         })
         .collect();

@@ -60,6 +60,11 @@ impl Stretch {
         Stretch { grid, columns }
     }
 
+    /// The grid that it draws from.
+    pub fn grid(&self) -> Grid {
+        self.grid
+    }
+
     /// The samples of the height of texel row `row`, between the grid's rows: into `line`, for [`Stretch::across`].
     pub fn down(&self, plane: &Plane, row: f64, line: &mut Vec<f32>) {
         let cols = self.grid.cols;

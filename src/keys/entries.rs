@@ -169,6 +169,8 @@ fn section_words(section: Section) -> String {
         Section::Scene => "a scene".into(),
         Section::Air => "[air]".into(),
         Section::Texture => "[texture]".into(),
+        Section::Rim => "[rim]".into(),
+        Section::Check => "[check]".into(),
         Section::Step(step) => format!("[{step}]"),
         Section::Slot => "[[slot]]".into(),
         Section::Preset => "a preset".into(),
@@ -184,8 +186,9 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
         .filter_map(|key| match key.section() {
             Section::Scene if !in_preset => Some(format!("`{name}` at the top of the scene")),
             Section::Slot if !in_preset => Some(format!("`{name}` in a [[slot]]")),
-            Section::Air if !in_preset => Some(format!("`air.{name}`")),
-            Section::Texture if !in_preset => Some(format!("`{}`", key.path)),
+            Section::Air | Section::Rim | Section::Check | Section::Texture if !in_preset => {
+                Some(format!("`{}`", key.path))
+            }
             Section::Step(step) => Some(format!("`{step}.{name}`")),
             _ => None,
         })
@@ -198,7 +201,7 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
         known.extend(STEPS);
     }
     if section == Section::Scene {
-        known.extend(["air", "texture", "slot", "mood"]);
+        known.extend(["air", "rim", "check", "texture", "slot", "mood"]);
     }
     match near(name, known.iter().copied()) {
         Some(near) => format!("Did you mean `{near}`?"),

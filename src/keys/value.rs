@@ -144,6 +144,11 @@ impl Key {
                 Some(_) => Ok(Value::Text(text.clone().into_owned())),
                 None => Err(self.wrong(format!("`{}` is {}, which it doesn't know", self.path, shown(text)))),
             },
+            (Kind::ColourOr(word), DeValue::String(text)) if text == word => Ok(Value::Choice(word)),
+            (Kind::ColourOr(_), DeValue::String(text)) => match Srgb::parse_hex(text) {
+                Some(colour) => Ok(Value::Colour(colour)),
+                None => Err(self.wrong(format!("`{}` is {}, which is no colour", self.path, shown(text)))),
+            },
             (Kind::Choice(words), DeValue::String(text)) => match words.iter().find(|word| **word == *text) {
                 Some(word) => Ok(Value::Choice(word)),
                 None => {
@@ -213,6 +218,9 @@ impl Key {
                 "Give \"full\", \"half\", \"power-of-two\", or \"error:0.5\" with a number from 0.05 to 16."
                     .into()
             }
+            Kind::ColourOr(word) => {
+                format!("Write a colour as `{} = \"#c3ccd4\"` or \"#ccd\", or \"{word}\".", self.name())
+            }
             Kind::Choice(words) => {
                 let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
                 format!("Give one of {}.", quoted.join(", "))
@@ -243,7 +251,7 @@ impl Key {
             Kind::FlagOrNumber { .. } => "true, false or a number",
             Kind::Pair { .. } => "a list of two numbers",
             Kind::Text | Kind::Name | Kind::Preset | Kind::Path => "text",
-            Kind::Colour => "a colour",
+            Kind::Colour | Kind::ColourOr(_) => "a colour",
             Kind::Fit | Kind::Choice(_) => "a word",
         };
         self.wrong(format!("`{}` must be {wanted}, not {found}", self.path))

@@ -50,6 +50,9 @@ pub struct Manifest {
     /// The still, if one was drawn.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<Still>,
+    /// Its value view: lightness in steps, outlines that lack their separation hatched.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub values: Option<Still>,
     /// The files, from far to near.
     pub files: Vec<Entry>,
     /// What else was made of the stack.
@@ -185,6 +188,9 @@ impl Manifest {
         if let Some(still) = &self.still {
             members.push(("still", line(still)));
         }
+        if let Some(values) = &self.values {
+            members.push(("values", line(values)));
+        }
         let mut text = String::from("{\n");
         for (key, value) in members {
             text += &format!("  \"{key}\": {value},\n");
@@ -254,10 +260,10 @@ impl Manifest {
 
     /// The paths of all its files, the still included.
     pub fn names(&self) -> impl Iterator<Item = &str> {
-        let still = self.still.iter().map(|still| still.path.as_str());
+        let stills = self.still.iter().chain(&self.values).map(|still| still.path.as_str());
         let exports = self.exports.iter().map(|export| export.path.as_str());
         let frames = self.files.iter().flat_map(|entry| &entry.frames).map(|frame| frame.path.as_str());
-        self.files.iter().map(|entry| entry.path.as_str()).chain(frames).chain(still).chain(exports)
+        self.files.iter().map(|entry| entry.path.as_str()).chain(frames).chain(stills).chain(exports)
     }
 }
 

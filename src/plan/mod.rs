@@ -1,6 +1,10 @@
 //! The plan: every job with its sizes, periods and optical depth; no pixels.
 
 pub mod period;
+mod rims;
+mod tint;
+
+pub use rims::RimJob;
 
 use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Faults, Result};
@@ -12,6 +16,7 @@ use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot, Texture};
 use crate::seed;
 use crate::sheet::SheetSpec;
 use crate::sheet::grade::Tones;
+use crate::treat::{self, Treatment};
 use serde::{Deserialize, Serialize, Serializer};
 use std::collections::BTreeMap;
 
@@ -85,6 +90,9 @@ pub struct ArtJob {
     pub flip: bool,
     /// Its edges meet when it repeats.
     pub wraps: bool,
+    /// What is done to the copy that is drawn.
+    #[serde(skip)]
+    pub treatment: Treatment,
 }
 
 /// One job.
@@ -93,8 +101,10 @@ pub struct ArtJob {
 pub enum Job {
     /// A sheet.
     Fog(Box<FogJob>),
+    /// A rim; the art that it serves follows it.
+    Rim(Box<RimJob>),
     /// An art.
-    Art(ArtJob),
+    Art(Box<ArtJob>),
 }
 
 impl Job {
@@ -102,6 +112,7 @@ impl Job {
     pub fn placing(&self) -> &Placing {
         match self {
             Job::Fog(job) => &job.placing,
+            Job::Rim(job) => &job.placing,
             Job::Art(job) => &job.placing,
         }
     }
@@ -157,7 +168,7 @@ impl Plan {
             scale,
             blending: scene.air.blending,
             extinction: law::extinction(scene.air.visibility),
-            backdrop: scene.backdrop,
+            backdrop: treat::floored(scene.backdrop, scene.floor),
             camera: scene.camera,
             drift: scene.air.drift,
             texture: scene.texture,
@@ -165,22 +176,30 @@ impl Plan {
             notes: Vec::new(),
         };
         check("the view", plan.texels, limits, &mut faults);
-        let gaps = gaps(scene);
-        let fogged = |slot: &Slot| slot.fog && gaps[&slot.name] > 0.0 && slot.recipe.grade.thickness > 0.0;
-        let period::Picked { periods, comes_round } = period::pick(scene, fogged);
-        for slot in &scene.slots {
-            let gap = gaps[&slot.name];
-            if fogged(slot) {
-                let job = plan.fog(scene, slot, gap, periods[&slot.name]);
+        let (airs, notes) = tint::share_out(scene);
+        plan.notes = notes;
+        let fogged: BTreeMap<&str, bool> =
+            scene.slots.iter().zip(&airs).map(|(slot, air)| (slot.name.as_str(), air.sheet > 0.0)).collect();
+        let period::Picked { periods, comes_round } = period::pick(scene, |slot| fogged[slot.name.as_str()]);
+        for (slot, air) in scene.slots.iter().zip(airs) {
+            let tones = plan.tones(scene, slot);
+            if air.sheet > 0.0 {
+                let job = plan.fog(scene, slot, air, periods[&slot.name], tones);
                 check(&job.placing.path, job.placing.texels, limits, &mut faults);
                 plan.files.push(Job::Fog(Box::new(job)));
             } else if slot.fog {
                 plan.notes.push(format!("{}: no air lies behind it, so it gets no sheet", slot.name));
             }
             if let (Some(place), Some(natural)) = (&slot.art, naturals.get(&slot.name)) {
-                let job = plan.art(scene, slot, place, *natural);
+                let mut job = plan.art(scene, slot, place, *natural);
+                job.treatment = plan.treatment(scene, slot, &job.placing, air.tint, tones);
+                if let Some(rim) = plan.rim(scene, slot, place.repeat, &job, tones) {
+                    check(&rim.placing.path, rim.placing.texels, limits, &mut faults);
+                    job.placing.order += 1;
+                    plan.files.push(Job::Rim(Box::new(rim)));
+                }
                 check(&job.placing.path, job.placing.texels, limits, &mut faults);
-                plan.files.push(Job::Art(job));
+                plan.files.push(Job::Art(Box::new(job)));
             }
         }
         plan.note_anchors(scene);
@@ -192,18 +211,45 @@ impl Plan {
         faults.or(plan)
     }
 
-    fn fog(&self, scene: &Scene, slot: &Slot, gap: f64, period: f64) -> FogJob {
-        let (rate, line) = (rate_of(scene, slot), line_of(scene, slot));
-        let size = [texels(period, self.scale), self.texels[1]];
-        let unit = slot.shrink.unwrap_or(rate) * self.scale;
-        let own = slot.haze.unwrap_or(scene.air.haze);
+    /// Colours of a slot's fog.
+    fn tones(&self, scene: &Scene, slot: &Slot) -> Tones {
+        let air = &scene.air;
+        let own = slot.haze.unwrap_or(air.haze);
         // What the air between it and the play plane leaves of its own colour.
         let share =
             slot.haze_share.unwrap_or_else(|| law::transmittance(self.extinction * slot.depth.max(0.0)));
-        let haze = scene.air.haze.mix(own, share);
+        let haze = air.haze.mix(own, share);
+        let floored = |colour| treat::floored(colour, scene.floor);
+        let [aloft, glow, shade] = [air.aloft, air.glow, air.shade].map(|colour| colour.map(floored));
+        let tones = Tones::new(floored(haze), aloft, glow, shade, slot.recipe.grade.lit);
+        Tones { glow: floored(tones.glow), shade: floored(tones.shade), ..tones }
+    }
+
+    /// What is done to a slot's picture.
+    fn treatment(&self, scene: &Scene, slot: &Slot, placing: &Placing, tint: f64, tones: Tones) -> Treatment {
+        let unit = slot.shrink.unwrap_or(rate_of(scene, slot)) * self.scale;
+        let top = placing.rect[1] * self.scale;
+        let tint = (tint > 0.0).then(|| {
+            let field = FieldSpec::new(
+                placing.texels,
+                slot.anchor,
+                line_of(scene, slot) * self.scale - top,
+                unit,
+                &slot.recipe,
+                0,
+            );
+            treat::Tint { depth: tint, haze: tones.haze, falloff: field }
+        });
+        let fade = slot.fade.map(|fade| treat::Fade::new(&fade, &placing.rect, self.scale));
+        Treatment { tint, fade, floor: scene.floor }
+    }
+
+    fn fog(&self, scene: &Scene, slot: &Slot, own: tint::Air, period: f64, tones: Tones) -> FogJob {
+        let (rate, line) = (rate_of(scene, slot), line_of(scene, slot));
+        let size = [texels(period, self.scale), self.texels[1]];
+        let unit = slot.shrink.unwrap_or(rate) * self.scale;
         let recipe = &slot.recipe;
-        let optical_depth = self.extinction * gap * recipe.grade.thickness;
-        let air = &scene.air;
+        let optical_depth = own.sheet;
         FogJob {
             placing: Placing {
                 slot: slot.name.clone(),
@@ -216,13 +262,13 @@ impl Plan {
                 texels: size,
                 period: Some(period),
             },
-            gap,
+            gap: own.gap,
             optical_depth,
             opacity: law::opacity(optical_depth),
             line,
             anchor: slot.anchor,
             preset: slot.preset.clone(),
-            haze: haze.to_hex(),
+            haze: tones.haze.to_hex(),
             spec: SheetSpec {
                 field: FieldSpec::new(
                     size,
@@ -233,8 +279,8 @@ impl Plan {
                     seed::of(slot.seed, "fog"),
                 ),
                 tau: optical_depth,
-                tones: Tones::new(haze, air.aloft, air.glow, air.shade, recipe.grade.lit),
-                light: air.light,
+                tones,
+                light: scene.air.light,
             },
         }
     }
@@ -263,6 +309,7 @@ impl Plan {
             },
             flip: place.flip,
             wraps: place.repeat == Repeat::Edge,
+            treatment: Treatment::default(),
         }
     }
 
@@ -281,17 +328,6 @@ impl Plan {
 
 fn hex<S: Serializer>(colour: &Srgb, serializer: S) -> std::result::Result<S::Ok, S::Error> {
     serializer.serialize_str(&colour.to_hex())
-}
-
-/// Length of the air behind each slot, by its name.
-fn gaps(scene: &Scene) -> BTreeMap<String, f64> {
-    let mut farther = None;
-    let gap = |slot: &Slot| {
-        let gap = farther.map_or(scene.air.beyond, |depth: f64| depth - slot.depth);
-        farther = Some(slot.depth);
-        (slot.name.clone(), gap)
-    };
-    scene.slots.iter().map(gap).collect()
 }
 
 /// Pan rate of a slot.

@@ -1,7 +1,7 @@
 //! The manifest of what stands in the folder after a run.
 
-use super::STILL;
 use super::textures::Of;
+use super::{STILL, VALUES};
 use crate::export::Also;
 use crate::out::{self, Entry, Export, Manifest, Still};
 use crate::plan::{Job, Kind, Plan};
@@ -38,7 +38,9 @@ pub(super) struct Outcomes {
     pub exports: Vec<(Also, Outcome)>,
     /// The still.
     pub still: Outcome,
-    /// The still's camera place.
+    /// Its value view.
+    pub values: Outcome,
+    /// The camera place of both.
     pub camera: f64,
 }
 
@@ -66,23 +68,40 @@ pub(super) fn manifest(
         scale: plan.scale,
         blending: plan.blending,
         alpha: plan.texture.alpha,
-        still: still(plan, outcomes, earlier),
+        still: of_whole(
+            STILL,
+            &outcomes.still,
+            plan,
+            outcomes.camera,
+            earlier.and_then(|earlier| earlier.still.as_ref()),
+        ),
+        values: of_whole(
+            VALUES,
+            &outcomes.values,
+            plan,
+            outcomes.camera,
+            earlier.and_then(|earlier| earlier.values.as_ref()),
+        ),
         files,
         exports: exports(outcomes, earlier, folder),
     }
 }
 
-fn still(plan: &Plan, outcomes: &Outcomes, earlier: Option<&Manifest>) -> Option<Still> {
-    let camera = outcomes.camera;
-    let (written, camera) = match &outcomes.still {
+/// A picture of the whole stack.
+fn of_whole(
+    path: &str,
+    outcome: &Outcome,
+    plan: &Plan,
+    camera: f64,
+    earlier: Option<&Still>,
+) -> Option<Still> {
+    let (written, camera) = match outcome {
         Outcome::AsMeant(written) => (written, camera),
-        Outcome::Painted(written) => {
-            (written, earlier.and_then(|earlier| earlier.still.as_ref()).map_or(camera, |still| still.camera))
-        }
+        Outcome::Painted(written) => (written, earlier.map_or(camera, |still| still.camera)),
         Outcome::Aside => return None,
     };
     Some(Still {
-        path: STILL.to_owned(),
+        path: path.to_owned(),
         camera,
         backdrop: plan.backdrop.to_hex(),
         hash: written.hash.clone(),
@@ -137,7 +156,7 @@ fn group(
         let mut entry = entry(plan, job, tile, written);
         if let Outcome::Painted(_) = outcome
             && let Some(old) = old().find(|old| old.path == tile.path)
-            && old.texels != tile.texels()
+            && (old.texels != tile.texels() || placing.kind == Kind::Rim)
         {
             // The picture keeps the place that it was painted for.
             entry = Entry {
@@ -189,7 +208,7 @@ fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
         drift: if placing.kind == Kind::Fog { plan.drift * placing.pan_rate } else { 0.0 },
         optical_depth: match job {
             Job::Fog(job) => Some(job.optical_depth),
-            Job::Art(_) => None,
+            Job::Rim(_) | Job::Art(_) => None,
         },
         opaque: written.opaque,
         hash: written.hash.clone(),

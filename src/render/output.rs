@@ -11,6 +11,8 @@ pub(super) enum What {
     /// A texture of a job.
     Texture(Of),
     Still,
+    /// The still's value view.
+    Values,
     /// The stack in another form.
     Export(Also),
     Manifest,
@@ -29,7 +31,7 @@ impl Output {
     pub fn texture(&self) -> Option<Of> {
         match self.what {
             What::Texture(of) => Some(of),
-            What::Still | What::Export(_) | What::Manifest => None,
+            What::Still | What::Values | What::Export(_) | What::Manifest => None,
         }
     }
 

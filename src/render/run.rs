@@ -4,23 +4,25 @@ use super::manifest::{Outcome, Outcomes, manifest};
 use super::output::{Output, What};
 use super::stack::{Ask, work_of};
 use super::textures::{self, File, Of, Searched};
-use super::{Change, Options, Report, STILL, Stack, still_png};
+use super::{Change, Options, Report, STILL, Stack, VALUES, still_png};
 use crate::arts::Arts;
 use crate::export::{self, Also};
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::out::{self, Effort, Manifest};
-use crate::plan::Plan;
+use crate::plan::{Job, Plan};
 use crate::progress::Progress;
 use crate::rerun::gone::gone;
-use crate::rerun::made_of::{of_export, of_jobs, of_still, of_text};
+use crate::rerun::made_of::{of_export, of_jobs, of_still, of_text, of_values};
 use crate::rerun::record::NAME as STATE;
 use crate::rerun::{Act, Fields, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide};
 use crate::scene::Alpha;
 use crate::sheet::Bits;
+use crate::still::Still;
 use crate::texture::Shape;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 /// Carries out `plan` in `folder`.
 pub(super) fn run(
@@ -34,12 +36,15 @@ pub(super) fn run(
     let packing = Packing { bits: options.bits, effort: options.effort };
     let jobs = of_jobs(&plan, arts, packing, &options.settled);
     let still = of_still(STILL, &plan, &jobs, camera, packing);
+    let values = of_values(VALUES, &plan, &jobs, camera, packing);
     let of_form = |also: Also| of_export(also, &options.pan, &plan, &jobs, packing);
     let fixed = |paths: Vec<String>| -> Vec<String> {
         let forms = Also::ALL.into_iter().map(|also| also.file().to_owned());
-        paths.into_iter().chain([STILL.to_owned(), out::manifest::NAME.to_owned()]).chain(forms).collect()
+        let whole = [STILL, VALUES, out::manifest::NAME].map(str::to_owned);
+        paths.into_iter().chain(whole).chain(forms).collect()
     };
     out::apart(&folder, &fixed(jobs.iter().map(|wanted| wanted.path.clone()).collect()))?;
+    let made_of: Vec<String> = jobs.iter().map(|wanted| wanted.made_of.clone()).collect();
 
     out::make_folder(&folder)?;
     let _lock = Lock::take(&folder)?;
@@ -73,7 +78,7 @@ pub(super) fn run(
 
     let asked = textures.into_iter().filter(|(asked, ..)| *asked);
     let mut wanted: Vec<(What, Wanted)> = asked.map(|(_, of, wanted)| (What::Texture(of), wanted)).collect();
-    wanted.push((What::Still, still));
+    wanted.extend([(What::Still, still), (What::Values, values)]);
     wanted.extend(
         Also::ALL
             .into_iter()
@@ -86,7 +91,7 @@ pub(super) fn run(
     let mut outputs = look(&folder, wanted, &records, options)?;
     if outputs.iter().any(|output| output.target().is_some()) {
         let with = (arts, &fields);
-        make(&mut stack, with, options, &folder, camera, (&shapes, &mut outputs), progress)?;
+        make(&mut stack, with, options, &folder, (camera, &made_of), (&shapes, &mut outputs), progress)?;
         look_again(&folder, &mut outputs, &records)?;
     }
     let manifest = of_outputs(&plan, &outputs, camera, &shapes, &records, &folder);
@@ -145,7 +150,7 @@ fn make(
     (arts, fields): (&Arts, &Fields),
     options: &Options,
     folder: &Path,
-    camera: f64,
+    (camera, made_of): (f64, &[String]),
     (shapes, outputs): (&[Shape], &mut [Output]),
     progress: &dyn Progress,
 ) -> Result<()> {
@@ -164,10 +169,16 @@ fn make(
     let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
     let of_jobs: BTreeSet<usize> =
         due.iter().filter_map(|output| output.texture()).map(|of| of.job).collect();
-    // The still and the other forms show every job.
+    // The still, its values and the other forms show every job.
     let all = due.iter().any(|output| output.texture().is_none());
-    let needed = |job: usize| all || of_jobs.contains(&job);
-    let to_work = stack.plan().files.iter().enumerate().filter(|(job, _)| needed(*job) && !stack.has(*job));
+    // A rim is measured on all that stands behind its art.
+    let plan = stack.plan();
+    let is_rim = |job: &usize| matches!(plan.files[*job], Job::Rim(_));
+    let behind =
+        of_jobs.iter().copied().filter(|job| is_rim(job) && !stack.has(*job)).max().map_or(0, |rim| rim + 2);
+    let there: Vec<bool> = (0..plan.files.len()).map(|job| stack.has(job)).collect();
+    let needed = |job: usize| all || job < behind || of_jobs.contains(&job);
+    let to_work = plan.files.iter().enumerate().filter(|(job, _)| needed(*job) && !there[*job]);
     let to_work: u64 = to_work.map(|(_, job)| work_of(job.placing())).sum();
     progress.begins(folder, due.len(), to_work + due.iter().map(|output| output.wanted.texels).sum::<u64>());
     let ask = Ask {
@@ -176,10 +187,15 @@ fn make(
         bits: options.bits,
         needed: &needed,
         worked: &|path, texels| progress.worked(path, texels),
+        made_of: &|job| made_of.get(job).cloned(),
         held: &|job| held.get(&job).cloned(),
+        cameras: if all { &[camera] } else { &[] },
     };
     stack.fill(arts, &ask)?;
     let stack = &*stack;
+    sound(stack, shapes, folder)?;
+    let still = OnceLock::new();
+    let still = || still.get_or_init(|| stack.still(camera));
     // The tiles of a job come from one piece of work.
     let mut groups: BTreeMap<(usize, u32), Vec<&mut Output>> = BTreeMap::new();
     for (at, output) in due.into_iter().enumerate() {
@@ -194,14 +210,15 @@ fn make(
             if progress.stopped() {
                 Ok(())
             } else {
-                make_group(stack, options, camera, shapes, group, progress)
+                make_group(stack, options, &still, shapes, group, progress)
             }
         })
         .collect();
     let mut found = Faults::default();
     found.list.extend(faults.into_iter().filter_map(Result::err).flat_map(|faults| faults.list));
     found.or(())?;
-    fields.sweep(stack.plan());
+    let rims = (0..made_of.len()).filter(is_rim).map(|job| made_of[job].as_str());
+    fields.sweep(plan, &rims.collect::<Vec<_>>());
     if progress.stopped() {
         return Err(stopped(folder));
     }
@@ -212,16 +229,30 @@ fn stopped(folder: &Path) -> Faults {
     Fault::new(Class::Output, "the run was stopped; nothing was written").in_file(folder).into()
 }
 
+/// Whether every rim fills the room that its shape was cut for, which may have come from the record.
+fn sound(stack: &Stack<'_>, shapes: &[Shape], folder: &Path) -> Result<()> {
+    let fits = |job: usize| !stack.has(job) || shapes[job].is_of(stack.placing(job));
+    match (0..shapes.len()).filter(|job| matches!(stack.plan().files[*job], Job::Rim(_))).all(fits) {
+        true => Ok(()),
+        false => {
+            Err(Fault::new(Class::Output, "the record of the last run is damaged: it has a rim elsewhere")
+                .in_file(folder.join(STATE))
+                .remedy("remove that file and render again")
+                .into())
+        }
+    }
+}
+
 /// Whether a texture's file holds its job's picture just as it is drawn.
 fn as_drawn(plan: &Plan, shape: &Shape, of: Of) -> bool {
-    of.frame == 0 && plan.texture.alpha == Alpha::Straight && shape.is_whole(plan.files[of.job].placing())
+    of.frame == 0 && plan.texture.alpha == Alpha::Straight && shape.is_whole()
 }
 
 /// Makes the tiles of one job at one moment, or another output.
-fn make_group(
+fn make_group<'s>(
     stack: &Stack<'_>,
     options: &Options,
-    camera: f64,
+    still: &(impl Fn() -> &'s Still + Sync),
     shapes: &[Shape],
     group: Vec<&mut Output>,
     progress: &dyn Progress,
@@ -246,8 +277,9 @@ fn make_group(
                 let bytes = export::bytes(stack, also, &how)?;
                 Some(File { bytes, opaque: false, bits: 0 })
             }
+            (What::Values, _) => Some(File { bytes: stack.values(still()), opaque: true, bits: 0 }),
             _ => Some(File {
-                bytes: still_png(&stack.still(camera), options.bits, of_still_effort(options.effort)),
+                bytes: still_png(still(), options.bits, of_still_effort(options.effort)),
                 opaque: true,
                 bits: 0,
             }),
@@ -281,14 +313,20 @@ fn of_outputs(
     records: &Records,
     folder: &Path,
 ) -> Manifest {
-    let mut outcomes =
-        Outcomes { textures: BTreeMap::new(), exports: Vec::new(), still: Outcome::Aside, camera };
+    let mut outcomes = Outcomes {
+        textures: BTreeMap::new(),
+        exports: Vec::new(),
+        still: Outcome::Aside,
+        values: Outcome::Aside,
+        camera,
+    };
     for output in outputs {
         match output.what {
             What::Texture(of) => {
                 drop(outcomes.textures.insert(of, (output.wanted.path.clone(), output.outcome())))
             }
             What::Still => outcomes.still = output.outcome(),
+            What::Values => outcomes.values = output.outcome(),
             What::Export(also) => outcomes.exports.push((also, output.outcome())),
             What::Manifest => {}
         }
@@ -351,7 +389,7 @@ fn write(
         }
         let known = records.of(name);
         let there = match decide::look(folder, name, &known, false)? {
-            decide::Found::Ours(written) => Some(written),
+            decide::Found::Ours(written) => Some(*written),
             decide::Found::Missing | decide::Found::Touched => known.into_iter().next(),
         };
         files.extend(there.map(|written| (name.clone(), written)));
@@ -359,7 +397,7 @@ fn write(
     let wanted: BTreeSet<String> = files.keys().chain(names).cloned().collect();
     let (gone, left) = gone(folder, records, &wanted, options.rerun.prune)?;
     files.extend(left);
-    Ok((State::new(files, arts.known(), searched), gone))
+    Ok((State::new(files, arts.known(), searched.shapes, searched.stands), gone))
 }
 
 /// Leaves the record for the next run, if it says anything new.

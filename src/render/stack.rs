@@ -8,21 +8,26 @@ use crate::limits::Limits;
 use crate::out::{self, Effort, Owned, Raster};
 use crate::plan::{ArtJob, Job, Placing, Plan};
 use crate::rerun::Fields;
+use crate::rim::{self, Ready, Rim, Survey};
 use crate::scene::Blending;
 use crate::sheet::{Bits, Sheet};
 use crate::still::{Layer, Still};
+use crate::values;
 use rayon::prelude::*;
 use std::path::PathBuf;
 
 enum Made {
     Sheet(Box<Sheet>),
+    Rim(Box<Rim>),
     Picture(Picture),
 }
 
-/// A scene's sheets and pictures, worked out and ready to become bytes.
+/// A scene's sheets, rims and pictures, worked out and ready to become bytes.
 pub struct Stack<'a> {
     plan: &'a Plan,
     made: Vec<Option<Made>>,
+    /// Outlines as they were seen from the camera places that were asked for.
+    pub survey: Survey,
 }
 
 /// What of a stack is to be worked out, and how.
@@ -31,18 +36,25 @@ pub struct Ask<'a> {
     pub limits: &'a Limits,
     /// Bits of the outputs. Pictures stand in the stack as their files hold them.
     pub bits: Bits,
-    /// The jobs that are needed, by their place in the plan.
+    /// The jobs that are needed, by their place in the plan; with a rim, its art and all that stands behind it.
     pub needed: &'a (dyn Fn(usize) -> bool + Sync),
     /// Told of each job that is worked out, with its texels.
     pub worked: &'a (dyn Fn(&str, u64) + Sync),
-    /// Fields that are kept between runs.
+    /// Fields and rims that are kept between runs.
     pub fields: &'a Fields,
+    /// What a job is made of, by which its rim is kept; none: it isn't kept.
+    pub made_of: &'a (dyn Fn(usize) -> Option<String> + Sync),
     /// The file that holds a job's picture already, with its hash; reading is quicker than drawing.
     pub held: &'a (dyn Fn(usize) -> Option<(PathBuf, String)> + Sync),
+    /// Camera places that the outlines are looked at from.
+    pub cameras: &'a [f64],
 }
 
 impl<'a> Stack<'a> {
-    /// Works out every job of the plan, for outputs of 16 bits.
+    /// Works out every job of the plan, for outputs of 16 bits; the outlines are looked at from [`rim::places`] along the travel.
+    ///
+    /// # Errors
+    /// Those of drawing the pictures.
     pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
         let fields = Fields::default();
         let ask = Ask {
@@ -50,13 +62,18 @@ impl<'a> Stack<'a> {
             bits: Bits::Sixteen,
             needed: &|_| true,
             fields: &fields,
+            made_of: &|_| None,
             held: &|_| None,
             worked: &|_, _| (),
+            cameras: &rim::places(plan),
         };
         Stack::part(plan, arts, &ask)
     }
 
     /// Works out what is asked for.
+    ///
+    /// # Errors
+    /// Those of drawing the pictures.
     pub fn part(plan: &'a Plan, arts: &Arts, ask: &Ask<'_>) -> Result<Stack<'a>> {
         let mut stack = Stack::empty(plan);
         stack.fill(arts, ask)?;
@@ -65,7 +82,7 @@ impl<'a> Stack<'a> {
 
     /// Nothing is worked out yet.
     pub fn empty(plan: &'a Plan) -> Stack<'a> {
-        Stack { plan, made: plan.files.iter().map(|_| None).collect() }
+        Stack { plan, made: plan.files.iter().map(|_| None).collect(), survey: Survey::nothing() }
     }
 
     /// Whether the job `index` is worked out.
@@ -86,32 +103,9 @@ impl<'a> Stack<'a> {
             }
             let made = match job {
                 Job::Fog(job) => Made::Sheet(Box::new(ask.fields.sheet(&job.spec))),
-                Job::Art(job) => {
-                    Made::Picture(match (ask.held)(index).and_then(|file| held(&file, job, ask)) {
-                        Some(picture) => picture,
-                        None => {
-                            let placing = &job.placing;
-                            let source = arts.source(&placing.slot, ask.limits)?;
-                            let mut picture = source.draw(
-                                placing.texels,
-                                job.flip,
-                                job.wraps,
-                                plan.blending,
-                                ask.limits,
-                            )?;
-                            if source.kind == art::Kind::Png
-                                && source.natural == placing.texels.map(f64::from)
-                            {
-                                // All others have been drawn afresh, with colours everywhere.
-                                picture.carry_on(job.wraps);
-                            }
-                            if picture.deep && ask.bits == Bits::Eight {
-                                picture.narrow();
-                            }
-                            picture
-                        }
-                    })
-                }
+                // Solved in a second pass, when all behind it is there.
+                Job::Rim(_) => return Ok(None),
+                Job::Art(job) => Made::Picture(picture(index, job, plan, arts, ask)?),
             };
             let placing = job.placing();
             (ask.worked)(&placing.path, work_of(placing));
@@ -126,7 +120,9 @@ impl<'a> Stack<'a> {
                 Err(found) => faults.list.extend(found.list),
             }
         }
-        faults.or(())
+        faults.or(())?;
+        self.survey = rims(plan, &mut self.made, ask);
+        Ok(())
     }
 
     /// Of the job `index` alone, a sheet: as it is at place `time` (0 to 1) of its loop.
@@ -137,12 +133,21 @@ impl<'a> Stack<'a> {
             spec.field.time = time;
             made[index] = Some(Made::Sheet(Box::new(Sheet::new(spec, Sampling::Reduced))));
         }
-        Stack { plan: self.plan, made }
+        Stack { plan: self.plan, made, survey: Survey::nothing() }
     }
 
     /// The plan.
     pub fn plan(&self) -> &'a Plan {
         self.plan
+    }
+
+    /// The PNG of the job `index` as it is drawn, and whether every texel is opaque. Empty texels if it wasn't needed.
+    pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
+        if let Some(bytes) = self.sheet_png(index, bits) {
+            return (bytes, false);
+        }
+        let texels = self.texels(index, bits);
+        (out::encode(texels.raster(), effort), texels.opaque())
     }
 
     /// The PNG of the job `index` as it is drawn, if it is a sheet: such files are written without ever being whole in memory.
@@ -158,7 +163,7 @@ impl<'a> Stack<'a> {
         bits == Bits::Sixteen
             && match &self.made[index] {
                 Some(Made::Picture(picture)) => picture.deep,
-                Some(Made::Sheet(_)) => true,
+                Some(Made::Sheet(_) | Made::Rim(_)) => true,
                 None => false,
             }
     }
@@ -166,12 +171,13 @@ impl<'a> Stack<'a> {
     /// The texels of the job `index` as it is drawn: straight alpha, sRGB-encoded; fog's opacity is dithered at 8 bits. Empty ones
     /// if it wasn't needed.
     pub fn texels(&self, index: usize, bits: Bits) -> Owned {
-        let size = self.plan.files[index].placing().texels;
+        let size = self.placing(index).texels;
         if self.is_deep(index, bits) {
             return Owned::Sixteen { size, samples: self.sixteen(index) };
         }
         let samples = match &self.made[index] {
             Some(Made::Sheet(sheet)) => sheet.eight(size[0]),
+            Some(Made::Rim(rim)) => rim.eight(),
             Some(Made::Picture(picture)) => picture.eight(),
             None => vec![0; size[0] as usize * size[1] as usize * 4],
         };
@@ -180,9 +186,10 @@ impl<'a> Stack<'a> {
 
     /// The texels of the job `index` as exactly as they are known: straight alpha, sRGB-encoded, 16 bits.
     pub fn sixteen(&self, index: usize) -> Vec<u16> {
-        let [width, height] = self.plan.files[index].placing().texels;
+        let [width, height] = self.placing(index).texels;
         match &self.made[index] {
             Some(Made::Sheet(sheet)) => sheet.sixteen(width),
+            Some(Made::Rim(rim)) => rim.sixteen(),
             Some(Made::Picture(picture)) => picture.texels.as_flattened().to_vec(),
             None => vec![0; width as usize * height as usize * 4],
         }
@@ -197,11 +204,111 @@ impl<'a> Stack<'a> {
             .zip(&self.made)
             .filter_map(|(job, made)| match made.as_ref()? {
                 Made::Sheet(sheet) => Some(Layer::Sheet(job.placing(), sheet)),
+                Made::Rim(rim) => Some(Layer::Rim(rim)),
                 Made::Picture(picture) => Some(Layer::Art(job.placing(), picture)),
             })
             .collect();
         Still::new(self.plan, &layers, camera)
     }
+
+    /// The PNG of a still's value view; the still's camera place must be the last of those that the stack was looked at from.
+    pub fn values(&self, still: &Still) -> Vec<u8> {
+        let place = self.survey.cameras.len().saturating_sub(1);
+        let samples = values::view(self.plan, still, &self.survey, place);
+        out::encode(Raster::Eight { size: still.size, samples: &samples }, Effort::Fast)
+    }
+
+    /// Where the job `index` of the plan stands; a rim takes no more room than it fills.
+    pub fn placing(&self, index: usize) -> &Placing {
+        match &self.made[index] {
+            Some(Made::Rim(rim)) => &rim.placing,
+            _ => self.plan.files[index].placing(),
+        }
+    }
+
+    /// The rims, far to near.
+    pub fn rims(&self) -> impl Iterator<Item = &Rim> {
+        self.made.iter().filter_map(|made| match made {
+            Some(Made::Rim(rim)) => Some(&**rim),
+            _ => None,
+        })
+    }
+
+    /// The sheets and their places in the plan, far to near.
+    pub fn sheets(&self) -> impl Iterator<Item = (usize, &Sheet)> {
+        self.made.iter().enumerate().filter_map(|(index, made)| match made {
+            Some(Made::Sheet(sheet)) => Some((index, &**sheet)),
+            _ => None,
+        })
+    }
+}
+
+/// The treated picture of an art, as its file holds it.
+fn picture(index: usize, job: &ArtJob, plan: &Plan, arts: &Arts, ask: &Ask<'_>) -> Result<Picture> {
+    if let Some(picture) = (ask.held)(index).and_then(|file| held(&file, job, ask)) {
+        return Ok(picture);
+    }
+    let placing = &job.placing;
+    let source = arts.source(&placing.slot, ask.limits)?;
+    let mut picture = source.draw(placing.texels, job.flip, job.wraps, plan.blending, ask.limits)?;
+    if source.kind == art::Kind::Png && source.natural == placing.texels.map(f64::from) {
+        // All others have been drawn afresh, with colours everywhere.
+        picture.carry_on(job.wraps);
+    }
+    let mut picture = job.treatment.apply(picture, plan.blending);
+    if picture.deep && ask.bits == Bits::Eight {
+        picture.narrow();
+    }
+    Ok(picture)
+}
+
+/// Reads or solves the rims that are needed, and looks at the outlines.
+fn rims(plan: &Plan, made: &mut [Option<Made>], ask: &Ask<'_>) -> Survey {
+    let mut due = Vec::new();
+    for (index, job) in plan.files.iter().enumerate() {
+        let Job::Rim(job) = job else { continue };
+        if made[index].is_some() || !(ask.needed)(index) {
+            continue;
+        }
+        let kept = match made.get(index + 1) {
+            Some(Some(Made::Picture(picture))) => {
+                (ask.made_of)(index).and_then(|made_of| ask.fields.rim(&made_of, job, picture, plan.scale))
+            }
+            _ => continue,
+        };
+        match kept {
+            Some(rim) => {
+                (ask.worked)(&job.placing.path, work_of(&job.placing));
+                made[index] = Some(Made::Rim(Box::new(rim)));
+            }
+            None => due.push(index),
+        }
+    }
+    let ready: Vec<Ready<'_>> = made
+        .iter()
+        .enumerate()
+        .map(|(index, made)| match made {
+            Some(Made::Sheet(sheet)) => Ready::Sheet(sheet),
+            Some(Made::Rim(rim)) => Ready::Rim(rim),
+            Some(Made::Picture(picture)) => Ready::Picture(picture),
+            None if due.contains(&index) => Ready::Due,
+            None => Ready::Aside,
+        })
+        .collect();
+    let solving = if due.is_empty() { Vec::new() } else { rim::places(plan) };
+    let mut cameras = solving.clone();
+    cameras.extend(ask.cameras.iter().filter(|camera| !solving.contains(camera)));
+    let mut survey = Survey::new(plan, &ready, &cameras, solving.len());
+    survey.only(ask.cameras);
+    for (index, rim) in survey.rims.drain(..) {
+        if let Some(made_of) = (ask.made_of)(index) {
+            ask.fields.keep_rim(&made_of, &rim);
+        }
+        let placing = plan.files[index].placing();
+        (ask.worked)(&placing.path, work_of(placing));
+        made[index] = Some(Made::Rim(Box::new(rim)));
+    }
+    survey
 }
 
 /// The PNG of `count` moments of a sheet, one below the other; each `width` columns wide.
@@ -257,6 +364,17 @@ fn held((file, hash): &(PathBuf, String), job: &ArtJob, ask: &Ask<'_>) -> Option
     // At its own size a PNG is handed on bit by bit, with the colours under alpha 0.
     let picture = source.draw(texels, false, false, Blending::Encoded, ask.limits).ok()?;
     (source.natural == texels.map(f64::from)).then_some(picture)
+}
+
+/// The PNG of a rim.
+pub fn rim_png(rim: &Rim, bits: Bits, effort: Effort) -> Vec<u8> {
+    let size = rim.size();
+    match bits {
+        Bits::Eight => out::encode(Raster::Eight { size, samples: &rim.eight() }, effort),
+        Bits::Sixteen => {
+            out::encode(Raster::Sixteen { size, samples: &rim.sixteen(), keep_depth: true }, effort)
+        }
+    }
 }
 
 /// The PNG of a still.

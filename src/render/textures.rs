@@ -1,14 +1,14 @@
 //! From the plan's jobs to the textures that are wanted of them.
 
-use super::stack::Ask;
+use super::stack::{Ask, work_of};
 use super::{Options, Stack};
 use crate::arts::Arts;
 use crate::fault::Result;
 use crate::out;
-use crate::plan::{Kind, Placing, Plan};
+use crate::plan::{Job, Kind, Placing, Plan};
 use crate::progress::Progress;
 use crate::rerun::made_of::of_texture;
-use crate::rerun::{Fields, Records, Wanted};
+use crate::rerun::{Fields, Records, Stands, Wanted, Written};
 use crate::scene::{Alpha, Texture};
 use crate::sheet::Bits;
 use crate::texture::{Band, Shape};
@@ -16,8 +16,13 @@ use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-/// Shapes that were searched for, by the hash of what they were found for: area and stored size.
-pub(super) type Searched = BTreeMap<String, Vec<[u32; 6]>>;
+/// What of textures only their texels tell.
+pub(super) struct Searched {
+    /// Shapes that were searched for, by the hash of what they were found for: area and stored size.
+    pub shapes: BTreeMap<String, Vec<[u32; 6]>>,
+    /// Where rims stand, by the hash of all that they are made of.
+    pub stands: BTreeMap<String, Stands>,
+}
 
 /// The place of a texture among those of the plan.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -42,32 +47,58 @@ pub(super) fn shapes(
 ) -> Result<(Vec<Shape>, Searched)> {
     let plan = stack.plan();
     let texture = &plan.texture;
+    let all = 0..jobs.len();
+    let is_rim = |job: usize| matches!(plan.files[job], Job::Rim(_));
     let found_for = |job: usize| of_texture(&jobs[job].made_of, &format!("{texture:?}"));
+    let placed: Vec<Option<Placing>> =
+        all.clone().map(|job| placed(plan, job, &jobs[job].made_of, records)).collect();
     let known = |job: usize| -> Option<Shape> {
-        let placing = plan.files[job].placing();
+        let placing = placed[job].as_ref()?;
         Shape::plain(placing, texture).or_else(|| {
             let bands = records.state.shapes.get(&found_for(job))?;
             sound(bands, placing.texels).map(|bands| Shape::of(bands, placing, texture))
         })
     };
-    let known: Vec<Option<Shape>> = (0..jobs.len()).map(known).collect();
+    let known: Vec<Option<Shape>> = all.clone().map(known).collect();
     let open = |job: usize| known[job].is_none() && asked(&jobs[job].slot);
-    let work: u64 = (0..jobs.len()).filter(|job| open(*job)).map(|job| 2 * jobs[job].texels).sum();
+    // A rim is measured on all that stands behind its art.
+    let behind = all.clone().filter(|job| is_rim(*job) && open(*job)).max().map_or(0, |rim| rim + 2);
+    let needed = |job: usize| job < behind || open(job);
+    let work = |job: usize| {
+        let drawn = if needed(job) { work_of(plan.files[job].placing()) } else { 0 };
+        drawn + if open(job) { jobs[job].texels } else { 0 }
+    };
+    let work: u64 = all.clone().map(work).sum();
     if work > 0 {
         progress.begins(folder, 0, work);
     }
     let worked = |path: &str, texels| progress.worked(path, texels);
+    // What an earlier run left of an art is looked at again by its hash before it is believed.
+    let held = |job: usize| {
+        let whole = known[job].as_ref().is_some_and(Shape::is_whole) && texture.alpha == Alpha::Straight;
+        let made = |written: &Written| written.made_of == jobs[job].made_of;
+        let written = records.of(&jobs[job].path).into_iter().find(made);
+        written
+            .filter(|_| whole && !options.rerun.again)
+            .map(|written| (folder.join(&jobs[job].path), written.hash))
+    };
     let ask = Ask {
         fields,
         limits: &options.limits,
         bits: options.bits,
-        needed: &open,
+        needed: &needed,
         worked: &worked,
-        held: &|_| None,
+        made_of: &|job| jobs.get(job).map(|job| job.made_of.clone()),
+        held: &held,
+        cameras: &[],
     };
-    stack.fill(arts, &ask)?;
+    if work > 0 {
+        stack.fill(arts, &ask)?;
+    }
     let stack = &*stack;
-    let shapes: Vec<Shape> = (0..jobs.len())
+    let placing = |job: usize| placed[job].as_ref().unwrap_or_else(|| stack.placing(job));
+    let shapes: Vec<Shape> = all
+        .clone()
         .into_par_iter()
         .map(|job| match &known[job] {
             Some(shape) => shape.clone(),
@@ -77,21 +108,39 @@ pub(super) fn shapes(
                 shape
             }
             // Nobody asks for it.
-            None => whole(plan.files[job].placing(), texture),
+            None => whole(placing(job), texture),
         })
         .collect();
-    let searched = (0..jobs.len())
-        .filter(|job| Shape::plain(plan.files[*job].placing(), texture).is_none())
-        .filter(|job| known[*job].is_some() || open(*job))
-        .map(|job| {
-            let plain = |band: &Band| {
-                let ([left, top, wide, tall], [width, height]) = (band.area, band.stored);
-                [left, top, wide, tall, width, height]
-            };
-            (found_for(job), shapes[job].bands.iter().map(plain).collect())
-        })
-        .collect();
+    let told = || all.clone().filter(|job| known[*job].is_some() || open(*job));
+    let plain = |band: &Band| {
+        let ([left, top, wide, tall], [width, height]) = (band.area, band.stored);
+        [left, top, wide, tall, width, height]
+    };
+    let searched = Searched {
+        shapes: told()
+            .filter(|job| Shape::plain(placing(*job), texture).is_none())
+            .map(|job| (found_for(job), shapes[job].bands.iter().map(plain).collect()))
+            .collect(),
+        stands: told()
+            .filter(|job| is_rim(*job))
+            .map(|job| {
+                let Placing { rect, texels, .. } = *placing(job);
+                (jobs[job].made_of.clone(), Stands { rect, texels })
+            })
+            .collect(),
+    };
     Ok((shapes, searched))
+}
+
+/// Where a job's picture stands. What a rim takes up is known once it was solved, now or by an earlier run.
+fn placed(plan: &Plan, job: usize, made_of: &str, records: &Records) -> Option<Placing> {
+    let placing = plan.files[job].placing();
+    if placing.kind != Kind::Rim {
+        return Some(placing.clone());
+    }
+    let Stands { rect, texels } = *records.state.stands.get(made_of)?;
+    let fits = texels.iter().zip(placing.texels).all(|(side, most)| *side <= most);
+    fits.then(|| Placing { rect, texels, ..placing.clone() })
 }
 
 fn whole(placing: &Placing, texture: &Texture) -> Shape {
@@ -133,7 +182,7 @@ pub(super) fn wanted(
     let mut all = Vec::new();
     for (tile, cut) in shape.tiles.iter().enumerate() {
         // Stored as drawn, a texture is made of just what the job is.
-        let own = if shape.is_whole(placing) && texture.alpha == Alpha::Straight {
+        let own = if shape.is_whole() && texture.alpha == Alpha::Straight {
             of_job.made_of.clone()
         } else {
             let how = format!(
@@ -207,8 +256,7 @@ pub(super) fn make(
             &moment
         }
     };
-    let placing = plan.files[of.job].placing();
-    if shape.is_whole(placing)
+    if shape.is_whole()
         && alpha == Alpha::Straight
         && let Some(bytes) = stack.sheet_png(of.job, options.bits)
     {

@@ -51,7 +51,7 @@ pub(crate) enum Found {
     /// Nothing.
     Missing,
     /// Just what a run wrote.
-    Ours(Written),
+    Ours(Box<Written>),
     /// Something else.
     Touched,
 }
@@ -71,7 +71,7 @@ pub(crate) fn look(folder: &Path, name: &str, known: &[Written], closely: bool) 
     if !closely
         && let Some(held) = known.iter().find(|known| known.seen.is_some_and(|seen| seen.holds(&data)))
     {
-        return Ok(Found::Ours(held.clone()));
+        return Ok(Found::Ours(Box::new(held.clone())));
     }
     if !known.iter().any(|known| known.bytes == data.len()) {
         return Ok(Found::Touched);
@@ -81,7 +81,7 @@ pub(crate) fn look(folder: &Path, name: &str, known: &[Written], closely: bool) 
     let hash = hash.to_hex();
     let same = known.iter().find(|known| known.bytes == bytes && known.hash == hash.as_str());
     Ok(match same {
-        Some(known) => Found::Ours(Written { seen: seen.filter(Seen::settled), ..known.clone() }),
+        Some(known) => Found::Ours(Box::new(Written { seen: seen.filter(Seen::settled), ..known.clone() })),
         None => Found::Touched,
     })
 }
@@ -103,7 +103,10 @@ pub(crate) fn decide(folder: &Path, wanted: &Wanted, records: &Records, rerun: R
     let own = records.of(&wanted.path);
     let besides = besides(records, &wanted.path);
     // Who moves the new version over the old one has accepted it.
-    let known: Vec<Written> = own.iter().chain(besides.iter().map(|(_, written)| written)).cloned().collect();
+    let mut known: Vec<Written> =
+        own.iter().chain(besides.iter().map(|(_, written)| written)).cloned().collect();
+    // Two makings may come to the same bytes: the one that is wanted counts.
+    known.sort_by_key(|known| known.made_of != wanted.made_of);
     let plain = |act, why: String| Ok(Decision { act, why, replace: false, besides: Vec::new() });
     match look(folder, &wanted.path, &known, false)? {
         Found::Missing if known.is_empty() => plain(Act::Make, "new".into()),
@@ -114,7 +117,7 @@ pub(crate) fn decide(folder: &Path, wanted: &Wanted, records: &Records, rerun: R
             } else if written.made_of == wanted.made_of {
                 // The same was made of these settings, whatever the record knew.
                 let settings = wanted.settings.clone();
-                plain(Act::Keep(Written { beside: None, settings, ..written }), String::new())
+                plain(Act::Keep(Written { beside: None, settings, ..*written }), String::new())
             } else {
                 plain(Act::Make, why(&written.settings, &wanted.settings))
             }
@@ -191,7 +194,7 @@ fn aside(
                 });
             }
             Found::Ours(there) if there.made_of == wanted.made_of && !rerun.again => {
-                kept.push((name.clone(), there));
+                kept.push((name.clone(), *there));
                 let why = format!("touched since the last run; {name} is up to date");
                 return Ok(Decision { act: Act::Spare(written.clone()), why, replace: false, besides: kept });
             }

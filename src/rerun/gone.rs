@@ -50,7 +50,7 @@ pub(crate) fn gone(
             }
             Found::Ours(written) => {
                 gone.push(Gone { path: name.clone(), touched: false, removed: false });
-                keep.push((name, written));
+                keep.push((name, *written));
             }
             Found::Touched => {
                 gone.push(Gone { path: name.clone(), touched: true, removed: false });

@@ -3,14 +3,15 @@
 use super::why::{self, Settings, Settled};
 use crate::export::{Also, Pan};
 use crate::out::Effort;
-use crate::plan::{ArtJob, FogJob, Job, Plan};
+use crate::plan::{ArtJob, FogJob, Job, Placing, Plan, RimJob};
 use crate::render::Arts;
+use crate::rim;
 use crate::sheet::Bits;
 use std::path::Path;
 
 /// Version of the outputs' bytes: raise it with every change of the program that changes any byte of any output, be it texels or
 /// how they are packed. Else reruns would keep what an older program made.
-pub const OUTPUT_VERSION: u32 = 1;
+pub const OUTPUT_VERSION: u32 = 2;
 
 /// An output that a run is to leave in its folder.
 #[derive(Clone, Debug, PartialEq)]
@@ -56,15 +57,20 @@ impl Parts {
     }
 }
 
-/// The outputs of the plan's jobs, in its order.
-///
-/// A job that looks at others (a rim is measured on what stands behind it) must add their hashes, which are the ones before it.
+/// The outputs of the plan's jobs, in its order. A rim is made of all that stands behind its art, the rims there among it.
 pub fn of_jobs(plan: &Plan, arts: &Arts, packing: Packing, settled: &Settled) -> Vec<Wanted> {
     let mut all: Vec<Wanted> = Vec::with_capacity(plan.files.len());
-    for job in &plan.files {
+    for (at, job) in plan.files.iter().enumerate() {
         let placing = job.placing();
         let (made_of, mut settings) = match job {
             Job::Fog(job) => (of_fog(job, packing), settings_of_fog(job, settled)),
+            Job::Rim(job) => {
+                let art = match plan.files.get(at + 1) {
+                    Some(Job::Art(art)) => stands(&art.placing, &of_art(art, plan, arts, packing)),
+                    _ => String::new(),
+                };
+                (of_rim(job, plan, &all, &art, packing), settings_of_rim(job, plan, &all, &art, settled))
+            }
             Job::Art(job) => (of_art(job, plan, arts, packing), settings_of_art(job, arts, settled)),
         };
         let [width, height] = placing.texels;
@@ -81,6 +87,18 @@ pub fn of_jobs(plan: &Plan, arts: &Arts, packing: Packing, settled: &Settled) ->
     all
 }
 
+/// Hash of a job as it stands in the stack.
+fn stands(placing: &Placing, made_of: &str) -> String {
+    let stands = format!("{:?}", (placing.rect, placing.texels, placing.pan_rate, placing.period));
+    Parts::new("layer").add(made_of).add(&stands).hash()
+}
+
+/// The value view at `camera`: made of what the still is made of, and of the separations that it is held to.
+pub fn of_values(path: &str, plan: &Plan, jobs: &[Wanted], camera: f64, packing: Packing) -> Wanted {
+    let still = of_still(path, plan, jobs, camera, packing);
+    Wanted { made_of: Parts::new("values").add(&still.made_of).hash(), ..still }
+}
+
 /// The still at `camera`: made of every job as it stands in the stack.
 pub fn of_still(path: &str, plan: &Plan, jobs: &[Wanted], camera: f64, packing: Packing) -> Wanted {
     let mut settings = Settings::from([("at".to_owned(), camera.to_string())]);
@@ -92,9 +110,7 @@ pub fn of_still(path: &str, plan: &Plan, jobs: &[Wanted], camera: f64, packing: 
         .add(&format!("{:?}", (plan.texels, plan.scale, plan.blending, &plan.backdrop, camera)))
         .add(&format!("{packing:?}"));
     for (job, wanted) in plan.files.iter().zip(jobs) {
-        let placing = job.placing();
-        let stands = format!("{:?}", (placing.rect, placing.texels, placing.pan_rate, placing.period));
-        let hash = Parts::new("layer").add(&wanted.made_of).add(&stands).hash();
+        let hash = stands(job.placing(), &wanted.made_of);
         parts = parts.add(&hash);
         settings.insert(format!("{}{}", why::LAYER, wanted.path), hash[..16].to_owned());
     }
@@ -141,8 +157,23 @@ fn of_fog(job: &FogJob, packing: Packing) -> String {
     Parts::new("fog").add(&format!("{:?}", job.spec)).add(&format!("{packing:?}")).hash()
 }
 
+/// The rim `job` before an art that stands as `art` says, over the jobs `behind` it.
+fn of_rim(job: &RimJob, plan: &Plan, behind: &[Wanted], art: &str, packing: Packing) -> String {
+    let place = (job.placing.rect, job.placing.pan_rate, job.placing.period);
+    let frame = (plan.texels, plan.scale, plan.travel, plan.view, plan.blending, &plan.backdrop);
+    let mut parts = Parts::new("rim")
+        .add(&format!("{:?}", (&job.spec, place)))
+        .add(&format!("{:?}", (frame, rim::places(plan))))
+        .add(&format!("{packing:?}"))
+        .add(art);
+    for (job, wanted) in plan.files.iter().zip(behind) {
+        parts = parts.add(&stands(job.placing(), &wanted.made_of));
+    }
+    parts.hash()
+}
+
 fn of_art(job: &ArtJob, plan: &Plan, arts: &Arts, packing: Packing) -> String {
-    let mut job = job.clone();
+    let mut job: ArtJob = job.clone();
     let picture = arts.hash(&job.placing.slot);
     let placing = &mut job.placing;
     // Where it stands changes none of its texels.
@@ -168,7 +199,12 @@ fn settings_of_fog(job: &FogJob, settled: &Settled) -> Settings {
         "slot.width",
         "slot.flip",
     ];
-    let wanted = |key: &str| !OTHERS.contains(&key) && key != "slot.repeat" && key != "slot.name";
+    let others = |key: &str| {
+        OTHERS.contains(&key)
+            || ["slot.repeat", "slot.name", "slot.separation"].contains(&key)
+            || ["rim.", "check.", "slot.fade"].iter().any(|other| key.starts_with(other))
+    };
+    let wanted = |key: &str| !others(key);
     let mut settings = settled.pick(&job.placing.slot, wanted);
     for (key, value) in [
         ("plan.gap", job.gap.to_string()),
@@ -182,9 +218,30 @@ fn settings_of_fog(job: &FogJob, settled: &Settled) -> Settings {
     settings
 }
 
+/// Keys of a rim's own; what changed behind it is named by its file.
+fn settings_of_rim(job: &RimJob, plan: &Plan, behind: &[Wanted], art: &str, settled: &Settled) -> Settings {
+    const OWN: [&str; 6] =
+        ["travel", "air.light", "slot.separation", "slot.anchor", "slot.line", "slot.shrink"];
+    let step = |key: &str| crate::keys::find(key).is_some_and(|key| key.is_step());
+    let wanted =
+        |key: &str| OWN.contains(&key) || (key.starts_with("rim.") && key != "rim.separation") || step(key);
+    let mut settings = settled.pick(&job.placing.slot, wanted);
+    settings.insert("backdrop".into(), plan.backdrop.to_hex());
+    settings.insert("plan.haze".into(), job.spec.tones.haze.to_hex());
+    for (job, wanted) in plan.files.iter().zip(behind) {
+        let hash = stands(job.placing(), &wanted.made_of);
+        settings.insert(format!("{}{}", why::LAYER, wanted.path), hash[..16].to_owned());
+    }
+    if let Some(short) = art.get(..16) {
+        settings.insert(format!("{}{}.art.png", why::LAYER, job.placing.slot), short.to_owned());
+    }
+    settings
+}
+
 fn settings_of_art(job: &ArtJob, arts: &Arts, settled: &Settled) -> Settings {
-    const OTHERS: [&str; 10] = [
+    const OTHERS: [&str; 11] = [
         "slot.name",
+        "slot.separation",
         "slot.x",
         "slot.y",
         "slot.depth",
@@ -196,7 +253,7 @@ fn settings_of_art(job: &ArtJob, arts: &Arts, settled: &Settled) -> Settings {
         "slot.anchor",
     ];
     let wanted = |key: &str| {
-        ["slot.", "air.", "texture."].iter().any(|table| key.starts_with(table))
+        (["slot.", "air.", "texture."].iter().any(|table| key.starts_with(table)) || key == "floor")
             && key != "slot.fog"
             && !OTHERS.contains(&key)
     };

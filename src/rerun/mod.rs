@@ -17,6 +17,6 @@ pub use fields::Fields;
 pub use gone::Gone;
 pub use lock::Lock;
 pub use made_of::{OUTPUT_VERSION, Packing, Wanted};
-pub use record::{Known, Memory, Records, State, Written};
+pub use record::{Known, Memory, Records, Stands, State, Written};
 pub use stamp::Seen;
 pub use why::Settled;

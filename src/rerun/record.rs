@@ -22,6 +22,27 @@ const MOST_BYTES: u64 = 64 << 20;
 /// Most bytes of any text in it.
 const LONGEST: usize = 8192;
 
+/// Where a rim stands, which is only as large as it turns out.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Stands {
+    /// Left, top, width, height with the camera at the start of the travel, scene px.
+    pub rect: [f64; 4],
+    /// Width and height in texels.
+    pub texels: [u32; 2],
+}
+
+impl Stands {
+    /// Whether a picture could stand there.
+    fn sound(&self) -> bool {
+        let [x, y, width, height] = self.rect;
+        x.abs() <= 1e9
+            && y.abs() <= 1e9
+            && [width, height].iter().all(|side| *side > 0.0 && *side <= 1e9)
+            && self.texels.iter().all(|side| (1..=1 << 20).contains(side))
+    }
+}
+
 /// What was written under a name.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Written {
@@ -87,6 +108,9 @@ pub struct State {
     /// Shapes of textures that had to be searched for, by the hash of what they were found for.
     #[serde(default)]
     pub shapes: BTreeMap<String, Vec<[u32; 6]>>,
+    /// Where rims stand, by the hash of all that they are made of.
+    #[serde(default)]
+    pub stands: BTreeMap<String, Stands>,
 }
 
 /// All that is known of earlier runs in a folder.
@@ -108,8 +132,9 @@ impl State {
         files: BTreeMap<String, Written>,
         arts: BTreeMap<String, Known>,
         shapes: BTreeMap<String, Vec<[u32; 6]>>,
+        stands: BTreeMap<String, Stands>,
     ) -> State {
-        State { version: VERSION, files, pending: BTreeMap::new(), arts, shapes }
+        State { version: VERSION, files, pending: BTreeMap::new(), arts, shapes, stands }
     }
 
     /// As text: one line for each file.
@@ -118,7 +143,8 @@ impl State {
         for (name, files) in [("files", &self.files), ("pending", &self.pending)] {
             text += &format!(",\n\"{name}\": {}", lines(files));
         }
-        text + &format!(",\n\"arts\": {},\n\"shapes\": {}}}\n", lines(&self.arts), lines(&self.shapes))
+        let [arts, shapes, stands] = [lines(&self.arts), lines(&self.shapes), lines(&self.stands)];
+        text + &format!(",\n\"arts\": {arts},\n\"shapes\": {shapes},\n\"stands\": {stands}}}\n")
     }
 
     /// Reads the hidden file; whatever it holds, the worst is that nothing is known.
@@ -172,7 +198,8 @@ impl State {
         self.version == VERSION
             && self.files.iter().chain(&self.pending).all(file)
             && self.arts.iter().all(art)
-            && self.shapes.keys().all(|key| hash(key))
+            && self.shapes.keys().chain(self.stands.keys()).all(|key| hash(key))
+            && self.stands.values().all(Stands::sound)
     }
 }
 
@@ -212,7 +239,8 @@ impl Records {
                 opaque: entry.opaque,
                 ..Written::default()
             });
-            let still = manifest.still.iter().find(|still| still.path == name).map(|still| Written {
+            let mut stills = manifest.still.iter().chain(&manifest.values);
+            let still = stills.find(|still| still.path == name).map(|still| Written {
                 hash: still.hash.clone(),
                 bytes: still.bytes,
                 made_of: still.made_of.clone(),
@@ -289,6 +317,7 @@ mod tests {
             pending: BTreeMap::new(),
             arts: [("/x/reeds.svg".to_owned(), art)].into(),
             shapes: [("d".repeat(64), vec![[0, 0, 3, 4, 3, 4]])].into(),
+            stands: [("e".repeat(64), Stands { rect: [-1.5, 0.0, 3.0, 4.0], texels: [3, 4] })].into(),
         }
     }
 

@@ -62,6 +62,10 @@ pub fn why(old: &Settings, new: &Settings) -> String {
     let changed: Vec<&String> = keys.into_iter().filter(|key| old.get(*key) != new.get(*key)).collect();
     let (derived, direct): (Vec<&String>, Vec<&String>) =
         changed.into_iter().partition(|key| key.starts_with(DERIVED));
+    // Own numbers before the layers that something is made from.
+    let (layers, own): (Vec<&String>, Vec<&String>) =
+        direct.into_iter().partition(|key| key.starts_with(LAYER));
+    let direct = [own, layers].concat();
     let picture = derived.iter().any(|key| *key == PICTURE);
     let mut parts: Vec<String> = direct.iter().map(|key| change(key, old, new)).collect();
     // A preset brings many numbers along; it is the cause.

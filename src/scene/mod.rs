@@ -64,6 +64,60 @@ pub struct Air {
     pub drift: f64,
 }
 
+/// How rims are made.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rims {
+    /// Standard deviation over which a rim spreads, scene px at pan rate 1; at least.
+    pub spread: f64,
+    /// Most opacity that a rim may have.
+    pub most: f64,
+    /// Colour of a rim that darkens where the haze can't set off the art; none: it may not.
+    pub dark: Option<Srgb>,
+}
+
+/// What a check holds a scene to.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+pub struct CheckLimits {
+    /// Most of a slot's outline that may stay below its wanted separation, 0 to 1.
+    pub below: f64,
+    /// Least CIE L* of the frame.
+    pub darkest: f64,
+    /// Most CIE L* of the frame.
+    pub lightest: f64,
+    /// Whether lightness must run one way from far to near.
+    pub steady: bool,
+    /// Most texture memory, bytes / 10^6; may be infinite, which JSON writes as null.
+    pub memory: f64,
+    /// Most texels blended per view texel; may be infinite, which JSON writes as null.
+    pub overdraw: f64,
+}
+
+/// Which end of a picture dissolves, from where, over what length and along which curve.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Fade {
+    /// The top dissolves, not the foot.
+    pub top: bool,
+    /// Height at which it starts, scene px; none: so that it ends at the picture's edge.
+    pub from: Option<f64>,
+    /// Length over which it dissolves, scene px; none: a third of the picture's height.
+    pub over: Option<f64>,
+    /// How.
+    pub curve: Curve,
+}
+
+/// How a picture dissolves over the length of its fade.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Curve {
+    /// Gently at both ends.
+    Smooth,
+    /// Evenly.
+    Straight,
+    /// Most at first.
+    Early,
+    /// Most at last.
+    Late,
+}
+
 /// A slot's picture and where it stands.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ArtPlace {
@@ -123,6 +177,23 @@ pub struct Slot {
     pub shrink: Option<f64>,
     /// Period of its sheet in scene px; none: picked by the plan.
     pub period: Option<f64>,
+    /// Wanted step of CIE L* across its outline; 0: no rim.
+    pub separation: f64,
+    /// Share of the air in front of it that is moved into its picture's colours.
+    pub tint: f64,
+    /// How its picture dissolves, if it does.
+    pub fade: Option<Fade>,
+}
+
+/// What of a scene's colours is still to be sampled from its pictures.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Sampled {
+    /// The haze.
+    pub haze: bool,
+    /// The backdrop, which is the haze where nothing else is said.
+    pub backdrop: bool,
+    /// The rim's dark colour, which follows from the haze where nothing else is said.
+    pub dark: bool,
 }
 
 /// A scene, resolved. Slots are sorted from far to near, ties by name, whatever their order in the file.
@@ -144,10 +215,18 @@ pub struct Scene {
     pub sky: f64,
     /// What the still is drawn on.
     pub backdrop: Srgb,
+    /// Whether the haze is still to be sampled from the farthest art (`air::settle`), and the backdrop with it.
+    pub sampled: Sampled,
+    /// Least Oklab lightness of the scene's tones.
+    pub floor: f64,
     /// The air.
     pub air: Air,
     /// How textures are stored.
     pub texture: Texture,
+    /// How rims are made.
+    pub rims: Rims,
+    /// What a check holds it to.
+    pub check: CheckLimits,
     /// The slots, far to near.
     pub slots: Vec<Slot>,
 }

@@ -16,7 +16,7 @@ use toml::de::{DeTable, DeValue};
 pub(super) struct WrittenMood {
     /// Its name.
     pub name: String,
-    /// Keys of the scene, its air and its step tables.
+    /// Keys of the scene, its air, its rims, its limits and its step tables.
     top: Entries,
     /// Keys and step tables of slots, by their place in the file.
     slots: Vec<(usize, Entries)>,
@@ -79,10 +79,12 @@ pub(super) fn read(
 
 fn one(reader: &mut Reader<'_>, name: &str, table: &DeTable<'_>, slots: &[WrittenSlot]) -> WrittenMood {
     let mut mood = WrittenMood { name: name.to_owned(), ..WrittenMood::default() };
-    reader.table(table, Section::Scene, &["air", "texture", "slot"], &mut mood.top);
+    reader.table(table, Section::Scene, &["air", "rim", "check", "texture", "slot"], &mut mood.top);
     for (key, value) in table.iter() {
         match (key.get_ref().as_ref(), value.get_ref()) {
             ("air", _) => read_table(reader, "air", Section::Air, value, &mut mood.top),
+            ("rim", _) => read_table(reader, "rim", Section::Rim, value, &mut mood.top),
+            ("check", _) => read_table(reader, "check", Section::Check, value, &mut mood.top),
             ("texture", _) => read_table(reader, "texture", Section::Texture, value, &mut mood.top),
             ("slot", DeValue::Table(table)) => mood.slots = of_slots(reader, name, table, slots),
             ("slot", _) => reader.fault(

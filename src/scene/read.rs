@@ -4,6 +4,7 @@
 //! the scene's. On the command line, what names a slot wins over what names all.
 
 mod build;
+pub(crate) use build::DARK;
 mod checks;
 
 use super::moods;

@@ -46,11 +46,13 @@ pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Writ
     let mut room = String::new();
     let (table, whole) = reader.parse(text, &mut room);
     let mut written = Written { whole, ..Written::default() };
-    written.wrong =
-        reader.table(&table, Section::Scene, &["air", "texture", "slot", "mood"], &mut written.top);
+    let tables = ["air", "rim", "check", "texture", "slot", "mood"];
+    written.wrong = reader.table(&table, Section::Scene, &tables, &mut written.top);
     for (name, value) in table.iter() {
         match name.get_ref().as_ref() {
             "air" => read_table(reader, "air", Section::Air, value, &mut written.top),
+            "rim" => read_table(reader, "rim", Section::Rim, value, &mut written.top),
+            "check" => read_table(reader, "check", Section::Check, value, &mut written.top),
             "texture" => read_table(reader, "texture", Section::Texture, value, &mut written.top),
             "slot" if !read_slots(reader, value, limits, &mut written.slots) => written.wrong.push("slot"),
             _ => {}

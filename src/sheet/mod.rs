@@ -4,6 +4,7 @@ pub mod dither;
 pub mod grade;
 
 use crate::colour::Srgb;
+use crate::exp::opacity;
 use crate::field::grid::Plane;
 use crate::field::stretch::Stretch;
 use crate::field::{Field, FieldSpec, Sampling};
@@ -84,6 +85,26 @@ impl Sheet {
     /// The field.
     pub fn field(&self) -> &Field {
         &self.field
+    }
+
+    /// Fastest change of its opacity between neighbouring samples of its field, per texel.
+    pub fn steepest(&self) -> f64 {
+        let (grid, plane) = (self.field.grid, &self.field.density);
+        let tau = self.spec.tau as f32;
+
+        let inside = |row: usize| (0.0..f64::from(self.spec.field.rows)).contains(&grid.y(row));
+        let mut most = 0.0_f64;
+        for row in (0..grid.rows).filter(|row| inside(*row)) {
+            let own: Vec<f32> = plane.row(row).iter().map(|value| opacity(tau * value)).collect();
+            let below = (row + 1 < grid.rows).then(|| plane.row(row + 1));
+            for col in 0..grid.cols {
+                let across = f64::from(own[(col + 1) % grid.cols] - own[col]) / grid.step[0];
+                let down =
+                    below.map_or(0.0, |below| f64::from(opacity(tau * below[col]) - own[col]) / grid.step[1]);
+                most = most.max(libm::hypot(across, down));
+            }
+        }
+        most
     }
 
     /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.

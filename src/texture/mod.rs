@@ -25,6 +25,10 @@ pub struct Shape {
     ends: Ends,
     /// The tiles; one if it isn't cut.
     pub tiles: Vec<Tile>,
+    /// Width and height of the picture as drawn, texels.
+    drawn: [u32; 2],
+    /// Where it stands, scene px.
+    at: [f64; 4],
 }
 
 /// A band of the stored area.
@@ -85,7 +89,8 @@ impl Shape {
     /// Bands of a picture, and the tiles that they are cut into.
     pub fn of(bands: Vec<Band>, placing: &Placing, texture: &Texture) -> Shape {
         let ends = if is_fitted(placing, texture) { Ends::Beyond } else { Ends::Inner };
-        let mut shape = Shape { bands, wraps: repeats(placing), ends, tiles: Vec::new() };
+        let (wraps, drawn, at) = (repeats(placing), placing.texels, placing.rect);
+        let mut shape = Shape { bands, wraps, ends, tiles: Vec::new(), drawn, at };
         shape.tiles = shape.cut(placing, texture.side);
         shape
     }
@@ -93,7 +98,7 @@ impl Shape {
     /// Works out how the picture `index` of the stack is stored.
     pub fn new(stack: &Stack<'_>, index: usize, texture: &Texture, bits: Bits) -> Shape {
         let plan = stack.plan();
-        let placing = plan.files[index].placing();
+        let placing = stack.placing(index);
         if let Some(shape) = Shape::plain(placing, texture) {
             return shape;
         }
@@ -128,9 +133,14 @@ impl Shape {
     }
 
     /// Whether the picture is stored just as it is drawn, in one piece.
-    pub fn is_whole(&self, placing: &Placing) -> bool {
-        let [width, height] = placing.texels;
-        self.bands == [Band { area: [0, 0, width, height], stored: placing.texels }] && self.tiles.len() == 1
+    pub fn is_whole(&self) -> bool {
+        let [width, height] = self.drawn;
+        self.bands == [Band { area: [0, 0, width, height], stored: self.drawn }] && self.tiles.len() == 1
+    }
+
+    /// Whether it was cut for a picture that stands there.
+    pub fn is_of(&self, placing: &Placing) -> bool {
+        self.drawn == placing.texels && self.at == placing.rect
     }
 
     /// How a band is stored along x (0) or y (1).
@@ -216,7 +226,7 @@ impl Shape {
     /// The texels of a band, those beside it included.
     fn band(&self, stack: &Stack<'_>, index: usize, band: usize, bits: Bits, alpha: Alpha) -> Owned {
         let plan = stack.plan();
-        let placing = plan.files[index].placing();
+        let placing = stack.placing(index);
         let Band { area: [left, top, wide, tall], stored } = self.bands[band];
         let down = self.side(band, 1);
         // Rows beside it are only read where rows are stored as drawn.

@@ -17,7 +17,7 @@ impl Edited {
     }
 
     fn text(&self) -> String {
-        let mut text = "view = [48, 27]\nair.haze = \"#c8ccd0\"\n".to_owned();
+        let mut text = "view = [48, 27]\nair.haze = \"#c8ccd0\"\nrim.spread = 3\n".to_owned();
         text += &self.top.concat();
         for (name, depth, lines) in &self.slots {
             text += &format!("[[slot]]\nname = \"{name}\"\ndepth = {depth}\n");
@@ -36,7 +36,7 @@ impl Edited {
             lines.retain(|line| !line.starts_with(&format!("{key} ")));
             lines.push(format!("{key} = {value}{end}"));
         };
-        match dice.roll(16) {
+        match dice.roll(21) {
             0 => set(&mut self.top, "air.visibility", format!("{}", 200 + 20 * number), "\n"),
             1 => set(&mut self.top, "travel", number.to_string(), "\n"),
             2 => set(&mut self.top, "seed", number.to_string(), "\n"),
@@ -67,6 +67,13 @@ impl Edited {
                     let _ = fs::remove_file(scene.out(&files[dice.roll(files.len())]));
                 }
             }
+            15 => set(&mut self.top, "rim.separation", (number % 12).to_string(), "\n"),
+            16 => set(&mut self.slots[at].2, "separation", (number % 20).to_string(), ""),
+            17 => set(&mut self.slots[at].2, "tint", format!("{}", (number % 5) as f64 / 4.0), ""),
+            18 => {
+                set(&mut self.slots[at].2, "fade", format!("\"{}\"", ["no", "top", "foot"][number % 3]), "")
+            }
+            19 => set(&mut self.top, "air.light", (5 * number).to_string(), "\n"),
             _ => self.slots.rotate_left(at),
         }
     }

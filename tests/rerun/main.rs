@@ -3,6 +3,7 @@
 mod builds;
 mod clean;
 mod moods;
+mod rims;
 mod schemas;
 mod shelves;
 mod times;

@@ -65,6 +65,9 @@ fn what_the_program_takes_is_valid_and_what_it_refuses_is_not() {
     }
     scene.write("drift.toml", "title = \"Drift\"\nfrom = \"mist\"\n[falloff]\nheight = inf\n");
     good.push("preset.schema.json drift.toml".into());
+    let sampled = fs::read_to_string(scene.path("scene.toml")).expect("text").replace("#c8ccd0", "sampled");
+    scene.write("sampled.toml", &format!("{sampled}[check]\nmemory = inf\nsteady = true\n"));
+    good.push("scene.schema.json sampled.toml".into());
     let base = fs::read_to_string(scene.path("scene.toml")).expect("text");
     scene.write(
         "moods.toml",
@@ -86,6 +89,9 @@ fn what_the_program_takes_is_valid_and_what_it_refuses_is_not() {
         ("smear.length = 22", "smear.lenght = 22"),
         ("smear.length = 22", "bands.kind = \"spotted\""),
         ("smear.length = 22", "anchor = 3"),
+        ("smear.length = 22", "separation = -1"),
+        ("spread = 4", "spread = true"),
+        ("haze = \"#c8ccd0\"", "haze = \"guessed\""),
         ("repeat = true", "repeat = \"yes\""),
         ("depth = 200", ""),
     ]
@@ -124,7 +130,10 @@ fn every_key_is_described() {
                 &of_scene["properties"],
                 &of_scene["properties"]["mood"]["additionalProperties"]["properties"],
             ],
-            Some(("air", _)) => vec![&of_scene["properties"]["air"]["properties"]],
+            Some((table @ ("air" | "rim" | "check"), _)) => vec![
+                &of_scene["properties"][table]["properties"],
+                &of_scene["properties"]["mood"]["additionalProperties"]["properties"][table]["properties"],
+            ],
             Some(("slot", _)) => vec![&of_scene["properties"]["slot"]["items"]["properties"]],
             Some(("preset", _)) => vec![&of_preset["properties"]],
             Some((step, _)) => [

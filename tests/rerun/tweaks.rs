@@ -16,7 +16,7 @@ fn nothing_changed_writes_nothing() {
     }
     assert_eq!(scene.renewed(&times), Vec::<String>::new());
     same(&scene.files("scene-sheets"), &files, "nothing changed");
-    assert_eq!(files.len(), 8, "three sheets, three pictures, still and manifest");
+    assert_eq!(files.len(), 9, "three sheets, three pictures, still, its values and manifest");
 }
 
 #[test]
@@ -28,8 +28,8 @@ fn one_number_makes_one_sheet_anew_and_is_named() {
     let said = scene.render(&[]).well();
     assert!(said.out.contains("mid.fog.png: smear.length 22 -> 26\n"), "{}", said.out);
     assert!(said.out.contains("still.png: mid.fog.png changed\n"), "{}", said.out);
-    assert!(said.out.contains("2 made, 5 unchanged"), "{}", said.out);
-    assert_eq!(scene.renewed(&times), ["manifest.json", "mid.fog.png", "still.png"]);
+    assert!(said.out.contains("3 made, 5 unchanged"), "{}", said.out);
+    assert_eq!(scene.renewed(&times), ["manifest.json", "mid.fog.png", "still.png", "still.values.png"]);
     scene.like_a_clean_run("one number");
     // The command line's layer counts like the file's.
     let said = scene.render(&["--set", "slot.mid.smear.length=30"]).well();
@@ -44,7 +44,7 @@ fn a_changed_picture_makes_only_itself_anew() {
     scene.write("mid.svg", &hill("#ff0000"));
     let said = scene.render(&[]).well();
     assert!(said.out.contains("mid.art.png: its picture changed\n"), "{}", said.out);
-    assert_eq!(scene.renewed(&times), ["manifest.json", "mid.art.png", "still.png"]);
+    assert_eq!(scene.renewed(&times), ["manifest.json", "mid.art.png", "still.png", "still.values.png"]);
     scene.like_a_clean_run("a picture");
 }
 
@@ -67,7 +67,7 @@ fn where_a_picture_stands_changes_no_texel_of_it() {
     let times = scene.times();
     scene.edit("scene.toml", "y = 12", "y = 11");
     scene.render(&[]).well();
-    assert_eq!(scene.renewed(&times), ["manifest.json", "still.png"]);
+    assert_eq!(scene.renewed(&times), ["manifest.json", "still.png", "still.values.png"]);
     scene.like_a_clean_run("a place");
     // What is no part of any picture changes none.
     let times = scene.times();
@@ -84,7 +84,7 @@ fn again_makes_all_anew() {
     std::thread::sleep(Duration::from_millis(20));
     let said = scene.render(&["--again"]).well();
     assert!(said.out.contains("far.fog.png: made again\n"), "{}", said.out);
-    assert_eq!(scene.renewed(&times).len(), 7, "all but the manifest, whose text is the same");
+    assert_eq!(scene.renewed(&times).len(), 8, "all but the manifest, whose text is the same");
     same(&scene.files("scene-sheets"), &files, "made again");
 }
 
@@ -110,7 +110,7 @@ fn bits_scale_and_camera_count() {
     scene.render(&[]).well();
     let said = scene.render(&["--at", "3"]).well();
     assert!(said.out.contains("still.png: at 12 -> 3\n"), "{}", said.out);
-    assert!(said.out.contains("1 made, 6 unchanged"), "{}", said.out);
+    assert!(said.out.contains("2 made, 6 unchanged"), "{}", said.out);
     let said = scene.render(&["--bits", "16"]).well();
     assert!(said.out.contains("far.fog.png: bits 8 -> 16\n"), "{}", said.out);
     let said = scene.render(&["--scale", "2"]).well();
@@ -174,7 +174,7 @@ fn a_run_that_was_ended_half_way_is_taken_up() {
     fs::write(scene.out(".fogweft-abc.part"), "half a picture").expect("written");
     let said = scene.render(&[]).well();
     assert!(!said.out.contains("touched"), "{}", said.out);
-    assert!(said.out.contains("1 made, 6 unchanged"), "{}", said.out);
+    assert!(said.out.contains("1 made, 7 unchanged"), "{}", said.out);
     assert!(!scene.out(".fogweft-abc.part").exists(), "drafts are swept up");
     scene.like_a_clean_run("after a crash");
 }

@@ -36,6 +36,9 @@ seed = 3
 [air]
 haze = \"#c8ccd0\"
 visibility = 900
+[rim]
+separation = 0
+spread = 4
 
 [[slot]]
 name = \"far\"

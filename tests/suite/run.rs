@@ -67,16 +67,20 @@ fn differing(a: &BTreeMap<String, Vec<u8>>, b: &BTreeMap<String, Vec<u8>>) -> Ve
     a.iter().filter(|(name, bytes)| b[*name] != **bytes).map(|(name, _)| name.clone()).collect()
 }
 
-const ALL: [&str; 9] = [
+const ALL: [&str; 13] = [
     "hills.art.png",
     "hills.fog.png",
+    "hills.rim.png",
     "manifest.json",
     "posts.art.png",
     "posts.fog.png",
+    "posts.rim.png",
     "reeds.fog.png",
     "sky.art.png",
     "sky.fog.png",
+    "sky.rim.png",
     "still.png",
+    "still.values.png",
 ];
 
 /// What is to be rendered, from which sources: never touched.
@@ -116,10 +120,13 @@ fn the_manifest_is_true() {
     let paths: Vec<&str> = entries.iter().map(|entry| entry["path"].as_str().unwrap()).collect();
     let far_to_near = [
         "sky.fog.png",
+        "sky.rim.png",
         "sky.art.png",
         "hills.fog.png",
+        "hills.rim.png",
         "hills.art.png",
         "posts.fog.png",
+        "posts.rim.png",
         "posts.art.png",
         "reeds.fog.png",
     ];
@@ -136,7 +143,7 @@ fn the_manifest_is_true() {
         assert!((entry["pan_rate"].as_f64().unwrap() - 100.0 / (100.0 + depth)).abs() < 1e-11);
         let picture = decode_file(&out.join(path));
         assert_eq!(entry["texels"], serde_json::json!(picture.size));
-        assert_eq!(picture.deep, kind == "fog", "{path}");
+        assert_eq!(picture.deep, kind != "art", "{path}");
         let rect: Vec<f64> = entry["rect"].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect();
         assert_eq!(rect[2..], picture.size.map(f64::from));
         let bytes = fs::read(out.join(path)).unwrap();
@@ -156,6 +163,8 @@ fn the_manifest_is_true() {
     }
     assert_eq!(manifest["still"]["path"], "still.png");
     assert_eq!(manifest["still"]["camera"], 77.0);
+    assert_eq!(manifest["values"]["path"], "still.values.png");
+    assert_eq!(manifest["values"]["camera"], 77.0);
 }
 
 /// What is drawn in the manifest's order, source-over in its blending, is the still: composed by other code, from the files alone.
@@ -217,12 +226,15 @@ fn only_one_slot() {
     let whole = render(&[]);
     let alone = render(&["--only", "hills"]);
     let names: Vec<&str> = alone.keys().map(String::as_str).collect();
-    assert_eq!(names, ["hills.art.png", "hills.fog.png", "manifest.json", "still.png"]);
-    for name in ["hills.art.png", "hills.fog.png", "still.png"] {
+    assert_eq!(
+        names,
+        ["hills.art.png", "hills.fog.png", "hills.rim.png", "manifest.json", "still.png", "still.values.png"]
+    );
+    for name in ["hills.art.png", "hills.fog.png", "hills.rim.png", "still.png", "still.values.png"] {
         assert_eq!(alone[name], whole[name], "{name}");
     }
     let two = render(&["--only", "hills", "--only", "reeds"]);
-    assert_eq!(two.len(), 5);
+    assert_eq!(two.len(), 7);
     // After a whole run everything stays listed.
     let folder = folder();
     done(folder.path(), &["render", "marsh.toml", "--out", "out"]);
@@ -247,22 +259,38 @@ fn the_order_of_slots_is_irrelevant() {
 fn a_tweak_changes_what_it_should() {
     let whole = render(&[]);
     let changes = |set: &str| differing(&render(&["--set", set]), &whole);
-    assert_eq!(changes("slot.posts.smear.length=40"), ["manifest.json", "posts.fog.png", "still.png"]);
-    assert_eq!(changes("slot.reeds.seed=99"), ["manifest.json", "reeds.fog.png", "still.png"]);
-    let fog =
-        ["hills.fog.png", "manifest.json", "posts.fog.png", "reeds.fog.png", "sky.fog.png", "still.png"];
+    assert_eq!(
+        changes("slot.posts.smear.length=40"),
+        ["manifest.json", "posts.fog.png", "still.png", "still.values.png"]
+    );
+    assert_eq!(
+        changes("slot.reeds.seed=99"),
+        ["manifest.json", "reeds.fog.png", "still.png", "still.values.png"]
+    );
+    let fog = [
+        "hills.fog.png",
+        "manifest.json",
+        "posts.fog.png",
+        "reeds.fog.png",
+        "sky.fog.png",
+        "still.png",
+        "still.values.png",
+    ];
     // The air behind the farthest slot is as long as the visibility, so its optical depth stays.
     let nearer: Vec<&str> = fog.into_iter().filter(|name| *name != "sky.fog.png").collect();
     assert_eq!(changes("air.visibility=300"), nearer);
     assert_eq!(changes("bands.gain=0.7"), fog);
     assert_eq!(changes("seed=8"), fog);
     // Half the depth of the nearest slot: its own sheet, and with its rate the sheet's size.
-    assert_eq!(changes("slot.reeds.depth=-10"), ["manifest.json", "reeds.fog.png", "still.png"]);
+    assert_eq!(
+        changes("slot.reeds.depth=-10"),
+        ["manifest.json", "reeds.fog.png", "still.png", "still.values.png"]
+    );
     // What is set to what it is anyway changes nothing, nor does a comment.
     assert_eq!(changes("air.visibility=500"), [""; 0]);
     // Of a slot's override and one for all the slot's holds.
     let both = render(&["--set", "slot.posts.smear.length=40", "--set", "smear.length=12"]);
-    assert_eq!(differing(&both, &whole), ["manifest.json", "posts.fog.png", "still.png"]);
+    assert_eq!(differing(&both, &whole), ["manifest.json", "posts.fog.png", "still.png", "still.values.png"]);
 }
 
 /// A rerun into the same folder replaces what an earlier one wrote there.
@@ -281,7 +309,10 @@ fn a_rerun_replaces_its_own_files() {
 fn the_camera_moves_the_still_alone() {
     let whole = render(&[]);
     assert_eq!(differing(&render(&["--at", "160"]), &whole), [""; 0]);
-    assert_eq!(differing(&render(&["--at", "10.5"]), &whole), ["manifest.json", "still.png"]);
+    assert_eq!(
+        differing(&render(&["--at", "10.5"]), &whole),
+        ["manifest.json", "still.png", "still.values.png"]
+    );
 }
 
 /// Same seed, same bytes: on any number of threads, from any working directory, run after run.

@@ -60,7 +60,7 @@ impl Flat {
     fn text(&self) -> String {
         let mut text = format!(
             "view = [{}, {}]\ntravel = 300\ncamera = {:?}\nbackdrop = \"{}\"\nbands.amount = 0\n\
-             falloff = {{ height = inf, beyond = inf }}\ngrade.lit = 0\n\
+             falloff = {{ height = inf, beyond = inf }}\ngrade.lit = 0\nrim.separation = 0\n\
              [air]\nhaze = \"{}\"\nvisibility = {:?}\nbeyond = {:?}\nblending = \"{}\"\n",
             SIZE[0],
             SIZE[1],

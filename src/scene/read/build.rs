@@ -3,12 +3,15 @@
 use super::{Layer, Meant, Reading, Resolved, layer, winner};
 use crate::colour::Srgb;
 use crate::fault::Result;
-use crate::keys::{Entry, KEYS, Section, Value};
+use crate::keys::{Entry, KEYS, Key, Section, Value};
 use crate::layered;
 use crate::recipe::Anchor;
 use crate::recipe::shelf::{Preset, anchor};
 use crate::scene::written::WrittenSlot;
-use crate::scene::{Air, Alpha, ArtPlace, Blending, Fit, Repeat, Scene, Slot, Texture};
+use crate::scene::{
+    Air, Alpha, ArtPlace, Blending, CheckLimits, Curve, Fade, Fit, Repeat, Rims, Sampled, Scene, Slot,
+    Texture,
+};
 use std::path::Path;
 
 /// The eye's distance for a view of this width: half of it, as for a lens that sees a right angle.
@@ -21,12 +24,16 @@ const HORIZON: f64 = 0.52;
 /// Height of the ground line over that of the view.
 const GROUND: f64 = 0.83;
 
+/// Lightness of a dark rim over that of the haze.
+pub(crate) const DARK: f64 = 0.3;
+
 /// Builds the scene.
 pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
     let facts = facts(file, meant);
     let number = |path| facts.value(path).and_then(Value::number).unwrap_or(0.0);
     let colour = |path| facts.value(path).and_then(Value::colour);
     let text = |path| facts.value(path).and_then(Value::text).unwrap_or_default();
+    let flag = |path| facts.value(path) == Some(&Value::Flag(true));
     let haze = colour("air.haze").unwrap_or(Srgb([0.0; 3]));
     let air = Air {
         haze,
@@ -56,8 +63,27 @@ pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
         ground: number("ground"),
         sky: number("sky"),
         backdrop: colour("backdrop").unwrap_or(haze),
+        sampled: Sampled {
+            haze: text("air.haze") == "sampled",
+            backdrop: text("air.haze") == "sampled" && colour("backdrop").is_none(),
+            dark: text("air.haze") == "sampled" && colour("rim.dark").is_none(),
+        },
+        floor: number("floor"),
         air,
         texture: texture(&facts),
+        rims: Rims {
+            spread: number("rim.spread"),
+            most: number("rim.most"),
+            dark: flag("rim.darken").then(|| colour("rim.dark").unwrap_or_else(|| haze.darkened(DARK))),
+        },
+        check: CheckLimits {
+            below: number("check.below"),
+            darkest: number("check.darkest"),
+            lightest: number("check.lightest"),
+            steady: flag("check.steady"),
+            memory: number("check.memory"),
+            overdraw: number("check.overdraw"),
+        },
         slots,
     };
     let of = |preset: &Preset| std::iter::once(preset.name.clone()).chain(preset.built_on.clone());
@@ -91,9 +117,13 @@ fn texture(facts: &Resolved) -> Texture {
 /// Keys of the scene, its air and its textures: as given, else by default.
 fn facts(file: &Path, meant: &Meant) -> Resolved {
     let mut facts = Resolved::default();
-    for key in
-        KEYS.iter().filter(|key| matches!(key.section(), Section::Scene | Section::Air | Section::Texture))
-    {
+    let of_scene = |key: &&Key| {
+        matches!(
+            key.section(),
+            Section::Scene | Section::Air | Section::Rim | Section::Check | Section::Texture
+        )
+    };
+    for key in KEYS.iter().filter(of_scene) {
         if let Some(entry) = meant.written.top.get(key.path) {
             facts.lay(key.path, entry.value.clone(), layer(entry, Layer::Scene));
         } else if let Some(value) = key.default() {
@@ -163,6 +193,11 @@ fn resolve(meant: &Meant, at: usize) -> Resolved {
             (Value::Choice(if sky { "sky" } else { "ground" }), Layer::Preset(name.clone()))
         }
     };
+    if let Some((entry, who)) = winner(slot.entries.get("slot.separation"), top.get("rim.separation")) {
+        resolved.lay("slot.separation", entry.value.clone(), who);
+    } else if let Some(value) = crate::keys::find("rim.separation").and_then(|key| key.default()) {
+        resolved.lay("slot.separation", value, Layer::Default);
+    }
     resolved.lay("slot.anchor", anchor.0, anchor.1);
     resolved.lay("slot.preset", Value::Text(name), who);
     resolved
@@ -219,6 +254,22 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, meant: &Meant
         line: number("slot.line"),
         shrink: number("slot.shrink"),
         period: number("slot.period"),
+        separation: number("slot.separation").unwrap_or(0.0),
+        tint: number("slot.tint").unwrap_or(0.0),
+        fade: match text("slot.fade") {
+            Some(end @ ("top" | "foot")) => Some(Fade {
+                top: end == "top",
+                from: number("slot.fade_from"),
+                over: number("slot.fade_over"),
+                curve: match text("slot.fade_curve") {
+                    Some("straight") => Curve::Straight,
+                    Some("early") => Curve::Early,
+                    Some("late") => Curve::Late,
+                    _ => Curve::Smooth,
+                },
+            }),
+            _ => None,
+        },
         name,
     })
 }

@@ -1,0 +1,108 @@
+//! `fogweft rim`: the rim of one silhouette, without a scene.
+
+use super::{args, bits, say};
+use fogweft::colour::Srgb;
+use fogweft::fault::{Class, Fault, Result};
+use fogweft::limits::Limits;
+use fogweft::out::{self, Effort};
+use fogweft::plan::{Job, Plan};
+use fogweft::render::{self, Arts, Stack};
+use fogweft::scene::{ArtPlace, Repeat, read};
+use std::path::{Path, PathBuf};
+
+/// Name of the slot that holds the silhouette.
+const ART: &str = "art";
+
+/// Room around the art, in spreads: as much as the widest rim takes.
+const ROOM: f64 = 40.0;
+
+/// A scene of two slots: the art, and what is behind it. No air lies between them, so nothing but the rim is made.
+pub fn run(args: &args::Rim) -> Result<()> {
+    let limits = Limits::default();
+    let quoted = |text: &str| toml_edit::Value::from(text).to_string();
+    let colour = Srgb::parse_hex(&args.behind);
+    let room = (ROOM * args.spread).ceil();
+    let source = fogweft::art::Source::open(&args.art, &limits)?;
+    let [width, height] = source.natural.map(|side| side.round().max(1.0));
+    let mut text = format!(
+        "view = [{:?}, {:?}]\ncamera = 1e6\nhorizon = 0\nground = {:?}\nseed = {}\npreset = {}\n",
+        width + 2.0 * room,
+        height + 2.0 * room,
+        room + height,
+        args.seed,
+        quoted(&args.preset),
+    );
+    if let Some(colour) = colour {
+        text += &format!("backdrop = {}\n", quoted(&colour.to_hex()));
+    }
+    text += &format!(
+        "[air]\nhaze = {}\nlight = {:?}\nbeyond = 0\nblending = {}\n[rim]\nseparation = {:?}\nspread = {:?}\nmost = {:?}\n\
+         darken = {}\n[[slot]]\nname = \"behind\"\ndepth = 1\nfog = false\nseparation = 0\n[[slot]]\nname = \"{ART}\"\ndepth = 0\n\
+         fog = false\n",
+        quoted(&args.haze),
+        args.light,
+        quoted(&args.blending),
+        args.separation,
+        args.spread,
+        args.most,
+        args.darken,
+    );
+    let mut scene = read::read_text(Path::new("rim"), &text, &args.sets, &limits, true)?;
+    let place = |file: PathBuf| ArtPlace {
+        file,
+        layer: None,
+        x: room,
+        y: Some(room),
+        width: Some(width),
+        repeat: Repeat::No,
+        flip: false,
+    };
+    let mut arts = Arts::default();
+    for slot in &mut scene.slots {
+        if slot.name == ART {
+            slot.art = Some(place(args.art.clone()));
+            arts.add(ART, source.clone());
+        } else if colour.is_none() {
+            let file = PathBuf::from(&args.behind);
+            if !file.exists() && args.behind.starts_with('#') {
+                return Err(Fault::new(Class::Usage, format!("--behind {} is no colour", args.behind))
+                    .remedy("write it as #rrggbb, or name a picture")
+                    .into());
+            }
+            arts.add(&slot.name, fogweft::art::Source::open(&file, &limits)?);
+            slot.art = Some(place(file));
+        }
+    }
+    let plan = Plan::new(&scene, &arts.naturals(), 1.0, &limits)?;
+    let stack = Stack::new(&plan, &arts, &limits)?;
+    let Some(rim) = stack.rims().find(|rim| rim.placing.slot == ART) else {
+        return Err(Fault::new(Class::Usage, "a separation of 0 wants no rim")
+            .remedy("give a --separation over 0")
+            .into());
+    };
+    debug_assert!(plan.files.iter().any(|job| matches!(job, Job::Rim(_))));
+    out::write_whole(&args.out, &render::rim_png(rim, bits(&args.bits), Effort::default()))?;
+    let found = &rim.outcome;
+    let share = |part: usize, whole: usize| 100.0 * part as f64 / whole.max(1) as f64;
+    say(&format!(
+        "{}: {} x {} texels, its left top at {}, {} from the art's\n",
+        args.out.display(),
+        rim.placing.texels[0],
+        rim.placing.texels[1],
+        rim.placing.rect[0] - room,
+        rim.placing.rect[1] - room,
+    ));
+    say(&format!(
+        "{:.1} % of the outline lacked the step of {} L*; {:.1} % of that can have it, {:.1} % of those have it now\n",
+        share(found.lacking, found.places),
+        args.separation,
+        share(found.attainable, found.lacking),
+        share(found.reached, found.attainable),
+    ));
+    if found.attainable < found.lacking {
+        say(
+            "Elsewhere the haze is too near to the art's own lightness: try --darken, another --haze, or a smaller --separation.\n",
+        );
+    }
+    Ok(())
+}

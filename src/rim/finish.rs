@@ -1,0 +1,94 @@
+//! From the solved airs to a rim that takes no more room than it fills.
+
+use super::solve::{Case, Solved};
+use super::{Outcome, Rim, finished, nothing, outline};
+use crate::field::grid::Plane;
+use crate::field::stretch::Stretch;
+use crate::plan::{Placing, RimJob};
+
+impl Case<'_> {
+    /// The rim.
+    pub(super) fn finish(&self, solved: Solved, limit: f32) -> Rim {
+        let Solved { outcome, airs, spread } = solved;
+        let spec = &self.job.spec;
+        let grid = spread.grid;
+        // Rows and columns of the grid that hold anything to see.
+        let seen = |value: f32| finished(value, limit) > 2e-4;
+        let mut frame = [grid.cols, grid.rows, 0, 0];
+        for air in &airs {
+            for (at, value) in air.depth.data.iter().enumerate() {
+                if seen(*value) {
+                    let (x, y) = (at % grid.cols, at / grid.cols);
+                    frame = [frame[0].min(x), frame[1].min(y), frame[2].max(x + 1), frame[3].max(y + 1)];
+                }
+            }
+        }
+        if frame[2] == 0 {
+            return self.empty(outcome);
+        }
+        let texel =
+            |cell: f64, axis: usize, most: u32| ((cell * grid.step[axis]).clamp(0.0, f64::from(most))) as u32;
+        let size = [spec.field.cols, spec.field.rows];
+        let [mut left, mut right] =
+            [texel(frame[0] as f64 - 2.0, 0, size[0]), texel(frame[2] as f64 + 2.0, 0, size[0])];
+        if spec.periodic {
+            [left, right] = [0, size[0]];
+        }
+        let [top, foot] =
+            [texel(frame[1] as f64 - 2.0, 1, size[1]), texel(frame[3] as f64 + 2.0, 1, size[1])];
+        let frame = [left, top, right - left, foot - top];
+        Rim {
+            placing: placed(self.job, self.scale, frame),
+            outcome,
+            airs,
+            facing: spread.facing,
+            stretch: Stretch::new(grid, size[0] as usize),
+            limit,
+            beneath: outline::beneath(self.picture, spec.wraps),
+            art: self.picture.size,
+            crop: [left, top],
+            plain: spec.tones.plain(),
+            spec: spec.clone(),
+        }
+    }
+
+    /// A rim of one empty texel.
+    pub(super) fn empty(&self, outcome: Outcome) -> Rim {
+        empty(self.job, self.scale, outcome)
+    }
+}
+
+/// Where the rim of `job` stands that fills `frame` of its canvas: left, top, width and height in texels.
+pub(super) fn placed(job: &RimJob, scale: f64, frame: [u32; 4]) -> Placing {
+    let mut placing = job.placing.clone();
+    let [left, top, width, height] = frame.map(|side| f64::from(side) / scale);
+    if !job.spec.periodic {
+        placing.rect[0] += left;
+        placing.rect[2] = width;
+    }
+    placing.rect[1] += top;
+    placing.rect[3] = height;
+    placing.texels = [frame[2], frame[3]];
+    placing
+}
+
+/// A rim of one empty texel.
+pub(super) fn empty(job: &RimJob, scale: f64, outcome: Outcome) -> Rim {
+    let mut placing = job.placing.clone();
+    let [x, y, ..] = placing.rect;
+    placing.rect = [x, y, 1.0 / scale, 1.0 / scale];
+    placing.texels = [1, 1];
+    Rim {
+        placing,
+        outcome,
+        spec: job.spec.clone(),
+        airs: Vec::new(),
+        facing: Plane::new(1, 1),
+        stretch: Stretch::new(nothing(), 1),
+        limit: 0.0,
+        beneath: Vec::new(),
+        art: [0, 0],
+        crop: [0, 0],
+        plain: true,
+    }
+}

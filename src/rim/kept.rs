@@ -1,0 +1,86 @@
+//! A solved rim as bytes, to be kept between runs: exactly what was solved, so that a rerun's outputs are a clean run's.
+
+use super::{Air, Outcome, Rim, finish, outline};
+use crate::art::Picture;
+use crate::field::grid::{Grid, Plane};
+use crate::field::stretch::Stretch;
+use crate::plan::RimJob;
+use serde::{Deserialize, Serialize};
+
+/// Most bytes of a head that are believed.
+const LONGEST: usize = 4096;
+
+/// What comes before the planes.
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Head {
+    outcome: Outcome,
+    /// Columns, rows; steps; top.
+    grid: ([usize; 2], [f64; 2], f64),
+    limit: f32,
+    /// Left, top of the rim on its canvas, and its size; none if it is empty.
+    frame: Option<[u32; 4]>,
+    /// Colours of its airs.
+    airs: Vec<Option<[f32; 3]>>,
+}
+
+impl Rim {
+    /// As bytes, for [`Rim::of_kept`].
+    pub(crate) fn kept(&self) -> Vec<u8> {
+        let grid = self.stretch.grid();
+        let [width, height] = self.placing.texels;
+        let head = Head {
+            outcome: self.outcome,
+            grid: ([grid.cols, grid.rows], grid.step, grid.top),
+            limit: self.limit,
+            frame: (!self.airs.is_empty()).then_some([self.crop[0], self.crop[1], width, height]),
+            airs: self.airs.iter().map(|air| air.colour).collect(),
+        };
+        // Plain finite numbers can always be written.
+        let mut bytes = serde_json::to_vec(&head).unwrap_or_default();
+        bytes.push(b'\n');
+        let planes = self.airs.iter().map(|air| &air.depth).chain([&self.facing]);
+        bytes.extend(planes.flat_map(|plane| &plane.data).flat_map(|number| number.to_le_bytes()));
+        bytes
+    }
+
+    /// The rim of `job` on its `picture` from bytes that [`Rim::kept`] wrote for just these; none if they can't be that.
+    pub(crate) fn of_kept(bytes: &[u8], job: &RimJob, picture: &Picture, scale: f64) -> Option<Rim> {
+        let end = bytes.iter().take(LONGEST).position(|byte| *byte == b'\n')?;
+        let head: Head = serde_json::from_slice(&bytes[..end]).ok()?;
+        let Some(frame) = head.frame else {
+            return Some(finish::empty(job, scale, head.outcome));
+        };
+        let ([cols, rows], step, top) = head.grid;
+        let size = [job.spec.field.cols, job.spec.field.rows];
+        let whole =
+            |axis: usize| frame[axis].checked_add(frame[axis + 2]).is_some_and(|end| end <= size[axis]);
+        if !whole(0) || !whole(1) || cols == 0 || rows == 0 || head.airs.is_empty() {
+            return None;
+        }
+        let each = cols.checked_mul(rows)?;
+        let mut numbers = bytes[end + 1..]
+            .chunks_exact(4)
+            .map(|bytes| f32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]]));
+        if bytes.len() - end - 1 != each.checked_mul(4 * (head.airs.len() + 1))? {
+            return None;
+        }
+        let mut plane = || Plane { cols, data: numbers.by_ref().take(each).collect() };
+        let airs = head.airs.iter().map(|colour| Air { depth: plane(), colour: *colour }).collect();
+        let facing = plane();
+        let grid = Grid { cols, rows, step, top };
+        Some(Rim {
+            placing: finish::placed(job, scale, frame),
+            outcome: head.outcome,
+            airs,
+            facing,
+            stretch: Stretch::new(grid, size[0] as usize),
+            limit: head.limit,
+            beneath: outline::beneath(picture, job.spec.wraps),
+            art: picture.size,
+            crop: [frame[0], frame[1]],
+            plain: job.spec.tones.plain(),
+            spec: job.spec.clone(),
+        })
+    }
+}

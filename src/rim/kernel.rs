@@ -1,0 +1,113 @@
+//! The blur that spreads a rim: the sheet's own smear and soften, wider.
+
+use crate::field::grid::{Grid, Plane};
+use crate::field::{FieldSpec, smear, soften};
+
+/// Widest that a rim's spread may be over its height, whatever the sheet's own: beyond that, posts grow banks of fog.
+const FLATTEST: f64 = 2.0;
+/// Most of the spread's variance that the smear may have: a box alone would leave corners.
+const SMEARED: f64 = 0.6;
+
+/// A smear and a Gaussian, lengths in texels.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Kernel {
+    /// Standard deviation of the whole along x and y.
+    pub deviation: [f64; 2],
+    length: f64,
+    angle: f64,
+    sigma: [f64; 2],
+}
+
+/// Deviation along x over that along y of a sheet's blurs, held to what suits a rim.
+pub(crate) fn aspect(field: &FieldSpec) -> f64 {
+    let [x, y] = variances(field).map(|(smear, gauss)| smear + gauss);
+    if x > 0.0 && y > 0.0 { libm::sqrt(x / y).clamp(1.0 / FLATTEST, FLATTEST) } else { 1.0 }
+}
+
+/// Variances of smear and Gaussian along x and y, texels^2.
+fn variances(field: &FieldSpec) -> [(f64, f64); 2] {
+    let recipe = &field.recipe;
+    let [x, y] = smear::extent(recipe.smear.length, recipe.smear.angle, [1.0, 1.0]);
+    let sigma = recipe.soften.sigma;
+    let wide = sigma * recipe.soften.stretch;
+    [(x * x / 12.0, wide * wide), (y * y / 12.0, sigma * sigma)]
+}
+
+impl Kernel {
+    /// The blurs of `field` at a standard deviation of `spread` texels along y.
+    pub fn new(field: &FieldSpec, spread: f64) -> Kernel {
+        let deviation = [spread * aspect(field), spread];
+        let mut smeared = [0.0; 2];
+        let mut sigma = deviation;
+        for (axis, (smear, gauss)) in variances(field).into_iter().enumerate() {
+            if smear > 0.0 {
+                let share = (smear / (smear + gauss)).min(SMEARED);
+                smeared[axis] = deviation[axis] * libm::sqrt(12.0 * share);
+                sigma[axis] = deviation[axis] * libm::sqrt(1.0 - share);
+            }
+        }
+        let length = libm::hypot(smeared[0], smeared[1]);
+        let steep = libm::atan2(smeared[1], smeared[0]).to_degrees();
+        Kernel { deviation, length, angle: steep * field.recipe.smear.angle.signum(), sigma }
+    }
+
+    /// The grid on which this kernel is worked out for a canvas of `size` texels.
+    pub fn grid(&self, size: [u32; 2]) -> Grid {
+        let [width, height] = size.map(f64::from);
+        let [x, y] = self.deviation.map(|deviation| (deviation / STEPS).max(1.0));
+        let cols = (width / x).ceil().max(1.0);
+        let rows = (height / y).ceil().max(1.0);
+        Grid { cols: cols as usize, rows: rows as usize, step: [width / cols, height / rows], top: 0.0 }
+    }
+
+    /// Sums up what is near on that grid: within about a spread, alike along x and y.
+    pub fn near(&self, plane: Plane, grid: &Grid) -> Plane {
+        let deviation = self.deviation[0].min(self.deviation[1]);
+        soften::apply(plane, grid.step.map(|step| 0.7 * deviation / step))
+    }
+
+    /// Blurs a plane on that grid.
+    pub fn apply(&self, plane: &Plane, grid: &Grid) -> Plane {
+        let smeared = smear::apply(plane, self.length, self.angle, grid.step);
+        soften::apply(smeared, [self.sigma[0] / grid.step[0], self.sigma[1] / grid.step[1]])
+    }
+}
+
+/// Samples to a standard deviation: the Gaussian's own share of it still spans three.
+const STEPS: f64 = 5.0;
+
+/// The value at a place in texels, by the cubic that draws sheets; wraps in x.
+pub(crate) fn sample(plane: &Plane, grid: &Grid, [x, y]: [f64; 2]) -> f32 {
+    use crate::field::stretch::weights;
+    let place = |at: f64, step: f64| {
+        let position = at / step - 0.5;
+        (position.floor() as i64, weights(position - position.floor()))
+    };
+    let (col, across) = place(x, grid.step[0]);
+    let (row, down) = place(y - grid.top, grid.step[1]);
+    let mut sum = 0.0;
+    for (tap, weight) in down.iter().enumerate() {
+        let line = plane.row((row + tap as i64 - 1).clamp(0, grid.rows as i64 - 1) as usize);
+        let along: f32 = across
+            .iter()
+            .enumerate()
+            .map(|(tap, weight)| weight * line[(col + tap as i64 - 1).rem_euclid(grid.cols as i64) as usize])
+            .sum();
+        sum += weight * along;
+    }
+    sum
+}
+
+/// Adds `value` to the four grid points around a place in texels, by their nearness.
+pub(crate) fn splat(plane: &mut Plane, grid: &Grid, [x, y]: [f64; 2], value: f32) {
+    let (u, v) = (x / grid.step[0] - 0.5, (y - grid.top) / grid.step[1] - 0.5);
+    let (col, row) = (u.floor(), v.floor());
+    let (right, below) = ((u - col) as f32, (v - row) as f32);
+    for (down, share_y) in [(0, 1.0 - below), (1, below)] {
+        for (across, share_x) in [(0, 1.0 - right), (1, right)] {
+            let at_row = (row as i64 + down).clamp(0, grid.rows as i64 - 1) as usize;
+            let at_col = (col as i64 + across).rem_euclid(grid.cols as i64) as usize;
+            plane.data[at_row * grid.cols + at_col] += value * share_x * share_y;
+        }
+    }
+}

@@ -1,0 +1,244 @@
+//! Rims: fog gathered behind one silhouette, solved so that the lightness step across its outline is the wanted one.
+//!
+//! Coverage times bands goes through the sheet's own smear and soften, wide: the spread. Along the outline the optical depth that
+//! each place needs is found on the composite; the spread times a field of quotients, blurred the same way and corrected a few
+//! times, meets it. Opacity is 1 - exp(-depth). Beneath the art the rim ends a few texels in.
+
+mod finish;
+mod hold;
+mod kept;
+pub(crate) mod kernel;
+mod need;
+mod outline;
+mod quotient;
+mod serve;
+mod solve;
+mod spread;
+mod survey;
+
+pub use survey::{Mark, Ready, Survey, places};
+
+use hold::{KNEE, finished, undone, unfinished};
+
+use crate::colour::Srgb;
+use crate::exp::opacity;
+use crate::field::FieldSpec;
+use crate::field::grid::{Grid, Plane};
+use crate::field::stretch::Stretch;
+use crate::plan::Placing;
+use crate::sheet::grade::{Ramp, Tones};
+use crate::sheet::{Row, dither};
+use rayon::prelude::*;
+
+/// Share of the outline that a rim sees to, of what lacks its separation and can have it.
+pub const SHARE: f64 = 0.95;
+/// How far below its wanted separation an outline counts as having it, CIE L*.
+pub const TOLERANCE: f64 = 0.5;
+
+/// All that a rim is made from, but for what stands behind it. Lengths in texels of its canvas: the art and room around it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RimSpec {
+    /// Size of the canvas, anchor line, recipe and dice.
+    pub field: FieldSpec,
+    /// Colours.
+    pub tones: Tones,
+    /// Colour of fog that darkens, where the haze can't set the art off; none: it may not.
+    pub dark: Option<Srgb>,
+    /// Where the light comes from, degrees.
+    pub light: f64,
+    /// The art's left top on the canvas.
+    pub corner: [i64; 2],
+    /// The art repeats edge to edge.
+    pub wraps: bool,
+    /// The canvas is one period.
+    pub periodic: bool,
+    /// Standard deviation of the spread along y: at least, and at most.
+    pub spread: [f64; 2],
+    /// Wanted step of CIE L* across the outline.
+    pub separation: f64,
+    /// Most opacity.
+    pub most: f64,
+}
+
+/// How a rim's strength came out.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct Outcome {
+    /// Places looked at: points of the outline times camera places.
+    pub places: usize,
+    /// Of these, those that lack the separation without the rim, or are lighter than what is behind them and taken through with their
+    /// neighbours.
+    pub lacking: usize,
+    /// Of those lacking it, those where fog can bring it.
+    pub attainable: usize,
+    /// Of the attainable, those that have it with the rim, within [`TOLERANCE`].
+    pub reached: usize,
+    /// Places that have their separation without the rim, and lose it to the fog that others need.
+    pub spoiled: usize,
+    /// Standard deviation of the spread along y, texels.
+    pub spread: f64,
+    /// Fastest change of the rim's opacity outside the art, per texel.
+    pub steepest: f64,
+    /// That of the slot's sheet, if there is one.
+    pub sheet_steepest: Option<f64>,
+}
+
+/// Fog of one colour that a rim is made of: its optical depth on the grid.
+#[derive(Clone, Debug)]
+struct Air {
+    depth: Plane,
+    /// Its one colour; none: the haze with its lit and its far side.
+    colour: Option<[f32; 3]>,
+}
+
+/// A rim, ready to be drawn.
+pub struct Rim {
+    /// Where it stands; its rect holds what isn't empty, no more.
+    pub placing: Placing,
+    /// How it came out.
+    pub outcome: Outcome,
+    spec: RimSpec,
+    airs: Vec<Air>,
+    facing: Plane,
+    stretch: Stretch,
+    limit: f32,
+    /// Share of the rim beneath each texel of the art, 0..255.
+    beneath: Vec<u8>,
+    art: [u32; 2],
+    /// Left, top of the rim on its canvas.
+    crop: [u32; 2],
+    plain: bool,
+}
+
+impl Rim {
+    /// Width and height in texels.
+    pub fn size(&self) -> [u32; 2] {
+        self.placing.texels
+    }
+
+    /// Draws row `y`, all of it; straight alpha, encoded colour also where it is empty.
+    pub fn row(&self, y: usize, row: &mut Row) {
+        let count = self.placing.texels[0] as usize;
+        let canvas_y = y + self.crop[1] as usize;
+        let first = self.crop[0] as usize;
+        row.alpha.clear();
+        row.alpha.resize(count, 0.0);
+        let haze = self.spec.tones.haze.0;
+        row.colour.clear();
+        row.colour.resize(count, haze);
+        if self.airs.is_empty() {
+            return;
+        }
+        let mut line = Vec::new();
+        let mut depths = vec![0.0; count];
+        self.drawn(&self.airs[0].depth, canvas_y, &mut line, &mut depths);
+        if !self.plain {
+            let ramp = self.ramp(canvas_y as f64 + 0.5);
+            let mut facing = vec![0.0; count];
+            self.drawn(&self.facing, canvas_y, &mut line, &mut facing);
+            for (colour, facing) in row.colour.iter_mut().zip(&facing) {
+                *colour = ramp.at(facing.clamp(-1.0, 1.0));
+            }
+        }
+        for air in &self.airs[1..] {
+            let mut other = vec![0.0; count];
+            self.drawn(&air.depth, canvas_y, &mut line, &mut other);
+            let own = air.colour.unwrap_or(haze);
+            for ((depth, colour), other) in depths.iter_mut().zip(row.colour.iter_mut()).zip(&other) {
+                let (bright, dark) = (depth.max(0.0), other.max(0.0));
+                let share = dark / (bright + dark + 1e-6);
+                for (value, own) in colour.iter_mut().zip(own) {
+                    *value += (own - *value) * share;
+                }
+                *depth = bright + dark;
+            }
+        }
+        for (alpha, depth) in row.alpha.iter_mut().zip(&depths) {
+            *alpha = opacity(finished(*depth, self.limit));
+        }
+        self.cut(canvas_y, first, &mut row.alpha);
+    }
+
+    /// A plane's texels along row `canvas_y`, from the crop's left on.
+    fn drawn(&self, plane: &Plane, canvas_y: usize, line: &mut Vec<f32>, out: &mut [f32]) {
+        self.stretch.down(plane, canvas_y as f64, line);
+        self.stretch.across(line, self.crop[0] as usize, out);
+    }
+
+    /// Ends the rim a few texels beneath the art.
+    fn cut(&self, canvas_y: usize, first: usize, alpha: &mut [f32]) {
+        let [width, height] = self.art.map(i64::from);
+        let art_y = canvas_y as i64 - self.spec.corner[1];
+        if art_y < 0 || art_y >= height {
+            return;
+        }
+        let shares = &self.beneath[(art_y * width) as usize..((art_y + 1) * width) as usize];
+        let cols = i64::from(self.spec.field.cols);
+        for (x, alpha) in alpha.iter_mut().enumerate() {
+            let mut at = first as i64 + x as i64 - self.spec.corner[0];
+            if self.spec.periodic {
+                at = at.rem_euclid(cols);
+            }
+            // Where copies overlap, all lie over the rim: the most solid counts.
+            let mut share = u8::MAX;
+            while at < width {
+                if at >= 0 {
+                    share = share.min(shares[at as usize]);
+                }
+                if !self.spec.periodic {
+                    break;
+                }
+                at += cols;
+            }
+            if share < u8::MAX {
+                *alpha *= f32::from(share) / 255.0;
+            }
+        }
+    }
+
+    fn ramp(&self, y: f64) -> Ramp {
+        ramp(&self.spec, y)
+    }
+
+    /// As RGBA, 8 bits, opacity dithered.
+    pub fn eight(&self) -> Vec<u8> {
+        self.texels(|y, row, out: &mut [u8]| {
+            let thresholds = dither::row(y);
+            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
+                texel[..3].copy_from_slice(&row.colour[at].map(|value| (value * 255.0 + 0.5) as u8));
+                texel[3] = dither::code(*alpha, thresholds[at % dither::SIDE]);
+            }
+        })
+    }
+
+    /// As RGBA, 16 bits.
+    pub fn sixteen(&self) -> Vec<u16> {
+        self.texels(|_, row, out: &mut [u16]| {
+            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
+                texel[..3].copy_from_slice(&row.colour[at].map(|value| (value * 65535.0 + 0.5) as u16));
+                texel[3] = (*alpha * 65535.0 + 0.5) as u16;
+            }
+        })
+    }
+
+    fn texels<T: Copy + Default + Send>(&self, write: impl Fn(usize, &Row, &mut [T]) + Sync) -> Vec<T> {
+        let [width, height] = self.size().map(|side| side as usize);
+        let mut out = vec![T::default(); width * height * 4];
+        out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
+            self.row(y, row);
+            write(y, row, texels);
+        });
+        out
+    }
+}
+
+/// The haze's colours at height `y` of the canvas, by facing.
+fn ramp(spec: &RimSpec, y: f64) -> Ramp {
+    let field = &spec.field;
+    let t = ((y - field.line) * field.open / field.recipe.grade.aloft).clamp(0.0, 1.0);
+    spec.tones.ramp(t * t * (3.0 - 2.0 * t))
+}
+
+/// A grid of one point for a rim that is empty.
+fn nothing() -> Grid {
+    Grid { cols: 1, rows: 1, step: [1.0, 1.0], top: 0.0 }
+}

@@ -1,0 +1,150 @@
+//! Treated art: tint, fade, floor, and a haze that is sampled.
+
+mod common;
+
+use common::{Pixels, draw, manifest, render, scene};
+use fogweft::law;
+use std::path::Path;
+
+const VIEW: [usize; 2] = [96, 64];
+
+fn plain(colour: [f64; 3], alpha: f64) -> Pixels {
+    Pixels::new(VIEW[0], VIEW[1], |_, _| [colour[0], colour[1], colour[2], alpha])
+}
+
+/// Even fog of no shape: the law alone.
+const EVEN: &str =
+    "[bands]\namount = 0\n[falloff]\nheight = inf\nbeyond = inf\nbreath = 0\n[grade]\nlit = 0\n";
+
+fn composed(folder: &Path, backdrop: [f64; 3]) -> Vec<[f64; 3]> {
+    let mut frame = vec![backdrop; VIEW[0] * VIEW[1]];
+    for drawn in manifest(folder) {
+        draw(&mut frame, VIEW, &drawn, &Pixels::read(&drawn.path));
+    }
+    frame
+}
+
+/// Koschmieder (1924): what is seen through optical depth tau keeps exp(-tau) of its colour and gains the rest in haze. However
+/// much of the air is moved into the art, the art and the gaps beside it keep their sums.
+#[test]
+fn tint_keeps_the_sum_on_the_law() {
+    // The art covers the left half.
+    let far = Pixels::new(VIEW[0], VIEW[1], |x, _| [0.3, 0.1, 0.2, if x < 48 { 1.0 } else { 0.0 }]);
+    let (haze, behind) = (Pixels::new(1, 1, |_, _| [0.8, 0.8, 0.6, 1.0]), [0.0, 0.2, 0.0]);
+    let haze = haze.at(0, 0);
+    let extinction = law::extinction(1000.0);
+    for tint in [0.0, 0.3, 1.0] {
+        let text = format!(
+            "view = [{}, {}]\nbackdrop = \"#003300\"\ncamera = 2000\n{EVEN}[rim]\nseparation = 0\n[air]\nhaze = \"#cccc99\"\nvisibility = 1000\n\
+             beyond = 200\n[[slot]]\nname = \"far\"\ndepth = 300\ntint = {tint}\n[[slot]]\nname = \"near\"\ndepth = 0\n",
+            VIEW[0], VIEW[1]
+        );
+        let (scene, arts) = scene(&text, &[("far", &far, [0.0, 0.0])]);
+        let folder = render(&scene, &arts);
+        let frame = composed(folder.path(), behind);
+        for channel in 0..3 {
+            let law = |own: f64, length: f64| law::airlight(own, haze[channel], extinction * length);
+            let (art, gap) = (frame[VIEW[0] * 32 + 10][channel], frame[VIEW[0] * 32 + 80][channel]);
+            let own = far.at(0, 0)[channel];
+            // Half a step of the art's 8 bits.
+            let own = (own * 255.0 + 0.5).floor() / 255.0;
+            assert!(
+                (art - law(own, 300.0)).abs() < 0.6 / 255.0,
+                "tint {tint}: art {art} for {}",
+                law(own, 300.0)
+            );
+            let wanted = law(behind[channel], 500.0);
+            assert!((gap - wanted).abs() < 0.6 / 255.0, "tint {tint}: gap {gap} for {wanted}");
+        }
+    }
+}
+
+#[test]
+fn a_fade_dissolves_from_its_line_over_its_length() {
+    let art = plain([0.2, 0.3, 0.4], 1.0);
+    let alphas = |keys: &str| {
+        let text = format!(
+            "view = [{}, {}]\n[rim]\nseparation = 0\n[air]\nbeyond = 0\n[[slot]]\nname = \"art\"\ndepth = 0\n{keys}\n",
+            VIEW[0], VIEW[1]
+        );
+        let (scene, arts) = scene(&text, &[("art", &art, [0.0, 0.0])]);
+        let folder = render(&scene, &arts);
+        let treated = Pixels::read(&folder.path().join("art.art.png"));
+        (0..VIEW[1] as i64).map(|y| treated.at(5, y)[3]).collect::<Vec<f64>>()
+    };
+    let straight = alphas("fade = \"foot\"\nfade_from = 20\nfade_over = 40\nfade_curve = \"straight\"");
+    for (y, alpha) in straight.iter().enumerate() {
+        let wanted = 1.0 - ((y as f64 + 0.5 - 20.0) / 40.0).clamp(0.0, 1.0);
+        assert!((alpha - wanted).abs() <= 0.51 / 255.0, "{y}: {alpha} for {wanted}");
+    }
+    let smooth = alphas("fade = \"top\"\nfade_from = 30\nfade_over = 30");
+    let t = (30.0 - 14.5) / 30.0;
+    assert!((smooth[14] - (1.0 - t * t * (3.0 - 2.0 * t))).abs() <= 0.51 / 255.0);
+    assert_eq!((smooth[63], smooth[0] < 0.01), (1.0, true));
+    let (early, late) =
+        (alphas("fade = \"foot\"\nfade_curve = \"early\""), alphas("fade = \"foot\"\nfade_curve = \"late\""));
+    assert!(early[50] < late[50] - 0.2);
+    assert!(early.windows(2).all(|pair| pair[1] <= pair[0]));
+}
+
+/// Common practice, no source: nothing in the finished frame is pure black.
+#[test]
+fn the_floor_holds_for_arts_and_still() {
+    let art =
+        Pixels::new(VIEW[0], VIEW[1], |x, y| [0.0, 0.0, x as f64 / 900.0, if y > 20 { 1.0 } else { 0.0 }]);
+    let text = format!(
+        "view = [{}, {}]\nbackdrop = \"#000\"\nfloor = 0.15\n[air]\nhaze = \"#060503\"\nbeyond = 0\n[[slot]]\nname = \"art\"\ndepth = 0\n",
+        VIEW[0], VIEW[1]
+    );
+    let (scene, arts) = scene(&text, &[("art", &art, [0.0, 0.0])]);
+    let original = art.png();
+    let folder = render(&scene, &arts);
+    for file in ["art.art.png", "still.png"] {
+        let pixels = Pixels::read(&folder.path().join(file));
+        for texel in &pixels.texels {
+            let colour = fogweft::colour::Srgb([texel[0], texel[1], texel[2]].map(|value| value as f32));
+            assert!(colour.oklab()[0] > 0.15 - 0.006, "{file}: {texel:?}");
+        }
+    }
+    assert_eq!(original, art.png());
+}
+
+#[test]
+fn a_sampled_haze_is_the_farthest_arts_at_the_horizon() {
+    // Blue above, straw around the horizon at 33, brown below; one dark mast.
+    let far = Pixels::new(VIEW[0], VIEW[1], |x, y| match (x, y) {
+        (40, _) => [0.1, 0.1, 0.1, 1.0],
+        (_, 0..=27) => [0.4, 0.5, 0.8, 1.0],
+        (_, 28..=38) => [0.8, 0.76, 0.6, 1.0],
+        _ => [0.3, 0.2, 0.1, 1.0],
+    });
+    let text = format!(
+        "view = [{}, {}]\nhorizon = 33\n[air]\nhaze = \"sampled\"\n[[slot]]\nname = \"far\"\ndepth = 900\n[[slot]]\nname = \"near\"\ndepth = 0\n",
+        VIEW[0], VIEW[1]
+    );
+    let (mut scene, arts) = scene(&text, &[("far", &far, [0.0, 0.0])]);
+    let limits = fogweft::limits::Limits::default();
+    fogweft::air::settle(&mut scene, &arts, &limits).expect("a haze");
+    let wanted = [204, 194, 153];
+    for (found, wanted) in scene.air.haze.to_codes().into_iter().zip(wanted) {
+        assert!(found.abs_diff(wanted) <= 1, "{}", scene.air.haze.to_hex());
+    }
+    assert_eq!(scene.backdrop, scene.air.haze);
+    let (mut bare, _) = common::scene(&text, &[]);
+    assert!(fogweft::air::settle(&mut bare, &Default::default(), &limits).is_err());
+}
+
+#[test]
+fn two_hues_of_the_air_are_mixed_by_the_light() {
+    let text = format!(
+        "view = [{}, {}]\n[air]\nhaze = \"#999999\"\nglow = \"#ffcc88\"\nshade = \"#334477\"\nbeyond = 900\nvisibility = 9000\n[falloff]\nheight = 4000\n[grade]\nlit = 1\n\
+         [bands]\namount = 1\nsize = 12\n[smear]\nlength = 6\n[soften]\nsigma = 2\n[[slot]]\nname = \"air\"\ndepth = 0\n",
+        VIEW[0], VIEW[1]
+    );
+    let (scene, arts) = scene(&text, &[]);
+    let folder = render(&scene, &arts);
+    let fog = Pixels::read(&folder.path().join("air.fog.png"));
+    let warm = fog.texels.iter().filter(|texel| texel[0] > texel[2] + 0.1).count();
+    let cold = fog.texels.iter().filter(|texel| texel[2] > texel[0] + 0.1).count();
+    assert!(warm > 50 && cold > 50, "{warm} warm, {cold} cold of {}", fog.texels.len());
+}
