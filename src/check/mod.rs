@@ -13,7 +13,9 @@ use crate::plan::{Job, Plan};
 use crate::render::{Arts, Stack};
 use crate::rim::{self, Mark, Outcome};
 use crate::scene::{CheckLimits, Scene};
+use crate::sheet::Bits;
 use crate::still::Space;
+use crate::texture::Shape;
 use crate::values::lacks;
 use serde::Serialize;
 
@@ -192,10 +194,7 @@ fn of_slot(
         places,
         tone: (!tones.is_empty()).then(|| f64::from(median(&mut tones))),
         rim: stack.rims().find(|rim| rim.placing.slot == name).map(|rim| rim.outcome),
-        memory: files
-            .iter()
-            .map(|at| stack.placing(*at).texels.iter().map(|side| u64::from(*side)).product::<u64>() * 4)
-            .sum(),
+        memory: files.iter().map(|at| Shape::new(stack, *at, &plan.texture, Bits::Eight).texels() * 4).sum(),
         overdraw: files.iter().map(|at| figures::overdraw(stack.placing(*at), plan, cameras)).sum(),
     }
 }

@@ -27,6 +27,8 @@ struct Slot {
     /// Distance at which its art stands again, px.
     again: Option<f64>,
     fog: bool,
+    /// Whether its art gets a rim.
+    rim: bool,
 }
 
 /// Writes a scene into `folder` whose slots are the layers of `file`, and the file itself beside it; with the recipe of `preset`.
@@ -144,6 +146,9 @@ fn scene(
         if !slot.fog {
             text += "fog = false\n";
         }
+        if slot.layer.is_some() && !slot.rim {
+            text += "separation = 0\n";
+        }
     }
     Ok((text, notes))
 }
@@ -173,15 +178,21 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
         let (name, _) = layer.parts();
         SHEETS.iter().find_map(|end| name.strip_suffix(end)).map(str::to_owned)
     };
-    let sheets: BTreeSet<String> = layers.iter().filter_map(|layer| sheet(layer)).collect();
+    let [fogs, rims] = SHEETS.map(|end| -> BTreeSet<&str> {
+        layers.iter().filter_map(|layer| layer.parts().0.strip_suffix(end)).collect()
+    });
     let arts: BTreeSet<String> = layers
         .iter()
         .filter(|layer| sheet(layer).is_none())
         .map(|layer| layer.parts().0.to_owned())
         .collect();
-    if !sheets.is_empty() {
-        notes.push(format!("{} sheets of fog are left out: they are made anew", sheets.len()));
+    for (there, what) in [(&fogs, "sheets of fog"), (&rims, "rims")] {
+        if !there.is_empty() {
+            notes.push(format!("{} {what} are left out: they are made anew", there.len()));
+        }
     }
+    // Without any of either, nothing was made of it yet.
+    let plain = fogs.is_empty() && rims.is_empty();
     let mut taken = BTreeSet::new();
     let mut slots = Vec::new();
     for layer in layers {
@@ -192,9 +203,9 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
             None => (own.to_owned(), true),
         };
         // By its plain name where that means this layer and no other.
-        let plain = layered.find(own).is_some_and(|found| std::ptr::eq(found, layer));
+        let short = layered.find(own).is_some_and(|found| std::ptr::eq(found, layer));
         let whole = layered.find(&layer.name).is_some_and(|found| std::ptr::eq(found, layer));
-        let reference = if plain {
+        let reference = if short {
             own
         } else if whole {
             &layer.name
@@ -207,7 +218,8 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
         }
         slots.push(Slot {
             again: again.get(&name).copied(),
-            fog: sheets.is_empty() || sheets.contains(&name),
+            fog: plain || fogs.contains(name.as_str()),
+            rim: plain || rims.contains(name.as_str()),
             name: fit,
             depth,
             layer: art.then(|| reference.to_owned()),
@@ -329,7 +341,7 @@ mod tests {
     use super::*;
 
     fn slot(depth: Option<f64>) -> Slot {
-        Slot { name: "s".into(), depth, layer: None, again: None, fog: true }
+        Slot { name: "s".into(), depth, layer: None, again: None, fog: true, rim: true }
     }
 
     #[test]

@@ -138,6 +138,11 @@ impl Shape {
         self.bands == [Band { area: [0, 0, width, height], stored: self.drawn }] && self.tiles.len() == 1
     }
 
+    /// Texels of all tiles together.
+    pub fn texels(&self) -> u64 {
+        self.tiles.iter().flat_map(|tile| tile.texels().map(u64::from).into_iter().reduce(|a, b| a * b)).sum()
+    }
+
     /// Whether it was cut for a picture that stands there.
     pub fn is_of(&self, placing: &Placing) -> bool {
         self.drawn == placing.texels && self.at == placing.rect

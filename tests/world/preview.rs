@@ -35,7 +35,16 @@ fn the_page_needs_nothing_but_itself() {
         assert!(named.contains(&hash), "{tag}");
     }
     let data: Value = serde_json::from_str(between("id=\"stack\">", "</script>")).unwrap();
-    assert_eq!(data["layers"].as_array().unwrap().len(), 7);
+    let layers = data["layers"].as_array().unwrap();
+    let kinds = |slot: &str| -> Vec<&str> {
+        let own = layers.iter().filter(|layer| layer["slot"] == slot);
+        own.map(|layer| layer["kind"].as_str().unwrap()).collect()
+    };
+    assert_eq!(layers.len(), 10);
+    for slot in ["sky", "ridge", "hut"] {
+        assert_eq!(kinds(slot), ["fog", "rim", "art"], "a rim lies between what is behind and its art");
+    }
+    assert_eq!(kinds("veil"), ["fog"]);
 }
 
 fn hex_of_base64(text: &str) -> String {
@@ -96,7 +105,7 @@ fn a_browser_pans_it_without_a_fault() {
     assert_ne!(before, browser.run(LOOK), "panned");
 
     // Switches.
-    for id in ["fog", "values", "labels"] {
+    for id in ["rim", "fog", "values", "labels"] {
         let before = browser.shot();
         click(id);
         browser.settle();
