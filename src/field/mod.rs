@@ -224,12 +224,18 @@ impl Field {
         seen.each_row(|_, numbers| {
             numbers.iter_mut().for_each(|number| *number = opacity(tau * *number) / whole);
         });
-        out.each_row(|row, numbers| {
-            let toward = seen.row((row as i64 + dy).clamp(0, rows - 1) as usize);
-            let away = seen.row((row as i64 - dy).clamp(0, rows - 1) as usize);
-            let wrap = |at: i64| at.rem_euclid(cols as i64) as usize;
-            for (col, number) in numbers.iter_mut().enumerate() {
-                let slope = away[wrap(col as i64 - dx)] - toward[wrap(col as i64 + dx)];
+        out.each_row_with(|lines: &mut [Vec<f32>; 2], row, numbers| {
+            // The rows toward and away from the light, turned by as many columns.
+            for (line, (down, right)) in lines.iter_mut().zip([(dy, dx), (-dy, -dx)]) {
+                let source = seen.row((row as i64 + down).clamp(0, rows - 1) as usize);
+                let (head, tail) = source.split_at(right.rem_euclid(cols as i64) as usize);
+                line.clear();
+                line.extend_from_slice(tail);
+                line.extend_from_slice(head);
+            }
+            let [toward, away] = lines;
+            for ((number, toward), away) in numbers.iter_mut().zip(toward).zip(away) {
+                let slope = *away - *toward;
                 // Held within -1..1 without a corner.
                 *number = slope / (1.0 + slope * slope).sqrt();
             }
