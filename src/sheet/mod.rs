@@ -4,7 +4,6 @@ pub mod dither;
 pub mod grade;
 
 use crate::colour::Srgb;
-use crate::exp::opacity;
 use crate::field::grid::Plane;
 use crate::field::stretch::Stretch;
 use crate::field::{Field, FieldSpec, Sampling};
@@ -36,7 +35,8 @@ pub struct SheetSpec {
 /// A sheet ready to be drawn.
 pub struct Sheet {
     spec: SheetSpec,
-    field: Field,
+    /// Coefficients of opacity, and of how much each place faces the light.
+    alpha: Plane,
     facing: Option<Plane>,
     stretch: Stretch,
     ramp: Ramp,
@@ -69,7 +69,16 @@ impl Sheet {
         });
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
         let ramp = spec.tones.ramp(0.0);
-        Sheet { spec, field, facing, stretch, ramp }
+        let Field { density: mut alpha, .. } = field;
+        // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
+        let tau = spec.tau as f32;
+        alpha.each_row(|_, numbers| grade::opacities(numbers, tau));
+        stretch.prepare(&mut alpha);
+        let facing = facing.map(|mut plane| {
+            stretch.prepare(&mut plane);
+            plane
+        });
+        Sheet { spec, alpha, facing, stretch, ramp }
     }
 
     /// Width (one period) and height in texels.
@@ -82,37 +91,27 @@ impl Sheet {
         self.spec.tones.plain().then_some(self.spec.tones.haze)
     }
 
-    /// The field.
-    pub fn field(&self) -> &Field {
-        &self.field
-    }
-
-    /// Fastest change of its opacity between neighbouring samples of its field, per texel.
+    /// Fastest change of its opacity between neighbouring texels, looked for on rows as far apart as its field's.
     pub fn steepest(&self) -> f64 {
-        let (grid, plane) = (self.field.grid, &self.field.density);
-        let tau = self.spec.tau as f32;
-
-        let inside = |row: usize| (0.0..f64::from(self.spec.field.rows)).contains(&grid.y(row));
-        let mut most = 0.0_f64;
-        for row in (0..grid.rows).filter(|row| inside(*row)) {
-            let own: Vec<f32> = plane.row(row).iter().map(|value| opacity(tau * value)).collect();
-            let below = (row + 1 < grid.rows).then(|| plane.row(row + 1));
-            for col in 0..grid.cols {
-                let across = f64::from(own[(col + 1) % grid.cols] - own[col]) / grid.step[0];
-                let down =
-                    below.map_or(0.0, |below| f64::from(opacity(tau * below[col]) - own[col]) / grid.step[1]);
-                most = most.max(libm::hypot(across, down));
+        let [cols, rows] = self.size().map(|side| side as usize);
+        let stride = (self.stretch.grid().step[1] as usize).max(1);
+        let (mut here, mut below) = (Row::default(), Row::default());
+        let mut most = 0.0_f32;
+        for y in (0..rows.saturating_sub(1)).step_by(stride) {
+            self.opacities(y, 0, cols, &mut here);
+            self.opacities(y + 1, 0, cols, &mut below);
+            for (col, (own, under)) in here.alpha.iter().zip(&below.alpha).enumerate() {
+                let (across, down) = (here.alpha[(col + 1) % cols] - own, under - own);
+                most = most.max(across * across + down * down);
             }
         }
-        most
+        f64::from(most.sqrt())
     }
 
     /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
     pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
-        // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         row.alpha.resize(count, 0.0);
-        self.stretch.down(&self.field.density, y as f64, &mut row.line);
-        grade::opacities(self.stretch.samples(&mut row.line), self.spec.tau as f32);
+        self.stretch.down(&self.alpha, y as f64, &mut row.line);
         self.stretch.across(&mut row.line, first, &mut row.alpha);
         for alpha in &mut row.alpha {
             // A cubic may stray a hair past an edge.
