@@ -3,7 +3,6 @@
 use super::stretch;
 use crate::seed;
 use noise::core::perlin::perlin_2d;
-use noise::core::worley::{ReturnType, worley_2d};
 use noise::permutationtable::NoiseHasher;
 
 /// Hashes lattice places so that noise repeats after `across` cells in x.
@@ -122,14 +121,4 @@ impl Drift {
             *value = taps[1] + 0.5 * t * (slope + t * (curve + t * twist));
         }
     }
-}
-
-/// Distance to the nearest of scattered points, in cells, 0..1.22; repeats after the hasher's cells in x.
-pub fn cell_distance(hasher: &Wrapping, u: f64, v: f64) -> f64 {
-    // The crate hands the distance back as 2 d - 1.
-    0.5 * (worley_2d(hasher, distance, ReturnType::Distance, [u, v].into()) + 1.0)
-}
-
-fn distance(a: &[f64], b: &[f64]) -> f64 {
-    libm::sqrt(a.iter().zip(b).map(|(a, b)| (a - b) * (a - b)).sum())
 }

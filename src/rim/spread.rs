@@ -4,7 +4,7 @@ use super::kernel::{Kernel, sample, splat};
 use super::solve::Case;
 use super::{Air, RimSpec, finished, outline};
 use crate::exp::opacity;
-use crate::field::bands::{self, Passes};
+use crate::field::bands;
 use crate::field::grid::{Grid, Plane};
 use crate::field::{falloff, smear, soften};
 use crate::recipe::Bands;
@@ -67,12 +67,11 @@ impl Spread {
             ),
         };
         let mut shape = Plane::new(grid.cols, grid.rows);
-        let passes = Passes { sigma: kernel.deviation, smear: [0.0; 2] };
         bands::fill(
             &field.recipe.bands,
             seed::of(field.seed, "bands"),
             field.line,
-            &passes,
+            Some(kernel.deviation),
             &grid,
             &mut shape,
         );
@@ -129,12 +128,11 @@ fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     let own = recipe.soften.sigma;
     let gentle = kernel.deviation.map(|deviation| SOFT * deviation);
     let sigma = [(own * recipe.soften.stretch).max(gentle[0]), own.max(gentle[1])];
-    let smear = smear::extent(recipe.smear.length, recipe.smear.angle, [1.0; 2]).map(f64::abs);
     let mut bands = Plane::new(grid.cols, grid.rows);
     let seed = seed::of(field.seed, "bands");
     // Bands much larger than the rim would only make it thicker here and thinner there.
     let own = Bands { size: recipe.bands.size.min(LARGEST * kernel.deviation[1]), ..recipe.bands };
-    bands::fill(&own, seed, field.line, &Passes { sigma, smear }, grid, &mut bands);
+    bands::fill(&own, seed, field.line, Some(sigma), grid, &mut bands);
     let bands = smear::apply(&bands, recipe.smear.length, recipe.smear.angle, grid.step);
     let bands = soften::apply(bands, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]]);
     let mut outline = Plane::new(grid.cols, grid.rows);

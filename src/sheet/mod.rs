@@ -4,11 +4,11 @@ pub mod dither;
 pub mod grade;
 
 use crate::colour::Srgb;
-use crate::exp::opacity;
-use crate::field::grid::Plane;
+use crate::field::grid::{Grid, Plane};
 use crate::field::stretch::Stretch;
 use crate::field::{Field, FieldSpec, Sampling};
 use grade::{Ramp, Tones};
+use rayon::prelude::*;
 
 /// Bits of a channel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,10 +35,12 @@ pub struct SheetSpec {
 /// A sheet ready to be drawn.
 pub struct Sheet {
     spec: SheetSpec,
-    field: Field,
+    /// Coefficients of opacity, and of how much each place faces the light.
+    alpha: Plane,
     facing: Option<Plane>,
     stretch: Stretch,
     ramp: Ramp,
+    steepest: f64,
 }
 
 /// One row of a sheet: straight alpha, colour encoded in sRGB, also where opacity is 0.
@@ -68,7 +70,17 @@ impl Sheet {
         });
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
         let ramp = spec.tones.ramp(0.0);
-        Sheet { spec, field, facing, stretch, ramp }
+        let Field { density: mut alpha, grid } = field;
+        // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
+        let tau = spec.tau as f32;
+        alpha.each_row(|_, numbers| grade::opacities(numbers, tau));
+        let steepest = steepest(&alpha, &grid, spec.field.rows);
+        stretch.prepare(&mut alpha);
+        let facing = facing.map(|mut plane| {
+            stretch.prepare(&mut plane);
+            plane
+        });
+        Sheet { spec, alpha, facing, stretch, ramp, steepest }
     }
 
     /// Width (one period) and height in texels.
@@ -81,37 +93,15 @@ impl Sheet {
         self.spec.tones.plain().then_some(self.spec.tones.haze)
     }
 
-    /// The field.
-    pub fn field(&self) -> &Field {
-        &self.field
-    }
-
     /// Fastest change of its opacity between neighbouring samples of its field, per texel.
     pub fn steepest(&self) -> f64 {
-        let (grid, plane) = (self.field.grid, &self.field.density);
-        let tau = self.spec.tau as f32;
-
-        let inside = |row: usize| (0.0..f64::from(self.spec.field.rows)).contains(&grid.y(row));
-        let mut most = 0.0_f64;
-        for row in (0..grid.rows).filter(|row| inside(*row)) {
-            let own: Vec<f32> = plane.row(row).iter().map(|value| opacity(tau * value)).collect();
-            let below = (row + 1 < grid.rows).then(|| plane.row(row + 1));
-            for col in 0..grid.cols {
-                let across = f64::from(own[(col + 1) % grid.cols] - own[col]) / grid.step[0];
-                let down =
-                    below.map_or(0.0, |below| f64::from(opacity(tau * below[col]) - own[col]) / grid.step[1]);
-                most = most.max(libm::hypot(across, down));
-            }
-        }
-        most
+        self.steepest
     }
 
     /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
     pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
-        // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         row.alpha.resize(count, 0.0);
-        self.stretch.down(&self.field.density, y as f64, &mut row.line);
-        grade::opacities(self.stretch.samples(&mut row.line), self.spec.tau as f32);
+        self.stretch.down(&self.alpha, y as f64, &mut row.line);
         self.stretch.across(&mut row.line, first, &mut row.alpha);
         for alpha in &mut row.alpha {
             // A cubic may stray a hair past an edge.
@@ -151,4 +141,23 @@ impl Sheet {
             *colour = ramp.at(facing.clamp(-1.0, 1.0));
         }
     }
+}
+
+/// Fastest change between neighbouring samples inside a sheet of so many rows, per texel.
+fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f64 {
+    let inside = |row: &usize| (0.0..f64::from(rows)).contains(&grid.y(*row));
+    let [across, down] = grid.step.map(|step| (1.0 / (step * step)) as f32);
+    let most = (0..grid.rows).into_par_iter().filter(inside).map(|row| {
+        let own = plane.row(row);
+        let below = plane.row((row + 1).min(grid.rows - 1));
+        let mut most = 0.0_f32;
+        let mut left = own[grid.cols - 1];
+        for (value, below) in own.iter().zip(below) {
+            let (x, y) = (value - left, below - value);
+            most = most.max(x * x * across + y * y * down);
+            left = *value;
+        }
+        most
+    });
+    f64::from(most.reduce(|| 0.0, f32::max).sqrt())
 }
