@@ -22,7 +22,7 @@ const SOFT: f64 = 0.25;
 /// Largest size of those bands, in spreads.
 const LARGEST: f64 = 2.5;
 /// How much more of the rim off its outline there is at the anchor's height, and less at the art's far end.
-const GATHERED: f64 = 0.3;
+const GATHERED: f64 = 0.2;
 /// Deviation, in spreads, over which an outline counts as near; and the share of its usual nearness from which it counts as off.
 const CLOSE: f64 = 0.4;
 /// See [`CLOSE`].
