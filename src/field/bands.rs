@@ -71,7 +71,7 @@ fn risen(kind: Noise, amplitude: f64, cell: [f64; 2], step: [f64; 2]) -> f64 {
     let slope = match kind {
         Noise::Smooth => 2.67,
         Noise::Billowed | Noise::Ridged => 2.67 / 0.5768,
-        Noise::Cellular => 0.707 / 0.265,
+        Noise::Cellular => 0.707 / 0.19,
     };
     let square = |step: f64, cell: f64| {
         let per_texel = slope * amplitude / cell;

@@ -8,7 +8,7 @@ use super::grid::{Grid, Plane};
 
 /// Weights of the four coefficients around a place `t` (0..1) between the second and the third: the cubic B-spline.
 #[inline]
-fn spline(t: f64) -> [f32; 4] {
+pub(crate) fn spline(t: f64) -> [f32; 4] {
     let (u, t2, t3) = (1.0 - t, t * t, t * t * t);
     let second = (3.0 * t3 - 6.0 * t2 + 4.0) / 6.0;
     let last = t3 / 6.0;

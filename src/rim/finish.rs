@@ -9,7 +9,7 @@ use crate::plan::{Placing, RimJob};
 impl Case<'_> {
     /// The rim.
     pub(super) fn finish(&self, solved: Solved, limit: f32) -> Rim {
-        let Solved { outcome, airs, spread } = solved;
+        let Solved { outcome, mut airs, mut spread } = solved;
         let spec = &self.job.spec;
         let grid = spread.grid;
         // Rows and columns of the grid that hold anything to see.
@@ -37,12 +37,15 @@ impl Case<'_> {
         let [top, foot] =
             [texel(frame[1] as f64 - 2.0, 1, size[1]), texel(frame[3] as f64 + 2.0, 1, size[1])];
         let frame = [left, top, right - left, foot - top];
+        let stretch = Stretch::new(grid, size[0] as usize);
+        airs.iter_mut().for_each(|air| stretch.prepare(&mut air.depth));
+        stretch.prepare(&mut spread.facing);
         Rim {
             placing: placed(self.job, self.scale, frame),
             outcome,
             airs,
             facing: spread.facing,
-            stretch: Stretch::new(grid, size[0] as usize),
+            stretch,
             limit,
             beneath: outline::beneath(self.picture, spec.wraps),
             art: self.picture.size,

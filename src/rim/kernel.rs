@@ -1,7 +1,7 @@
 //! The blur that spreads a rim: the sheet's own smear and soften, wider.
 
 use crate::field::grid::{Grid, Plane};
-use crate::field::{FieldSpec, smear, soften};
+use crate::field::{FieldSpec, smear, soften, stretch};
 
 /// Widest that a rim's spread may be over its height, whatever the sheet's own: beyond that, posts grow banks of fog.
 const FLATTEST: f64 = 2.0;
@@ -76,9 +76,17 @@ impl Kernel {
 /// Samples to a standard deviation: the Gaussian's own share of it still spans three.
 const STEPS: f64 = 5.0;
 
-/// The value at a place in texels, by the cubic that draws sheets; wraps in x.
-pub(crate) fn sample(plane: &Plane, grid: &Grid, [x, y]: [f64; 2]) -> f32 {
-    use crate::field::stretch::weights;
+/// The value at a place in texels between the samples, by Catmull and Rom's cubic; wraps in x.
+pub(crate) fn sample(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
+    between(plane, grid, place, stretch::weights)
+}
+
+/// The same of a plane of coefficients, as it is drawn.
+pub(crate) fn drawn(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
+    between(plane, grid, place, stretch::spline)
+}
+
+fn between(plane: &Plane, grid: &Grid, [x, y]: [f64; 2], weights: impl Fn(f64) -> [f32; 4]) -> f32 {
     let place = |at: f64, step: f64| {
         let position = at / step - 0.5;
         (position.floor() as i64, weights(position - position.floor()))

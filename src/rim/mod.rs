@@ -82,7 +82,7 @@ pub struct Outcome {
     pub sheet_steepest: Option<f64>,
 }
 
-/// Fog of one colour that a rim is made of: its optical depth on the grid.
+/// Fog of one colour that a rim is made of: its optical depth on the grid, of a finished rim as coefficients of the spline.
 #[derive(Clone, Debug)]
 struct Air {
     depth: Plane,

@@ -1,10 +1,11 @@
 //! The field of quotients: the spread times it meets the needs along the outline.
 
-use super::kernel::{sample, splat};
+use super::kernel::{drawn, sample, splat};
 use super::solve::{Case, Need, count};
 use super::spread::Spread;
 use super::{SHARE, undone, unfinished};
 use crate::field::grid::Plane;
+use crate::field::stretch::Stretch;
 use rayon::prelude::*;
 
 /// Corrections of the quotients, and how far one may go.
@@ -87,8 +88,11 @@ impl Case<'_> {
             }
         }
         write(&mut depth, &quotient);
-        // The least of it that serves enough of the outline.
-        let have: Vec<f32> = places.par_iter().map(|place| sample(&depth, grid, *place).max(1e-6)).collect();
+        // The least of it that serves enough of the outline, as it is drawn.
+        let mut coefficients = depth.clone();
+        Stretch::new(*grid, self.job.spec.field.cols as usize).prepare(&mut coefficients);
+        let have: Vec<f32> =
+            places.par_iter().map(|place| drawn(&coefficients, grid, *place).max(1e-6)).collect();
         let factor_of = |need: &Need| unfinished(need.enough, limit) / have[need.point as usize];
         let mut factors: Vec<f32> = needs
             .iter()

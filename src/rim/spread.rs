@@ -4,7 +4,7 @@ use super::kernel::{Kernel, sample, splat};
 use super::solve::Case;
 use super::{Air, RimSpec, finished, outline};
 use crate::exp::opacity;
-use crate::field::bands::{self, Passes};
+use crate::field::bands;
 use crate::field::grid::{Grid, Plane};
 use crate::field::{falloff, smear, soften};
 use crate::recipe::Bands;
@@ -22,7 +22,7 @@ const SOFT: f64 = 0.25;
 /// Largest size of those bands, in spreads.
 const LARGEST: f64 = 2.5;
 /// How much more of the rim off its outline there is at the anchor's height, and less at the art's far end.
-const GATHERED: f64 = 0.3;
+const GATHERED: f64 = 0.2;
 /// Deviation, in spreads, over which an outline counts as near; and the share of its usual nearness from which it counts as off.
 const CLOSE: f64 = 0.4;
 /// See [`CLOSE`].
@@ -67,13 +67,12 @@ impl Spread {
             ),
         };
         let mut shape = Plane::new(grid.cols, grid.rows);
-        let passes = Passes { sigma: kernel.deviation, smear: [0.0; 2] };
         bands::fill(
             &field.recipe.bands,
             seed::of(field.seed, "bands"),
             field.time,
             field.line,
-            &passes,
+            Some(kernel.deviation),
             &grid,
             &mut shape,
         );
@@ -130,12 +129,11 @@ fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     let own = recipe.soften.sigma;
     let gentle = kernel.deviation.map(|deviation| SOFT * deviation);
     let sigma = [(own * recipe.soften.stretch).max(gentle[0]), own.max(gentle[1])];
-    let smear = smear::extent(recipe.smear.length, recipe.smear.angle, [1.0; 2]).map(f64::abs);
     let mut bands = Plane::new(grid.cols, grid.rows);
     let seed = seed::of(field.seed, "bands");
     // Bands much larger than the rim would only make it thicker here and thinner there.
     let own = Bands { size: recipe.bands.size.min(LARGEST * kernel.deviation[1]), ..recipe.bands };
-    bands::fill(&own, seed, field.time, field.line, &Passes { sigma, smear }, grid, &mut bands);
+    bands::fill(&own, seed, field.time, field.line, Some(sigma), grid, &mut bands);
     let bands = smear::apply(&bands, recipe.smear.length, recipe.smear.angle, grid.step);
     let bands = soften::apply(bands, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]]);
     let mut outline = Plane::new(grid.cols, grid.rows);

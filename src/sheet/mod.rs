@@ -4,7 +4,7 @@ pub mod dither;
 pub mod grade;
 
 use crate::colour::Srgb;
-use crate::field::grid::Plane;
+use crate::field::grid::{Grid, Plane};
 use crate::field::stretch::Stretch;
 use crate::field::{Field, FieldSpec, Sampling};
 use grade::{Ramp, Tones};
@@ -40,6 +40,7 @@ pub struct Sheet {
     facing: Option<Plane>,
     stretch: Stretch,
     ramp: Ramp,
+    steepest: f64,
 }
 
 /// One row of a sheet: straight alpha, colour encoded in sRGB, also where opacity is 0.
@@ -69,16 +70,17 @@ impl Sheet {
         });
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
         let ramp = spec.tones.ramp(0.0);
-        let Field { density: mut alpha, .. } = field;
+        let Field { density: mut alpha, grid } = field;
         // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         let tau = spec.tau as f32;
         alpha.each_row(|_, numbers| grade::opacities(numbers, tau));
+        let steepest = steepest(&alpha, &grid, spec.field.rows);
         stretch.prepare(&mut alpha);
         let facing = facing.map(|mut plane| {
             stretch.prepare(&mut plane);
             plane
         });
-        Sheet { spec, alpha, facing, stretch, ramp }
+        Sheet { spec, alpha, facing, stretch, ramp, steepest }
     }
 
     /// Width (one period) and height in texels.
@@ -91,21 +93,9 @@ impl Sheet {
         self.spec.tones.plain().then_some(self.spec.tones.haze)
     }
 
-    /// Fastest change of its opacity between neighbouring texels, looked for on rows as far apart as its field's.
+    /// Fastest change of its opacity between neighbouring samples of its field, per texel.
     pub fn steepest(&self) -> f64 {
-        let [cols, rows] = self.size().map(|side| side as usize);
-        let stride = (self.stretch.grid().step[1] as usize).max(1);
-        let (mut here, mut below) = (Row::default(), Row::default());
-        let mut most = 0.0_f32;
-        for y in (0..rows.saturating_sub(1)).step_by(stride) {
-            self.opacities(y, 0, cols, &mut here);
-            self.opacities(y + 1, 0, cols, &mut below);
-            for (col, (own, under)) in here.alpha.iter().zip(&below.alpha).enumerate() {
-                let (across, down) = (here.alpha[(col + 1) % cols] - own, under - own);
-                most = most.max(across * across + down * down);
-            }
-        }
-        f64::from(most.sqrt())
+        self.steepest
     }
 
     /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
@@ -189,4 +179,23 @@ impl Sheet {
         });
         out
     }
+}
+
+/// Fastest change between neighbouring samples inside a sheet of so many rows, per texel.
+fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f64 {
+    let inside = |row: &usize| (0.0..f64::from(rows)).contains(&grid.y(*row));
+    let [across, down] = grid.step.map(|step| (1.0 / (step * step)) as f32);
+    let most = (0..grid.rows).into_par_iter().filter(inside).map(|row| {
+        let own = plane.row(row);
+        let below = plane.row((row + 1).min(grid.rows - 1));
+        let mut most = 0.0_f32;
+        let mut left = own[grid.cols - 1];
+        for (value, below) in own.iter().zip(below) {
+            let (x, y) = (value - left, below - value);
+            most = most.max(x * x * across + y * y * down);
+            left = *value;
+        }
+        most
+    });
+    f64::from(most.reduce(|| 0.0, f32::max).sqrt())
 }
