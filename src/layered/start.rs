@@ -188,7 +188,7 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
         .collect();
     for (there, what) in [(&fogs, "sheets of fog"), (&rims, "rims")] {
         if !there.is_empty() {
-            notes.push(format!("{} {what} are left out: they are made anew", there.len()));
+            notes.push(format!("{what} left out, to be made anew: {}", there.len()));
         }
     }
     // Without any of either, nothing was made of it yet.

@@ -245,7 +245,11 @@ fn out_and_in_gives_the_same_scene() {
     }
     let second = open(std::fs::read(again.join("out/scene.ora")).unwrap());
     for (one, other) in ora.layers.iter().zip(&second.layers) {
-        assert_eq!((&one.name, one.at), (&other.name, other.at));
+        assert_eq!(one.name, other.name);
+        // A rim is solved anew, as the new scene wants it.
+        if !one.name.contains(".rim@") {
+            assert_eq!(one.at, other.at, "{}", one.name);
+        }
     }
     assert_eq!(manifest["still"]["backdrop"], back["still"]["backdrop"]);
 }

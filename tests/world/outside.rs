@@ -6,7 +6,8 @@ use zune_png::zune_core::bytestream::ZCursor;
 use zune_png::zune_core::options::DecoderOptions;
 use zune_png::zune_core::result::DecodingResult;
 
-/// A small scene: a sky, a repeating ridge that nearly fills the view, a hut that stands once, and a slot with fog alone.
+/// A small scene: a sky, a repeating ridge that nearly fills the view, a hut that stands once and has a rim, and a slot with fog
+/// alone.
 pub const SCENE: &str = r##"
 name = "small"
 view = [240, 136]
@@ -19,6 +20,9 @@ preset = "radiation-fog"
 [air]
 haze = "#cfd3d0"
 visibility = 1500
+[rim]
+separation = 0
+spread = 5
 [bands]
 size = 40
 [smear]
@@ -47,6 +51,7 @@ depth = 200
 [[slot]]
 name = "hut"
 depth = 0
+separation = 35
 art = "hut.png"
 x = 90
 y = 50

@@ -155,6 +155,8 @@ fn fitted_and_trimmed_textures_compose_to_the_still() {
     let fitted = check(&["texture.fit=error:0.5", "texture.trim=true"], "1", 1.0);
     assert!(texels(&fitted, "fog") < texels(&whole, "fog") / 2.0);
     assert!(texels(&fitted, "art") < texels(&whole, "art"));
+    assert!(texels(&whole, "rim") > 10_000.0, "the hut's rim holds something");
+    assert!(texels(&fitted, "rim") < texels(&whole, "rim") / 2.0);
     for file in fitted["files"].as_array().unwrap() {
         // Never along a repeat.
         if file["period"].is_number() {
