@@ -89,15 +89,7 @@ impl<'a> Stack<'a> {
             Ok(Some(made))
         };
         let results: Vec<_> = plan.files.par_iter().enumerate().map(work).collect();
-        let mut faults = Faults::default();
-        let mut made = Vec::with_capacity(results.len());
-        for result in results {
-            match result {
-                Ok(one) => made.push(one),
-                Err(found) => faults.list.extend(found.list),
-            }
-        }
-        faults.or(())?;
+        let mut made = Faults::gather(results)?;
         let survey = rims(plan, &mut made, ask);
         Ok(Stack { plan, made, survey })
     }
@@ -111,16 +103,10 @@ impl<'a> Stack<'a> {
             Some(Made::Picture(picture)) => {
                 let size = picture.size;
                 let opaque = picture.texels.iter().all(|texel| texel[3] == u16::MAX);
-                let bytes = if picture.deep && bits == Bits::Sixteen {
-                    out::encode(
-                        Raster::Sixteen { size, samples: picture.texels.as_flattened(), keep_depth: true },
-                        effort,
-                    )
-                } else {
-                    let rgba: Vec<u8> =
-                        picture.texels.as_flattened().iter().map(|value| nearest(*value)).collect();
-                    out::encode(Raster::Eight { size, samples: &rgba }, effort)
-                };
+                let bits = if picture.deep { bits } else { Bits::Eight };
+                let samples = || picture.texels.as_flattened();
+                let eight = || samples().iter().map(|value| nearest(*value)).collect();
+                let bytes = raster_png(size, bits, effort, eight, || samples().to_vec());
                 (bytes, opaque)
             }
         }
@@ -258,22 +244,24 @@ fn held((file, hash): &(PathBuf, String), job: &ArtJob, ask: &Ask<'_>) -> Option
 
 /// The PNG of a rim.
 pub fn rim_png(rim: &Rim, bits: Bits, effort: Effort) -> Vec<u8> {
-    let size = rim.size();
-    match bits {
-        Bits::Eight => out::encode(Raster::Eight { size, samples: &rim.eight() }, effort),
-        Bits::Sixteen => {
-            out::encode(Raster::Sixteen { size, samples: &rim.sixteen(), keep_depth: true }, effort)
-        }
-    }
+    raster_png(rim.size(), bits, effort, || rim.eight(), || rim.sixteen())
 }
 
 /// The PNG of a still.
 pub fn still_png(still: &Still, bits: Bits, effort: Effort) -> Vec<u8> {
+    raster_png(still.size, bits, effort, || still.eight(), || still.sixteen())
+}
+
+/// The PNG of texels that come at either depth.
+fn raster_png(
+    size: [u32; 2],
+    bits: Bits,
+    effort: Effort,
+    eight: impl FnOnce() -> Vec<u8>,
+    sixteen: impl FnOnce() -> Vec<u16>,
+) -> Vec<u8> {
     match bits {
-        Bits::Eight => out::encode(Raster::Eight { size: still.size, samples: &still.eight() }, effort),
-        Bits::Sixteen => out::encode(
-            Raster::Sixteen { size: still.size, samples: &still.sixteen(), keep_depth: true },
-            effort,
-        ),
+        Bits::Eight => out::encode(Raster::Eight { size, samples: &eight() }, effort),
+        Bits::Sixteen => out::encode(Raster::Sixteen { size, samples: &sixteen(), keep_depth: true }, effort),
     }
 }
