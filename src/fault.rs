@@ -96,6 +96,21 @@ impl Faults {
         self
     }
 
+    /// All values in their order, or the faults of all that have none.
+    pub fn gather<T>(results: impl IntoIterator<Item = Result<T>>) -> Result<Vec<T>> {
+        let (mut faults, mut values) = (Faults::default(), Vec::new());
+        for result in results {
+            match result {
+                Ok(value) => values.push(value),
+                Err(found) => {
+                    faults.list.extend(found.list);
+                    faults.sources.extend(found.sources);
+                }
+            }
+        }
+        faults.or(values)
+    }
+
     /// `Err(self)` if anything is in the list, else `Ok(value)`.
     pub fn or<T>(self, value: T) -> Result<T> {
         if self.list.is_empty() { Ok(value) } else { Err(self) }

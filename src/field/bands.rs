@@ -3,7 +3,7 @@
 use super::cells::Cells;
 use super::grid::{Grid, Plane};
 use super::lattice::Lattice;
-use super::octave::{Octave, Ready, Scratch, Source, Warp};
+use super::octave::{FOLDED, Octave, Ready, Scratch, Source, Warp};
 use super::wander::Drift;
 use crate::recipe::{Bands, Noise};
 use crate::seed;
@@ -70,7 +70,7 @@ fn risen(kind: Noise, amplitude: f64, cell: [f64; 2], step: [f64; 2]) -> f64 {
     // spectrum's second moment; as much of folded noise before it is brought to deviation 1; of a distance 1 along its own line.
     let slope = match kind {
         Noise::Smooth => 2.67,
-        Noise::Billowed | Noise::Ridged => 2.67 / 0.5768,
+        Noise::Billowed | Noise::Ridged => 2.67 / FOLDED.1,
         Noise::Cellular => 0.707 / 0.19,
     };
     let square = |step: f64, cell: f64| {
@@ -79,6 +79,11 @@ fn risen(kind: Noise, amplitude: f64, cell: [f64; 2], step: [f64; 2]) -> f64 {
         per_texel * per_texel * (step * step - 1.0)
     };
     square(step[0], cell[0]) + square(step[1], cell[1])
+}
+
+/// Whether samples `step` texels apart hold noise with this cell: two to a cell, but for what rounding takes.
+fn held(cell: [f64; 2], step: [f64; 2]) -> bool {
+    cell.iter().zip(step).all(|(cell, step)| *cell >= 1.99 * step)
 }
 
 /// Half the width of the edge between gaps and fog, in deviations of the noise.
@@ -90,7 +95,7 @@ fn half_width(contrast: f64) -> f64 {
 pub fn sharpness(bands: &Bands, period: f64, step: [f64; 2]) -> f64 {
     let rise = parts(bands, period)
         .into_iter()
-        .filter(|part| (0..2).all(|axis| part.cell[axis] >= 1.99 * step[axis]))
+        .filter(|part| held(part.cell, step))
         .map(|part| risen(bands.kind, part.amplitude, part.cell, step))
         .sum::<f64>();
     (half_width(bands.contrast) / (BETWEEN * libm::sqrt(rise)).max(1e-9)).clamp(0.5, 1.0)
@@ -136,8 +141,7 @@ pub fn fill(
     let (mut lost, mut rise) = (0.0, 0.0);
     for (k, Part { amplitude, cell, across }) in parts(bands, period).into_iter().enumerate() {
         // The blurs, which the grid is chosen by, leave nothing of it but a wider edge.
-        let too_fine = cell[0] < 1.99 * grid.step[0] || cell[1] < 1.99 * grid.step[1];
-        if k > 0 && too_fine {
+        if k > 0 && !held(cell, grid.step) {
             lost += amplitude * amplitude;
             continue;
         }
@@ -167,7 +171,7 @@ pub fn fill(
         octaves.push(Ready::new(octave, warp, line, grid, sigma));
     }
 
-    let edge = Edge::new(bands.coverage, bands.contrast, lost, if sigma.is_some() { rise } else { 0.0 });
+    let edge = Edge::new(bands.coverage, bands.contrast, lost, rise);
     let amount = bands.amount as f32;
     plane.each_row_with(|scratch: &mut Scratch, row, numbers| {
         let y = grid.y(row) - line;

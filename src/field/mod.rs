@@ -104,24 +104,27 @@ impl FieldSpec {
 
     /// A grid over rows `from..to` (texels) and what the blurs and the stretch reach beyond them.
     fn grid(&self, sampling: Sampling, from: f64, to: f64) -> Grid {
-        let [step_x, step_y] = match sampling {
-            Sampling::Full => [1.0, 1.0],
-            Sampling::Reduced => self.steps(),
+        // Soften halves the samples of a reduced grid; they must come out even.
+        let ([step_x, step_y], halvings) = match sampling {
+            Sampling::Full => ([1.0, 1.0], 0),
+            Sampling::Reduced => {
+                let steps = self.steps();
+                (steps, soften::halvings(self.sigma()[0] / steps[0]))
+            }
         };
-        // Soften halves samples; they must come out even.
-        let halvings = match sampling {
-            Sampling::Full => 1.0,
-            Sampling::Reduced => f64::from(1_u32 << soften::halvings(self.sigma()[0] / step_x)),
-        };
+        let multiple = 1_u32 << halvings;
         // A power of two that divides the width stretches fastest.
         let whole = [16, 8, 4, 2].into_iter().find(|ratio| {
             f64::from(*ratio) <= step_x
                 && f64::from(*ratio) > 0.5 * step_x
-                && self.cols.is_multiple_of(*ratio * halvings as u32)
+                && self.cols.is_multiple_of(*ratio * multiple)
         });
         let cols = match whole {
             Some(ratio) => f64::from(self.cols / ratio),
-            None => (f64::from(self.cols) / step_x / halvings).ceil().max(1.0) * halvings,
+            None => {
+                let multiple = f64::from(multiple);
+                (f64::from(self.cols) / step_x / multiple).ceil().max(1.0) * multiple
+            }
         };
         let margin = soften::REACH * self.sigma()[1] + 0.5 * self.smear_extent()[1];
         let above = (margin / step_y).ceil() + 2.0;

@@ -12,7 +12,7 @@ use super::wander::Drift;
 use crate::recipe::Noise;
 
 /// Mean and deviation of the size of gradient noise, in units of its deviation; measured over 4 million samples.
-const FOLDED: (f32, f32) = (0.8169, 0.5768);
+pub const FOLDED: (f64, f64) = (0.8169, 0.5768);
 
 /// Where an octave's noise comes from.
 pub enum Source {
@@ -114,8 +114,9 @@ impl Octave {
             }
             (_, Noise::Billowed | Noise::Ridged) => {
                 let sign = if kind == Noise::Billowed { 1.0 } else { -1.0 };
-                let scale = sign * self.amplitude / FOLDED.1;
-                sum.for_each(|(number, noise)| *number += scale * (noise.abs() / DEVIATION - FOLDED.0));
+                let scale = sign * self.amplitude / FOLDED.1 as f32;
+                let mean = FOLDED.0 as f32;
+                sum.for_each(|(number, noise)| *number += scale * (noise.abs() / DEVIATION - mean));
             }
             _ => {
                 let scale = self.amplitude / DEVIATION;
@@ -206,7 +207,7 @@ impl Ready {
 }
 
 /// A grid with about one sample for each `across` by `down` of another's, and a little beyond its first and last row.
-pub fn coarser(grid: &Grid, across: usize, down: usize) -> Grid {
+fn coarser(grid: &Grid, across: usize, down: usize) -> Grid {
     let cols = grid.cols.div_ceil(across);
     let step = grid.step[1] * down as f64;
     let beyond = if down > 1 { 4 } else { 0 };

@@ -112,30 +112,23 @@ fn smallest(raster: Raster, forms: Vec<Form>, effort: Effort) -> Vec<u8> {
             filters.iter().map(move |filter| (at, *filter, quick))
         })
         .collect();
-    let whole = quick == thorough || effort == Effort::Small || height < 4 * STRIPS * STRIP;
-    let tried: Vec<Packed> =
-        if whole { Vec::new() } else { packed.iter().map(|packed| strips(packed, height)).collect() };
-    let mut files: Vec<Vec<u8>> = if whole {
-        tries.par_iter().copied().map(write).collect()
-    } else {
-        let write = |&(at, filter, level): &(usize, Filter, Level)| {
-            self::write([width, STRIPS * STRIP], &forms[at], &tried[at], filter, level)
+    if effort == Effort::Balanced && height >= 4 * STRIPS * STRIP {
+        let tried: Vec<Packed> = packed.iter().map(|packed| strips(packed, height)).collect();
+        let length = |&(at, filter, level): &(usize, Filter, Level)| {
+            self::write([width, STRIPS * STRIP], &forms[at], &tried[at], filter, level).len()
         };
-        tries.par_iter().map(write).collect()
-    };
+        let lengths: Vec<usize> = tries.par_iter().map(length).collect();
+        let best = (0..tries.len()).min_by_key(|at| lengths[*at]).unwrap_or(0);
+        return write((tries[best].0, tries[best].1, thorough));
+    }
+    let mut files: Vec<Vec<u8>> = tries.par_iter().copied().map(write).collect();
     if quick != thorough {
         let mut order: Vec<usize> = (0..tries.len()).collect();
         order.sort_by_key(|at| files[*at].len());
         // An adaptive filter often comes to the same as a fixed one.
         order.dedup_by_key(|at| files[*at].len());
-        let best: Vec<(usize, Filter, Level)> = order
-            .iter()
-            .take(if whole { 2 } else { 1 })
-            .map(|at| (tries[*at].0, tries[*at].1, thorough))
-            .collect();
-        if !whole {
-            files.clear();
-        }
+        let best: Vec<(usize, Filter, Level)> =
+            order.iter().take(2).map(|at| (tries[*at].0, tries[*at].1, thorough)).collect();
         files.extend(best.into_par_iter().map(write).collect::<Vec<_>>());
     }
     // The first of the smallest, so that equal sizes don't depend on the order of threads.

@@ -134,14 +134,7 @@ fn look(
             Ok(Output { what, wanted, decision, made: None })
         })
         .collect();
-    let (mut faults, mut outputs) = (Faults::default(), Vec::new());
-    for output in decided {
-        match output {
-            Ok(output) => outputs.push(output),
-            Err(found) => faults.list.extend(found.list),
-        }
-    }
-    faults.or(outputs)
+    Faults::gather(decided)
 }
 
 /// Works out all that is to be made; nothing is written yet.

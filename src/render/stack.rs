@@ -112,15 +112,11 @@ impl<'a> Stack<'a> {
             Ok(Some(made))
         };
         let results: Vec<_> = plan.files.par_iter().enumerate().map(work).collect();
-        let mut faults = Faults::default();
-        for (made, result) in self.made.iter_mut().zip(results) {
-            match result {
-                Ok(Some(one)) => *made = Some(one),
-                Ok(None) => {}
-                Err(found) => faults.list.extend(found.list),
+        for (made, one) in self.made.iter_mut().zip(Faults::gather(results)?) {
+            if one.is_some() {
+                *made = one;
             }
         }
-        faults.or(())?;
         self.survey = rims(plan, &mut self.made, ask);
         Ok(())
     }
@@ -141,21 +137,14 @@ impl<'a> Stack<'a> {
         self.plan
     }
 
-    /// The PNG of the job `index` as it is drawn, and whether every texel is opaque. Empty texels if it wasn't needed.
+    /// The PNG of the job `index` as it is drawn, and whether all of it is opaque. A sheet is never whole in memory. Empty texels if
+    /// it wasn't needed.
     pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
-        if let Some(bytes) = self.sheet_png(index, bits) {
-            return (bytes, false);
+        if let Some(Made::Sheet(sheet)) = &self.made[index] {
+            return (out::stream::sheet(sheet, sheet.size()[0], bits), false);
         }
         let texels = self.texels(index, bits);
         (out::encode(texels.raster(), effort), texels.opaque())
-    }
-
-    /// The PNG of the job `index` as it is drawn, if it is a sheet: such files are written without ever being whole in memory.
-    pub fn sheet_png(&self, index: usize, bits: Bits) -> Option<Vec<u8>> {
-        match &self.made[index] {
-            Some(Made::Sheet(sheet)) => Some(out::stream::sheet(sheet, sheet.size()[0], bits)),
-            _ => None,
-        }
     }
 
     /// Whether the picture of the job `index` is written with 16 bits where `bits` are asked for.
@@ -368,22 +357,24 @@ fn held((file, hash): &(PathBuf, String), job: &ArtJob, ask: &Ask<'_>) -> Option
 
 /// The PNG of a rim.
 pub fn rim_png(rim: &Rim, bits: Bits, effort: Effort) -> Vec<u8> {
-    let size = rim.size();
-    match bits {
-        Bits::Eight => out::encode(Raster::Eight { size, samples: &rim.eight() }, effort),
-        Bits::Sixteen => {
-            out::encode(Raster::Sixteen { size, samples: &rim.sixteen(), keep_depth: true }, effort)
-        }
-    }
+    raster_png(rim.size(), bits, effort, || rim.eight(), || rim.sixteen())
 }
 
 /// The PNG of a still.
 pub fn still_png(still: &Still, bits: Bits, effort: Effort) -> Vec<u8> {
+    raster_png(still.size, bits, effort, || still.eight(), || still.sixteen())
+}
+
+/// The PNG of texels that come at either depth.
+fn raster_png(
+    size: [u32; 2],
+    bits: Bits,
+    effort: Effort,
+    eight: impl FnOnce() -> Vec<u8>,
+    sixteen: impl FnOnce() -> Vec<u16>,
+) -> Vec<u8> {
     match bits {
-        Bits::Eight => out::encode(Raster::Eight { size: still.size, samples: &still.eight() }, effort),
-        Bits::Sixteen => out::encode(
-            Raster::Sixteen { size: still.size, samples: &still.sixteen(), keep_depth: true },
-            effort,
-        ),
+        Bits::Eight => out::encode(Raster::Eight { size, samples: &eight() }, effort),
+        Bits::Sixteen => out::encode(Raster::Sixteen { size, samples: &sixteen(), keep_depth: true }, effort),
     }
 }

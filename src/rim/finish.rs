@@ -1,7 +1,8 @@
 //! From the solved airs to a rim that takes no more room than it fills.
 
 use super::solve::{Case, Solved};
-use super::{Outcome, Rim, finished, nothing, outline};
+use super::{Air, Outcome, Rim, finished, nothing, outline};
+use crate::art::Picture;
 use crate::field::grid::Plane;
 use crate::field::stretch::Stretch;
 use crate::plan::{Placing, RimJob};
@@ -40,19 +41,7 @@ impl Case<'_> {
         let stretch = Stretch::new(grid, size[0] as usize);
         airs.iter_mut().for_each(|air| stretch.prepare(&mut air.depth));
         stretch.prepare(&mut spread.facing);
-        Rim {
-            placing: placed(self.job, self.scale, frame),
-            outcome,
-            airs,
-            facing: spread.facing,
-            stretch,
-            limit,
-            beneath: outline::beneath(self.picture, spec.wraps),
-            art: self.picture.size,
-            crop: [left, top],
-            plain: spec.tones.plain(),
-            spec: spec.clone(),
-        }
+        whole(self.job, self.picture, self.scale, (frame, stretch), (airs, spread.facing, limit), outcome)
     }
 
     /// A rim of one empty texel.
@@ -61,8 +50,33 @@ impl Case<'_> {
     }
 }
 
+/// The rim of `job` on its `picture` that fills `frame` of its canvas: its airs and how they face the light, as coefficients for
+/// `stretch`, held under `limit`.
+pub(super) fn whole(
+    job: &RimJob,
+    picture: &Picture,
+    scale: f64,
+    (frame, stretch): ([u32; 4], Stretch),
+    (airs, facing, limit): (Vec<Air>, Plane, f32),
+    outcome: Outcome,
+) -> Rim {
+    Rim {
+        placing: placed(job, scale, frame),
+        outcome,
+        airs,
+        facing,
+        stretch,
+        limit,
+        beneath: outline::beneath(picture, job.spec.wraps),
+        art: picture.size,
+        crop: [frame[0], frame[1]],
+        plain: job.spec.tones.plain(),
+        spec: job.spec.clone(),
+    }
+}
+
 /// Where the rim of `job` stands that fills `frame` of its canvas: left, top, width and height in texels.
-pub(super) fn placed(job: &RimJob, scale: f64, frame: [u32; 4]) -> Placing {
+fn placed(job: &RimJob, scale: f64, frame: [u32; 4]) -> Placing {
     let mut placing = job.placing.clone();
     let [left, top, width, height] = frame.map(|side| f64::from(side) / scale);
     if !job.spec.periodic {

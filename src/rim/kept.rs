@@ -1,6 +1,6 @@
 //! A solved rim as bytes, to be kept between runs: exactly what was solved, so that a rerun's outputs are a clean run's.
 
-use super::{Air, Outcome, Rim, finish, outline};
+use super::{Air, Outcome, Rim, finish};
 use crate::art::Picture;
 use crate::field::grid::{Grid, Plane};
 use crate::field::stretch::Stretch;
@@ -69,18 +69,7 @@ impl Rim {
         let airs = head.airs.iter().map(|colour| Air { depth: plane(), colour: *colour }).collect();
         let facing = plane();
         let grid = Grid { cols, rows, step, top };
-        Some(Rim {
-            placing: finish::placed(job, scale, frame),
-            outcome: head.outcome,
-            airs,
-            facing,
-            stretch: Stretch::new(grid, size[0] as usize),
-            limit: head.limit,
-            beneath: outline::beneath(picture, job.spec.wraps),
-            art: picture.size,
-            crop: [frame[0], frame[1]],
-            plain: job.spec.tones.plain(),
-            spec: job.spec.clone(),
-        })
+        let stretch = Stretch::new(grid, size[0] as usize);
+        Some(finish::whole(job, picture, scale, (frame, stretch), (airs, facing, head.limit), head.outcome))
     }
 }

@@ -66,7 +66,7 @@ fn no_seam_at_any_period() {
     }
 }
 
-/// DESIGN of the field: mean 1 along the line, in every preset, on the ground and under the sky.
+/// What the field promises: mean 1 along the line, in every preset, on the ground and under the sky.
 #[test]
 fn mean_density_on_the_line_is_one() {
     for name in presets() {
