@@ -145,12 +145,13 @@ impl<'a> Stack<'a> {
         self.plan
     }
 
-    /// The PNG of the job `index` as it is drawn, if it is a sheet: such files are written without ever being whole in memory.
-    pub fn sheet_png(&self, index: usize, bits: Bits) -> Option<Vec<u8>> {
-        match &self.made[index] {
-            Some(Made::Sheet(sheet)) => Some(out::stream::sheet(sheet, sheet.size()[0], bits)),
-            _ => None,
+    /// The PNG of the job `index` as it is drawn, and whether all of it is opaque. A sheet is never whole in memory.
+    pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
+        if let Some(Made::Sheet(sheet)) = &self.made[index] {
+            return (out::stream::sheet(sheet, sheet.size()[0], bits), false);
         }
+        let texels = self.texels(index, bits);
+        (out::encode(texels.raster(), effort), texels.opaque())
     }
 
     /// Whether the picture of the job `index` is written with 16 bits where `bits` are asked for.

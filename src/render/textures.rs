@@ -208,12 +208,10 @@ pub(super) fn make(
         }
     };
     let placing = plan.files[of.job].placing();
-    if shape.is_whole(placing)
-        && alpha == Alpha::Straight
-        && let Some(bytes) = stack.sheet_png(of.job, options.bits)
-    {
-        let bits = if options.bits == Bits::Sixteen { 16 } else { 8 };
-        return BTreeMap::from([(0, File { bytes, opaque: false, bits })]);
+    if shape.is_whole(placing) && alpha == Alpha::Straight {
+        let (bytes, opaque) = stack.png(of.job, options.bits, options.effort);
+        let bits = if stack.is_deep(of.job, options.bits) { 16 } else { 8 };
+        return BTreeMap::from([(0, File { bytes, opaque, bits })]);
     }
     let made = shape.make(stack, of.job, options.bits, alpha);
     made.into_par_iter()

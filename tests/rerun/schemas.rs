@@ -124,7 +124,10 @@ fn every_key_is_described() {
                 &of_scene["properties"],
                 &of_scene["properties"]["mood"]["additionalProperties"]["properties"],
             ],
-            Some(("air", _)) => vec![&of_scene["properties"]["air"]["properties"]],
+            Some((table @ ("air" | "texture"), _)) => vec![
+                &of_scene["properties"][table]["properties"],
+                &of_scene["properties"]["mood"]["additionalProperties"]["properties"][table]["properties"],
+            ],
             Some(("slot", _)) => vec![&of_scene["properties"]["slot"]["items"]["properties"]],
             Some(("preset", _)) => vec![&of_preset["properties"]],
             Some((step, _)) => [
