@@ -10,7 +10,6 @@ use crate::progress::Progress;
 use crate::rerun::made_of::of_texture;
 use crate::rerun::{Fields, Records, Wanted};
 use crate::scene::{Alpha, Texture};
-use crate::sheet::Bits;
 use crate::texture::{Band, Shape};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
