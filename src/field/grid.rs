@@ -57,4 +57,15 @@ impl Plane {
     pub fn each_row(&mut self, work: impl Fn(usize, &mut [f32]) + Sync + Send) {
         self.data.par_chunks_mut(self.cols).enumerate().for_each(|(row, numbers)| work(row, numbers));
     }
+
+    /// Like [`Plane::each_row`], with something kept from row to row by each thread, which must not change what is written.
+    pub fn each_row_with<T: Default + Send>(
+        &mut self,
+        work: impl Fn(&mut T, usize, &mut [f32]) + Sync + Send,
+    ) {
+        self.data
+            .par_chunks_mut(self.cols)
+            .enumerate()
+            .for_each_init(T::default, |kept, (row, numbers)| work(kept, row, numbers));
+    }
 }

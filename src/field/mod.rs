@@ -2,23 +2,25 @@
 //! along the fog's line.
 
 pub mod bands;
+pub mod cells;
 pub mod falloff;
 pub mod grid;
 pub mod lattice;
+pub mod octave;
 pub mod smear;
 pub mod soften;
 pub mod stretch;
 pub mod wander;
 
 use crate::exp::opacity;
-use crate::recipe::{Anchor, Recipe};
+use crate::recipe::{Anchor, Noise, Recipe};
 use crate::seed;
 use grid::{Grid, Plane};
 
 /// How finely a field is sampled before it is stretched to texels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sampling {
-    /// One sample a texel: the reference.
+    /// One sample a texel, every octave at each: the reference.
     Full,
     /// As few samples as the recipe's blurs allow.
     Reduced,
@@ -89,7 +91,15 @@ impl FieldSpec {
         let (sigma, smear) = (self.sigma(), self.smear_extent());
         // The Gaussian spans this many steps; fewer where a long smear has already taken what a coarse grid would miss.
         let per_sigma = [if smear[0] >= 6.0 * sigma[0] { 3.0 } else { 6.0 }, 6.0];
-        [(sigma[0] / per_sigma[0]).max(1.0), (sigma[1] / per_sigma[1]).max(1.0)]
+        // And every octave that is seen has four samples a cell, eight where it is creased: with fewer, what is left beats
+        // with the grid.
+        let [x, y] = [0, 1].map(|axis| sigma[axis] * sigma[axis] + smear[axis] * smear[axis] / 12.0);
+        let blur = [x, y, smear[0] * smear[1] / 12.0];
+        let finest = bands::finest(&self.recipe.bands, f64::from(self.cols), blur);
+        let per_cell = if self.recipe.bands.kind == Noise::Smooth { 4.0 } else { 8.0 };
+        let steps = [0, 1].map(|axis| (sigma[axis] / per_sigma[axis]).min(finest[axis] / per_cell).max(1.0));
+        let finer = bands::sharpness(&self.recipe.bands, f64::from(self.cols), steps);
+        steps.map(|step| (step * finer).max(1.0))
     }
 
     /// A grid over rows `from..to` (texels) and what the blurs and the stretch reach beyond them.
@@ -98,15 +108,20 @@ impl FieldSpec {
             Sampling::Full => [1.0, 1.0],
             Sampling::Reduced => self.steps(),
         };
+        // Soften halves samples; they must come out even.
+        let halvings = match sampling {
+            Sampling::Full => 1.0,
+            Sampling::Reduced => f64::from(1_u32 << soften::halvings(self.sigma()[0] / step_x)),
+        };
         // A power of two that divides the width stretches fastest.
         let whole = [16, 8, 4, 2].into_iter().find(|ratio| {
             f64::from(*ratio) <= step_x
                 && f64::from(*ratio) > 0.5 * step_x
-                && self.cols.is_multiple_of(*ratio)
+                && self.cols.is_multiple_of(*ratio * halvings as u32)
         });
         let cols = match whole {
             Some(ratio) => f64::from(self.cols / ratio),
-            None => (f64::from(self.cols) / step_x).ceil().max(1.0),
+            None => (f64::from(self.cols) / step_x / halvings).ceil().max(1.0) * halvings,
         };
         let margin = soften::REACH * self.sigma()[1] + 0.5 * self.smear_extent()[1];
         let above = (margin / step_y).ceil() + 2.0;
@@ -119,12 +134,17 @@ impl FieldSpec {
         }
     }
 
-    /// Runs the first four steps on `grid`.
-    fn work(&self, grid: &Grid) -> Plane {
+    /// The density before soften on the grid that `sampling` asks for: what the blur still has to work on.
+    pub fn before_soften(&self, sampling: Sampling) -> (Plane, Grid) {
+        let grid = self.grid(sampling, 0.0, f64::from(self.rows));
+        (self.smeared(sampling, &grid), grid)
+    }
+
+    fn smeared(&self, sampling: Sampling, grid: &Grid) -> Plane {
         let mut plane = Plane::new(grid.cols, grid.rows);
-        let passes = bands::Passes { sigma: self.sigma(), smear: self.smear_extent() };
+        let sigma = (sampling == Sampling::Reduced).then(|| self.sigma());
         let dice = seed::of(self.seed, "bands");
-        bands::fill(&self.recipe.bands, dice, self.time, self.line, &passes, grid, &mut plane);
+        bands::fill(&self.recipe.bands, dice, self.time, self.line, sigma, grid, &mut plane);
         falloff::apply(
             &self.recipe.falloff,
             seed::of(self.seed, "falloff"),
@@ -134,22 +154,18 @@ impl FieldSpec {
             grid,
             &mut plane,
         );
-        let plane = smear::apply(&plane, self.recipe.smear.length, self.recipe.smear.angle, grid.step);
-        let sigma = self.sigma();
-        soften::apply(plane, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]])
+        smear::apply(&plane, self.recipe.smear.length, self.recipe.smear.angle, grid.step)
     }
-}
 
-/// Mean of `plane` along the height `line` (texels), between the two nearest rows.
-fn mean_along(plane: &Plane, grid: &Grid, line: f64) -> f64 {
-    let position = ((line - grid.top) / grid.step[1] - 0.5).clamp(0.0, (grid.rows - 1) as f64);
-    let row = (position.floor() as usize).min(grid.rows.saturating_sub(2));
-    let share = position - row as f64;
-    let mean = |row: usize| {
-        let numbers = plane.row(row.min(grid.rows - 1));
-        numbers.iter().map(|&value| f64::from(value)).sum::<f64>() / numbers.len() as f64
-    };
-    mean(row) * (1.0 - share) + mean(row + 1) * share
+    /// Runs the first four steps, from `grid` on.
+    fn work(&self, sampling: Sampling, grid: Grid) -> Field {
+        let (plane, sigma) = (self.smeared(sampling, &grid), self.sigma());
+        let (density, grid) = match sampling {
+            Sampling::Full => (soften::apply(plane, sigma), grid),
+            Sampling::Reduced => soften::reduce(plane, grid, sigma),
+        };
+        Field { grid, density }
+    }
 }
 
 /// A density field, on its grid.
@@ -164,25 +180,39 @@ pub struct Field {
 impl Field {
     /// Works the field out.
     pub fn new(spec: &FieldSpec, sampling: Sampling) -> Field {
-        let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
-        let mut density = spec.work(&grid);
-        let inside = spec.line >= grid.y(0) && spec.line <= grid.y(grid.rows - 1);
+        let mut field = spec.work(sampling, spec.grid(sampling, 0.0, f64::from(spec.rows)));
+        let inside = spec.line >= field.grid.y(0) && spec.line <= field.grid.y(field.grid.rows - 1);
         let mean = if inside {
-            mean_along(&density, &grid, spec.line)
+            field.mean_along(spec.line)
         } else {
             let strip = spec.grid(sampling, spec.line - 1.0, spec.line + 1.0);
-            mean_along(&spec.work(&strip), &strip, spec.line)
+            spec.work(sampling, strip).mean_along(spec.line)
         };
         let scale = if mean > 1e-6 { (1.0 / mean) as f32 } else { 1.0 };
         if scale != 1.0 {
-            density.each_row(|_, numbers| numbers.iter_mut().for_each(|number| *number *= scale));
+            field.density.each_row(|_, numbers| numbers.iter_mut().for_each(|number| *number *= scale));
         }
-        Field { grid, density }
+        field
+    }
+
+    /// Mean along the height `line` (texels).
+    fn mean_along(&self, line: f64) -> f64 {
+        let mut means = Plane::new(1, self.grid.rows);
+        for (row, mean) in means.data.iter_mut().enumerate() {
+            let numbers = self.density.row(row);
+            let sum = numbers.iter().map(|&value| f64::from(value)).sum::<f64>();
+            *mean = (sum / numbers.len() as f64) as f32;
+        }
+        stretch::between(means, (line - self.grid.top) / self.grid.step[1] - 0.5)
     }
 
     /// The field of `spec` from its numbers, worked out before; none if there are more or fewer than it has sample points.
     pub fn of_numbers(spec: &FieldSpec, sampling: Sampling, numbers: Vec<f32>) -> Option<Field> {
         let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
+        let grid = match sampling {
+            Sampling::Full => grid,
+            Sampling::Reduced => soften::reduced(grid, spec.sigma()).0,
+        };
         let density = Plane { cols: grid.cols, data: numbers };
         (density.data.len() == grid.cols * grid.rows).then_some(Field { grid, density })
     }
@@ -202,12 +232,18 @@ impl Field {
         seen.each_row(|_, numbers| {
             numbers.iter_mut().for_each(|number| *number = opacity(tau * *number) / whole);
         });
-        out.each_row(|row, numbers| {
-            let toward = seen.row((row as i64 + dy).clamp(0, rows - 1) as usize);
-            let away = seen.row((row as i64 - dy).clamp(0, rows - 1) as usize);
-            let wrap = |at: i64| at.rem_euclid(cols as i64) as usize;
-            for (col, number) in numbers.iter_mut().enumerate() {
-                let slope = away[wrap(col as i64 - dx)] - toward[wrap(col as i64 + dx)];
+        out.each_row_with(|lines: &mut [Vec<f32>; 2], row, numbers| {
+            // The rows toward and away from the light, turned by as many columns.
+            for (line, (down, right)) in lines.iter_mut().zip([(dy, dx), (-dy, -dx)]) {
+                let source = seen.row((row as i64 + down).clamp(0, rows - 1) as usize);
+                let (head, tail) = source.split_at(right.rem_euclid(cols as i64) as usize);
+                line.clear();
+                line.extend_from_slice(tail);
+                line.extend_from_slice(head);
+            }
+            let [toward, away] = lines;
+            for ((number, toward), away) in numbers.iter_mut().zip(toward).zip(away) {
+                let slope = *away - *toward;
                 // Held within -1..1 without a corner.
                 *number = slope / (1.0 + slope * slope).sqrt();
             }

@@ -1,11 +1,22 @@
-//! From the grid to texels: a cubic that wraps in x.
+//! From the grid to texels: a cubic spline through the samples, that wraps in x.
 //!
-//! Catmull-Rom (Catmull & Rom 1974): passes through the samples, third-order exact, no more overshoot than a field that soften
-//! has smoothed can show.
+//! The samples are turned into coefficients of cubic B-splines once (Unser, Aldroubi & Eden, "B-spline signal processing", 1993:
+//! one pole, sqrt(3) - 2, forward and back along each axis); four weights a texel then draw the spline. It passes through the
+//! samples, its slope and curvature are continuous, and it misses half of what Catmull-Rom's cubic misses at the same cost a texel.
 
 use super::grid::{Grid, Plane};
 
-/// Weights of the four samples around a place `t` (0..1) between the second and the third.
+/// Weights of the four coefficients around a place `t` (0..1) between the second and the third: the cubic B-spline.
+#[inline]
+fn spline(t: f64) -> [f32; 4] {
+    let (u, t2, t3) = (1.0 - t, t * t, t * t * t);
+    let second = (3.0 * t3 - 6.0 * t2 + 4.0) / 6.0;
+    let last = t3 / 6.0;
+    let first = u * u * u / 6.0;
+    [first as f32, second as f32, (1.0 - first - second - last) as f32, last as f32]
+}
+
+/// Weights of the four samples around a place `t` (0..1) between the second and the third: Catmull and Rom's cubic (1974).
 #[inline]
 pub fn weights(t: f64) -> [f32; 4] {
     let (t2, t3) = (t * t, t * t * t);
@@ -17,7 +28,7 @@ pub fn weights(t: f64) -> [f32; 4] {
     ]
 }
 
-/// Draws rows of texels out of a grid.
+/// Draws rows of texels out of planes on a grid, which [`Stretch::prepare`] must have turned into coefficients.
 pub struct Stretch {
     grid: Grid,
     columns: Columns,
@@ -38,7 +49,7 @@ impl Stretch {
     pub fn new(grid: Grid, texels: usize) -> Stretch {
         let place = |texel: usize| {
             let position = (texel as f64 + 0.5) / grid.step[0] - 0.5;
-            (position.floor(), weights(position - position.floor()))
+            (position.floor(), spline(position - position.floor()))
         };
         let ratio = texels / grid.cols;
         let columns = if grid.cols == texels {
@@ -60,28 +71,43 @@ impl Stretch {
         Stretch { grid, columns }
     }
 
-    /// The samples of the height of texel row `row`, between the grid's rows: into `line`, for [`Stretch::across`].
+    /// Whether texels are the samples themselves along x and y.
+    fn same(&self) -> [bool; 2] {
+        let whole = (self.grid.top - self.grid.top.round()).abs() < 1e-9;
+        [matches!(self.columns, Columns::Same(_)), self.grid.step[1] == 1.0 && whole]
+    }
+
+    /// Turns samples into the coefficients of the spline through them, in place. Beyond its first and last row a plane goes on as
+    /// if mirrored in them.
+    pub fn prepare(&self, plane: &mut Plane) {
+        let [same_x, same_y] = self.same();
+        if !same_x {
+            plane.each_row(|_, numbers| coefficients(numbers));
+        }
+        if !same_y {
+            coefficients_down(plane);
+        }
+    }
+
+    /// The coefficients of texel row `row`, between the grid's rows: into `line`, for [`Stretch::across`].
     pub fn down(&self, plane: &Plane, row: f64, line: &mut Vec<f32>) {
         let cols = self.grid.cols;
         line.clear();
         line.resize(cols + 4, 0.0);
         let position = (row + 0.5 - self.grid.top) / self.grid.step[1] - 0.5;
-        let base = position.floor();
         let last = self.grid.rows as i64 - 1;
-        for (tap, weight) in weights(position - base).iter().enumerate() {
-            if *weight == 0.0 {
-                continue;
-            }
+        if self.same()[1] {
+            let at = (position.round() as i64).clamp(0, last) as usize;
+            line[2..cols + 2].copy_from_slice(plane.row(at));
+            return;
+        }
+        let base = position.floor();
+        for (tap, weight) in spline(position - base).iter().enumerate() {
             let at = (base as i64 + tap as i64 - 1).clamp(0, last) as usize;
             for (sum, value) in line[2..cols + 2].iter_mut().zip(plane.row(at)) {
                 *sum += weight * value;
             }
         }
-    }
-
-    /// The samples in a line from [`Stretch::down`], to be worked on.
-    pub fn samples<'a>(&self, line: &'a mut [f32]) -> &'a mut [f32] {
-        &mut line[2..self.grid.cols + 2]
     }
 
     /// Writes the texels of a line into `out`, from column `first` on, wrapping.
@@ -110,6 +136,71 @@ impl Stretch {
             }),
         }
     }
+}
+
+/// The pole of the cubic spline's filter, and how far its memory reaches in single precision.
+const POLE: f32 = -0.267_949_2;
+const MEMORY: usize = 14;
+
+/// Samples of a line that wraps to coefficients.
+fn coefficients(line: &mut [f32]) {
+    let count = line.len();
+    let mut carried = 0.0;
+    for back in (1..=MEMORY).rev() {
+        carried = line[(count * MEMORY - back) % count] + POLE * carried;
+    }
+    for value in line.iter_mut() {
+        carried = *value + POLE * carried;
+        *value = carried;
+    }
+    let mut carried = 0.0;
+    for ahead in (0..MEMORY).rev() {
+        carried = POLE * (carried - line[ahead % count]);
+    }
+    for value in line.iter_mut().rev() {
+        carried = POLE * (carried - *value);
+        *value = 6.0 * carried;
+    }
+}
+
+/// The same along columns, mirrored in the first and the last row.
+fn coefficients_down(plane: &mut Plane) {
+    let (cols, rows) = (plane.cols, plane.rows());
+    if rows < 2 {
+        return;
+    }
+    // First row: the samples below, mirrored above it.
+    let mut first = plane.row(0).to_vec();
+    let mut share = 1.0;
+    for back in 1..MEMORY.min(rows) {
+        share *= POLE;
+        first.iter_mut().zip(plane.row(back)).for_each(|(sum, value)| *sum += share * value);
+    }
+    plane.data[..cols].copy_from_slice(&first);
+    for row in 1..rows {
+        let (above, here) = plane.data[(row - 1) * cols..(row + 1) * cols].split_at_mut(cols);
+        here.iter_mut().zip(above).for_each(|(value, above)| *value += POLE * *above);
+    }
+    // Last row: c = z / (z^2 - 1) (d[n] + z d[n - 1]).
+    let scale = 6.0 * POLE / (POLE * POLE - 1.0);
+    let (above, last) = plane.data[(rows - 2) * cols..].split_at_mut(cols);
+    last.iter_mut().zip(above).for_each(|(value, above)| *value = scale * (*value + POLE * *above));
+    for row in (0..rows - 1).rev() {
+        let (here, below) = plane.data[row * cols..(row + 2) * cols].split_at_mut(cols);
+        here.iter_mut().zip(below).for_each(|(value, below)| *value = POLE * (*below - 6.0 * *value));
+    }
+}
+
+/// The spline through the samples of a single column, at `position` in samples; held at its ends.
+pub fn between(mut column: Plane, position: f64) -> f64 {
+    coefficients_down(&mut column);
+    let last = column.rows() - 1;
+    let position = position.clamp(0.0, last as f64);
+    let base = position.floor();
+    let taps = spline(position - base);
+    // Mirrored in the first and the last sample, as the coefficients are.
+    let tap = |at: i64| f64::from(column.data[(last as i64 - (last as i64 - at.abs()).abs()) as usize]);
+    (0..4).map(|at| f64::from(taps[at as usize]) * tap(base as i64 + at - 1)).sum()
 }
 
 /// [`Stretch::across`] for `R` texels a sample.

@@ -3,7 +3,6 @@
 use super::stretch;
 use crate::seed;
 use noise::core::perlin::perlin_2d;
-use noise::core::worley::{ReturnType, worley_2d};
 use noise::permutationtable::NoiseHasher;
 
 /// Hashes lattice places so that noise repeats after `across` cells in x.
@@ -128,66 +127,6 @@ impl Drift {
             let curve = 2.0 * taps[0] - 5.0 * taps[1] + 4.0 * taps[2] - taps[3];
             let twist = taps[3] - taps[0] + 3.0 * (taps[1] - taps[2]);
             *value = taps[1] + 0.5 * t * (slope + t * (curve + t * twist));
-        }
-    }
-}
-
-/// Distance to the nearest of scattered points, in cells, 0..1.22; repeats after the hasher's cells in x. At place `time` (0 to 1) of
-/// the loop each point has gone its own whole number of turns around its cell's corner, as far as that.
-pub fn cell_distance(hasher: &Wrapping, u: f64, v: f64, time: f64) -> f64 {
-    if time == 0.0 {
-        // The crate hands the distance back as 2 d - 1.
-        return 0.5 * (worley_2d(hasher, distance, ReturnType::Distance, [u, v].into()) + 1.0);
-    }
-    // The crate's own search over the four nearest corners, with the points on their way.
-    let (x, y) = (u - u.floor(), v - v.floor());
-    let side = |cell: f64, t: f64| {
-        let cell = cell.floor() as isize;
-        if t > 0.5 { (cell + 1, cell) } else { (cell, cell + 1) }
-    };
-    let ((near_x, far_x), (near_y, far_y)) = (side(u, x), side(v, y));
-    let to = |col: isize, row: isize| {
-        let [dx, dy] = orbit(hasher.hash(&[col, row]), time);
-        distance(&[u, v], &[col as f64 + dx, row as f64 + dy])
-    };
-    let mut least = to(near_x, near_y);
-    let range = [(0.5 - x) * (0.5 - x), (0.5 - y) * (0.5 - y)];
-    if range[0] < least {
-        least = least.min(to(far_x, near_y));
-    }
-    if range[1] < least {
-        least = least.min(to(near_x, far_y));
-    }
-    if range[0] < least && range[1] < least {
-        least = least.min(to(far_x, far_y));
-    }
-    least
-}
-
-/// Where a point has gone from its corner: the crate's place for the hash, turned.
-fn orbit(hash: usize, time: f64) -> [f64; 2] {
-    let length = ((hash & 0xf8) >> 3) as f64 * 0.5 / 31.0;
-    let eighths = [1.0, 7.0, 3.0, 5.0, 0.0, 4.0, 2.0, 6.0][hash & 7];
-    let turns = [1.0, -1.0, 2.0, -2.0][(hash >> 8) & 3];
-    let angle = std::f64::consts::TAU * (eighths / 8.0 + (turns * time).fract());
-    [length * libm::cos(angle), length * libm::sin(angle)]
-}
-
-fn distance(a: &[f64], b: &[f64]) -> f64 {
-    libm::sqrt(a.iter().zip(b).map(|(a, b)| (a - b) * (a - b)).sum())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn points_start_and_end_where_the_crate_puts_them() {
-        let hasher = Wrapping::new(11, 7);
-        for at in 0..4000_u64 {
-            let (u, v) = (seed::unit(at) * 7.0, seed::unit(at + 9999) * 9.0 - 3.0);
-            let plain = cell_distance(&hasher, u, v, 0.0);
-            assert!((plain - cell_distance(&hasher, u, v, 1.0)).abs() < 1e-9, "({u}, {v})");
         }
     }
 }

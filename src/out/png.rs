@@ -86,7 +86,8 @@ fn smallest(raster: Raster, forms: Vec<Form>, effort: Effort) -> Vec<u8> {
     let write = |(at, filter, level): (usize, Filter, Level)| {
         write([width, height], &forms[at], &packed[at], filter, level)
     };
-    // Each filter at a quick level, then the best two at a thorough one: that finds the best of all in most cases.
+    // Each filter at a quick level, then the best two at a thorough one: that finds the best of all in most cases. Of a large
+    // picture strips are tried, and the best filter alone is taken.
     let (filters, quick, thorough): (&[Filter], Level, Level) = match effort {
         Effort::Fast => (&[Filter::Sub], 2, 2),
         Effort::Balanced => (&[Filter::Sub, Filter::NoFilter, Filter::Paeth, Filter::Adaptive], 2, 6),
@@ -111,14 +112,30 @@ fn smallest(raster: Raster, forms: Vec<Form>, effort: Effort) -> Vec<u8> {
             filters.iter().map(move |filter| (at, *filter, quick))
         })
         .collect();
-    let mut files: Vec<Vec<u8>> = tries.par_iter().copied().map(write).collect();
+    let whole = quick == thorough || effort == Effort::Small || height < 4 * STRIPS * STRIP;
+    let tried: Vec<Packed> =
+        if whole { Vec::new() } else { packed.iter().map(|packed| strips(packed, height)).collect() };
+    let mut files: Vec<Vec<u8>> = if whole {
+        tries.par_iter().copied().map(write).collect()
+    } else {
+        let write = |&(at, filter, level): &(usize, Filter, Level)| {
+            self::write([width, STRIPS * STRIP], &forms[at], &tried[at], filter, level)
+        };
+        tries.par_iter().map(write).collect()
+    };
     if quick != thorough {
         let mut order: Vec<usize> = (0..tries.len()).collect();
         order.sort_by_key(|at| files[*at].len());
         // An adaptive filter often comes to the same as a fixed one.
         order.dedup_by_key(|at| files[*at].len());
-        let best: Vec<(usize, Filter, Level)> =
-            order.iter().take(2).map(|at| (tries[*at].0, tries[*at].1, thorough)).collect();
+        let best: Vec<(usize, Filter, Level)> = order
+            .iter()
+            .take(if whole { 2 } else { 1 })
+            .map(|at| (tries[*at].0, tries[*at].1, thorough))
+            .collect();
+        if !whole {
+            files.clear();
+        }
         files.extend(best.into_par_iter().map(write).collect::<Vec<_>>());
     }
     // The first of the smallest, so that equal sizes don't depend on the order of threads.
@@ -135,6 +152,21 @@ pub(crate) fn mark_srgb<W: std::io::Write>(encoder: &mut Encoder<'_, W>) {
         (0.30, 0.60),
         (0.15, 0.06),
     ));
+}
+
+/// How many strips of a large picture filters are tried on, and their rows.
+const STRIPS: u32 = 8;
+const STRIP: u32 = 24;
+
+/// Strips of a packed picture, evenly from its top to its foot, as a picture.
+fn strips(packed: &Packed, height: u32) -> Packed {
+    let stride = packed.0.len() / height as usize;
+    let mut out = Vec::with_capacity((STRIPS * STRIP) as usize * stride);
+    for strip in 0..STRIPS {
+        let from = (u64::from(height - STRIP) * u64::from(strip) / u64::from(STRIPS - 1)) as usize;
+        out.extend_from_slice(&packed.0[from * stride..(from + STRIP as usize) * stride]);
+    }
+    Packed(out)
 }
 
 /// Writes one file.

@@ -42,14 +42,17 @@ pub fn sheet(sheet: &Sheet, width: u32, bits: Bits) -> Vec<u8> {
     out
 }
 
-fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result<()> {
-    let height = sheet.size()[1];
-    let form = match (bits, sheet.colour()) {
+fn form(sheet: &Sheet, bits: Bits) -> Form {
+    match (bits, sheet.colour()) {
         (Bits::Eight, Some(_)) => Form::Opacities,
         (Bits::Eight, None) => Form::Eight,
         (Bits::Sixteen, _) => Form::Sixteen,
-    };
-    let mut encoder = Encoder::new(out, width, height);
+    }
+}
+
+fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result<()> {
+    let form = form(sheet, bits);
+    let mut encoder = Encoder::new(out, width, sheet.size()[1]);
     super::png::mark_srgb(&mut encoder);
     encoder.set_depth(if form == Form::Sixteen { BitDepth::Sixteen } else { BitDepth::Eight });
     match (form, sheet.colour()) {
@@ -64,9 +67,24 @@ fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result
     encoder.set_deflate_compression(DeflateCompression::Level(LEVEL));
     let mut writer = encoder.write_header()?;
     let mut stream = writer.stream_writer_with_size(1 << 16)?;
+    draw(sheet, width, bits, |texels| stream.write_all(texels))?;
+    stream.finish()?;
+    writer.finish()?;
+    Ok(())
+}
 
+/// Draws `width` columns of `sheet`, wrapping, and hands its texels to `taker` band by band, as the bytes that a PNG of it
+/// filters: an opacity a texel, or R, G, B and opacity of 8 or 16 bits, the high byte first. While one band is taken the next is
+/// drawn.
+pub fn draw(
+    sheet: &Sheet,
+    width: u32,
+    bits: Bits,
+    mut taker: impl FnMut(&[u8]) -> io::Result<()> + Send,
+) -> io::Result<()> {
+    let form = form(sheet, bits);
     let stride = width as usize * form.bytes();
-    let rows = height as usize;
+    let rows = sheet.size()[1] as usize;
     let band = |from: usize, mut texels: Vec<u8>| {
         let count = BAND.min(rows.saturating_sub(from));
         texels.resize(stride * count, 0);
@@ -82,12 +100,10 @@ fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result
     let (mut ready, mut spare) = (band(0, Vec::new()), Vec::new());
     for from in (0..rows).step_by(BAND) {
         let next = std::mem::take(&mut spare);
-        let (written, drawn) = rayon::join(|| stream.write_all(&ready), || band(from + BAND, next));
-        written?;
+        let (taken, drawn) = rayon::join(|| taker(&ready), || band(from + BAND, next));
+        taken?;
         spare = std::mem::replace(&mut ready, drawn);
     }
-    stream.finish()?;
-    writer.finish()?;
     Ok(())
 }
 

@@ -65,7 +65,8 @@ impl Ramp {
     #[inline]
     pub fn at(&self, facing: f32) -> [f32; 3] {
         let position = (facing + 1.0) * HALF as f32;
-        let base = (position as usize).min(2 * HALF - 1);
+        // Through i32, which the processor converts to at once.
+        let base = (position as i32 as usize).min(2 * HALF - 1);
         let share = position - base as f32;
         let (a, b) = (self.colours[base], self.colours[base + 1]);
         std::array::from_fn(|channel| a[channel] + (b[channel] - a[channel]) * share)

@@ -35,7 +35,8 @@ pub struct SheetSpec {
 /// A sheet ready to be drawn.
 pub struct Sheet {
     spec: SheetSpec,
-    field: Field,
+    /// Coefficients of opacity, and of how much each place faces the light.
+    alpha: Plane,
     facing: Option<Plane>,
     stretch: Stretch,
     ramp: Ramp,
@@ -68,7 +69,16 @@ impl Sheet {
         });
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
         let ramp = spec.tones.ramp(0.0);
-        Sheet { spec, field, facing, stretch, ramp }
+        let Field { density: mut alpha, .. } = field;
+        // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
+        let tau = spec.tau as f32;
+        alpha.each_row(|_, numbers| grade::opacities(numbers, tau));
+        stretch.prepare(&mut alpha);
+        let facing = facing.map(|mut plane| {
+            stretch.prepare(&mut plane);
+            plane
+        });
+        Sheet { spec, alpha, facing, stretch, ramp }
     }
 
     /// Width (one period) and height in texels.
@@ -81,17 +91,10 @@ impl Sheet {
         self.spec.tones.plain().then_some(self.spec.tones.haze)
     }
 
-    /// The field.
-    pub fn field(&self) -> &Field {
-        &self.field
-    }
-
     /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
     pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
-        // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         row.alpha.resize(count, 0.0);
-        self.stretch.down(&self.field.density, y as f64, &mut row.line);
-        grade::opacities(self.stretch.samples(&mut row.line), self.spec.tau as f32);
+        self.stretch.down(&self.alpha, y as f64, &mut row.line);
         self.stretch.across(&mut row.line, first, &mut row.alpha);
         for alpha in &mut row.alpha {
             // A cubic may stray a hair past an edge.

@@ -216,10 +216,9 @@ fn gradient_noise_is_zero_on_its_lattice() {
 #[test]
 fn identity_at_zero() {
     let grid = Grid { cols: 40, rows: 30, step: [1.0, 1.0], top: 0.0 };
-    let passes = bands::Passes { sigma: [0.0; 2], smear: [0.0; 2] };
     let recipe = even();
     let mut plane = Plane::new(40, 30);
-    bands::fill(&recipe.bands, 1, 0.0, 15.0, &passes, &grid, &mut plane);
+    bands::fill(&recipe.bands, 1, 0.0, 15.0, None, &grid, &mut plane);
     assert!(plane.data.iter().all(|&value| value == 1.0));
     let before: Vec<f32> = (0..1200).map(|at| (at % 37) as f32 / 36.0).collect();
     plane.data.copy_from_slice(&before);
@@ -230,7 +229,6 @@ fn identity_at_zero() {
 /// Coverage and contrast: the bands' mean is 1 whatever they are cut to, and more coverage leaves fewer gaps.
 #[test]
 fn bands_keep_their_mean() {
-    let passes = bands::Passes { sigma: [0.0; 2], smear: [0.0; 2] };
     let grid = Grid { cols: 1024, rows: 512, step: [1.0, 1.0], top: 0.0 };
     let mut last_gaps = 1.0;
     for coverage in [0.2, 0.5, 0.8] {
@@ -241,7 +239,7 @@ fn bands_keep_their_mean() {
         recipe.coverage = coverage;
         recipe.contrast = 0.9;
         let mut plane = Plane::new(grid.cols, grid.rows);
-        bands::fill(&recipe, 8, 0.0, 100.0, &passes, &grid, &mut plane);
+        bands::fill(&recipe, 8, 0.0, 100.0, None, &grid, &mut plane);
         near(mean(plane.data.iter().map(|&value| f64::from(value))), 1.0, 0.06);
         let most = plane.data.iter().copied().fold(0.0, f32::max);
         let gaps = mean(plane.data.iter().map(|&value| f64::from(u8::from(value < 0.5 * most))));

@@ -7,6 +7,7 @@
 mod blur;
 mod colour;
 mod commands;
+mod fast;
 mod field;
 mod goldens;
 mod law;

@@ -59,8 +59,9 @@ pub fn spec(name: &str, size: [u32; 2], seed: u64) -> FieldSpec {
 
 /// A field at every texel, row by row.
 pub fn texels(spec: &FieldSpec, sampling: Sampling) -> Vec<Vec<f32>> {
-    let field = Field::new(spec, sampling);
+    let mut field = Field::new(spec, sampling);
     let stretch = Stretch::new(field.grid, spec.cols as usize);
+    stretch.prepare(&mut field.density);
     let mut line = Vec::new();
     (0..spec.rows)
         .map(|row| {
