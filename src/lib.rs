@@ -2,7 +2,8 @@
 //! slot, a manifest that says where each stands, and a still of the whole stack.
 //!
 //! Data flows one way: text to [`scene`], with its recipes from [`recipe`]; scene to [`plan`]; plan to [`field`]s and
-//! [`sheet`]s and drawn [`art`]; these to the [`still`] and, through [`out`], to bytes and files. [`render`] is the whole run.
+//! [`sheet`]s and drawn [`art`]; these to the [`still`], to [`texture`]s and, through [`export`] and [`out`], to bytes and files.
+//! [`render`] is the whole run. Layered files come in by [`layered`].
 //!
 //! # From a scene's text to bytes
 //!

@@ -212,6 +212,10 @@ impl Field {
     /// The field of `spec` from its numbers, worked out before; none if there are more or fewer than it has sample points.
     pub fn of_numbers(spec: &FieldSpec, sampling: Sampling, numbers: Vec<f32>) -> Option<Field> {
         let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
+        let grid = match sampling {
+            Sampling::Full => grid,
+            Sampling::Reduced => soften::reduced(grid, spec.sigma()).0,
+        };
         let density = Plane { cols: grid.cols, data: numbers };
         (density.data.len() == grid.cols * grid.rows).then_some(Field { grid, density })
     }

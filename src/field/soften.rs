@@ -63,22 +63,32 @@ fn pairs() -> ([f32; 5], f64) {
 
 /// Softens with deviations of `sigma` texels a plane on `grid`; what comes back has no more samples than are needed to draw it.
 /// Rows outside are taken as the outermost row.
-pub fn reduce(mut plane: Plane, mut grid: Grid, sigma: [f64; 2]) -> (Plane, Grid) {
-    let mut left = [sigma[0] / grid.step[0], sigma[1] / grid.step[1]];
+pub fn reduce(mut plane: Plane, grid: Grid, sigma: [f64; 2]) -> (Plane, Grid) {
+    let (reduced, left) = reduced(grid, sigma);
     // Rows first: they are next to each other in memory, and halve the work on columns.
-    while left[1] >= WIDE {
+    while plane.rows() > reduced.rows {
         plane = halve_y(&plane);
-        grid.rows = plane.rows();
+    }
+    while plane.cols > reduced.cols {
+        plane = halve_x(&plane);
+    }
+    (apply(plane, left), reduced)
+}
+
+/// The grid that [`reduce`] leaves of `grid`, and the deviation that is left to it, in its samples.
+pub fn reduced(mut grid: Grid, sigma: [f64; 2]) -> (Grid, [f64; 2]) {
+    let mut left = [sigma[0] / grid.step[0], sigma[1] / grid.step[1]];
+    while left[1] >= WIDE {
+        grid.rows = grid.rows.div_ceil(2);
         grid.step[1] *= 2.0;
         left[1] = remaining(left[1]);
     }
     while left[0] >= WIDE && grid.cols.is_multiple_of(2) {
-        plane = halve_x(&plane);
-        grid.cols = plane.cols;
+        grid.cols /= 2;
         grid.step[0] *= 2.0;
         left[0] = remaining(left[0]);
     }
-    (apply(plane, left), grid)
+    (grid, left)
 }
 
 fn halve_y(plane: &Plane) -> Plane {

@@ -10,7 +10,6 @@ use crate::progress::Progress;
 use crate::rerun::made_of::of_texture;
 use crate::rerun::{Fields, Records, Stands, Wanted, Written};
 use crate::scene::{Alpha, Texture};
-use crate::sheet::Bits;
 use crate::texture::{Band, Shape};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -256,12 +255,10 @@ pub(super) fn make(
             &moment
         }
     };
-    if shape.is_whole()
-        && alpha == Alpha::Straight
-        && let Some(bytes) = stack.sheet_png(of.job, options.bits)
-    {
-        let bits = if options.bits == Bits::Sixteen { 16 } else { 8 };
-        return BTreeMap::from([(0, File { bytes, opaque: false, bits })]);
+    if shape.is_whole() && alpha == Alpha::Straight {
+        let (bytes, opaque) = stack.png(of.job, options.bits, options.effort);
+        let bits = if stack.is_deep(of.job, options.bits) { 16 } else { 8 };
+        return BTreeMap::from([(0, File { bytes, opaque, bits })]);
     }
     let made = shape.make(stack, of.job, options.bits, alpha);
     made.into_par_iter()

@@ -130,7 +130,7 @@ fn every_key_is_described() {
                 &of_scene["properties"],
                 &of_scene["properties"]["mood"]["additionalProperties"]["properties"],
             ],
-            Some((table @ ("air" | "rim" | "check"), _)) => vec![
+            Some((table @ ("air" | "rim" | "check" | "texture"), _)) => vec![
                 &of_scene["properties"][table]["properties"],
                 &of_scene["properties"]["mood"]["additionalProperties"]["properties"][table]["properties"],
             ],
