@@ -159,6 +159,8 @@ fn make(
             _ => None,
         })
         .collect();
+    let shaped: BTreeSet<usize> =
+        outputs.iter().filter_map(|output| output.texture()).map(|of| of.job).collect();
     let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
     let of_jobs: BTreeSet<usize> =
         due.iter().filter_map(|output| output.texture()).map(|of| of.job).collect();
@@ -186,7 +188,7 @@ fn make(
     };
     stack.fill(arts, &ask)?;
     let stack = &*stack;
-    sound(stack, shapes, folder)?;
+    sound(stack, &shaped, shapes, folder)?;
     let still = OnceLock::new();
     let still = || still.get_or_init(|| stack.still(camera));
     // The tiles of a job come from one piece of work.
@@ -222,10 +224,12 @@ fn stopped(folder: &Path) -> Faults {
     Fault::new(Class::Output, "the run was stopped; nothing was written").in_file(folder).into()
 }
 
-/// Whether every rim fills the room that its shape was cut for, which may have come from the record.
-fn sound(stack: &Stack<'_>, shapes: &[Shape], folder: &Path) -> Result<()> {
+/// Whether every rim among the jobs that are asked for fills the room that its shape was cut for, which may have come from the
+/// record.
+fn sound(stack: &Stack<'_>, asked: &BTreeSet<usize>, shapes: &[Shape], folder: &Path) -> Result<()> {
     let fits = |job: usize| !stack.has(job) || shapes[job].is_of(stack.placing(job));
-    match (0..shapes.len()).filter(|job| matches!(stack.plan().files[*job], Job::Rim(_))).all(fits) {
+    let is_rim = |job: &usize| matches!(stack.plan().files[*job], Job::Rim(_));
+    match asked.iter().copied().filter(is_rim).all(fits) {
         true => Ok(()),
         false => {
             Err(Fault::new(Class::Output, "the record of the last run is damaged: it has a rim elsewhere")
