@@ -8,9 +8,8 @@ use super::wander::Drift;
 use crate::recipe::{Bands, Noise};
 use crate::seed;
 
-/// An octave of which the blurs leave less than this share of the bands' deviation is lost: a tenth of a step of 8 bits where the
-/// edge is a soft one.
-const UNSEEN: f64 = 0.001;
+/// An octave of which the blurs leave less than this share of the density's mean is lost: a fortieth of a step of 8 bits.
+const UNSEEN: f64 = 0.0003;
 
 /// Half the width of the narrowest edge, in samples.
 const BETWEEN: f64 = 0.8;
@@ -55,8 +54,9 @@ fn left(kind: Noise, cell: [f64; 2], blur: [f64; 3]) -> f64 {
 pub fn finest(bands: &Bands, period: f64, blur: [f64; 3]) -> [f64; 2] {
     let mut least = [f64::INFINITY; 2];
     if bands.amount > 0.0 {
+        let unseen = UNSEEN / (bands.amount * Edge::new(bands.coverage, bands.contrast, 0.0, 0.0).rise());
         for part in parts(bands, period) {
-            if part.amplitude * left(bands.kind, part.cell, blur) >= UNSEEN {
+            if part.amplitude * left(bands.kind, part.cell, blur) >= unseen {
                 least = [least[0].min(part.cell[0]), least[1].min(part.cell[1])];
             }
         }
@@ -91,14 +91,14 @@ fn half_width(contrast: f64) -> f64 {
     2.2 * (1.0 - contrast) + 0.03
 }
 
-/// How much finer a grid with steps of `step` texels should be so that the edge doesn't fall between samples: 0.5 to 1.
+/// How much finer a grid with steps of `step` texels should be so that the edge doesn't fall between samples: 0.2 to 1.
 pub fn sharpness(bands: &Bands, period: f64, step: [f64; 2]) -> f64 {
     let rise = parts(bands, period)
         .into_iter()
         .filter(|part| held(part.cell, step))
         .map(|part| risen(bands.kind, part.amplitude, part.cell, step))
         .sum::<f64>();
-    (half_width(bands.contrast) / (BETWEEN * libm::sqrt(rise)).max(1e-9)).clamp(0.5, 1.0)
+    (half_width(bands.contrast) / libm::sqrt(rise).max(1e-9)).clamp(0.2, 1.0)
 }
 
 /// Writes the bands into `plane`: mean about 1 where `amount` is above 0, exactly 1 where it is 0. Lengths of the recipe and
@@ -205,26 +205,29 @@ impl Edge {
     /// how much the noise rises from sample to sample: an edge narrower than that falls between samples, and is given this width.
     fn new(coverage: f64, contrast: f64, lost: f64, rise: f64) -> Edge {
         let middle = -quantile(coverage);
-        let half = half_width(contrast).max(BETWEEN * libm::sqrt(rise));
+        let plain = |half: f64, scale: f32| Edge {
+            from: (middle - half) as f32,
+            over: (0.5 / half) as f32,
+            scale,
+            table: Vec::new(),
+        };
+        let half = half_width(contrast);
+        // The same scale on every grid.
+        let whole = plain(half, 1.0);
+        let mean = over_normal(|noise| f64::from(whole.density(noise as f32)));
+        let scale = (1.0 / mean.max(1e-3)) as f32;
+        let half = half.max(BETWEEN * libm::sqrt(rise));
         // A smooth step of half width w has a slope of variance w^2/5: a little more only widens it.
-        let little = 5.0 * lost < 0.04 * half * half;
-        let half = if little { libm::sqrt(half * half + 5.0 * lost) } else { half };
-        let mut edge =
-            Edge { from: (middle - half) as f32, over: (0.5 / half) as f32, scale: 1.0, table: Vec::new() };
-        if !little {
-            let deviation = libm::sqrt(lost);
-            edge.table = (0..=(2.0 * FAR * FINE) as usize)
-                .map(|at| {
-                    let noise = at as f32 / FINE - FAR;
-                    let spread =
-                        |lost: f64| f64::from(edge.density((f64::from(noise) + deviation * lost) as f32));
-                    over_normal(spread) as f32
-                })
-                .collect();
+        if 5.0 * lost < 0.04 * half * half {
+            return plain(libm::sqrt(half * half + 5.0 * lost), scale);
         }
-        let mean = over_normal(|noise| f64::from(edge.density(noise as f32)));
-        edge.scale = (1.0 / mean.max(1e-3)) as f32;
-        edge
+        let (edge, deviation) = (plain(half, 1.0), libm::sqrt(lost));
+        let spread = |at: usize| {
+            let noise = f64::from(at as f32 / FINE - FAR);
+            over_normal(|lost| f64::from(edge.density((noise + deviation * lost) as f32))) as f32
+        };
+        let table = (0..=(2.0 * FAR * FINE) as usize).map(spread).collect();
+        Edge { table, scale, ..edge }
     }
 
     /// Noise to density, in place.
@@ -239,6 +242,15 @@ impl Edge {
 
     fn density(&self, noise: f32) -> f32 {
         if self.table.is_empty() { self.step(noise) } else { self.looked_up(noise) }
+    }
+
+    /// How much the density rises for a deviation of the noise: root mean square over the noise, of the plain edge.
+    fn rise(&self) -> f64 {
+        let square = |noise: f64| {
+            let t = ((noise as f32 - self.from) * self.over).clamp(0.0, 1.0);
+            f64::from(6.0 * self.scale * self.over * t * (1.0 - t)).powi(2)
+        };
+        libm::sqrt(over_normal(square))
     }
 
     #[inline]

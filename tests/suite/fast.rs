@@ -158,26 +158,22 @@ fn any_recipe() -> impl Strategy<Value = Recipe> {
     })
 }
 
-/// Recipes drawn at random, always the same ones: a quarter of a step is the aim, half a step where bands are cut almost to yes or
-/// no.
-///
-/// Not all reach it: what is left of octaves finer than the grid is taken for normally distributed, and the mean along the line of
-/// a small sheet, which sets the scale of it all, magnifies every error. So the check holds the share that does, and a wide bound
-/// for the others.
+/// Recipes drawn at random, always the same ones: within a quarter of a step, half a step where bands are cut almost to yes or no.
 #[test]
 fn random_recipes_follow_the_reference() {
     let mut runner = TestRunner::deterministic();
-    let (count, mut reached) = (96, 0);
-    let mut worst = Vec::new();
+    let count = std::env::var("FOGWEFT_RECIPES").map_or(96, |count| count.parse().expect("a number"));
+    let mut all = Vec::new();
     for seed in 0..count {
         let recipe = any_recipe().new_tree(&mut runner).unwrap().current();
         let spec = spec_of(&recipe, Anchor::Ground, [320, 120], 1.0, seed);
         let (most, mean) = off(&texels(&spec, Sampling::Reduced), &reference(&spec));
-        reached += u64::from(most <= if recipe.bands.contrast > 0.8 { 0.5 } else { 0.25 });
-        worst.push((most, mean, seed));
+        let bar = if recipe.bands.contrast > 0.8 { 0.5 } else { 0.25 };
+        all.push((most / bar, most, mean, seed));
     }
-    worst.sort_by(|a, b| b.0.total_cmp(&a.0));
-    println!("{reached} of {count} within their aim; the worst: {:.3?}", &worst[..8]);
-    assert!(reached * 10 >= count * 9, "{reached} of {count}");
-    assert!(worst[0].0 <= 2.0, "{:?}", worst[0]);
+    all.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mean = all.iter().map(|one| one.2).sum::<f64>() / count as f64;
+    println!("of {count}, on average {mean:.4}; the worst: {:.3?}", &all[..8.min(all.len())]);
+    assert!(mean <= 0.02, "{mean}");
+    assert!(all[0].0 <= 1.0, "{:.3?}", all[0]);
 }
