@@ -103,13 +103,13 @@ const SHARES: [f32; 5] = [0.3, 0.45, 0.6, 0.75, 0.9];
 /// one, where tents miss most.
 const EVEN: [usize; 10] = [64, 48, 32, 24, 16, 12, 8, 6, 4, 2];
 
-/// The ends of a picture's axes.
-fn ends(wraps: bool) -> Ends {
-    if wraps { Ends::Wrap } else { Ends::Inner }
+/// The ends of a picture's width, where those of its height are `tall`.
+fn ends(wraps: bool, tall: Ends) -> Ends {
+    if wraps { Ends::Wrap } else { tall }
 }
 
-/// The size, not over that of `image`, with the fewest texels of those tried that draws within `most` steps; `ends` are those of
-/// its height.
+/// The size, not over that of `image`, with the fewest texels of those tried that draws within `most` steps; `tall` are the ends of
+/// its height, and of its width where it doesn't wrap.
 ///
 /// Each axis is searched by itself on every few lines, since tents draw the axes one after the other; the outcome is then
 /// measured whole and grown until it holds.
@@ -118,11 +118,13 @@ pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, gauge: Gauge)
     let [width, height] = image.size;
     let rows = image.sparse(height / 160);
     let columns = image.turned().sparse(width / 320);
-    let mut found =
-        vec![[along(&rows, ends(wraps), most, gauge), height], [width, along(&columns, tall, most, gauge)]];
+    let mut found = vec![
+        [along(&rows, ends(wraps, tall), most, gauge), height],
+        [width, along(&columns, tall, most, gauge)],
+    ];
     for share in SHARES {
         let down = along(&columns, tall, most * (1.0 - share), gauge);
-        found.push([along(&rows, ends(wraps), most * share, gauge), down]);
+        found.push([along(&rows, ends(wraps, tall), most * share, gauge), down]);
     }
     found.sort_by_key(|size| size[0] * size[1]);
     found.dedup();
@@ -145,14 +147,14 @@ pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, gauge: Gauge)
 /// How far `image`, stored at `size`, is drawn from itself.
 pub fn error(image: &Image, size: [usize; 2], wraps: bool, tall: Ends, gauge: Gauge) -> f32 {
     let stored = store(image, size, wraps, tall);
-    let across = Axis::new(image.size[0], size[0], ends(wraps));
+    let across = Axis::new(image.size[0], size[0], ends(wraps, tall));
     let down = Axis::new(image.size[1], size[1], tall);
     gauge.most(&stored.turned().drawn(&down).turned().drawn(&across), image)
 }
 
 /// `image` at `size`.
 pub fn store(image: &Image, size: [usize; 2], wraps: bool, tall: Ends) -> Image {
-    let across = Axis::new(image.size[0], size[0], ends(wraps));
+    let across = Axis::new(image.size[0], size[0], ends(wraps, tall));
     let down = Axis::new(image.size[1], size[1], tall);
     image.stored(&across).turned().stored(&down).turned()
 }
@@ -216,7 +218,8 @@ pub fn bands(image: &Image, wraps: bool, most: f64, gauge: Gauge) -> Vec<usize> 
             continue;
         }
         if width / ratio >= 3 {
-            let drawn = missed(&lines, width / ratio, ends(wraps));
+            let ends = ends(wraps, Ends::Beyond);
+            let drawn = missed(&lines, width / ratio + if wraps { 0 } else { 2 }, ends);
             let mut most = vec![0.0_f32; count];
             for y in 0..lines.size[1] {
                 let block = &mut most[y * (BLOCK / 4) / BLOCK];
