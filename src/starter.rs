@@ -33,15 +33,30 @@ const PRESET_MARK: &str = "{preset}";
 /// Name of the scene file in both.
 pub const SCENE: &str = "scene.toml";
 
+/// The demo's files as they are written, its scene with the line by which editors find the schema beside it.
+fn demo() -> Vec<(&'static str, Vec<u8>)> {
+    let written = |(name, content): &File| match *name {
+        SCENE => (SCENE, with_schema(&String::from_utf8_lossy(content))),
+        name => (name, content.to_vec()),
+    };
+    DEMO.iter().map(written).chain([(schema::FILE, schema::text(schema::Of::Scene).into_bytes())]).collect()
+}
+
+/// The text of a scene that begins with the schema line.
+fn with_schema(text: &str) -> Vec<u8> {
+    format!("{}\n\n{text}", schema::LINE).into_bytes()
+}
+
 /// Writes the demo's scene and art into `folder`. What stands there already must be the demo's own, unchanged, or what a run
 /// made of it (`outputs`, the names in the folder that a run may have written).
 ///
 /// Fails (class output) without writing anything where the folder holds something else.
 pub fn write_demo(folder: &Path, outputs: &str) -> Result<()> {
+    let demo = demo();
     if let Ok(entries) = fs::read_dir(folder) {
         for entry in entries.flatten() {
             let name = entry.file_name();
-            let known = DEMO.iter().find(|(known, _)| name == *known);
+            let known = demo.iter().find(|(known, _)| name == *known);
             let ours = match known {
                 Some((_, content)) => fs::read(entry.path()).is_ok_and(|found| found == *content),
                 None => name == outputs,
@@ -58,7 +73,7 @@ pub fn write_demo(folder: &Path, outputs: &str) -> Result<()> {
         }
     }
     out::prepare_folder(folder)?;
-    for (name, content) in DEMO {
+    for (name, content) in &demo {
         out::write_whole(folder.join(name), content)?;
     }
     Ok(())
@@ -81,8 +96,7 @@ pub fn write_bare(folder: &Path, preset: &str) -> Result<()> {
     for (name, content) in BARE {
         if *name == SCENE {
             let text = String::from_utf8_lossy(content).replace(PRESET_MARK, preset);
-            let text = format!("{}\n\n{text}", schema::LINE);
-            out::write_whole(folder.join(name), text.as_bytes())?;
+            out::write_whole(folder.join(name), &with_schema(&text))?;
         } else {
             out::write_whole(folder.join(name), content)?;
         }

@@ -203,16 +203,21 @@ fn completions(args: &args::Completions) {
 }
 
 /// One page for the program and one for each command.
+/// A command and those below it, each with the name of its page.
+fn man_pages(name: &str, command: &clap::Command, pages: &mut Vec<(String, clap::Command)>) {
+    pages.push((name.to_owned(), command.clone().name(name.to_owned()).display_name(name.to_owned())));
+    for below in command.get_subcommands().filter(|below| below.get_name() != "help") {
+        man_pages(&format!("{name}-{}", below.get_name()), below, pages);
+    }
+}
+
 fn man(args: &args::Man) -> Result<()> {
     out::prepare_folder(&args.dir)?;
     let mut program = Cli::command().name("fogweft");
     // Gives every command its full name.
     program.build();
-    let mut pages = vec![("fogweft".to_owned(), program.clone())];
-    for command in program.get_subcommands().filter(|command| command.get_name() != "help") {
-        let name = format!("fogweft-{}", command.get_name());
-        pages.push((name.clone(), command.clone().name(name.clone()).display_name(name)));
-    }
+    let mut pages = Vec::new();
+    man_pages("fogweft", &program, &mut pages);
     for (name, command) in pages {
         let mut page = Vec::new();
         clap_mangen::Man::new(command)

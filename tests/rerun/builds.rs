@@ -91,7 +91,7 @@ fn completions_and_man_pages_are_there() {
         }
     }
     scene.run(&["man", "man"]).well();
-    for page in ["fogweft", "fogweft-render", "fogweft-vary", "fogweft-presets"] {
+    for page in ["fogweft", "fogweft-render", "fogweft-vary", "fogweft-presets", "fogweft-presets-show"] {
         let text = fs::read_to_string(scene.path(&format!("man/{page}.1"))).expect("a page");
         assert!(text.contains(".TH") && text.contains(page), "{page}");
     }

@@ -14,8 +14,12 @@ fn the_demo_stands_on_its_own() {
     let home = folder.path().join("fogweft-demo");
     let first = files(&home);
     for (name, bytes) in fogweft::starter::DEMO {
-        assert_eq!(first[*name], *bytes, "{name}");
+        // The scene begins with the line by which editors find the schema beside it.
+        let own = first[*name].strip_prefix(b"#:schema ./scene.schema.json\n\n").unwrap_or(&first[*name]);
+        assert_eq!(own, *bytes, "{name}");
+        assert_eq!(own.len() < first[*name].len(), *name == "scene.toml", "{name}");
     }
+    assert!(first.contains_key("scene.schema.json"));
     let manifest: Value = serde_json::from_slice(&first["scene-sheets/manifest.json"]).unwrap();
     for entry in manifest["files"].as_array().unwrap() {
         let path = entry["path"].as_str().unwrap();
