@@ -191,7 +191,7 @@ fn draw_art(
         for x in left.max(0)..(left + width).min(view) {
             let [r, g, b, a] = texels[(x - left) as usize];
             if a > 0 {
-                let colour = [r, g, b].map(|code| f32::from(code) / 65535.0);
+                let colour = [f32::from(r) / 65535.0, f32::from(g) / 65535.0, f32::from(b) / 65535.0];
                 over(&mut out[x as usize], space.enter(colour), f32::from(a) / 65535.0);
             }
         }
@@ -230,7 +230,7 @@ impl Space {
     pub(crate) fn enter(&self, colour: [f32; 3]) -> [f32; 3] {
         match self.blending {
             Blending::Encoded => colour,
-            Blending::Linear => colour.map(|value| self.decoded(value)),
+            Blending::Linear => self.all_decoded(colour),
         }
     }
 
@@ -238,9 +238,15 @@ impl Space {
     #[inline]
     pub(crate) fn light(&self, colour: [f32; 3]) -> [f32; 3] {
         match self.blending {
-            Blending::Encoded => colour.map(|value| self.decoded(value)),
+            Blending::Encoded => self.all_decoded(colour),
             Blending::Linear => colour,
         }
+    }
+
+    // Spelled out, here and below: they run for every texel of every layer, and `map` isn't always inlined.
+    #[inline]
+    fn all_decoded(&self, [r, g, b]: [f32; 3]) -> [f32; 3] {
+        [self.decoded(r), self.decoded(g), self.decoded(b)]
     }
 
     #[inline]

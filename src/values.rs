@@ -23,9 +23,11 @@ pub fn view(plan: &Plan, still: &Still, survey: &Survey, place: usize) -> Vec<u8
     let greys: Vec<u8> =
         (0..(100.0 / STEP).ceil() as usize).map(|at| grey((at as f64 + 0.5) * STEP)).collect();
     let mut out = vec![255_u8; width * height * 4];
-    out.par_chunks_mut(4).zip(&still.colours).for_each(|(texel, colour)| {
-        let at = (f64::from(space.lightness(*colour)) / STEP).max(0.0) as usize;
-        texel[..3].fill(greys[at.min(greys.len() - 1)]);
+    out.par_chunks_mut(4 * width).zip(still.colours.par_chunks(width)).for_each(|(texels, colours)| {
+        for (texel, colour) in texels.chunks_exact_mut(4).zip(colours) {
+            let at = (f64::from(space.lightness(*colour)) / STEP).max(0.0) as usize;
+            texel[..3].fill(greys[at.min(greys.len() - 1)]);
+        }
     });
     let reach = (REACH * height as f64).round().max(2.0) as usize;
     let mut hatched = vec![false; width * height];

@@ -211,9 +211,15 @@ pub fn between(mut column: Plane, position: f64) -> f64 {
 /// [`Stretch::across`] for `R` texels a sample.
 fn whole<const R: usize>(five: &[Vec<f32>; 5], line: &[f32], cols: usize, first: usize, out: &mut [f32]) {
     let five: [[f32; R]; 5] = std::array::from_fn(|tap| std::array::from_fn(|at| five[tap][at]));
+    // Loops rather than `from_fn`, which isn't always inlined.
     let texels = |sample: usize| -> [f32; R] {
-        let taps: [f32; 5] = std::array::from_fn(|tap| line[sample + tap]);
-        std::array::from_fn(|at| (0..5).map(|tap| five[tap][at] * taps[tap]).sum())
+        let mut out = [0.0; R];
+        for (weights, tap) in five.iter().zip(&line[sample..sample + 5]) {
+            for (out, weight) in out.iter_mut().zip(weights) {
+                *out += weight * tap;
+            }
+        }
+        out
     };
     wrapped(first, cols * R, out, |from, part| {
         // The run may begin and end within a sample's texels.

@@ -122,8 +122,9 @@ fn pack(form: Form, y: usize, cols: usize, row: &Row, out: &mut [u8]) {
         }
         Form::Eight => {
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                let colour = row.colour[at].map(|value| (value * 255.0 + 0.5) as u8);
-                texel[..3].copy_from_slice(&colour);
+                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                    *code = (value * 255.0 + 0.5) as u8;
+                }
                 texel[3] = dither::code(*alpha, thresholds[at % cols % dither::SIDE]);
             }
         }

@@ -204,7 +204,9 @@ impl Rim {
         self.texels(|y, row, out: &mut [u8]| {
             let thresholds = dither::row(y);
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                texel[..3].copy_from_slice(&row.colour[at].map(|value| (value * 255.0 + 0.5) as u8));
+                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                    *code = (value * 255.0 + 0.5) as u8;
+                }
                 texel[3] = dither::code(*alpha, thresholds[at % dither::SIDE]);
             }
         })
@@ -214,7 +216,9 @@ impl Rim {
     pub fn sixteen(&self) -> Vec<u16> {
         self.texels(|_, row, out: &mut [u16]| {
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                texel[..3].copy_from_slice(&row.colour[at].map(|value| (value * 65535.0 + 0.5) as u16));
+                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                    *code = (value * 65535.0 + 0.5) as u16;
+                }
                 texel[3] = (*alpha * 65535.0 + 0.5) as u16;
             }
         })

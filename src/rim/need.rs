@@ -14,7 +14,9 @@ pub(crate) struct Step<'a> {
 }
 
 fn mixed(under: [f32; 3], over: [f32; 3], alpha: f32) -> [f32; 3] {
-    std::array::from_fn(|channel| under[channel] + (over[channel] - under[channel]) * alpha)
+    // Spelled out: `from_fn` isn't always inlined.
+    let mix = |channel: usize| under[channel] + (over[channel] - under[channel]) * alpha;
+    [mix(0), mix(1), mix(2)]
 }
 
 impl<'a> Step<'a> {

@@ -148,8 +148,9 @@ impl Sheet {
         self.texels(width, |y, row, out: &mut [u8]| {
             let thresholds = dither::row(y);
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                let colour = row.colour[at].map(|value| (value * 255.0 + 0.5) as u8);
-                texel[..3].copy_from_slice(&colour);
+                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                    *code = (value * 255.0 + 0.5) as u8;
+                }
                 texel[3] = dither::code(*alpha, thresholds[at % cols % dither::SIDE]);
             }
         })
@@ -159,8 +160,9 @@ impl Sheet {
     pub fn sixteen(&self, width: u32) -> Vec<u16> {
         self.texels(width, |_, row, out: &mut [u16]| {
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                let colour = row.colour[at].map(|value| (value * 65535.0 + 0.5) as u16);
-                texel[..3].copy_from_slice(&colour);
+                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                    *code = (value * 65535.0 + 0.5) as u16;
+                }
                 texel[3] = (*alpha * 65535.0 + 0.5) as u16;
             }
         })
