@@ -229,12 +229,13 @@ fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::re
         .remedy("give it a width and a height"));
     }
     let (bound, which) = match limits.broken([width, height]) {
-        Some(Broken::Side(most)) => (format!("{most} to a side"), "sides"),
+        Some(Broken::Side(most)) => (format!("{most} to a side"), "side"),
         Some(Broken::Texels(most)) => (format!("{most} texels"), "texels"),
         None => return Ok(()),
     };
     let message = format!("{what} {width} x {height} texels large, over the limit of {bound}");
-    Err(Fault::new(Class::Limit, message).remedy(format!("make it smaller, or raise the limit on {which}")))
+    Err(Fault::new(Class::Limit, message)
+        .remedy(format!("make it smaller, or raise the limit: --limit {which}=NUMBER")))
 }
 
 thread_local! {

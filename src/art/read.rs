@@ -46,7 +46,7 @@ pub(super) fn whole(file: &Path, limits: &Limits) -> Result<Vec<u8>, Fault> {
 pub(super) fn too_long(file: &Path, limits: &Limits) -> Fault {
     Fault::new(Class::Limit, format!("the picture file is over the limit of {} bytes", limits.file_bytes))
         .in_file(file)
-        .remedy("make it smaller, or raise the limit on file sizes")
+        .remedy("make it smaller, or raise the limit: --limit file-bytes=NUMBER")
 }
 
 /// PNG or SVG, by content; else what it looks like.

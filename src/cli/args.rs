@@ -11,6 +11,9 @@ use std::path::PathBuf;
 pub struct Cli {
     #[command(subcommand)]
     pub command: Command,
+    /// Raise or lower a limit: side, texels, file-bytes, text-bytes, slots, octaves, memory, entries, unpacked
+    #[arg(long = "limit", value_name = "NAME=NUMBER", global = true)]
+    pub limits: Vec<String>,
 }
 
 const EXIT_CODES: &str = "Exit codes: 0 done, 1 a check found what breaks the scene's limits, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";

@@ -4,12 +4,11 @@ use super::table::{bytes, layout, number};
 use super::{args, load, say};
 use fogweft::check::{self, Report, Separation};
 use fogweft::fault::{Class, Fault, Result};
-use fogweft::limits::Limits;
 use std::process::ExitCode;
 
 /// Runs the check; the exit code is 1 where a limit is broken.
 pub fn run(args: &args::Check) -> Result<ExitCode> {
-    let limits = Limits::default();
+    let limits = super::limits();
     let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
     let report = check::check(&reading.scene, &arts, args.scale, &limits)?;
     if args.json {

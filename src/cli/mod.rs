@@ -30,6 +30,7 @@ use fogweft::{air, law, layered, report, schema, starter};
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::OnceLock;
 
 /// Runs the command line; faults go to standard error, their exit code to the caller.
 pub fn main() -> ExitCode {
@@ -41,13 +42,32 @@ pub fn main() -> ExitCode {
         }
     }));
     // A command line that can't be read exits with 2, which is clap's own code and ours.
-    match run(Cli::parse().command) {
+    let asked = Cli::parse();
+    match set_limits(&asked.limits).and_then(|()| run(asked.command)) {
         Ok(code) => code,
         Err(faults) => {
             print_faults(&faults);
             ExitCode::from(faults.exit_code())
         }
     }
+}
+
+/// The limits of this process, as the command line has them.
+static LIMITS: OnceLock<Limits> = OnceLock::new();
+
+fn limits() -> Limits {
+    *LIMITS.get_or_init(Limits::default)
+}
+
+fn set_limits(asked: &[String]) -> Result<()> {
+    let (mut limits, mut faults) = (Limits::default(), Faults::default());
+    for one in asked {
+        if let Err(fault) = limits.set(one) {
+            faults.list.push(fault);
+        }
+    }
+    let _ = LIMITS.set(limits);
+    faults.or(())
 }
 
 /// Faults in colour on a terminal, unless NO_COLOR forbids it.
@@ -120,10 +140,10 @@ fn demo(args: &args::Demo) -> Result<()> {
     let scene_file = args.dir.join(starter::SCENE);
     let out = default_out(&scene_file);
     starter::write_demo(&args.dir, &out.file_name().unwrap_or_default().to_string_lossy())?;
-    let limits = Limits::default();
+    let limits = limits();
     let scene = args::Scene { scene: scene_file.clone(), sets: Vec::new() };
     let (reading, arts) = load(&scene, None, &limits)?;
-    let options = Options { settled: Settled::of(&reading), ..Options::new(out) };
+    let options = Options { settled: Settled::of(&reading), limits, ..Options::new(out) };
     let bar = bar::Bar::new(false, Default::default());
     for report in fogweft::render::render_with(&reading.scene, &arts, &options, &bar)? {
         say(&show::report(&report));
@@ -137,7 +157,7 @@ fn demo(args: &args::Demo) -> Result<()> {
 }
 
 fn plan(args: &args::Plan) -> Result<()> {
-    let limits = Limits::default();
+    let limits = limits();
     let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
     let plan = Plan::new(&reading.scene, &arts.naturals(), args.scale, &limits)?;
     if args.json {
@@ -154,7 +174,7 @@ fn plan(args: &args::Plan) -> Result<()> {
 fn new(args: &args::New) -> Result<()> {
     match &args.from {
         Some(file) => {
-            for note in layered::start::write_scene(&args.dir, file, &args.preset, &Limits::default())? {
+            for note in layered::start::write_scene(&args.dir, file, &args.preset, &limits())? {
                 say(&format!("note: {note}\n"));
             }
         }
@@ -170,7 +190,7 @@ fn new(args: &args::New) -> Result<()> {
 }
 
 fn presets(args: args::Presets) -> Result<()> {
-    let limits = Limits::default();
+    let limits = limits();
     let Some(file) = args.picture else {
         return match args.command {
             Some(args::PresetsCommand::Show(args)) => presets::show(&args, &limits),
@@ -230,7 +250,7 @@ fn man(args: &args::Man) -> Result<()> {
 
 /// One sheet is a scene of one slot on the play plane, whose air is as thick as is asked for.
 fn sheet(args: &args::Sheet) -> Result<()> {
-    let limits = Limits::default();
+    let limits = limits();
     let [width, height] = args.size;
     let quoted = |text: &str| toml_edit::Value::from(text).to_string();
     let mut text = format!(

@@ -23,7 +23,7 @@ pub fn once(args: &args::Render) -> Result<()> {
 
 /// One run; every file that it reads is put down in `inputs`, also where it fails.
 pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
-    let limits = Limits::default();
+    let limits = super::limits();
     let scene = &args.scene.scene;
     inputs.read(scene);
     let source = Source::load(scene, &limits)?;
@@ -119,6 +119,7 @@ fn options(args: &args::Render, mood: Option<&str>) -> Options {
         pan: Pan { width: args.pan_width, frames: args.pan_frames, ..Pan::default() },
         frames: args.frames,
         rerun: Rerun { again: args.again, replace: args.replace, prune: args.prune },
+        limits: super::limits(),
         ..Options::new(out)
     }
 }

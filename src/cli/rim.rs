@@ -3,7 +3,6 @@
 use super::{args, bits, say};
 use fogweft::colour::Srgb;
 use fogweft::fault::{Class, Fault, Result};
-use fogweft::limits::Limits;
 use fogweft::out::{self, Effort};
 use fogweft::plan::{Job, Plan};
 use fogweft::render::{self, Arts, Stack};
@@ -18,7 +17,7 @@ const ROOM: f64 = 40.0;
 
 /// A scene of two slots: the art, and what is behind it. No air lies between them, so nothing but the rim is made.
 pub fn run(args: &args::Rim) -> Result<()> {
-    let limits = Limits::default();
+    let limits = super::limits();
     let quoted = |text: &str| toml_edit::Value::from(text).to_string();
     let colour = Srgb::parse_hex(&args.behind);
     let room = (ROOM * args.spread).ceil();

@@ -2,7 +2,6 @@
 
 use super::{args, say, write_contact};
 use fogweft::fault::{Class, Fault, Result};
-use fogweft::limits::Limits;
 use fogweft::out;
 use fogweft::recipe::shelf::Shelf;
 use fogweft::scene::{Source, read};
@@ -12,7 +11,7 @@ use std::path::PathBuf;
 
 /// Draws the variations, or writes one of them into the scene.
 pub fn vary(args: &args::Vary) -> Result<()> {
-    let limits = Limits::default();
+    let limits = super::limits();
     let file = &args.scene.scene;
     let source = Source::load(file, &limits)?;
     let shelf = Shelf::of_scene(Some(file), &limits);

@@ -64,7 +64,7 @@ pub const KEYS: &[Key] = &[
     key("bands.amount", SHARE, "", Literal("0.6"), "Share of the density that is bands; 0 is even fog."),
     key("bands.size", from(1.0, 8192.0), RATE_PX, Literal("120"), "Height of the largest features."),
     key("bands.stretch", from(0.05, 40.0), "", Literal("4"), "Width of a feature over its height; below 1 it stands upright."),
-    key("bands.octaves", Kind::Whole { min: 1, max: 10 }, "", Literal("5"), "Layers of noise."),
+    key("bands.octaves", Kind::Whole { min: 1, max: 24 }, "", Literal("5"), "Layers of noise."),
     key("bands.gain", SHARE, "", Literal("0.5"), "Strength of each layer over that of the one before."),
     key("bands.lacunarity", from(1.2, 4.0), "", Literal("2"), "Fineness of each layer over that of the one before."),
     key("bands.coverage", from(0.02, 0.98), "", Literal("0.6"), "Share of the area that fog covers."),

@@ -57,8 +57,8 @@ impl Layered {
     /// Class `Picture`: it can't be read, is no OpenRaster archive, or is broken. Class `Limit`: it is too long.
     pub fn open(file: &Path, limits: &Limits) -> Result<Layered, Fault> {
         let mut archive = archive(file, limits)?;
-        let bytes =
-            entry(&mut archive, "stack.xml", limits.text_bytes).map_err(|fault| fault.in_file(file))?;
+        let bytes = entry(&mut archive, "stack.xml", ("text-bytes", limits.text_bytes))
+            .map_err(|fault| fault.in_file(file))?;
         let text = String::from_utf8(bytes).map_err(|_| {
             Fault::new(Class::Picture, "its stack.xml is not UTF-8").in_file(file).remedy("save it anew")
         })?;
@@ -105,7 +105,7 @@ pub fn reference(path: &str) -> (&str, Option<&str>) {
 pub fn picture(file: &Path, name: &str, limits: &Limits) -> Result<(Layer, Vec<u8>), Fault> {
     let layered = Layered::open(file, limits)?;
     let layer = layered.find(name).ok_or_else(|| layered.missing(name).in_file(file))?;
-    let bytes = entry(&mut archive(file, limits)?, &layer.src, limits.file_bytes)
+    let bytes = entry(&mut archive(file, limits)?, &layer.src, ("unpacked", limits.unpacked))
         .map_err(|fault| fault.in_file(file))?;
     Ok((layer.clone(), bytes))
 }
@@ -127,16 +127,28 @@ fn archive(file: &Path, limits: &Limits) -> Result<ZipArchive<BufReader<File>>, 
             format!("the layered file is over the limit of {} bytes", limits.file_bytes),
         )
         .in_file(file)
-        .remedy("part it into several files, or raise the limit on file sizes"));
+        .remedy("part it into several files, or raise the limit: --limit file-bytes=NUMBER"));
     }
     let open = File::open(file).map_err(unreadable)?;
-    ZipArchive::new(BufReader::new(open)).map_err(|error| {
+    let archive = ZipArchive::new(BufReader::new(open)).map_err(|error| {
         fault(format!("this is no OpenRaster file: {}", plain(&error)), "save it anew as OpenRaster (.ora)")
-    })
+    })?;
+    if archive.len() > limits.entries {
+        let message =
+            format!("the archive holds {} files, over the limit of {}", archive.len(), limits.entries);
+        return Err(Fault::new(Class::Limit, message)
+            .in_file(file)
+            .remedy("part it into several files, or raise the limit: --limit entries=NUMBER"));
+    }
+    Ok(archive)
 }
 
-/// One file of the archive, whole, if it unpacks to no more than `most` bytes.
-fn entry(archive: &mut ZipArchive<BufReader<File>>, name: &str, most: u64) -> Result<Vec<u8>, Fault> {
+/// One file of the archive, whole, if it unpacks to no more bytes than the named limit allows.
+fn entry(
+    archive: &mut ZipArchive<BufReader<File>>,
+    name: &str,
+    (limit, most): (&str, u64),
+) -> Result<Vec<u8>, Fault> {
     let fault =
         |message: String| Fault::new(Class::Picture, message).remedy("save it anew as OpenRaster (.ora)");
     let found = archive.by_name(name).map_err(|error| match error {
@@ -154,7 +166,7 @@ fn entry(archive: &mut ZipArchive<BufReader<File>>, name: &str, most: u64) -> Re
             Class::Limit,
             format!("{} unpacks to over the limit of {most} bytes", crate::keys::shown(name)),
         )
-        .remedy("make it smaller, or raise the limit on file sizes"));
+        .remedy(format!("make it smaller, or raise the limit: --limit {limit}=NUMBER")));
     }
     Ok(bytes)
 }

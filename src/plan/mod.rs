@@ -202,6 +202,29 @@ impl Plan {
                 plan.files.push(Job::Art(Box::new(job)));
             }
         }
+        for slot in &scene.slots {
+            let octaves = slot.recipe.bands.octaves;
+            if octaves > limits.octaves {
+                let message =
+                    format!("{} asks for {octaves} octaves, over the limit of {}", slot.name, limits.octaves);
+                faults.list.push(Fault::new(Class::Limit, message).remedy(format!(
+                    "each is half as large as the one before, and soon finer than a texel; or: --limit octaves={octaves}"
+                )));
+            }
+        }
+        let memory = plan.memory();
+        if memory > limits.memory {
+            let message = format!(
+                "the run would hold about {} MB at once, over the limit of {} MB",
+                memory >> 20,
+                limits.memory >> 20
+            );
+            faults.list.push(
+                Fault::new(Class::Limit, message).remedy(format!(
+                    "render at a smaller scale, or raise the limit: --limit memory={memory}"
+                )),
+            );
+        }
         plan.note_anchors(scene);
         if let Some(way) = comes_round {
             plan.notes.push(format!(
@@ -209,6 +232,23 @@ impl Plan {
             ));
         }
         faults.or(plan)
+    }
+
+    /// Bytes that a run of all of it holds at once, about: every picture of the stack at 16 bits, the still, fields on their grids,
+    /// and what drawing and encoding take beside them.
+    pub fn memory(&self) -> u64 {
+        let texels = |[width, height]: [u32; 2]| u64::from(width) * u64::from(height);
+        let of = |job: &Job| {
+            let placing = job.placing();
+            texels(placing.texels)
+                * match job {
+                    Job::Art(_) => 8,
+                    Job::Rim(_) => 8,
+                    Job::Fog(_) => 1,
+                }
+        };
+        let largest = self.files.iter().map(|job| texels(job.placing().texels)).max().unwrap_or(0);
+        self.files.iter().map(of).sum::<u64>() + 24 * texels(self.texels) + 16 * largest
     }
 
     /// Colours of a slot's fog.

@@ -58,7 +58,7 @@ impl Source {
             return fault(
                 Class::Limit,
                 &message,
-                "Is this a scene file? Pictures are named in it, not held.".into(),
+                "Is this a scene file? Pictures are named in it, not held. If it is: --limit text-bytes=NUMBER.".into(),
             );
         }
         match String::from_utf8(bytes) {

@@ -103,7 +103,7 @@ fn read_slots(
             Class::Limit,
             &Place::File(first_over.span()),
             format!("The scene has {} slots, over the limit of {}", array.len(), limits.slots),
-            "Merge slots that stand close together; pictures of one depth can share a slot's sheet.",
+            "Merge slots that stand close together (pictures of one depth can share a slot's sheet), or raise the limit: --limit slots=NUMBER.",
         );
     }
     let mut all_tables = true;
