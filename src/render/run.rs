@@ -48,6 +48,8 @@ pub(super) fn run(
 
     out::make_folder(&folder)?;
     let _lock = Lock::take(&folder)?;
+    // What a run that was killed left half written.
+    out::sweep(&folder);
     let records = Records::read(&folder)?;
     let asked = |slot: &str| options.only.is_empty() || options.only.iter().any(|name| name == slot);
     let fields = Fields::in_folder(&folder);
@@ -148,7 +150,6 @@ fn make(
     progress: &dyn Progress,
 ) -> Result<()> {
     out::prepare_folder(folder)?;
-    out::sweep(folder);
     // What is kept is what the run would make.
     let held: BTreeMap<usize, (PathBuf, String)> = outputs
         .iter()

@@ -339,3 +339,16 @@ fn layers_inside_each_other_are_bounded_in_memory() {
     assert!(fault.message.contains("memory") && !fault.remedy.is_empty(), "{fault:?}");
     assert!(draw(100).is_ok());
 }
+
+/// The library's arithmetic fails on it with a panic inside a panic, which nothing can contain.
+#[test]
+fn a_shape_that_reaches_absurdly_far_is_refused() {
+    for number in ["-7874622810161373394", "3e12", "1e38"] {
+        refused(number, svg(&format!("<path d=\"M0 0L{number} 5L3 9Z\"/>")), "reaches farther");
+        refused(
+            number,
+            svg(&format!("<path d=\"M1 1L5 5L3 9Z\" transform=\"translate({number})\"/>")),
+            "reaches farther",
+        );
+    }
+}

@@ -34,7 +34,18 @@ fn killed_at_any_moment_every_file_is_whole_and_old_or_new() {
         scene.write("scene.toml", &text);
         let mut child =
             scene.command(&["render", "scene.toml", "--out", "o", "--quiet"]).spawn().expect("runs");
-        std::thread::sleep(whole.mul_f64(dice.roll(1100) as f64 / 1000.0));
+        if dice.roll(3) == 0 {
+            std::thread::sleep(whole.mul_f64(dice.roll(1100) as f64 / 1000.0));
+        } else {
+            // The record is renewed before the first output: from then on files are being written.
+            let record = || fs::read(scene.path("o/.fogweft-run.json")).ok();
+            let before = record();
+            let start = Instant::now();
+            while record() == before && start.elapsed() < 3 * whole {
+                std::thread::yield_now();
+            }
+            std::thread::sleep(Duration::from_micros(dice.roll(12_000) as u64));
+        }
         let _ = child.kill();
         let _ = child.wait();
         let there = outputs(&scene.path("o"));

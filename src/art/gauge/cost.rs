@@ -11,6 +11,10 @@ const MOST_WORK: f64 = 3e10;
 const MOST_MEMORY: f64 = 2e9;
 const MOST_DRAWINGS: f64 = 16.0;
 
+/// How far from the drawing's corner a shape may reach, texels: much beyond, the library's arithmetic fails, and its panic can't be
+/// contained.
+const FAR: f32 = 1e6;
+
 /// Work of drawing anything at all.
 const CALL: f64 = 2000.0;
 
@@ -148,6 +152,11 @@ impl Meter {
     fn path(&mut self, path: &Path, transform: Transform, frame: Frame, held: f64) -> Check {
         let reach =
             path.stroke_bounding_box().transform(transform).or(path.bounding_box().transform(transform));
+        if reach.is_none_or(|reach| {
+            reach.left().abs().max(reach.top().abs()).max(reach.right().abs()).max(reach.bottom().abs()) > FAR
+        }) {
+            return Err(too_far());
+        }
         let shaded = reach.map_or(frame.area, |reach| (area(reach) + 1.0).min(frame.area));
         self.add(4.0 * shaded + 50.0 * path.data().len() as f64)?;
         if let Some(dashes) = path.stroke().and_then(|stroke| stroke.dasharray()) {
@@ -238,6 +247,11 @@ fn outline(path: &Path) -> f32 {
         }
     }
     length_so_far
+}
+
+fn too_far() -> Fault {
+    Fault::new(Class::Limit, format!("a shape of the SVG reaches farther than {FAR} texels"))
+        .remedy("look for a number that slipped, or move what lies outside the picture nearer")
 }
 
 fn too_much_memory() -> Fault {
