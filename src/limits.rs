@@ -1,7 +1,6 @@
 //! Bounds that are checked before anything is allocated.
 
 use crate::fault::{Class, Fault};
-use crate::keys::shown;
 
 /// What one run may ask of the machine. Every bound has its own message and can be raised by the caller.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,7 +49,7 @@ impl Limits {
         let (name, number) = (name.trim(), number.trim());
         if !NAMES.contains(&name) {
             return Err(fault(
-                format!("there is no limit called {}", shown(name)),
+                format!("there is no limit called {name:?}"),
                 format!("the limits are {}", NAMES.join(", ")),
             ));
         }
@@ -71,7 +70,7 @@ impl Limits {
         });
         set.ok_or_else(|| {
             fault(
-                format!("the limit on {name} can't be {}", shown(number)),
+                format!("the limit on {name} can't be {number:?}"),
                 format!("give a whole number above 0: {name}=1000"),
             )
         })
