@@ -55,7 +55,7 @@ pub fn tiled(root: &Path) -> Result<Canvas> {
     ];
     let mut out = Canvas::new([WIDE, 1200], MOUNT);
     out.write(
-        "Three sheets, each three times edge to edge; the edges meet at the marks",
+        "Three sheets, each three times edge to edge; the edges meet at the marks. A view is narrower than any of them",
         19.0,
         [6, 4],
         LIGHT,

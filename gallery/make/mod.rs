@@ -70,6 +70,7 @@ pub fn pictures() -> Vec<Picture> {
     }
     all.push(Picture::new("rims-without", false, |root| scenes::evening(root, false)));
     all.push(Picture::new("rims-with", false, |root| scenes::evening(root, true)));
+    all.push(Picture::new("rims-values", false, scenes::evening_values));
     all.push(Picture::new("steps", true, steps::draw));
     all.push(Picture::new("tiled", true, close::tiled));
     all.push(Picture::new("banding", true, close::banding));

@@ -100,13 +100,25 @@ pub fn still(root: &Path, name: &str, mood: Option<&str>, show: Show) -> Result<
 
 /// A scene's value view.
 pub fn values(root: &Path, name: &str) -> Result<Canvas> {
-    let (_, png) = composed(&scene(root, name, None, &[])?, LESS, Show::All)?;
-    let view = image::load_from_memory(&png).expect("a PNG of our own").into_rgba8();
-    Ok(Canvas::of([view.width(), view.height()], view.into_raw()))
+    Ok(opened(&composed(&scene(root, name, None, &[])?, LESS, Show::All)?.1))
+}
+
+fn opened(png: &[u8]) -> Canvas {
+    let view = image::load_from_memory(png).expect("a PNG of our own").into_rgba8();
+    Canvas::of([view.width(), view.height()], view.into_raw())
 }
 
 /// The marsh on a clear evening, when little air parts its silhouettes.
+fn clear(root: &Path) -> Result<Scene> {
+    scene(root, "salt-marsh", None, &["air.visibility=30000".to_owned()])
+}
+
+/// Its still.
 pub fn evening(root: &Path, rims: bool) -> Result<Canvas> {
-    let scene = scene(root, "salt-marsh", None, &["air.visibility=30000".to_owned()])?;
-    Ok(composed(&scene, LESS, if rims { Show::All } else { Show::Sheets })?.0)
+    Ok(composed(&clear(root)?, LESS, if rims { Show::All } else { Show::Sheets })?.0)
+}
+
+/// Its value view.
+pub fn evening_values(root: &Path) -> Result<Canvas> {
+    Ok(opened(&composed(&clear(root)?, LESS, Show::All)?.1))
 }

@@ -135,7 +135,7 @@ fn low_stratus_has_the_spectrum_it_claims() {
 
 /// What an eye takes in where a band ends: the mean over a tile of the dither across the end, and over a stretch along it.
 const ACROSS: usize = 8;
-const ALONG: usize = 32;
+const ALONG: usize = 64;
 
 /// Means over `wide` by `high` texels from each place on, as far as they fit.
 fn means(
