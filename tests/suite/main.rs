@@ -11,6 +11,7 @@ mod fast;
 mod field;
 mod goldens;
 mod law;
+mod looks;
 mod periods;
 mod run;
 mod scale;

@@ -1,0 +1,169 @@
+//! Sheets and stills from close by: tiled, at 8 bits, small and large.
+
+use super::Canvas;
+use super::canvas::{DIM, LIGHT, MOUNT};
+use super::scenes::{self, Show};
+use fogweft::colour::Srgb;
+use fogweft::fault::Result;
+use fogweft::field::{FieldSpec, Sampling};
+use fogweft::limits::Limits;
+use fogweft::plan::{Job, Plan};
+use fogweft::recipe::Anchor;
+use fogweft::recipe::layers::Resolved;
+use fogweft::render::Arts;
+use fogweft::sheet::grade::Tones;
+use fogweft::sheet::{Row, Sheet, SheetSpec, dither};
+use std::path::Path;
+
+/// A sheet's opacities, row by row, and its colours.
+struct Drawn {
+    size: [u32; 2],
+    alpha: Vec<f32>,
+    colour: Vec<[f32; 3]>,
+}
+
+/// The sheet of a slot of a scene at `scale`.
+fn sheet(root: &Path, scene: &str, slot: &str, scale: f64) -> Result<Drawn> {
+    let limits = Limits::default();
+    let scene = scenes::scene(root, scene, None, &[])?;
+    let arts = Arts::open(&scene, &limits)?;
+    let plan = Plan::new(&scene, &arts.naturals(), scale, &limits)?;
+    let spec = plan.files.iter().find_map(|job| match job {
+        Job::Fog(job) if job.placing.slot == slot => Some(job.spec.clone()),
+        _ => None,
+    });
+    let sheet = Sheet::new(spec.expect("the slot has a sheet"), Sampling::Reduced);
+    let size = sheet.size();
+    let (mut alpha, mut colour, mut row) = (Vec::new(), Vec::new(), Row::default());
+    for y in 0..size[1] as usize {
+        sheet.row(y, 0, size[0] as usize, &mut row);
+        alpha.extend_from_slice(&row.alpha);
+        colour.extend_from_slice(&row.colour);
+    }
+    Ok(Drawn { size, alpha, colour })
+}
+
+/// Three sheets, each three times side by side over plain dusk.
+pub fn tiled(root: &Path) -> Result<Canvas> {
+    const WIDE: u32 = 1800;
+    const LABEL: u32 = 30;
+    /// Scene, slot, rows of the view that are shown, what is behind.
+    const SHEETS: [(&str, &str, [f64; 2], &str); 3] = [
+        ("salt-marsh", "barge", [440.0, 960.0], "#4a4655"),
+        ("cloud-cableway", "range", [0.0, 620.0], "#39424b"),
+        ("night-quay", "lightship", [600.0, 1000.0], "#1f302b"),
+    ];
+    let mut out = Canvas::new([WIDE, 1200], MOUNT);
+    out.write(
+        "Three sheets, each three times edge to edge; the edges meet at the marks. A view is narrower than any of them",
+        19.0,
+        [6, 4],
+        LIGHT,
+    );
+    let mut top = 30;
+    for (scene, slot, [from, to], back) in SHEETS {
+        // A period takes a third of the width.
+        let whole = sheet_period(root, scene, slot)?;
+        let scale = f64::from(WIDE) / 3.0 / whole;
+        let drawn = sheet(root, scene, slot, scale)?;
+        let [cols, rows] = drawn.size;
+        let back = Srgb::parse_hex(back).expect("a colour").0;
+        let [first, last] = [from, to].map(|y| ((y * scale).round() as u32).min(rows));
+        let tall = last - first;
+        let mut strip = Canvas::new([WIDE, tall], MOUNT);
+        for (place, texel) in strip.texels.chunks_exact_mut(4).enumerate() {
+            let (x, y) = (place as u32 % WIDE, place as u32 / WIDE);
+            let from = ((first + y) * cols + x % cols) as usize;
+            let threshold = dither::row(y as usize)[x as usize % dither::SIDE];
+            for (channel, code) in texel[..3].iter_mut().enumerate() {
+                let mixed = back[channel] + (drawn.colour[from][channel] - back[channel]) * drawn.alpha[from];
+                *code = dither::code(mixed, threshold);
+            }
+        }
+        out.lay(&strip, [0, top]);
+        for edge in [cols, 2 * cols] {
+            out.tint([i64::from(edge) - 1, i64::from(top + tall), 2, 10], LIGHT, 1.0);
+        }
+        out.write(&format!("{scene}, {slot}: repeats every {whole} px"), 17.0, [6, top + tall + 6], DIM);
+        top += tall + LABEL;
+    }
+    Ok(out.cut([0, 0], [WIDE, top]))
+}
+
+fn sheet_period(root: &Path, scene: &str, slot: &str) -> Result<f64> {
+    let limits = Limits::default();
+    let scene = scenes::scene(root, scene, None, &[])?;
+    let arts = Arts::open(&scene, &limits)?;
+    let plan = Plan::new(&scene, &arts.naturals(), 0.1, &limits)?;
+    let period = plan.files.iter().find_map(|job| match job {
+        Job::Fog(job) if job.placing.slot == slot => job.placing.period,
+        _ => None,
+    });
+    Ok(period.expect("a sheet repeats"))
+}
+
+/// Opacities of dust haze at 8 bits, rounded and dithered, at true size with the contrast stretched, and both as an eye takes them in
+/// from afar: the mean of 8 by 8 texels.
+pub fn banding(root: &Path) -> Result<Canvas> {
+    let size = [472, 264];
+    let shelf = scenes::presets(root, &Limits::default());
+    let recipe = Resolved::of_preset(&shelf.get("dust-haze")?).recipe().expect("a preset's recipe");
+    let field = FieldSpec::new([1920, size[1]], Anchor::Ground, 520.0, 1.0, &recipe, 3);
+    let haze = Srgb::parse_hex("#d9d0b8").expect("a colour");
+    let tones = Tones::new(haze, None, None, None, 0.0);
+    let sheet = Sheet::new(SheetSpec { field, tau: 0.3, tones, light: 135.0 }, Sampling::Reduced);
+    let (mut alpha, mut row) = (Vec::new(), Row::default());
+    for y in 0..size[1] as usize {
+        sheet.opacities(y, 0, size[0] as usize, &mut row);
+        alpha.extend_from_slice(&row.alpha);
+    }
+    let exact = |x: u32, y: u32| alpha[(y * size[0] + x) as usize];
+    let spots = || (0..size[1]).flat_map(|y| (0..size[0]).map(move |x| (x, y)));
+    let (low, high) = spots()
+        .map(|(x, y)| exact(x, y) * 255.0)
+        .fold((f32::MAX, 0.0_f32), |(low, high), value| (low.min(value), high.max(value)));
+    let stretched = |code: f64| {
+        ((code - f64::from(low) + 0.5) / f64::from(high - low + 1.0) * 255.0).clamp(0.0, 255.0) as u8
+    };
+    let rounded = |x: u32, y: u32| (exact(x, y) * 255.0 + 0.5) as u8;
+    let dithered =
+        |x: u32, y: u32| dither::code(exact(x, y), dither::row(y as usize)[x as usize % dither::SIDE]);
+    let far = |code: &dyn Fn(u32, u32) -> u8, x: u32, y: u32| {
+        let (left, top) = (x.saturating_sub(4).min(size[0] - 8), y.saturating_sub(4).min(size[1] - 8));
+        let sum: u32 = (0..64).map(|at| u32::from(code(left + at % 8, top + at / 8))).sum();
+        f64::from(sum) / 64.0
+    };
+    let panels = [
+        ("8 bits, rounded", Canvas::grey(size, |x, y| stretched(f64::from(rounded(x, y))))),
+        ("8 bits, dithered", Canvas::grey(size, |x, y| stretched(f64::from(dithered(x, y))))),
+        ("rounded, from afar", Canvas::grey(size, |x, y| stretched(far(&rounded, x, y)))),
+        ("dithered, from afar", Canvas::grey(size, |x, y| stretched(far(&dithered, x, y)))),
+    ];
+    let mut out = Canvas::new([2 * size[0] + 24, 2 * (size[1] + 30) + 32], MOUNT);
+    let codes = (high - low).round();
+    let times = (255.0 / (high - low + 1.0)).round();
+    let title =
+        format!("Opacity of a sheet of dust haze: {codes} codes of 255, contrast stretched {times} times");
+    out.write(&title, 18.0, [8, 6], LIGHT);
+    for (at, (label, panel)) in panels.iter().enumerate() {
+        let place = [8 + at as u32 % 2 * (size[0] + 8), 32 + at as u32 / 2 * (size[1] + 30)];
+        out.lay(panel, place);
+        out.write(label, 17.0, [place[0], place[1] + size[1] + 4], DIM);
+    }
+    Ok(out)
+}
+
+/// A still 480 rows high, and beside it as many texels out of the same still at 3840 by 2160.
+pub fn sizes(root: &Path) -> Result<Canvas> {
+    let scene = scenes::scene(root, "salt-marsh", None, &[])?;
+    let (small, _) = scenes::composed(&scene, 854.0, Show::All)?;
+    let (large, _) = scenes::composed(&scene, 3840.0, Show::All)?;
+    let size = [640, 480];
+    let crop = large.cut([560, 900], size);
+    let mut out = Canvas::new([small.size[0] + size[0] + 8, 480 + 30], MOUNT);
+    out.lay(&small, [0, 0]);
+    out.lay(&crop, [small.size[0] + 8, 0]);
+    out.write("480 rows: the whole view", 18.0, [8, 485], LIGHT);
+    out.write("3840 x 2160: a crop, texel for texel", 18.0, [small.size[0] + 16, 485], LIGHT);
+    Ok(out)
+}

@@ -1,0 +1,79 @@
+//! The gallery's pictures, by name.
+
+pub mod canvas;
+mod close;
+mod scenes;
+mod section;
+mod shelf;
+mod steps;
+
+pub use canvas::Canvas;
+use fogweft::fault::Result;
+use std::path::Path;
+
+/// The three worlds and their moods.
+pub const SCENES: [(&str, &[&str]); 3] = [
+    ("salt-marsh", &[]),
+    ("cloud-cableway", &["breaking", "storm"]),
+    ("night-quay", &["before-dawn", "sea-fret"]),
+];
+
+type Draw = Box<dyn Fn(&Path) -> Result<Canvas>>;
+
+/// A picture of the gallery.
+pub struct Picture {
+    /// Its file's name, without the ending.
+    pub name: String,
+    /// Whether it is drawn within a second or two.
+    #[allow(dead_code, reason = "who draws them all needn't know")]
+    pub quick: bool,
+    draw: Draw,
+}
+
+impl Picture {
+    fn new(
+        name: impl Into<String>,
+        quick: bool,
+        draw: impl Fn(&Path) -> Result<Canvas> + 'static,
+    ) -> Picture {
+        Picture { name: name.into(), quick, draw: Box::new(draw) }
+    }
+
+    /// Draws it from the presets and scenes under `root`, the top of the repository.
+    ///
+    /// # Errors
+    /// Those of reading and drawing the scene.
+    pub fn draw(&self, root: &Path) -> Result<Canvas> {
+        (self.draw)(root)
+    }
+}
+
+/// All of them, in the order of `gallery/README.md`.
+pub fn pictures() -> Vec<Picture> {
+    let mut all = Vec::new();
+    for (scene, moods) in SCENES {
+        all.push(Picture::new(scene, false, move |root| scenes::still(root, scene, None, scenes::Show::All)));
+        all.push(Picture::new(format!("{scene}-bare"), false, move |root| {
+            scenes::still(root, scene, None, scenes::Show::Bare)
+        }));
+        all.push(Picture::new(format!("{scene}-sheets"), false, move |root| {
+            scenes::still(root, scene, None, scenes::Show::Sheets)
+        }));
+        all.push(Picture::new(format!("{scene}-values"), false, move |root| scenes::values(root, scene)));
+        all.push(Picture::new(format!("{scene}-section"), true, move |root| section::draw(root, scene)));
+        for mood in moods {
+            all.push(Picture::new(format!("{scene}-{mood}"), false, move |root| {
+                scenes::still(root, scene, Some(mood), scenes::Show::All)
+            }));
+        }
+        all.push(Picture::new(format!("{scene}-recipes"), false, move |root| shelf::over(root, scene)));
+    }
+    all.push(Picture::new("rims-without", false, |root| scenes::evening(root, false)));
+    all.push(Picture::new("rims-with", false, |root| scenes::evening(root, true)));
+    all.push(Picture::new("rims-values", false, scenes::evening_values));
+    all.push(Picture::new("steps", true, steps::draw));
+    all.push(Picture::new("tiled", true, close::tiled));
+    all.push(Picture::new("banding", true, close::banding));
+    all.push(Picture::new("sizes", false, close::sizes));
+    all
+}

@@ -1,0 +1,124 @@
+//! Scenes: the still bare, with sheets, with rims; its values; a clear evening.
+
+use super::Canvas;
+use fogweft::fault::Result;
+use fogweft::limits::Limits;
+use fogweft::plan::{Job, Plan};
+use fogweft::recipe::shelf::Shelf;
+use fogweft::render::{Arts, Ask, Stack};
+use fogweft::rerun::Fields;
+use fogweft::scene::{Scene, Source, read};
+use fogweft::sheet::Bits;
+use std::path::Path;
+
+/// Width of a still in texels.
+const WIDTH: f64 = 1280.0;
+/// Width of a mood's still and of other views of a scene.
+const LESS: f64 = 960.0;
+
+/// What of a stack is drawn.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Show {
+    /// The pictures alone.
+    Bare,
+    /// Pictures and sheets.
+    Sheets,
+    /// Rims, too.
+    All,
+}
+
+impl Show {
+    fn has(self, job: &Job) -> bool {
+        match job {
+            Job::Art(_) => true,
+            Job::Fog(_) => self != Show::Bare,
+            Job::Rim(_) => self == Show::All,
+        }
+    }
+}
+
+/// The presets as the repository holds them.
+pub fn presets(root: &Path, limits: &Limits) -> Shelf {
+    let mut shelf = Shelf::default();
+    shelf.put_folder(&root.join("presets"), limits);
+    shelf
+}
+
+/// A scene of the repository, in a mood, with overrides.
+pub fn scene(root: &Path, name: &str, mood: Option<&str>, sets: &[String]) -> Result<Scene> {
+    let limits = Limits::default();
+    let source = Source::load(&root.join("presets").join(name).join("scene.toml"), &limits)?;
+    of_text(root, &source.file, &source.text, mood, sets)
+}
+
+/// A scene from a text that stands in for that of `file`.
+pub fn of_text(root: &Path, file: &Path, text: &str, mood: Option<&str>, sets: &[String]) -> Result<Scene> {
+    let limits = Limits::default();
+    let shelf = presets(root, &limits);
+    let options = read::Options { sets, limits: &limits, shelf: &shelf, check_art: true };
+    read::read_mood(file, text, options, mood).map(|reading| reading.scene)
+}
+
+/// The still of `scene` at `width` texels in the middle of the travel, and its value view.
+pub fn composed(scene: &Scene, width: f64, show: Show) -> Result<(Canvas, Vec<u8>)> {
+    drawn(scene, width, |_, job| show.has(job))
+}
+
+/// The still of the jobs that `shown` lets through, by their place in the plan.
+pub fn drawn(
+    scene: &Scene,
+    width: f64,
+    shown: impl Fn(usize, &Job) -> bool + Sync,
+) -> Result<(Canvas, Vec<u8>)> {
+    let limits = Limits::default();
+    let arts = Arts::open(scene, &limits)?;
+    let plan = Plan::new(scene, &arts.naturals(), width / scene.view[0], &limits)?;
+    let (fields, camera) = (Fields::default(), 0.5 * plan.travel);
+    let stack = Stack::part(
+        &plan,
+        &arts,
+        &Ask {
+            limits: &limits,
+            bits: Bits::Eight,
+            needed: &|index| shown(index, &plan.files[index]),
+            worked: &|_, _| (),
+            fields: &fields,
+            made_of: &|_| None,
+            held: &|_| None,
+            cameras: &[camera],
+        },
+    )?;
+    let still = stack.still(camera);
+    Ok((Canvas::of(still.size, still.eight()), stack.values(&still)))
+}
+
+/// A scene's still.
+pub fn still(root: &Path, name: &str, mood: Option<&str>, show: Show) -> Result<Canvas> {
+    let width = if mood.is_none() && show == Show::All { WIDTH } else { LESS };
+    Ok(composed(&scene(root, name, mood, &[])?, width, show)?.0)
+}
+
+/// A scene's value view.
+pub fn values(root: &Path, name: &str) -> Result<Canvas> {
+    Ok(opened(&composed(&scene(root, name, None, &[])?, LESS, Show::All)?.1))
+}
+
+fn opened(png: &[u8]) -> Canvas {
+    let view = image::load_from_memory(png).expect("a PNG of our own").into_rgba8();
+    Canvas::of([view.width(), view.height()], view.into_raw())
+}
+
+/// The marsh on a clear evening, when little air parts its silhouettes.
+fn clear(root: &Path) -> Result<Scene> {
+    scene(root, "salt-marsh", None, &["air.visibility=30000".to_owned()])
+}
+
+/// Its still.
+pub fn evening(root: &Path, rims: bool) -> Result<Canvas> {
+    Ok(composed(&clear(root)?, LESS, if rims { Show::All } else { Show::Sheets })?.0)
+}
+
+/// Its value view.
+pub fn evening_values(root: &Path) -> Result<Canvas> {
+    Ok(opened(&composed(&clear(root)?, LESS, Show::All)?.1))
+}

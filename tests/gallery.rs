@@ -1,0 +1,141 @@
+//! The gallery's pictures come out as they stand in the repository, texel for texel, and its page names every one.
+//!
+//! A plain run draws those that take a second or two; where `FOGWEFT_THOROUGH` is 1, as in `.ci/run`, all are drawn. Where one fails,
+//! what came out stands in the target folder; the message says where.
+
+#[path = "../gallery/make/mod.rs"]
+mod make;
+
+use make::Canvas;
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn thorough() -> bool {
+    std::env::var_os("FOGWEFT_THOROUGH").is_some_and(|value| value == "1")
+}
+
+/// The texels of a PNG, by crate `image`, which the program doesn't write with; of a moving picture the first frame.
+fn read(file: &Path) -> Canvas {
+    let bytes = fs::read(file).unwrap_or_else(|error| panic!("{}: {error}", file.display()));
+    let picture = image::load_from_memory_with_format(&bytes, image::ImageFormat::Png).unwrap().into_rgba8();
+    Canvas { size: [picture.width(), picture.height()], texels: picture.into_raw() }
+}
+
+/// How many texels differ, where the sizes are the same.
+fn differ(a: &Canvas, b: &Canvas) -> Option<usize> {
+    let pairs = a.texels.chunks_exact(4).zip(b.texels.chunks_exact(4));
+    (a.size == b.size).then(|| pairs.filter(|(a, b)| a != b).count())
+}
+
+#[test]
+fn pictures_come_out_the_same() {
+    let mut wrong = Vec::new();
+    for picture in make::pictures().iter().filter(|picture| picture.quick || thorough()) {
+        let drawn = picture.draw(root()).unwrap();
+        let kept = read(&root().join("gallery").join(format!("{}.png", picture.name)));
+        if differ(&drawn, &kept) != Some(0) {
+            let file = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("{}.actual.png", picture.name));
+            fs::write(&file, drawn.png()).unwrap();
+            wrong.push(format!("{}: see {}", picture.name, file.display()));
+        }
+    }
+    assert!(
+        wrong.is_empty(),
+        "{}\nafter a look: cargo run --release --example gallery -- NAME",
+        wrong.join("\n")
+    );
+}
+
+/// Runs the real program from the top of the repository.
+fn done(args: &[&str]) {
+    let output = Command::new(env!("CARGO_BIN_EXE_fogweft")).current_dir(root()).args(args).output().unwrap();
+    assert!(output.status.success(), "{args:?}: {}", String::from_utf8_lossy(&output.stderr));
+}
+
+/// Those whose command is the plain program's.
+#[test]
+fn what_plain_commands_make_comes_out_the_same() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let mut made: Vec<(&str, PathBuf)> = Vec::new();
+    let frames = file("frames.png");
+    let numbers = ["bands.size=46", "falloff.height=46", "falloff.wave=320"];
+    let mut args =
+        vec!["sheet", "--preset", "steam-fog", "--haze", "#46586a", "--size", "640x120", "--line", "113"];
+    args.extend(numbers.iter().flat_map(|number| ["--set", number]));
+    args.extend(["--frames", "4", "--strip", "--out", &frames]);
+    done(&args);
+    made.push(("frames.png", frames.clone().into()));
+    let shelf = file("shelf.png");
+    if thorough() {
+        done(&["presets", "--picture", &shelf]);
+        made.push(("shelf.png", shelf.clone().into()));
+        let marsh = file("marsh");
+        done(&["demo", &marsh]);
+        let scene = format!("{marsh}/scene.toml");
+        done(&["render", &scene, "--also", "pan,ora", "--pan-width", "200", "--pan-frames", "12"]);
+        let sheets = folder.path().join("marsh").join("scene-sheets");
+        let layered = fs::read(sheets.join("scene.ora")).unwrap();
+        let mut layered = zip::ZipArchive::new(std::io::Cursor::new(layered)).unwrap();
+        let mut thumbnail = layered.by_name("Thumbnails/thumbnail.png").unwrap();
+        let out = folder.path().join("layered.png");
+        std::io::copy(&mut thumbnail, &mut fs::File::create(&out).unwrap()).unwrap();
+        made.push(("layered.png", out));
+        // All of its frames at once: they are all in its bytes.
+        let pan = fs::read(sheets.join("pan.apng")).unwrap();
+        assert!(pan == fs::read(root().join("gallery/pan.apng")).unwrap(), "pan.apng isn't what is made now");
+    }
+    for (name, file) in made {
+        assert_eq!(differ(&read(&file), &read(&root().join("gallery").join(name))), Some(0), "{name}");
+    }
+}
+
+/// The page names every picture of the folder, with the command for each that we draw, and no other.
+#[test]
+fn the_page_names_every_picture() {
+    let page = fs::read_to_string(root().join("gallery/README.md")).unwrap();
+    let is_picture = |name: &str| name.ends_with(".png") || name.ends_with(".apng");
+    let there: BTreeSet<String> = fs::read_dir(root().join("gallery"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter(|name| is_picture(name))
+        .collect();
+    let named: BTreeSet<String> = page
+        .split(['`', '(', ')'])
+        .filter(|word| is_picture(word) && !word.contains(['/', ' ']))
+        .map(str::to_owned)
+        .collect();
+    assert_eq!(named, there);
+    for picture in make::pictures() {
+        assert!(there.contains(&format!("{}.png", picture.name)), "{} isn't drawn", picture.name);
+        let command = format!("-- {}`", picture.name);
+        assert!(page.contains(&command), "the page lacks the command that ends with {command}");
+    }
+}
+
+/// The pictures are large enough to judge and the gallery small enough for a repository.
+#[test]
+fn the_gallery_is_small() {
+    let bytes: u64 = fs::read_dir(root().join("gallery"))
+        .unwrap()
+        .map(|entry| entry.unwrap().metadata().unwrap().len())
+        .sum();
+    assert!(bytes < 14_000_000, "{bytes} bytes");
+}
+
+/// The comparison sees a single texel.
+#[test]
+fn one_texel_is_a_difference() {
+    let one = Canvas::new([4, 4], [10, 20, 30]);
+    let mut other = one.clone();
+    assert_eq!(differ(&one, &other), Some(0));
+    other.texels[21] ^= 1;
+    assert_eq!(differ(&one, &other), Some(1));
+    assert_eq!(differ(&one, &Canvas::new([4, 5], [10, 20, 30])), None);
+}
