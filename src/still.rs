@@ -42,9 +42,14 @@ impl Still {
     /// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel).
     pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: f64) -> Still {
         let [width, height] = plan.texels.map(|side| side as usize);
+        let ground = Space::new(plan.blending).enter(plan.backdrop.0);
+        Still::onto(plan, layers, camera, vec![ground; width * height])
+    }
+
+    /// As [`Still::new`], but on `colours`, which are what stands behind: one for each texel of the view, in the blending's space.
+    pub fn onto(plan: &Plan, layers: &[Layer<'_>], camera: f64, mut colours: Vec<[f32; 3]>) -> Still {
+        let width = plan.texels[0] as usize;
         let space = Space::new(plan.blending);
-        let ground = space.enter(plan.backdrop.0);
-        let mut colours = vec![ground; width * height];
         colours.par_chunks_mut(width).enumerate().for_each_init(Row::default, |row, (y, out)| {
             for layer in layers {
                 match layer {
