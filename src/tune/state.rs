@@ -74,7 +74,7 @@ pub(super) fn state(session: &Session) -> Json {
         .map(|(slot, own)| {
             let before = old.scene.slots.iter().position(|other| other.name == slot.name);
             let before = before.map(|at| &old.slots[at]);
-            json!({ "name": slot.name, "preset": slot.preset, "values": values(own, before) })
+            json!({ "name": slot.name, "preset": slot.preset, "values": values(own, before, &Layer::Slot) })
         })
         .collect();
     let faults = session.faults().map(faults);
@@ -84,7 +84,7 @@ pub(super) fn state(session: &Session) -> Json {
             "turn": meant.turn,
             "view": scene.view,
             "travel": scene.travel,
-            "scene": values(&of_scene(session, reading), Some(&of_scene(session, old))),
+            "scene": values(&of_scene(session, reading), Some(&of_scene(session, old)), &Layer::Scene),
             "slots": slots,
             "steps": session.steps(),
             "unsaved": session.is_unsaved(),
@@ -104,12 +104,12 @@ fn of_scene(session: &Session, reading: &crate::scene::read::Reading) -> Resolve
     all
 }
 
-/// Values by their path: the value, who set it, whether it is the scene's own, and what the last saved had if that is another.
-fn values(own: &Resolved, before: Option<&Resolved>) -> Map<String, Json> {
+/// Values by their path: the value, who set it, whether that is the `level` itself, and what the last saved had if that is another.
+fn values(own: &Resolved, before: Option<&Resolved>, level: &Layer) -> Map<String, Json> {
     let mut all = Map::new();
     let old = |path: &str| before.and_then(|before| before.settings.get(path));
     for (path, setting) in &own.settings {
-        let given = matches!(setting.who, Layer::Scene | Layer::Slot | Layer::Mood(_));
+        let given = setting.who == *level || matches!(setting.who, Layer::Mood(_));
         let mut entry = vec![plain(&setting.value), setting.who.to_string().into(), given.into()];
         match old(path) {
             Some(old) if old.value != setting.value => entry.push(plain(&old.value)),

@@ -9,7 +9,9 @@ export function svg(name, more = {}, ...inside) {
   return made;
 }
 
-export const EDGE = { left: 14, right: 46, top: 62, foot: 24 };
+export const EDGE = { left: 14, right: 46, foot: 24 };
+/** How many rows of names there is room for. */
+export const rowsOf = (width) => (width < 520 ? 5 : 3);
 
 /** From depths and heights to places, and back. Depth runs by the logarithm of its distance from the eye. */
 export class Sides {
@@ -18,7 +20,8 @@ export class Sides {
     const depths = section.slots.map((slot) => slot.depth);
     const far = Math.max(...depths, section.nearest + section.visibility);
     const [from, to] = [Math.log(eye(Math.min(...depths, 0)) * 0.82), Math.log(eye(far) * 1.28)];
-    const [wide, tall] = [width - EDGE.left - EDGE.right, height - EDGE.top - EDGE.foot];
+    this.top = 8 + 19 * rowsOf(width);
+    const [wide, tall] = [width - EDGE.left - EDGE.right, height - this.top - EDGE.foot];
     Object.assign(this, { width, height, reach: section.reach, ground: height - EDGE.foot, tall });
     this.x = (depth) => EDGE.left + (wide * (Math.log(eye(depth)) - from)) / (to - from);
     this.depth = (x) => Math.exp(from + ((x - EDGE.left) / wide) * (to - from)) - section.camera;
@@ -36,8 +39,8 @@ function rgb(hex) {
 }
 
 /** The fog as density: each sheet stands for the air from its slot to the next farther one. */
-export function paintDensity(canvas, section, sides) {
-  const [width, height] = [Math.max(1, Math.round(sides.width / 2)), Math.max(1, Math.round(sides.height / 2))];
+export function paintDensity(canvas, section, sides, coarse) {
+  const [width, height] = [sides.width, sides.height].map((side) => Math.max(1, Math.round(side / coarse)));
   Object.assign(canvas, { width, height });
   const pen = canvas.getContext("2d");
   const image = pen.createImageData(width, height);
@@ -47,7 +50,7 @@ export function paintDensity(canvas, section, sides) {
   const ends = places.map((x, at) => places[at + 1] ?? sides.width - EDGE.right);
   const colours = near.map((slot) => rgb(slot.haze ?? section.haze));
   for (let px = 0; px < width; px += 1) {
-    const x = px * 2 + 1;
+    const x = (px + 0.5) * coarse;
     if (x < places[0] || x > sides.width - EDGE.right) continue;
     let at = places.findLastIndex((place) => place <= x);
     at = Math.max(at, 0);
@@ -57,7 +60,7 @@ export function paintDensity(canvas, section, sides) {
     const blend = share * share * (3 - 2 * share);
     const strength = (slot) => 0.75 * Math.min(slot.thickness, 3);
     for (let py = 0; py < height; py += 1) {
-      const over = sides.over(py * 2 + 1);
+      const over = sides.over((py + 0.5) * coarse);
       if (over < 0) break;
       const density = (slot) => {
         const place = (over / section.reach) * slot.density.length - 0.5;

@@ -64,10 +64,13 @@ export class Field {
     this.whole = this.number?.type === "integer";
     this.entry = make("div", { className: "entry" });
     this.who = make("span", { className: "who" });
+    this.out = make("button", { type: "button", className: "out", hidden: true, "aria-label": `Take out the own value of ${key.name.replaceAll("_", " ")}` }, "take out");
+    this.out.title = "Takes the own value out, so that what stands behind it holds";
+    this.out.addEventListener("click", (event) => { gestureEnds(); send({ do: "unset", slot: this.slot, key: this.key.path }, event); });
     this.change = make("div", { className: "change" });
     const unit = key.unit ? make("span", { className: "unit" }, ` ${key.unit}`) : "";
     this.label = make("label", { htmlFor: this.id }, key.name.replaceAll("_", " "), unit);
-    this.root = make("div", { className: "field" }, this.label, this.who, this.entry, this.change);
+    this.root = make("div", { className: "field" }, this.label, make("span", { className: "by" }, this.who, this.out), this.entry, this.change);
     this.root.dataset.key = key.path;
     this.build(presets);
     const tell = () => hint(key);
@@ -186,15 +189,17 @@ export class Field {
     if (this.box) this.box.checked = value === null ? this.key.without === "true" || this.key.without.endsWith("else true") : value === true;
     if (this.swatch && /^#[0-9a-f]{6}$/i.test(value ?? "")) this.swatch.value = value;
     for (const part of [this.input, this.select, this.box]) part?.removeAttribute("aria-invalid");
-    this.who.textContent = value === null ? this.key.without || "not set" : `by ${who}`;
+    const literal = this.key.schema.default !== undefined;
+    this.who.textContent = value !== null ? `by ${who}` : literal ? `by default: ${words(this.key.schema.default)}` : this.key.without || "not set";
+    this.out.hidden = !given || ["view", "slot.depth"].includes(this.key.path);
     this.who.classList.toggle("given", given);
-    this.changes(entry, given);
+    this.changes(entry);
   }
 
-  /** The old value and the ways back. */
-  changes(entry, given) {
+  /** The old value and the way back. */
+  changes(entry) {
     const changed = entry?.length > 3;
-    const looks = JSON.stringify([changed && entry[3], given]);
+    const looks = JSON.stringify(changed && [entry[3]]);
     if (this.looks === looks) return;
     this.looks = looks;
     this.change.replaceChildren();
@@ -205,7 +210,5 @@ export class Field {
       return made;
     };
     if (changed) this.change.append(make("span", {}, `was ${words(entry[3])}`), button("Back", `Back to ${words(entry[3])}:`, { do: "restore" }));
-    const needed = ["view", "slot.depth"].includes(this.key.path);
-    if (given && !needed) this.change.append(button("Leave to others", "Take out the own value of", { do: "unset" }));
   }
 }

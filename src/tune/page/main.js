@@ -84,6 +84,7 @@ function showReport(report) {
   page.failing = new Set(report.findings.filter((one) => one.fails && one.slot).map((one) => one.slot));
   setFailing(page.failing);
   const fails = report.findings.filter((one) => one.fails).length;
+  by("marks").textContent = report.passes ? "Check: passes" : `Check: ${fails} ${fails === 1 ? "fail" : "fails"}`;
   by("verdict").textContent = report.passes ? "The scene keeps its limits." : `${fails} ${fails === 1 ? "fail" : "fails"}.`;
   by("findings").replaceChildren(...report.findings.map((one) => {
     const item = document.createElement("li");

@@ -1,7 +1,7 @@
 // The section: the scene from the side, like a cross-section of the weather. Slots are moved in depth, the fog's top edge up and down,
 // and the visibility along the depth; everything also by the arrow keys.
 import { send, gesture, gestureEnds } from "./wire.js";
-import { Sides, EDGE, svg, paintDensity, ticks, curve } from "./draw.js";
+import { Sides, EDGE, rowsOf, svg, paintDensity, ticks, curve } from "./draw.js";
 import { short, tidy } from "./field.js";
 
 const by = (id) => document.getElementById(id);
@@ -73,7 +73,7 @@ function rows(slots) {
     const x = sides.x(slot.depth);
     const left = Math.min(Math.max(2, x - wide / 2), sides.width - wide - 2);
     let row = ends.findIndex((end) => end + 4 <= left);
-    if (row < 0) row = ends.length < 3 ? ends.length : ends.indexOf(Math.min(...ends));
+    if (row < 0) row = ends.length < rowsOf(sides.width) ? ends.length : ends.indexOf(Math.min(...ends));
     ends[row] = left + wide;
     return { left, wide, y: 3 + row * 19 };
   });
@@ -81,12 +81,12 @@ function rows(slots) {
 
 function slotGrip(page, slot, label) {
   const x = sides.x(slot.depth);
-  const top = Math.min(sides.ground - 12, Math.max(EDGE.top - 4, sides.y(slot.art ?? section(page).reach * 0.25)));
+  const top = Math.min(sides.ground - 12, Math.max(sides.top - 4, sides.y(slot.art ?? section(page).reach * 0.25)));
   const inside = [
     svg("line", { class: "upright-back", x1: x, x2: x, y1: label.y + 17, y2: sides.ground }),
     svg("line", { class: "upright", x1: x, x2: x, y1: slot.art === null ? label.y + 17 : top, y2: sides.ground }),
     svg("line", { class: "tick", x1: x, x2: x, y1: label.y + 17, y2: top }),
-    svg("rect", { class: "target", x: x - 12, y: EDGE.top, width: 24, height: sides.ground - EDGE.top }),
+    svg("rect", { class: "target", x: x - 12, y: sides.top, width: 24, height: sides.ground - sides.top }),
     svg("rect", { class: "pill", x: label.left, y: label.y, width: label.wide, height: 17, rx: 3 }),
     svg("text", { class: "pill-name", x: label.left + label.wide / 2, y: label.y + 12.5, "text-anchor": "middle" }, slot.name),
   ];
@@ -117,7 +117,7 @@ function topGrip(page, slot) {
   const tall = section(page).skyLine;
   const over = sky ? tall - slot.lift - slot.height : slot.lift + slot.height;
   const x = sides.x(slot.depth);
-  const y = Math.min(sides.ground - 4, Math.max(EDGE.top, sides.y(over)));
+  const y = Math.min(sides.ground - 4, Math.max(sides.top, sides.y(over)));
   const to = (height, event) => set(slot.name, "falloff.height", tidy(Math.min(1e5, Math.max(1, height))), event);
   return grip(`top/${slot.name}`, {
     from: [x, y],
@@ -157,8 +157,8 @@ function visibilityGrip(page) {
       "aria-valuemin": 1, "aria-valuemax": 1e9, "aria-valuenow": visibility, "aria-valuetext": `${short(visibility)} depth units`,
     },
     inside: [
-      svg("line", { class: "seen", x1: x, x2: x, y1: EDGE.top - 4, y2: y }),
-      svg("rect", { class: "target", x: x - 8, y: EDGE.top, width: 16, height: y - EDGE.top }),
+      svg("line", { class: "seen", x1: x, x2: x, y1: sides.top - 4, y2: y }),
+      svg("rect", { class: "target", x: x - 8, y: sides.top, width: 16, height: y - sides.top }),
       svg("rect", { class: "seen-pill", x: left, y, width: wide, height: 18, rx: 3 }),
       svg("text", { class: "seen-name", x: left + wide / 2, y: y + 13, "text-anchor": "middle" }, name),
     ],
@@ -189,7 +189,7 @@ function backdrop(page) {
   const edge = [...section(page).slots].filter((slot) => slot.fog && typeof slot.height === "number").sort((a, b) => a.depth - b.depth);
   const over = (slot) => (slot.anchor === "sky" ? section(page).skyLine - slot.lift - slot.height : slot.lift + slot.height);
   if (edge.length > 1) {
-    const points = edge.map((slot) => `${sides.x(slot.depth).toFixed(1)},${Math.max(EDGE.top, sides.y(over(slot))).toFixed(1)}`);
+    const points = edge.map((slot) => `${sides.x(slot.depth).toFixed(1)},${Math.max(sides.top, sides.y(over(slot))).toFixed(1)}`);
     drawn.push(svg("polyline", { class: "top-edge", points: points.join(" ") }));
   }
   for (const slot of section(page).slots) drawn.push(svg("circle", { class: "dot", cx: sides.x(slot.depth), cy: sides.left(slot.left), r: 3.5 }));
@@ -204,7 +204,7 @@ export function showSection(page) {
   const box = by("section").getBoundingClientRect();
   if (box.width < 50) return;
   sides = held?.sides ?? new Sides(page.section, box.width, by("lines").clientHeight || box.height);
-  paintDensity(by("density"), page.section, sides);
+  paintDensity(by("density"), page.section, sides, held ? 4 : 2);
   // The newest numbers are the state's; the section's drawing may be a moment behind.
   const slots = [...page.section.slots].filter((slot) => page.slots.has(slot.name)).sort((a, b) => a.depth - b.depth);
   const labels = rows(slots);
