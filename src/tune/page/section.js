@@ -56,8 +56,18 @@ function grip(id, more, { move, step, slot }) {
   }
   made.work = { move, step, slot, from: more.from };
   for (const [key, value] of Object.entries(more.attributes)) made.setAttribute(key, value);
-  made.replaceChildren(...more.inside);
+  renew(made, more.inside);
   return made;
+}
+
+/** Children as `fresh` has them; those that stand there already stay, so that what the pointer is on isn't taken from under it. */
+function renew(made, fresh) {
+  const old = [...made.children];
+  if (old.length !== fresh.length || old.some((child, place) => child.tagName !== fresh[place].tagName)) return made.replaceChildren(...fresh);
+  old.forEach((child, place) => {
+    for (const { name, value } of fresh[place].attributes) if (child.getAttribute(name) !== value) child.setAttribute(name, value);
+    if (child.tagName === "text" && child.textContent !== fresh[place].textContent) child.textContent = fresh[place].textContent;
+  });
 }
 
 function at(event) {
