@@ -4,7 +4,7 @@ use super::easel::{Easel, Placed};
 use super::hub::{Frame, Hub, Rims, Tab, View, fitting, locked};
 use super::layers::{Kitchen, Layers};
 use super::session::Meant;
-use super::state;
+use super::{socket, state};
 use crate::check;
 use crate::fault::{Faults, Result};
 use crate::limits::Limits;
@@ -20,10 +20,12 @@ use std::time::{Duration, Instant};
 
 /// Most texels of a draft along x and y.
 const DRAFT: [f64; 2] = [960.0, 540.0];
+/// Scale of a draft's fog over that of its art.
+const COARSE: f64 = 0.5;
 /// Most texels of a settled picture.
 const FULL: f64 = 2560.0 * 1440.0;
 /// How long nothing must have been edited before pictures are settled.
-const REST: Duration = Duration::from_millis(220);
+const REST: Duration = Duration::from_millis(350);
 /// How long a painter waits for a sign at most.
 const LOOK: Duration = Duration::from_millis(500);
 /// Most marks of failing outline that a page is told of, for each slot.
@@ -87,7 +89,7 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
         }
         if told != meant.turn {
             told = meant.turn;
-            let section = state::section(&meant.reading.scene, &draft.plan, &draft.layers.baked);
+            let section = state::section(&meant.reading.scene, &draft.plan, &draft.layers.baked, draft.plan.scale * COARSE);
             hub.tell_all(&json!({ "section": section, "turn": meant.turn }));
         }
     }
@@ -109,7 +111,14 @@ struct Draft {
 
 impl Draft {
     fn new(kitchen: &mut Kitchen, meant: &Meant, limits: &Limits) -> Result<Draft> {
-        let plan = plan(meant, draft_scale(meant), limits)?;
+        let mut plan = plan(meant, draft_scale(meant), limits)?;
+        // Fog is smooth: a draft's is worked out coarser than the art.
+        let coarse = self::plan(meant, plan.scale * COARSE, limits)?;
+        for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
+            if let (Job::Fog(job), Job::Fog(coarse)) = (job, coarse) {
+                job.spec = coarse.spec;
+            }
+        }
         let layers = kitchen.make(&plan, &meant.arts, limits, &|| false)?;
         let nothing = || Layers { made: Vec::new(), baked: Vec::new(), bare: Vec::new() };
         Ok(Draft { plan, layers: layers.unwrap_or_else(nothing) })
@@ -194,6 +203,9 @@ pub(super) fn settle(hub: &Hub, limits: &Limits) {
             (views, viewed) = (at, Instant::now());
         }
         seen = now;
+        if hub.owes_state() {
+            socket::tell_state(hub, &hub.session());
+        }
         if tabs.is_empty() || hub.since_edit() < REST || viewed.elapsed() < REST {
             if !tabs.is_empty() {
                 std::thread::sleep(REST / 4);

@@ -16,7 +16,10 @@ pub(super) struct Placed {
 
 impl Placed {
     fn layer(&self) -> Layer<'_> {
-        self.made.layer(&self.placing)
+        match &self.made {
+            Made::Sheet(sheet) if sheet.size() != self.placing.texels => Layer::Coarse(&self.placing, sheet),
+            made => made.layer(&self.placing),
+        }
     }
 
     fn is(&self, other: &Placed) -> bool {

@@ -12,6 +12,8 @@ use std::time::{Duration, Instant};
 
 /// Pictures on their way to a page that it hasn't shown yet; more would only be stale.
 const UNDERWAY: u32 = 2;
+/// Least time between two states while something is dragged.
+const STATE: Duration = Duration::from_millis(90);
 /// Most messages that wait for a page that doesn't read.
 const WAITING: usize = 256;
 
@@ -172,6 +174,8 @@ pub(super) struct Hub {
     woken: Condvar,
     /// When the scene was last changed.
     edited: Mutex<Instant>,
+    /// When pages were last told the state, and whether they are owed a newer one.
+    told: Mutex<(Instant, bool)>,
     stopped: AtomicBool,
 }
 
@@ -187,6 +191,7 @@ impl Hub {
             due: Mutex::default(),
             woken: Condvar::new(),
             edited: Mutex::new(Instant::now()),
+            told: Mutex::new((Instant::now(), false)),
             stopped: AtomicBool::new(false),
         }
     }
@@ -219,6 +224,27 @@ impl Hub {
             *locked(&self.edited) = Instant::now();
         }
         self.wake();
+    }
+
+    /// Whether the state is to be told now; while something is dragged that isn't worth it every time, and is owed.
+    pub fn tells_state(&self, dragged: bool) -> bool {
+        let mut told = locked(&self.told);
+        if dragged && told.0.elapsed() < STATE {
+            told.1 = true;
+            return false;
+        }
+        *told = (Instant::now(), false);
+        true
+    }
+
+    /// Whether the pages are owed a newer state; the debt is taken as paid.
+    pub fn owes_state(&self) -> bool {
+        let mut told = locked(&self.told);
+        let owed = told.1 && told.0.elapsed() >= STATE;
+        if owed {
+            *told = (Instant::now(), false);
+        }
+        owed
     }
 
     pub fn since_edit(&self) -> Duration {

@@ -76,8 +76,8 @@ impl Server {
         let address = format!("http://127.0.0.1:{port}/{token}/");
         let door = Door { port, token };
         let hub = Arc::new(Hub::new(session));
-        // Threads of their own, so that drafts needn't stand in line behind what is being settled.
-        let pool = rayon::ThreadPoolBuilder::new().build().map_err(|error| own("no threads", &error))?;
+        // A thread of its own, so that drafts needn't stand in line behind what is being settled.
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().map_err(|error| own("no threads", &error))?;
         let mut threads = Vec::new();
         let mut work = |work: Box<dyn Fn(&Arc<Hub>) + Send>| {
             let hub = Arc::clone(&hub);

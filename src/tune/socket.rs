@@ -145,7 +145,8 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             hub.wake();
         }
         Ask::Set { slot, key, value, gesture, stamp } => {
-            edit(hub, tab, stamp, Some(&key), |session| {
+            let dragged = gesture.is_some();
+            edit_while(hub, tab, stamp, Some(&key), dragged, |session| {
                 session.set(slot.as_deref(), &key, &toml_of(&value)?, gesture)
             });
         }
@@ -186,13 +187,27 @@ fn edit(
     key: Option<&str>,
     work: impl FnOnce(&mut Session) -> Result<()>,
 ) {
+    edit_while(hub, tab, stamp, key, false, work);
+}
+
+/// As [`edit`], perhaps in the middle of a drag.
+fn edit_while(
+    hub: &Hub,
+    tab: &Tab,
+    stamp: u64,
+    key: Option<&str>,
+    dragged: bool,
+    work: impl FnOnce(&mut Session) -> Result<()>,
+) {
     let mut session = hub.session();
     let outcome = work(&mut session);
     let turn = session.meant().turn;
     tab.stamp.store(stamp, Ordering::Release);
     hub.edited(turn);
     // Under the session's lock, so that all pages get the states in one order.
-    tell_state(hub, &session);
+    if hub.tells_state(dragged) {
+        tell_state(hub, &session);
+    }
     drop(session);
     let answer = match outcome {
         Ok(()) => json!({ "done": stamp }),

@@ -165,7 +165,8 @@ pub(super) fn report(report: &Report) -> Json {
 }
 
 /// The scene from the side: slots by depth, the fog's density over height, and what is left of contrast.
-pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>]) -> Json {
+/// `scale` is that of the fields.
+pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], scale: f64) -> Json {
     let tall = scene.ground - scene.sky;
     let open_top = |anchor: Anchor, recipe: &crate::recipe::Recipe| match anchor {
         Anchor::Ground => recipe.falloff.lift + recipe.falloff.height.min(1e6),
@@ -212,7 +213,7 @@ pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>]) 
                 .map(|baked| {
                     let y = |at: usize| {
                         let height = reach * (at as f64 + 0.5) / HEIGHTS as f64;
-                        (ground - height * unit) * plan.scale
+                        (ground - height * unit) * scale
                     };
                     (0..HEIGHTS).map(|at| (baked.at(y(at)) * 1000.0).round() / 1000.0).collect()
                 })
