@@ -26,6 +26,8 @@ const COARSE: f64 = 0.5;
 const FULL: f64 = 2560.0 * 1440.0;
 /// How long nothing must have been edited before pictures are settled.
 const REST: Duration = Duration::from_millis(350);
+/// Layers of drafts that are kept though the last picture doesn't show them: a step back is quick then. Full ones would be too large.
+const SPARE: usize = 12;
 /// How long a painter waits for a sign at most.
 const LOOK: Duration = Duration::from_millis(500);
 /// Most marks of failing outline that a page is told of, for each slot.
@@ -34,7 +36,7 @@ const MARKS: usize = 300;
 /// Draws drafts until the hub stops.
 pub(super) fn drafts(hub: &Hub, limits: &Limits) {
     let (mut seen, mut told) = (0, 0);
-    let mut kitchen = Kitchen::new();
+    let mut kitchen = Kitchen::new(SPARE);
     let mut easels = [Easel::default(), Easel::default()];
     while !hub.is_stopped() {
         seen = hub.wait(seen, LOOK);
@@ -191,7 +193,7 @@ struct Settled {
 /// Settles pictures until the hub stops.
 pub(super) fn settle(hub: &Hub, limits: &Limits) {
     let mut seen = 0;
-    let mut kitchens = [Kitchen::new(), Kitchen::new()];
+    let mut kitchens = [Kitchen::new(0), Kitchen::new(0)];
     let mut done: [Option<Settled>; 2] = [None, None];
     let (mut turn, mut viewed) = (0, Instant::now());
     let mut views: Vec<u64> = Vec::new();

@@ -15,8 +15,6 @@ use std::sync::Arc;
 
 /// How many turns a layer is kept that nobody asks for.
 const TURNS: u64 = 3;
-/// Most such layers of a kind.
-const SPARE: usize = 12;
 
 /// A field with the mean of each row.
 pub(super) struct Baked {
@@ -85,10 +83,10 @@ impl<K: PartialEq, V> Shelf<K, V> {
         }
     }
 
-    fn sweep(&mut self, turn: u64) {
+    fn sweep(&mut self, turn: u64, spare_most: usize) {
         let mut spare: Vec<u64> = self.kept.iter().map(|kept| kept.2).filter(|used| *used < turn).collect();
         spare.sort_unstable_by(|a, b| b.cmp(a));
-        let oldest = spare.get(SPARE).copied().unwrap_or(0).max(turn.saturating_sub(TURNS));
+        let oldest = spare.get(spare_most).copied().unwrap_or(0).max(turn.saturating_sub(TURNS));
         self.kept.retain(|kept| kept.2 == turn || kept.2 > oldest);
     }
 }
@@ -106,6 +104,8 @@ pub(super) struct Layers {
 /// The kept layers of one thread.
 pub(super) struct Kitchen {
     turn: u64,
+    /// Most layers of a kind that are kept though nobody asks for them.
+    spare: usize,
     fields: Shelf<FieldSpec, Baked>,
     sheets: Shelf<SheetSpec, Sheet>,
     drawn: Shelf<Drawn, Picture>,
@@ -113,9 +113,10 @@ pub(super) struct Kitchen {
 }
 
 impl Kitchen {
-    pub fn new() -> Kitchen {
+    pub fn new(spare: usize) -> Kitchen {
         Kitchen {
             turn: 0,
+            spare,
             fields: Shelf { kept: Vec::new() },
             sheets: Shelf { kept: Vec::new() },
             drawn: Shelf { kept: Vec::new() },
@@ -227,10 +228,12 @@ impl Kitchen {
         if !whole {
             return Ok(None);
         }
-        self.fields.sweep(turn);
-        self.sheets.sweep(turn);
-        self.drawn.sweep(turn);
-        self.treated.sweep(turn);
+        // As many as another scene of as many slots has: the last saved, drawn beside it.
+        let spare = if self.spare > 0 { self.spare.max(count) } else { 0 };
+        self.fields.sweep(turn, spare);
+        self.sheets.sweep(turn, spare);
+        self.drawn.sweep(turn, spare);
+        self.treated.sweep(turn, spare);
         Ok(Some(layers))
     }
 }
@@ -246,10 +249,10 @@ mod tests {
             shelf.put(key, Arc::new(key), 1);
         }
         assert_eq!(shelf.get(&3, 2).as_deref(), Some(&3));
-        shelf.sweep(2);
-        assert!(shelf.kept.len() <= SPARE + 1, "{}", shelf.kept.len());
+        shelf.sweep(2, 12);
+        assert!(shelf.kept.len() <= 12 + 1, "{}", shelf.kept.len());
         assert!(shelf.get(&3, 2).is_some());
-        shelf.sweep(2 + TURNS);
+        shelf.sweep(2 + TURNS, 12);
         assert_eq!(shelf.kept.len(), 0);
     }
 }

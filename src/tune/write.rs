@@ -132,7 +132,9 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
         let Some(item) = way.last()?.0.get(step) else { break };
         way.push((item.as_table_like()?, Some(item), at + 1));
     }
-    for (table, item, depth) in way.into_iter().rev() {
+    // What a mood changes stands in tables of its own, never among the scene's keys.
+    let least = if spot.mood.is_some() { 2 } else { 0 };
+    for (table, item, depth) in way.into_iter().rev().filter(|(_, _, depth)| *depth >= least) {
         let own = match item {
             // A dotted table's keys stand on lines of the table above, and are written from there.
             Some(Item::Table(table)) if table.is_dotted() => None,

@@ -79,7 +79,7 @@ impl Tune {
         let mut some = [0; 4096];
         while let Ok(count) = stream.read(&mut some) {
             answer.extend_from_slice(&some[..count]);
-            if count == 0 || answer.starts_with(b"HTTP/1.1 101") {
+            if count == 0 || (answer.starts_with(b"HTTP/1.1 101") && answer.ends_with(b"\r\n\r\n")) {
                 break;
             }
         }

@@ -88,7 +88,7 @@ export function showControls(page) {
     const looks = JSON.stringify(entry ?? null);
     if (field.last === looks && !field.refusal) continue;
     [field.last, field.refusal] = [looks, false];
-    field.show(entry);
+    field.show(entry, page.state.scene["air.haze"]?.[0]);
   }
 }
 

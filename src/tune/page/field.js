@@ -167,7 +167,7 @@ export class Field {
   }
 
   /** Shows `[value, who, given, old]`. */
-  show(entry) {
+  show(entry, haze) {
     const [value = null, who = "", given = false] = entry ?? [];
     this.value = value;
     const active = document.activeElement;
@@ -187,7 +187,11 @@ export class Field {
       this.select.value = value ?? "";
     }
     if (this.box) this.box.checked = value === null ? this.key.without === "true" || this.key.without.endsWith("else true") : value === true;
-    if (this.swatch && /^#[0-9a-f]{6}$/i.test(value ?? "")) this.swatch.value = value;
+    if (this.swatch) {
+      const colour = /^#[0-9a-f]{6}$/i.test(value ?? "") ? value : haze;
+      if (/^#[0-9a-f]{6}$/i.test(colour ?? "")) this.swatch.value = colour;
+      this.swatch.classList.toggle("lent", colour !== value);
+    }
     for (const part of [this.input, this.select, this.box]) part?.removeAttribute("aria-invalid");
     const literal = this.key.schema.default !== undefined;
     this.who.textContent = value !== null ? `by ${who}` : literal ? `by default: ${words(this.key.schema.default)}` : this.key.without || "not set";
