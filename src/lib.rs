@@ -78,5 +78,7 @@ pub mod starter;
 pub mod still;
 pub mod texture;
 pub mod treat;
+#[cfg(feature = "tune")]
+pub mod tune;
 pub mod values;
 pub mod vary;

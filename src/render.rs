@@ -7,7 +7,8 @@ mod stack;
 mod textures;
 
 pub use crate::arts::Arts;
-pub use stack::{Ask, Stack, frames_png, rim_png, still_png};
+pub(crate) use stack::drawn;
+pub use stack::{Ask, Made, Stack, frames_png, rim_png, still_png};
 pub use textures::frame_path;
 
 use crate::air;

@@ -19,7 +19,12 @@ pub enum Layer<'a> {
     Rim(&'a Rim),
     /// Art.
     Art(&'a Placing, &'a Picture),
+    /// Fog worked out coarser than the view, for drafts.
+    Coarse(&'a Placing, &'a Sheet),
 }
+
+/// Rows that are drawn together.
+const STRIP: usize = 10;
 
 /// A composed frame: RGB in the blending's own space, 0..1, row by row.
 pub struct Still {
@@ -42,23 +47,37 @@ impl Still {
     /// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel).
     pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: f64) -> Still {
         let [width, height] = plan.texels.map(|side| side as usize);
+        let ground = Space::new(plan.blending).enter(plan.backdrop.0);
+        Still::onto(plan, layers, camera, vec![ground; width * height])
+    }
+
+    /// As [`Still::new`], but on `colours`, which are what stands behind: one for each texel of the view, in the blending's space.
+    pub fn onto(plan: &Plan, layers: &[Layer<'_>], camera: f64, mut colours: Vec<[f32; 3]>) -> Still {
+        let width = plan.texels[0] as usize;
         let space = Space::new(plan.blending);
-        let ground = space.enter(plan.backdrop.0);
-        let mut colours = vec![ground; width * height];
-        colours.par_chunks_mut(width).enumerate().for_each_init(Row::default, |row, (y, out)| {
+        // Strips of rows, so that coarse fog is drawn once for several of them.
+        colours.par_chunks_mut(width * STRIP).enumerate().for_each_init(Row::default, |row, (strip, out)| {
             for layer in layers {
-                match layer {
-                    Layer::Sheet(placing, sheet) => {
-                        let [left, top] = corner(placing, plan.scale, camera);
-                        let Ok(from) = usize::try_from(y as i64 - top) else { continue };
-                        if from >= sheet.size()[1] as usize {
-                            continue;
+                if let Layer::Coarse(placing, sheet) = layer {
+                    draw_coarse(placing, sheet, plan.scale, camera, strip * STRIP, &space, width, out);
+                    continue;
+                }
+                for (at, out) in out.chunks_mut(width).enumerate() {
+                    let y = strip * STRIP + at;
+                    match layer {
+                        Layer::Sheet(placing, sheet) => {
+                            let [left, top] = corner(placing, plan.scale, camera);
+                            let Ok(from) = usize::try_from(y as i64 - top) else { continue };
+                            if from >= sheet.size()[1] as usize {
+                                continue;
+                            }
+                            draw_sheet(placing, sheet, plan.scale, left, from, row, &space, out);
                         }
-                        draw_sheet(placing, sheet, plan.scale, left, from, row, &space, out);
-                    }
-                    Layer::Rim(rim) => draw_rim(rim, plan.scale, camera, y, row, &space, out),
-                    Layer::Art(placing, picture) => {
-                        draw_art(placing, picture, plan.scale, camera, y, &space, out);
+                        Layer::Rim(rim) => draw_rim(rim, plan.scale, camera, y, row, &space, out),
+                        Layer::Art(placing, picture) => {
+                            draw_art(placing, picture, plan.scale, camera, y, &space, out);
+                        }
+                        Layer::Coarse(..) => {}
                     }
                 }
             }
@@ -138,6 +157,69 @@ fn draw_sheet(
         let alpha = row.alpha[a] + (row.alpha[b] - row.alpha[a]) * share;
         let colour = if share < 0.5 { row.colour[a] } else { row.colour[b] };
         over(under, space.enter(colour), alpha);
+    }
+}
+
+/// A strip of rows from `y` on, of a sheet that is coarser than the view; linear between its texels.
+#[allow(clippy::too_many_arguments)]
+fn draw_coarse(
+    placing: &Placing,
+    sheet: &Sheet,
+    scale: f64,
+    camera: f64,
+    y: usize,
+    space: &Space,
+    width: usize,
+    out: &mut [[f32; 3]],
+) {
+    let [cols, rows] = sheet.size();
+    let stretch = [placing.rect[2] * scale / f64::from(cols), placing.rect[3] * scale / f64::from(rows)];
+    let [left, top] = corner(placing, scale, camera);
+    let place = |at: i64, stretch: f64| (at as f64 + 0.5) / stretch - 0.5;
+    let first = place(-left, stretch[0]).floor();
+    let across: Vec<(u32, f32)> = (0..width as i64)
+        .map(|x| {
+            let place = place(x - left, stretch[0]) - first;
+            (place as u32, (place - place.floor()) as f32)
+        })
+        .collect();
+    let count = across.last().map_or(0, |(at, _)| *at as usize) + 2;
+    let first = (first as i64).rem_euclid(i64::from(cols)) as usize;
+    // Rows of the sheet, each drawn once: opacity and colour.
+    let mut drawn: Vec<(i64, Row)> = Vec::new();
+    let mut mixed: Vec<[f32; 4]> = vec![[0.0; 4]; count];
+    for (at, out) in out.chunks_mut(width).enumerate() {
+        let place = place((y + at) as i64 - top, stretch[1]);
+        if place < -0.5 || place > f64::from(rows) - 0.5 {
+            continue;
+        }
+        let low = (place.floor() as i64).clamp(0, i64::from(rows) - 1);
+        let high = (low + 1).min(i64::from(rows) - 1);
+        let share = (place - low as f64).clamp(0.0, 1.0) as f32;
+        for wanted in [low, high] {
+            if !drawn.iter().any(|(row, _)| *row == wanted) {
+                let mut row = Row::default();
+                sheet.row(wanted as usize, first, count, &mut row);
+                drawn.push((wanted, row));
+            }
+        }
+        let row = |wanted: i64| drawn.iter().find(|(row, _)| *row == wanted).map(|(_, row)| row);
+        let (Some(low), Some(high)) = (row(low), row(high)) else { continue };
+        for (at, mixed) in mixed.iter_mut().enumerate() {
+            let (a, b) = (space.enter(low.colour[at]), space.enter(high.colour[at]));
+            let between = |a: f32, b: f32| a + (b - a) * share;
+            *mixed = [
+                between(a[0], b[0]),
+                between(a[1], b[1]),
+                between(a[2], b[2]),
+                between(low.alpha[at], high.alpha[at]),
+            ];
+        }
+        for (under, (at, share)) in out.iter_mut().zip(&across) {
+            let (a, b) = (mixed[*at as usize], mixed[*at as usize + 1]);
+            let mix: [f32; 4] = std::array::from_fn(|channel| a[channel] + (b[channel] - a[channel]) * share);
+            over(under, [mix[0], mix[1], mix[2]], mix[3]);
+        }
     }
 }
 

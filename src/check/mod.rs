@@ -120,11 +120,17 @@ pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<
     let scene = &*air::settled(scene, arts, limits)?;
     let plan = Plan::new(scene, &arts.naturals(), scale, limits)?;
     let stack = Stack::new(&plan, arts, limits)?;
-    let cameras = rim::places(&plan);
+    Ok(of_stack(scene, &stack))
+}
+
+/// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`rim::places`].
+pub fn of_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
+    let plan = stack.plan();
+    let cameras = rim::places(plan);
     let slots: Vec<SlotFigures> = scene
         .slots
         .iter()
-        .map(|slot| of_slot(&plan, &stack, &cameras, &slot.name, slot.depth, slot.separation))
+        .map(|slot| of_slot(plan, stack, &cameras, &slot.name, slot.depth, slot.separation))
         .collect();
     let (mut darkest, mut lightest) = (100.0_f64, 0.0_f64);
     let space = Space::new(plan.blending);
@@ -137,7 +143,7 @@ pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<
         }
     }
     let sheets =
-        stack.sheets().map(|(index, found)| sheet(plan.files[index].placing(), &plan, found)).collect();
+        stack.sheets().map(|(index, found)| sheet(plan.files[index].placing(), plan, found)).collect();
     let mut report = Report {
         scene: plan.name.clone(),
         memory: slots.iter().map(|slot| slot.memory).sum(),
@@ -153,7 +159,7 @@ pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<
         passes: true,
     };
     verdict::judge(&mut report);
-    Ok(report)
+    report
 }
 
 fn of_slot(

@@ -38,6 +38,8 @@ pub enum Command {
     Check(Check),
     /// Show a slot in its scene under other dice or along one number, and write the choice into the scene
     Vary(Vary),
+    /// Open a page in the browser where the air is moved by hand and the scene file follows
+    Tune(Tune),
     /// Print the JSON Schema of a kind of file
     Schema(Schema),
     /// Print the completions of a shell
@@ -213,6 +215,22 @@ pub struct Vary {
     /// The picture to write [default: <scene's name>-<SLOT>-vary.png beside the scene file]
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct Tune {
+    /// The scene file
+    #[arg(value_name = "SCENE")]
+    pub scene: PathBuf,
+    /// Port on this machine; if it is taken, another is picked
+    #[arg(long, value_name = "N", default_value_t = fogweft::tune::PORT)]
+    pub port: u16,
+    /// Open the page in the browser
+    #[arg(long)]
+    pub open: bool,
+    /// Tune this mood of the scene: what is changed becomes its difference
+    #[arg(long, value_name = "NAME")]
+    pub mood: Option<String>,
 }
 
 #[derive(Args)]

@@ -10,6 +10,7 @@ mod render;
 mod rim;
 mod show;
 mod table;
+mod tune;
 mod vary;
 mod watch;
 
@@ -84,6 +85,7 @@ fn run(command: Command) -> Result<ExitCode> {
         Command::Render(args) if args.watch => watch::watch(&args),
         Command::Render(args) => self::render::once(&args),
         Command::Vary(args) => vary::vary(&args),
+        Command::Tune(args) => tune::tune(&args),
         Command::Schema(args) => {
             schema(&args);
             Ok(())

@@ -15,11 +15,37 @@ use crate::still::{Layer, Still};
 use crate::values;
 use rayon::prelude::*;
 use std::path::PathBuf;
+use std::sync::Arc;
 
-enum Made {
-    Sheet(Box<Sheet>),
-    Rim(Box<Rim>),
-    Picture(Picture),
+/// A job, worked out; whoever holds it shares it.
+#[derive(Clone)]
+pub enum Made {
+    /// Fog.
+    Sheet(Arc<Sheet>),
+    /// A rim.
+    Rim(Arc<Rim>),
+    /// Treated art.
+    Picture(Arc<Picture>),
+}
+
+impl Made {
+    /// As a survey sees it.
+    pub fn ready(&self) -> Ready<'_> {
+        match self {
+            Made::Sheet(sheet) => Ready::Sheet(sheet),
+            Made::Rim(rim) => Ready::Rim(rim),
+            Made::Picture(picture) => Ready::Picture(picture),
+        }
+    }
+
+    /// As a still draws it, where the job's picture stands at `placing`.
+    pub fn layer<'a>(&'a self, placing: &'a Placing) -> Layer<'a> {
+        match self {
+            Made::Sheet(sheet) => Layer::Sheet(placing, sheet),
+            Made::Rim(rim) => Layer::Rim(rim),
+            Made::Picture(picture) => Layer::Art(placing, picture),
+        }
+    }
 }
 
 /// A scene's sheets, rims and pictures, worked out and ready to become bytes.
@@ -80,6 +106,11 @@ impl<'a> Stack<'a> {
         Ok(stack)
     }
 
+    /// A stack whose jobs are worked out as `made` holds them, in the plan's order, with its outlines as they were seen.
+    pub fn of(plan: &'a Plan, made: Vec<Option<Made>>, survey: Survey) -> Stack<'a> {
+        Stack { plan, made, survey }
+    }
+
     /// Nothing is worked out yet.
     pub fn empty(plan: &'a Plan) -> Stack<'a> {
         Stack { plan, made: plan.files.iter().map(|_| None).collect(), survey: Survey::nothing() }
@@ -102,10 +133,10 @@ impl<'a> Stack<'a> {
                 return Ok(None);
             }
             let made = match job {
-                Job::Fog(job) => Made::Sheet(Box::new(ask.fields.sheet(&job.spec))),
+                Job::Fog(job) => Made::Sheet(Arc::new(ask.fields.sheet(&job.spec))),
                 // Solved in a second pass, when all behind it is there.
                 Job::Rim(_) => return Ok(None),
-                Job::Art(job) => Made::Picture(picture(index, job, plan, arts, ask)?),
+                Job::Art(job) => Made::Picture(Arc::new(picture(index, job, plan, arts, ask)?)),
             };
             let placing = job.placing();
             (ask.worked)(&placing.path, work_of(placing));
@@ -127,7 +158,7 @@ impl<'a> Stack<'a> {
         if let Job::Fog(job) = &self.plan.files[index] {
             let mut spec = job.spec.clone();
             spec.field.time = time;
-            made[index] = Some(Made::Sheet(Box::new(Sheet::new(spec, Sampling::Reduced))));
+            made[index] = Some(Made::Sheet(Arc::new(Sheet::new(spec, Sampling::Reduced))));
         }
         Stack { plan: self.plan, made, survey: Survey::nothing() }
     }
@@ -191,11 +222,7 @@ impl<'a> Stack<'a> {
             .files
             .iter()
             .zip(&self.made)
-            .filter_map(|(job, made)| match made.as_ref()? {
-                Made::Sheet(sheet) => Some(Layer::Sheet(job.placing(), sheet)),
-                Made::Rim(rim) => Some(Layer::Rim(rim)),
-                Made::Picture(picture) => Some(Layer::Art(job.placing(), picture)),
-            })
+            .filter_map(|(job, made)| Some(made.as_ref()?.layer(job.placing())))
             .collect();
         Still::new(self.plan, &layers, camera)
     }
@@ -237,16 +264,25 @@ fn picture(index: usize, job: &ArtJob, plan: &Plan, arts: &Arts, ask: &Ask<'_>) 
     if let Some(picture) = (ask.held)(index).and_then(|file| held(&file, job, ask)) {
         return Ok(picture);
     }
-    let placing = &job.placing;
-    let source = arts.source(&placing.slot, ask.limits)?;
-    let mut picture = source.draw(placing.texels, job.flip, job.wraps, plan.blending, ask.limits)?;
-    if source.kind == art::Kind::Png && source.natural == placing.texels.map(f64::from) {
-        // All others have been drawn afresh, with colours everywhere.
-        picture.carry_on(job.wraps);
-    }
+    let picture = drawn(job, plan.blending, arts, ask.limits)?;
     let mut picture = job.treatment.apply(picture, plan.blending);
     if picture.deep && ask.bits == Bits::Eight {
         picture.narrow();
+    }
+    Ok(picture)
+}
+
+/// The picture of an art before it is treated.
+///
+/// # Errors
+/// Those of reading and drawing it.
+pub(crate) fn drawn(job: &ArtJob, blending: Blending, arts: &Arts, limits: &Limits) -> Result<Picture> {
+    let placing = &job.placing;
+    let source = arts.source(&placing.slot, limits)?;
+    let mut picture = source.draw(placing.texels, job.flip, job.wraps, blending, limits)?;
+    if source.kind == art::Kind::Png && source.natural == placing.texels.map(f64::from) {
+        // All others have been drawn afresh, with colours everywhere.
+        picture.carry_on(job.wraps);
     }
     Ok(picture)
 }
@@ -268,7 +304,7 @@ fn rims(plan: &Plan, made: &mut [Option<Made>], ask: &Ask<'_>) -> Survey {
         match kept {
             Some(rim) => {
                 (ask.worked)(&job.placing.path, work_of(&job.placing));
-                made[index] = Some(Made::Rim(Box::new(rim)));
+                made[index] = Some(Made::Rim(Arc::new(rim)));
             }
             None => due.push(index),
         }
@@ -277,9 +313,7 @@ fn rims(plan: &Plan, made: &mut [Option<Made>], ask: &Ask<'_>) -> Survey {
         .iter()
         .enumerate()
         .map(|(index, made)| match made {
-            Some(Made::Sheet(sheet)) => Ready::Sheet(sheet),
-            Some(Made::Rim(rim)) => Ready::Rim(rim),
-            Some(Made::Picture(picture)) => Ready::Picture(picture),
+            Some(made) => made.ready(),
             None if due.contains(&index) => Ready::Due,
             None => Ready::Aside,
         })
@@ -295,7 +329,7 @@ fn rims(plan: &Plan, made: &mut [Option<Made>], ask: &Ask<'_>) -> Survey {
         }
         let placing = plan.files[index].placing();
         (ask.worked)(&placing.path, work_of(placing));
-        made[index] = Some(Made::Rim(Box::new(rim)));
+        made[index] = Some(Made::Rim(Arc::new(rim)));
     }
     survey
 }

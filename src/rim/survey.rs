@@ -105,6 +105,17 @@ impl Survey {
     /// Looks at the plan's outlines from `cameras`; the first `solving` of these count for the rims. `ready` holds the plan's jobs
     /// in their order; what of them isn't there is left out.
     pub fn new(plan: &Plan, ready: &[Ready<'_>], cameras: &[f64], solving: usize) -> Survey {
+        Survey::unless(plan, ready, cameras, solving, &|| false).unwrap_or_else(Survey::nothing)
+    }
+
+    /// As [`Survey::new`]; but `stale` is asked before each job, and where it says that nobody needs the survey any more, there is none.
+    pub fn unless(
+        plan: &Plan,
+        ready: &[Ready<'_>],
+        cameras: &[f64],
+        solving: usize,
+        stale: &dyn Fn() -> bool,
+    ) -> Option<Survey> {
         let space = Space::new(plan.blending);
         let ground = space.enter(plan.backdrop.0);
         let outlines: Vec<Vec<Point>> = plan
@@ -147,6 +158,9 @@ impl Survey {
             slot: String::new(),
         };
         for (index, job) in plan.files.iter().enumerate() {
+            if stale() {
+                return None;
+            }
             match (job, &ready[index]) {
                 (_, Ready::Sheet(sheet)) => {
                     work.sheet(job.placing(), sheet);
@@ -207,7 +221,7 @@ impl Survey {
                 }
             }
         }
-        Survey { cameras: cameras.to_vec(), rims: work.rims, marks, wanted }
+        Some(Survey { cameras: cameras.to_vec(), rims: work.rims, marks, wanted })
     }
 }
 

@@ -12,12 +12,12 @@ fn held(process: u32) -> u64 {
     line.split_whitespace().nth(1).expect("a number").parse().expect("a number")
 }
 
-/// `FOGWEFT_EDITS` of them: at about a second each, 3600 make an hour.
+/// `FOGWEFT_SAVES` of them: at about a second each, 3600 make an hour.
 #[test]
 #[cfg(target_os = "linux")]
 fn watching_does_not_grow() {
     let scene = Scene::new();
-    let edits = count("FOGWEFT_EDITS", 12, 60);
+    let edits = count("FOGWEFT_SAVES", 12, 60);
     let mut child = scene
         .command(&["render", "scene.toml", "--out", "o", "--watch", "--quiet"])
         .stdout(std::process::Stdio::null())

@@ -107,6 +107,64 @@ impl Browser {
         self.post("/url", &json!({"url": format!("file://{}", path.display())}));
     }
 
+    /// Goes to an address.
+    pub fn goto(&self, address: &str) {
+        self.post("/url", &json!({"url": address}));
+    }
+
+    /// Gives the page so many px to stand in.
+    pub fn size(&self, width: u32, height: u32) {
+        let wanted = json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": false});
+        self.post("/goog/cdp/execute", &json!({"cmd": "Emulation.setDeviceMetricsOverride", "params": wanted}));
+    }
+
+    /// Makes the page's surroundings: `("prefers-color-scheme", "dark")`.
+    pub fn surroundings(&self, features: &[(&str, &str)]) {
+        let features: Vec<Value> =
+            features.iter().map(|(name, value)| json!({"name": name, "value": value})).collect();
+        let wanted = json!({"cmd": "Emulation.setEmulatedMedia", "params": {"features": features}});
+        self.post("/goog/cdp/execute", &wanted);
+    }
+
+    /// Presses keys wherever the focus is; each after the other, `shift` and `control` held by their letters.
+    pub fn press(&self, held: &str, key: &str) {
+        let down = |key: &str| json!({"type": "keyDown", "value": key});
+        let up = |key: &str| json!({"type": "keyUp", "value": key});
+        let mut all: Vec<Value> = held.chars().map(|key| down(&key.to_string())).collect();
+        all.extend([down(key), up(key)]);
+        all.extend(held.chars().map(|key| up(&key.to_string())));
+        self.post("/actions", &json!({"actions": [{"type": "key", "id": "keys", "actions": all}]}));
+    }
+
+    /// Presses a key down or lets it go.
+    pub fn hold(&self, key: &str, down: bool) {
+        let kind = if down { "keyDown" } else { "keyUp" };
+        let actions = json!([{"type": "key", "id": "keys", "actions": [{"type": kind, "value": key}]}]);
+        self.post("/actions", &json!({"actions": actions}));
+    }
+
+    /// Drags what a selector finds by so many px, in as many moves of 16 ms.
+    pub fn pull(&self, selector: &str, by: [i64; 2], moves: i64) {
+        let origin = self.post("/element", &json!({"using": "css selector", "value": selector}));
+        let mut all = vec![
+            json!({"type": "pointerMove", "duration": 0, "x": 0, "y": 0, "origin": origin}),
+            json!({"type": "pointerDown", "button": 0}),
+        ];
+        for _ in 0..moves {
+            all.push(json!({"type": "pointerMove", "duration": 16, "x": by[0] / moves, "y": by[1] / moves, "origin": "pointer"}));
+        }
+        all.push(json!({"type": "pointerUp", "button": 0}));
+        let pointer = json!({"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": all});
+        self.post("/actions", &json!({"actions": [pointer]}));
+    }
+
+    /// Runs a script that ends by calling `done`.
+    pub fn later(&self, script: &str) -> Value {
+        self.post("/timeouts", &json!({"script": 55_000}));
+        let script = format!("const done = arguments[0]; {script}");
+        self.post("/execute/async", &json!({"script": script, "args": []}))
+    }
+
     /// Runs a script in the page.
     pub fn run(&self, script: &str) -> Value {
         self.post("/execute/sync", &json!({"script": script, "args": []}))

@@ -1,0 +1,60 @@
+//! `fogweft tune`: the tuning page, served until Ctrl-C.
+
+use super::{args, say, warn};
+use fogweft::fault::{Class, Fault, Result};
+use fogweft::limits::Limits;
+use fogweft::tune::{Options, Server};
+use std::process::{Command, Stdio};
+use std::sync::mpsc;
+
+/// Serves the page until Ctrl-C.
+///
+/// # Errors
+/// Those of the scene and of the server; class `Usage`: Ctrl-C can't be listened for.
+pub fn tune(args: &args::Tune) -> Result<()> {
+    let (stop, stopped) = mpsc::channel();
+    ctrlc::set_handler(move || {
+        let _ = stop.send(());
+    })
+    .map_err(|error| Fault::new(Class::Usage, format!("Ctrl-C can't be listened for: {error}")))?;
+    let server = Server::start(Options {
+        scene: args.scene.clone(),
+        mood: args.mood.clone(),
+        port: args.port,
+        limits: Limits::default(),
+    })?;
+    if server.port() != args.port && args.port != 0 {
+        warn(&[format!("port {} is taken, so the page is at {}", args.port, server.port())]);
+    }
+    say(&format!("{} is at\n{}\nKeep the address to yourself; Ctrl-C ends it\n", args.scene.display(), server.address()));
+    if args.open && !open(server.address()) {
+        warn(&["no browser could be opened; open the address yourself".to_owned()]);
+    }
+    let _ = stopped.recv();
+    if server.is_unsaved() {
+        warn(&["what wasn't saved is gone with the page".to_owned()]);
+    }
+    say("stopped\n");
+    Ok(())
+}
+
+/// Asks the system to open an address.
+fn open(address: &str) -> bool {
+    let ways: &[&[&str]] = if cfg!(target_os = "macos") {
+        &[&["open"]]
+    } else if cfg!(windows) {
+        &[&["explorer"]]
+    } else {
+        &[&["xdg-open"], &["gio", "open"]]
+    };
+    ways.iter().any(|way| {
+        Command::new(way[0])
+            .args(&way[1..])
+            .arg(address)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .is_ok()
+    })
+}

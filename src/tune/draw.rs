@@ -1,0 +1,382 @@
+//! Two painters: one draws drafts while somebody moves things, the other settles them at full resolution when all is at rest.
+
+use super::easel::{Easel, Placed};
+use super::hub::{Frame, Hub, Rims, Tab, View, fitting, locked};
+use super::layers::{Kitchen, Layers};
+use super::session::Meant;
+use super::{socket, state};
+use crate::check;
+use crate::fault::{Faults, Result};
+use crate::limits::Limits;
+use crate::plan::{Job, Plan};
+use crate::render::{Made, Stack};
+use crate::rim::{self, Ready, Survey};
+use crate::still::Still;
+use crate::values;
+use serde_json::json;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
+
+/// Most texels of a draft along x and y.
+const DRAFT: [f64; 2] = [960.0, 540.0];
+/// Scale of a draft's fog over that of its art.
+const COARSE: f64 = 0.5;
+/// Most texels of a settled picture.
+const FULL: f64 = 2560.0 * 1440.0;
+/// How long nothing must have been edited before pictures are settled.
+const REST: Duration = Duration::from_millis(350);
+/// Layers of drafts that are kept though the last picture doesn't show them: a step back is quick then. Full ones would be too large.
+const SPARE: usize = 12;
+/// How long a painter waits for a sign at most.
+const LOOK: Duration = Duration::from_millis(500);
+/// Most marks of failing outline that a page is told of, for each slot.
+const MARKS: usize = 300;
+
+/// Draws drafts until the hub stops.
+pub(super) fn drafts(hub: &Hub, limits: &Limits) {
+    let (mut seen, mut told) = (0, 0);
+    let mut kitchen = Kitchen::new(SPARE);
+    let mut easels = [Easel::default(), Easel::default()];
+    while !hub.is_stopped() {
+        seen = hub.wait(seen, LOOK);
+        let tabs: Vec<Arc<Tab>> = hub.tabs().into_iter().filter(|tab| tab.is_ready()).collect();
+        if tabs.is_empty() {
+            continue;
+        }
+        let rims_turn = locked(&hub.rims).turn;
+        // Read before the scene: the picture then holds at least what the stamp says.
+        let stamps: Vec<u64> = tabs.iter().map(|tab| tab.stamp.load(Ordering::Acquire)).collect();
+        let (meant, saved) = {
+            let session = hub.session();
+            (Arc::clone(session.meant()), Arc::clone(session.saved()))
+        };
+        let due = |tab: &Arc<Tab>| {
+            let wanted = [meant.turn, rims_turn, tab.view().1];
+            locked(&tab.drawn)[0] != Some(wanted)
+        };
+        if !tabs.iter().any(due) {
+            continue;
+        }
+        let mut draft = match Draft::new(&mut kitchen, &meant, limits) {
+            Ok(draft) => draft,
+            Err(faults) => {
+                fail(hub, &tabs, &faults, [meant.turn, rims_turn]);
+                continue;
+            }
+        };
+        let mut old = None;
+        for (tab, stamp) in tabs.iter().zip(stamps) {
+            let (view, turn) = tab.view();
+            let wanted = [meant.turn, rims_turn, turn];
+            if locked(&tab.drawn)[0] == Some(wanted) {
+                continue;
+            }
+            // A settled picture of just this stands already; a draft would be a step back.
+            let settled = locked(&tab.drawn)[1].is_some_and(|drawn| drawn[0] == meant.turn && drawn[2] == turn);
+            if !settled {
+                let still = draft.still(&mut easels[0], &view, &locked(&hub.rims).now);
+                tab.show(frame(&draft.plan, &still, &view, [0, 0], stamp, meant.turn));
+            }
+            if view.compare && !settled {
+                if old.is_none() {
+                    old = Draft::new(&mut kitchen, &saved, limits).ok();
+                }
+                if let Some(old) = &mut old {
+                    let still = old.still(&mut easels[1], &view, &locked(&hub.rims).saved);
+                    tab.show(frame(&old.plan, &still, &view, [1, 0], stamp, saved.turn));
+                }
+            }
+            locked(&tab.drawn)[0] = Some(wanted);
+        }
+        if told != meant.turn {
+            told = meant.turn;
+            let section = state::section(&meant.reading.scene, &draft.plan, &draft.layers.baked, draft.plan.scale * COARSE);
+            hub.tell_all(&json!({ "section": section, "turn": meant.turn }));
+        }
+    }
+}
+
+/// What can't be drawn is told once, and the last good picture stays.
+fn fail(hub: &Hub, tabs: &[Arc<Tab>], faults: &Faults, [turn, rims]: [u64; 2]) {
+    hub.tell_all(&json!({ "undrawn": state::faults(faults) }));
+    for tab in tabs {
+        let view = tab.view().1;
+        locked(&tab.drawn)[0] = Some([turn, rims, view]);
+    }
+}
+
+struct Draft {
+    plan: Plan,
+    layers: Layers,
+}
+
+impl Draft {
+    fn new(kitchen: &mut Kitchen, meant: &Meant, limits: &Limits) -> Result<Draft> {
+        let mut plan = plan(meant, draft_scale(meant), limits)?;
+        // Fog is smooth: a draft's is worked out coarser than the art.
+        let coarse = self::plan(meant, plan.scale * COARSE, limits)?;
+        for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
+            if let (Job::Fog(job), Job::Fog(coarse)) = (job, coarse) {
+                job.spec = coarse.spec;
+            }
+        }
+        let layers = kitchen.make(&plan, &meant.arts, limits, &|| false)?;
+        let nothing = || Layers { made: Vec::new(), baked: Vec::new(), bare: Vec::new() };
+        Ok(Draft { plan, layers: layers.unwrap_or_else(nothing) })
+    }
+
+    fn still(&mut self, easel: &mut Easel, view: &View, rims: &[(crate::plan::RimJob, Arc<rim::Rim>)]) -> Still {
+        let camera = view.camera.clamp(0.0, self.plan.travel);
+        let placed = placed(&self.plan, &self.layers, view.bare, |job| fitting(rims, job));
+        easel.draw(&self.plan, placed, camera)
+    }
+}
+
+/// A plan's layers in drawing order, those that there are.
+fn placed(
+    plan: &Plan,
+    layers: &Layers,
+    bare: bool,
+    rim: impl Fn(&crate::plan::RimJob) -> Option<Placed>,
+) -> Vec<Placed> {
+    let jobs = plan.files.iter().enumerate();
+    jobs.filter_map(|(at, job)| match job {
+        Job::Fog(_) | Job::Rim(_) if bare => None,
+        Job::Rim(job) => rim(job),
+        Job::Art(job) if bare => {
+            let made = Made::Picture(Arc::clone(layers.bare.get(at)?.as_ref()?));
+            Some(Placed { made, placing: job.placing.clone() })
+        }
+        _ => Some(Placed { made: layers.made.get(at)?.clone()?, placing: job.placing().clone() }),
+    })
+    .collect()
+}
+
+fn draft_scale(meant: &Meant) -> f64 {
+    let [width, height] = meant.reading.scene.view;
+    (DRAFT[0] / width).min(DRAFT[1] / height).min(1.0)
+}
+
+fn full_scale(meant: &Meant) -> f64 {
+    let [width, height] = meant.reading.scene.view;
+    (FULL / (width * height)).sqrt().min(1.0)
+}
+
+fn plan(meant: &Meant, scale: f64, limits: &Limits) -> Result<Plan> {
+    Plan::new(&meant.reading.scene, &meant.arts.naturals(), scale, limits)
+}
+
+/// A picture with its head: `fogw`, kind and whether it is settled, width, height, stamp, turn, camera place.
+fn frame(plan: &Plan, still: &Still, view: &View, [kind, settled]: [u8; 2], stamp: u64, turn: u64) -> Frame {
+    let texels =
+        if view.values { values::view(plan, still, &Survey::nothing(), 0) } else { still.eight() };
+    let mut head = [0; 32];
+    head[..4].copy_from_slice(b"fogw");
+    (head[4], head[5]) = (kind, settled);
+    head[8..12].copy_from_slice(&still.size[0].to_le_bytes());
+    head[12..16].copy_from_slice(&still.size[1].to_le_bytes());
+    head[16..20].copy_from_slice(&(stamp as u32).to_le_bytes());
+    head[20..24].copy_from_slice(&(turn as u32).to_le_bytes());
+    head[24..].copy_from_slice(&view.camera.to_le_bytes());
+    Frame { head, texels }
+}
+
+/// A scene settled at one scale.
+struct Settled {
+    plan: Plan,
+    layers: Layers,
+    survey: Survey,
+    opened: u64,
+}
+
+/// Settles pictures until the hub stops.
+pub(super) fn settle(hub: &Hub, limits: &Limits) {
+    let mut seen = 0;
+    let mut kitchens = [Kitchen::new(0), Kitchen::new(0)];
+    let mut done: [Option<Settled>; 2] = [None, None];
+    let (mut turn, mut viewed) = (0, Instant::now());
+    let mut views: Vec<u64> = Vec::new();
+    while !hub.is_stopped() {
+        let now = hub.wait(seen, if hub.since_edit() < REST { REST } else { LOOK });
+        let tabs = hub.tabs();
+        let at: Vec<u64> = tabs.iter().map(|tab| tab.view().1).collect();
+        if at != views {
+            (views, viewed) = (at, Instant::now());
+        }
+        seen = now;
+        if hub.owes_state() {
+            socket::tell_state(hub, &hub.session());
+        }
+        if tabs.is_empty() || hub.since_edit() < REST || viewed.elapsed() < REST {
+            if !tabs.is_empty() {
+                std::thread::sleep(REST / 4);
+                seen = seen.wrapping_sub(1);
+            }
+            continue;
+        }
+        let (meant, saved) = {
+            let session = hub.session();
+            (Arc::clone(session.meant()), Arc::clone(session.saved()))
+        };
+        let stale = || hub.turn() != meant.turn || hub.is_stopped();
+        let waits = |tab: &&Arc<Tab>| {
+            let drawn = locked(&tab.drawn)[1];
+            drawn.is_none_or(|drawn| drawn[0] != meant.turn || drawn[2] != tab.view().1)
+        };
+        let waiting: Vec<&Arc<Tab>> = tabs.iter().filter(waits).collect();
+        if waiting.is_empty() {
+            continue;
+        }
+        if turn != meant.turn {
+            match scene(hub, &meant, &saved, limits, &mut kitchens, &mut done, &stale) {
+                Ok(true) => turn = meant.turn,
+                Ok(false) => continue,
+                Err(faults) => {
+                    hub.tell_all(&json!({ "undrawn": state::faults(&faults) }));
+                    turn = meant.turn;
+                }
+            }
+        }
+        let [Some(draft), Some(full)] = &done else { continue };
+        for tab in waiting {
+            settle_tab(hub, tab, &meant, (draft, full), &stale);
+        }
+    }
+}
+
+/// Settles a scene at both scales: rims anew, the check, then all of it at full resolution. False if it got stale.
+fn scene(
+    hub: &Hub,
+    meant: &Arc<Meant>,
+    saved: &Arc<Meant>,
+    limits: &Limits,
+    kitchens: &mut [Kitchen; 2],
+    done: &mut [Option<Settled>; 2],
+    stale: &(dyn Fn() -> bool + Sync),
+) -> Result<bool> {
+    hub.tell_all(&json!({ "settling": true }));
+    for (at, scale) in [draft_scale(meant), full_scale(meant)].into_iter().enumerate() {
+        let plan = plan(meant, scale, limits)?;
+        let Some(mut layers) = kitchens[at].make(&plan, &meant.arts, limits, stale)? else { return Ok(false) };
+        reuse(&plan, meant.opened, &mut layers, done[at].as_ref());
+        let ready: Vec<Ready<'_>> = plan
+            .files
+            .iter()
+            .zip(&layers.made)
+            .map(|(job, made)| match (made, job) {
+                (Some(made), _) => made.ready(),
+                (None, Job::Rim(_)) => Ready::Due,
+                (None, _) => Ready::Aside,
+            })
+            .collect();
+        let cameras = rim::places(&plan);
+        let Some(mut survey) = Survey::unless(&plan, &ready, &cameras, cameras.len(), stale) else {
+            return Ok(false);
+        };
+        for (index, rim) in survey.rims.drain(..) {
+            layers.made[index] = Some(Made::Rim(Arc::new(rim)));
+        }
+        let settled = Settled { plan, layers, survey, opened: meant.opened };
+        if at == 0 {
+            tell_rims(hub, &settled, *meant.text == *saved.text);
+            let survey = Survey {
+                cameras: settled.survey.cameras.clone(),
+                rims: Vec::new(),
+                marks: settled.survey.marks.clone(),
+                wanted: settled.survey.wanted.clone(),
+            };
+            let stack = Stack::of(&settled.plan, settled.layers.made.clone(), survey);
+            let report = state::report(&check::of_stack(&meant.reading.scene, &stack));
+            *locked(&hub.report) = Some(report.clone());
+            hub.tell_all(&json!({ "report": report }));
+        }
+        done[at] = Some(settled);
+        if stale() {
+            return Ok(false);
+        }
+    }
+    Ok(true)
+}
+
+/// Takes over the rims of which nothing that they are made from has changed.
+fn reuse(plan: &Plan, opened: u64, layers: &mut Layers, before: Option<&Settled>) {
+    let Some(before) = before else { return };
+    let frame = |plan: &Plan| (plan.texels, plan.scale, plan.travel, plan.blending, plan.backdrop);
+    if frame(plan) != frame(&before.plan) || opened != before.opened || rim::places(plan) != rim::places(&before.plan) {
+        return;
+    }
+    let same = plan.files.iter().zip(&before.plan.files).take_while(|(job, other)| job == other).count();
+    for at in 0..same.saturating_sub(1) {
+        if matches!(plan.files[at], Job::Rim(_)) {
+            layers.made[at] = before.layers.made[at].clone();
+        }
+    }
+}
+
+fn tell_rims(hub: &Hub, settled: &Settled, is_saved: bool) {
+    let rims = settled.plan.files.iter().zip(&settled.layers.made).filter_map(|(job, made)| match (job, made) {
+        (Job::Rim(job), Some(Made::Rim(rim))) => Some(((**job).clone(), Arc::clone(rim))),
+        _ => None,
+    });
+    let mut kept = locked(&hub.rims);
+    let now: Vec<_> = rims.collect();
+    let saved = if is_saved || kept.turn == 0 { now.clone() } else { std::mem::take(&mut kept.saved) };
+    *kept = Rims { turn: kept.turn + 1, now, saved };
+    drop(kept);
+    hub.wake();
+}
+
+/// Sends a tab its settled picture and the outline that fails from its camera place.
+fn settle_tab(
+    hub: &Hub,
+    tab: &Arc<Tab>,
+    meant: &Meant,
+    (draft, full): (&Settled, &Settled),
+    stale: &(dyn Fn() -> bool + Sync),
+) {
+    let stamp = tab.stamp.load(Ordering::Acquire);
+    let rims = locked(&hub.rims).turn;
+    let (view, turn) = tab.view();
+    let camera = view.camera.clamp(0.0, full.plan.travel);
+    let layers = placed(&full.plan, &full.layers, view.bare, |_| None);
+    let still = if view.bare {
+        Easel::default().draw(&full.plan, layers, camera)
+    } else {
+        Stack::of(&full.plan, full.layers.made.clone(), Survey::nothing()).still(camera)
+    };
+    if stale() || tab.view().1 != turn {
+        return;
+    }
+    tab.show(frame(&full.plan, &still, &view, [0, 1], stamp, meant.turn));
+    {
+        let mut drawn = locked(&tab.drawn);
+        // The last saved beside it still wants its draft.
+        if !view.compare {
+            drawn[0] = Some([meant.turn, rims, turn]);
+        }
+        drawn[1] = Some([meant.turn, rims, turn]);
+    }
+    let made = draft.layers.made.iter().map(|made| made.as_ref().map_or(Ready::Aside, Made::ready));
+    let ready: Vec<Ready<'_>> = made.collect();
+    let Some(survey) = Survey::unless(&draft.plan, &ready, &[camera], 0, stale) else { return };
+    let [width, height] = draft.plan.texels.map(f64::from);
+    let mut marks = Vec::new();
+    for (job, all) in &survey.marks {
+        let wanted = survey.wanted.get(job).copied().unwrap_or(0.0);
+        let fails = |mark: &&rim::Mark| mark.seen() && values::lacks(mark.after, wanted);
+        let failing: Vec<&rim::Mark> = all.iter().filter(fails).collect();
+        let step = failing.len().div_ceil(MARKS).max(1);
+        let places: Vec<[f64; 2]> = failing
+            .iter()
+            .step_by(step)
+            .map(|mark| [(f64::from(mark.at[0]) + 0.5) / width, (f64::from(mark.at[1]) + 0.5) / height])
+            .collect();
+        let seen = all.iter().filter(|mark| mark.seen()).count();
+        if !places.is_empty() {
+            let slot = &draft.plan.files[*job].placing().slot;
+            marks.push(json!({ "slot": slot, "share": failing.len() as f64 / seen.max(1) as f64, "places": places }));
+        }
+    }
+    tab.tell(json!({ "marks": marks, "camera": camera, "turn": meant.turn }).to_string());
+}

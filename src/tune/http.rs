@@ -1,0 +1,160 @@
+//! Requests: one page of files that are part of the program, and the way to its socket. No file is ever read for one.
+//!
+//! HTTP/1.1 (RFC 9112). Whoever doesn't know the run's token, or comes from another site's page, gets nothing: the address names this
+//! machine alone, `Host` must name it too (a name that another site has turned to this machine is refused), and so must `Origin`.
+
+use std::io::{Read, Write};
+use std::net::TcpStream;
+use std::time::{Duration, Instant};
+
+/// Longest head of a request.
+const HEAD: usize = 16 << 10;
+/// How long a head may take to arrive.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// The page's files: name, kind, content.
+const FILES: &[(&str, &str, &str)] = &[
+    ("", "text/html; charset=utf-8", include_str!("page/index.html")),
+    ("page.css", "text/css; charset=utf-8", include_str!("page/page.css")),
+    ("parts.css", "text/css; charset=utf-8", include_str!("page/parts.css")),
+    ("main.js", "text/javascript; charset=utf-8", include_str!("page/main.js")),
+    ("wire.js", "text/javascript; charset=utf-8", include_str!("page/wire.js")),
+    ("picture.js", "text/javascript; charset=utf-8", include_str!("page/picture.js")),
+    ("controls.js", "text/javascript; charset=utf-8", include_str!("page/controls.js")),
+    ("field.js", "text/javascript; charset=utf-8", include_str!("page/field.js")),
+    ("section.js", "text/javascript; charset=utf-8", include_str!("page/section.js")),
+    ("draw.js", "text/javascript; charset=utf-8", include_str!("page/draw.js")),
+];
+
+/// Who may ask: the run's port and token.
+#[derive(Clone)]
+pub(super) struct Door {
+    pub port: u16,
+    pub token: String,
+}
+
+/// What a request comes to.
+pub(super) enum Asked {
+    /// It is answered.
+    Done,
+    /// The page's socket, with the key that its handshake is to be answered with.
+    Socket(String),
+}
+
+impl Door {
+    /// Names of this machine that the page may have been opened by.
+    fn hosts(&self) -> [String; 2] {
+        ["127.0.0.1", "localhost"].map(|name| format!("{name}:{}", self.port))
+    }
+
+    /// Reads a request and answers it, unless it asks for the socket.
+    pub fn answer(&self, stream: &mut TcpStream) -> std::io::Result<Asked> {
+        let head = match head(stream)? {
+            Some(head) => head,
+            None => return refuse(stream, 431, "Request Header Fields Too Large"),
+        };
+        let mut headers = [httparse::EMPTY_HEADER; 64];
+        let mut request = httparse::Request::new(&mut headers);
+        if !matches!(request.parse(&head), Ok(httparse::Status::Complete(_))) {
+            return refuse(stream, 400, "Bad Request");
+        }
+        let all = |name: &str| {
+            let named = request.headers.iter().filter(|header| header.name.eq_ignore_ascii_case(name));
+            let values: Vec<&str> = named.map(|header| std::str::from_utf8(header.value).unwrap_or("\0")).collect();
+            values
+        };
+        let hosts = self.hosts();
+        let host = all("host");
+        if host.len() != 1 || !hosts.iter().any(|own| own == host[0]) {
+            return refuse(stream, 403, "Forbidden");
+        }
+        let origins = all("origin");
+        let own = |origin: &&str| hosts.iter().any(|host| format!("http://{host}") == **origin);
+        if origins.len() > 1 || !origins.iter().all(own) {
+            return refuse(stream, 403, "Forbidden");
+        }
+        let (upgrade, keys, version) = (all("upgrade"), all("sec-websocket-key"), all("sec-websocket-version"));
+        let path = request.path.unwrap_or_default();
+        // The token comes first: who doesn't know it learns nothing of what there is.
+        let Some(name) = path.strip_prefix('/').and_then(|path| self.inside(path)) else {
+            return refuse(stream, 404, "Not Found");
+        };
+        if request.method != Some("GET") {
+            return refuse(stream, 405, "Method Not Allowed");
+        }
+        if name == "socket" {
+            let asks = upgrade.first().is_some_and(|word| word.eq_ignore_ascii_case("websocket"));
+            if origins.len() != 1 || !asks || keys.len() != 1 || version != ["13"] {
+                return refuse(stream, 400, "Bad Request");
+            }
+            let key = tungstenite::handshake::derive_accept_key(keys[0].as_bytes());
+            return Ok(Asked::Socket(key));
+        }
+        match FILES.iter().find(|(file, ..)| *file == name) {
+            Some((_, kind, content)) => send(stream, 200, "OK", kind, content.as_bytes(), self.port),
+            None => refuse(stream, 404, "Not Found"),
+        }
+    }
+
+    /// What stands behind the token in a path.
+    fn inside<'a>(&self, path: &'a str) -> Option<&'a str> {
+        let (token, name) = path.split_once('/')?;
+        // Alike long for every wrong token of this length.
+        let differs = token.bytes().zip(self.token.bytes()).fold(0, |all, (a, b)| all | (a ^ b));
+        (token.len() == self.token.len() && differs == 0).then_some(name)
+    }
+}
+
+/// The head of a request, to its empty line; none if it is too long.
+fn head(stream: &mut TcpStream) -> std::io::Result<Option<Vec<u8>>> {
+    stream.set_read_timeout(Some(PATIENCE))?;
+    let start = Instant::now();
+    let mut head = Vec::new();
+    // One byte too many would belong to the socket's first message, which comes only after the answer.
+    let mut some = [0; 2048];
+    loop {
+        if start.elapsed() > PATIENCE {
+            return Err(std::io::ErrorKind::TimedOut.into());
+        }
+        let count = stream.read(&mut some)?;
+        if count == 0 {
+            return Err(std::io::ErrorKind::UnexpectedEof.into());
+        }
+        head.extend_from_slice(&some[..count]);
+        if head.windows(4).any(|end| end == b"\r\n\r\n") {
+            return Ok(Some(head));
+        }
+        if head.len() > HEAD {
+            return Ok(None);
+        }
+    }
+}
+
+fn refuse(stream: &mut TcpStream, code: u16, word: &str) -> std::io::Result<Asked> {
+    send(stream, code, word, "text/plain; charset=utf-8", word.as_bytes(), 0)
+}
+
+fn send(
+    stream: &mut TcpStream,
+    code: u16,
+    word: &str,
+    kind: &str,
+    content: &[u8],
+    port: u16,
+) -> std::io::Result<Asked> {
+    // Content Security Policy Level 3 (W3C): the page runs and shows nothing but what this server sends.
+    let policy = format!(
+        "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self' ws://127.0.0.1:{port} ws://localhost:{port}; \
+         base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    );
+    let head = format!(
+        "HTTP/1.1 {code} {word}\r\nContent-Type: {kind}\r\nContent-Length: {}\r\nContent-Security-Policy: {policy}\r\n\
+         X-Content-Type-Options: nosniff\r\nReferrer-Policy: no-referrer\r\nCross-Origin-Opener-Policy: same-origin\r\n\
+         Cross-Origin-Resource-Policy: same-origin\r\nCache-Control: no-store\r\nConnection: close\r\n\r\n",
+        content.len()
+    );
+    stream.write_all(head.as_bytes())?;
+    stream.write_all(content)?;
+    stream.flush()?;
+    Ok(Asked::Done)
+}

@@ -1,0 +1,299 @@
+//! What the threads of a run share: the session, the tabs, and what is due for them.
+
+use super::easel::Placed;
+use super::session::Session;
+use crate::plan::RimJob;
+use crate::rim::Rim;
+use serde_json::Value as Json;
+use std::collections::VecDeque;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+/// Pictures on their way to a page that it hasn't shown yet; more would only be stale.
+const UNDERWAY: u32 = 2;
+/// Least time between two states while something is dragged.
+const STATE: Duration = Duration::from_millis(90);
+/// Most messages that wait for a page that doesn't read.
+const WAITING: usize = 256;
+
+/// What a page wants to see.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct View {
+    /// Camera place, scene px of travel.
+    pub camera: f64,
+    /// Without fog.
+    pub bare: bool,
+    /// In steps of lightness.
+    pub values: bool,
+    /// The last saved beside it.
+    pub compare: bool,
+}
+
+/// A picture for a page.
+pub(super) struct Frame {
+    pub head: [u8; 32],
+    pub texels: Vec<u8>,
+}
+
+/// Messages for a page; pictures and the state only in their newest form.
+#[derive(Default)]
+struct Outbox {
+    texts: VecDeque<Arc<str>>,
+    state: Option<Arc<str>>,
+    /// The picture, and the last saved.
+    pictures: [Option<Frame>; 2],
+    underway: u32,
+    closed: bool,
+}
+
+/// What goes to a page next.
+pub(super) enum Parcel {
+    Text(Arc<str>),
+    Picture(Frame),
+}
+
+/// One open page.
+pub(super) struct Tab {
+    outbox: Mutex<Outbox>,
+    filled: Condvar,
+    view: Mutex<(View, u64)>,
+    /// The number of the newest message of the page that was acted on.
+    pub stamp: AtomicU64,
+    /// What it has been drawn, as a draft and settled: turn of the scene, of the rims, and of its view.
+    pub drawn: Mutex<[Option<[u64; 3]>; 2]>,
+}
+
+impl Tab {
+    pub fn new(camera: f64) -> Tab {
+        Tab {
+            outbox: Mutex::default(),
+            filled: Condvar::new(),
+            view: Mutex::new((View { camera, ..View::default() }, 0)),
+            stamp: AtomicU64::new(0),
+            drawn: Mutex::new([None; 2]),
+        }
+    }
+
+    pub fn view(&self) -> (View, u64) {
+        locked(&self.view).clone()
+    }
+
+    pub fn set_view(&self, view: View) {
+        let mut own = locked(&self.view);
+        if own.0 != view {
+            *own = (view, own.1 + 1);
+        }
+    }
+
+    /// A message that must arrive.
+    pub fn tell(&self, text: impl Into<Arc<str>>) {
+        let mut outbox = locked(&self.outbox);
+        outbox.texts.push_back(text.into());
+        // A page that never reads is let go.
+        outbox.closed |= outbox.texts.len() > WAITING;
+        self.filled.notify_all();
+    }
+
+    /// The state; an older one that waits is dropped.
+    pub fn tell_state(&self, text: Arc<str>) {
+        locked(&self.outbox).state = Some(text);
+        self.filled.notify_all();
+    }
+
+    /// A picture; an older one that waits is dropped.
+    pub fn show(&self, frame: Frame) {
+        let kind = usize::from(frame.head[4] == 1);
+        locked(&self.outbox).pictures[kind] = Some(frame);
+        self.filled.notify_all();
+    }
+
+    /// The page has shown a picture.
+    pub fn shown(&self) {
+        let mut outbox = locked(&self.outbox);
+        outbox.underway = outbox.underway.saturating_sub(1);
+        self.filled.notify_all();
+    }
+
+    /// Whether a picture would go out at once.
+    pub fn is_ready(&self) -> bool {
+        let outbox = locked(&self.outbox);
+        outbox.underway < UNDERWAY && outbox.pictures.iter().all(Option::is_none)
+    }
+
+    pub fn close(&self) {
+        locked(&self.outbox).closed = true;
+        self.filled.notify_all();
+    }
+
+    /// Waits for what goes out next; none once the tab is closed.
+    pub fn next(&self) -> Option<Parcel> {
+        let mut outbox = locked(&self.outbox);
+        loop {
+            if outbox.closed {
+                return None;
+            }
+            if let Some(text) = outbox.texts.pop_front() {
+                return Some(Parcel::Text(text));
+            }
+            // The last saved goes last: what is being changed is looked at.
+            if outbox.underway < UNDERWAY
+                && let Some(frame) = outbox.pictures.iter_mut().find_map(Option::take)
+            {
+                outbox.underway += 1;
+                return Some(Parcel::Picture(frame));
+            }
+            if let Some(state) = outbox.state.take() {
+                return Some(Parcel::Text(state));
+            }
+            outbox = self.filled.wait(outbox).unwrap_or_else(PoisonError::into_inner);
+        }
+    }
+}
+
+/// Rims of the last settled pictures, drawn with drafts until they are solved anew.
+#[derive(Default)]
+pub(super) struct Rims {
+    pub turn: u64,
+    /// As the scene was last settled, and as the last saved scene was.
+    pub now: Vec<(RimJob, Arc<Rim>)>,
+    pub saved: Vec<(RimJob, Arc<Rim>)>,
+}
+
+/// See the module.
+pub(super) struct Hub {
+    pub session: Mutex<Session>,
+    pub tabs: Mutex<Vec<Arc<Tab>>>,
+    pub rims: Mutex<Rims>,
+    /// What the check found of the last settled scene.
+    pub report: Mutex<Option<Json>>,
+    /// The turn of the newest scene, for who wonders whether a picture is stale.
+    turn: AtomicU64,
+    /// Counts up with all that may call for a picture.
+    due: Mutex<u64>,
+    woken: Condvar,
+    /// When the scene was last changed.
+    edited: Mutex<Instant>,
+    /// When pages were last told the state, and whether they are owed a newer one.
+    told: Mutex<(Instant, bool)>,
+    stopped: AtomicBool,
+}
+
+impl Hub {
+    pub fn new(session: Session) -> Hub {
+        let turn = session.meant().turn;
+        Hub {
+            session: Mutex::new(session),
+            tabs: Mutex::default(),
+            rims: Mutex::default(),
+            report: Mutex::default(),
+            turn: AtomicU64::new(turn),
+            due: Mutex::default(),
+            woken: Condvar::new(),
+            edited: Mutex::new(Instant::now()),
+            told: Mutex::new((Instant::now(), false)),
+            stopped: AtomicBool::new(false),
+        }
+    }
+
+    pub fn session(&self) -> MutexGuard<'_, Session> {
+        locked(&self.session)
+    }
+
+    pub fn tabs(&self) -> Vec<Arc<Tab>> {
+        locked(&self.tabs).clone()
+    }
+
+    pub fn join(&self, tab: &Arc<Tab>) {
+        locked(&self.tabs).push(Arc::clone(tab));
+        self.wake();
+    }
+
+    pub fn leave(&self, tab: &Arc<Tab>) {
+        tab.close();
+        locked(&self.tabs).retain(|other| !Arc::ptr_eq(other, tab));
+    }
+
+    pub fn turn(&self) -> u64 {
+        self.turn.load(Ordering::Acquire)
+    }
+
+    /// The session may have changed: whoever draws looks again.
+    pub fn edited(&self, turn: u64) {
+        if self.turn.swap(turn, Ordering::AcqRel) != turn {
+            *locked(&self.edited) = Instant::now();
+        }
+        self.wake();
+    }
+
+    /// Whether the state is to be told now; while something is dragged that isn't worth it every time, and is owed.
+    pub fn tells_state(&self, dragged: bool) -> bool {
+        let mut told = locked(&self.told);
+        if dragged && told.0.elapsed() < STATE {
+            told.1 = true;
+            return false;
+        }
+        *told = (Instant::now(), false);
+        true
+    }
+
+    /// Whether the pages are owed a newer state; the debt is taken as paid.
+    pub fn owes_state(&self) -> bool {
+        let mut told = locked(&self.told);
+        let owed = told.1 && told.0.elapsed() >= STATE;
+        if owed {
+            *told = (Instant::now(), false);
+        }
+        owed
+    }
+
+    pub fn since_edit(&self) -> Duration {
+        locked(&self.edited).elapsed()
+    }
+
+    pub fn wake(&self) {
+        *locked(&self.due) += 1;
+        self.woken.notify_all();
+    }
+
+    /// Waits until something is due after `seen`, or `most` has passed; returns what was seen.
+    pub fn wait(&self, seen: u64, most: Duration) -> u64 {
+        let due = locked(&self.due);
+        let waited = self.woken.wait_timeout_while(due, most, |due| *due == seen && !self.is_stopped());
+        match waited {
+            Ok((due, _)) => *due,
+            Err(poisoned) => *poisoned.into_inner().0,
+        }
+    }
+
+    pub fn stop(&self) {
+        self.stopped.store(true, Ordering::Release);
+        for tab in self.tabs() {
+            tab.close();
+        }
+        self.wake();
+    }
+
+    pub fn is_stopped(&self) -> bool {
+        self.stopped.load(Ordering::Acquire)
+    }
+
+    pub fn tell_all(&self, text: &Json) {
+        let text: Arc<str> = text.to_string().into();
+        for tab in self.tabs() {
+            tab.tell(Arc::clone(&text));
+        }
+    }
+}
+
+/// A thread that has panicked leaves nothing half done behind these locks.
+pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// The rims of `kept` that still fit the plan's, as layers by their place in it.
+pub(super) fn fitting(kept: &[(RimJob, Arc<Rim>)], job: &RimJob) -> Option<Placed> {
+    let stands = |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
+    let (_, rim) = kept.iter().find(|(other, _)| stands(other) == stands(job))?;
+    Some(Placed { made: crate::render::Made::Rim(Arc::clone(rim)), placing: rim.placing.clone() })
+}

@@ -1,0 +1,153 @@
+//! The tuning page: a local server through which a painter moves the air and sees the picture. It is a face of the library: pixels
+//! come from it, and the scene file stays the truth.
+//!
+//! Only this machine can reach it, and only who knows the run's token. One thread for each connection, two painters (`draw`) and a
+//! watcher; they share the `hub`.
+
+mod draw;
+mod easel;
+mod http;
+mod hub;
+mod layers;
+mod session;
+mod socket;
+mod state;
+mod watch;
+mod write;
+
+use crate::fault::{Class, Fault, Result};
+use crate::limits::Limits;
+use http::{Asked, Door};
+use hub::Hub;
+use session::Session;
+use std::net::{Ipv4Addr, TcpListener, TcpStream};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+/// The port that is tried first.
+pub const PORT: u16 = 4673;
+
+/// Bytes of the token.
+const TOKEN: usize = 16;
+/// Most connections at a time.
+const CONNECTIONS: usize = 64;
+
+/// What a run is asked for.
+#[derive(Clone, Debug)]
+pub struct Options {
+    /// The scene file.
+    pub scene: PathBuf,
+    /// The mood that is tuned; none: the scene itself.
+    pub mood: Option<String>,
+    /// The port that is tried first; if it is taken, another.
+    pub port: u16,
+    /// Bounds.
+    pub limits: Limits,
+}
+
+/// A server at work. It ends when it is dropped.
+pub struct Server {
+    address: String,
+    port: u16,
+    hub: Arc<Hub>,
+    threads: Vec<JoinHandle<()>>,
+}
+
+impl Server {
+    /// Reads the scene and opens the page's address.
+    ///
+    /// # Errors
+    /// Those of the scene; and class `Usage` where this machine gives no port, no random number or no thread.
+    pub fn start(options: Options) -> Result<Server> {
+        let limits = options.limits;
+        let session = Session::open(&options.scene, options.mood, limits)?;
+        let own = |what: &str, error: &dyn std::fmt::Display| Fault::new(Class::Usage, format!("{what}: {error}"));
+        let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, options.port))
+            .or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))
+            .map_err(|error| own("no port can be opened on this machine", &error))?;
+        let port = listener.local_addr().map_err(|error| own("the port has no address", &error))?.port();
+        let mut token = [0; TOKEN];
+        getrandom::fill(&mut token).map_err(|error| own("the system gives no random number", &error))?;
+        let token: String = token.iter().map(|byte| format!("{byte:02x}")).collect();
+        let address = format!("http://127.0.0.1:{port}/{token}/");
+        let door = Door { port, token };
+        let hub = Arc::new(Hub::new(session));
+        // A thread of its own, so that drafts needn't stand in line behind what is being settled.
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().map_err(|error| own("no threads", &error))?;
+        let mut threads = Vec::new();
+        let mut work = |work: Box<dyn Fn(&Arc<Hub>) + Send>| {
+            let hub = Arc::clone(&hub);
+            threads.push(std::thread::spawn(move || {
+                // Whatever a broken picture does to one turn, the next begins afresh.
+                while catch_unwind(AssertUnwindSafe(|| work(&hub))).is_err() && !hub.is_stopped() {
+                    std::thread::sleep(Duration::from_millis(500));
+                }
+            }));
+        };
+        work(Box::new(move |hub| draw::drafts(hub, &limits)));
+        work(Box::new(move |hub| pool.install(|| draw::settle(hub, &limits))));
+        work(Box::new(|hub| watch::watch(hub)));
+        work(Box::new(move |hub| accept(hub, &listener, &door)));
+        Ok(Server { address, port, hub, threads })
+    }
+
+    /// The page's address, with its token.
+    pub fn address(&self) -> &str {
+        &self.address
+    }
+
+    /// The port that it listens at.
+    pub fn port(&self) -> u16 {
+        self.port
+    }
+
+    /// Whether the page holds what the file doesn't.
+    pub fn is_unsaved(&self) -> bool {
+        self.hub.session().is_unsaved()
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        self.hub.stop();
+        // The listener wakes by a call.
+        let _ = TcpStream::connect((Ipv4Addr::LOCALHOST, self.port));
+        for thread in self.threads.drain(..) {
+            let _ = thread.join();
+        }
+    }
+}
+
+fn accept(hub: &Arc<Hub>, listener: &TcpListener, door: &Door) {
+    let open = Arc::new(AtomicUsize::new(0));
+    for stream in listener.incoming() {
+        if hub.is_stopped() {
+            return;
+        }
+        let Ok(stream) = stream else {
+            std::thread::sleep(Duration::from_millis(50));
+            continue;
+        };
+        if open.fetch_add(1, Ordering::AcqRel) >= CONNECTIONS {
+            open.fetch_sub(1, Ordering::AcqRel);
+            continue;
+        }
+        let (hub, door, open) = (Arc::clone(hub), door.clone(), Arc::clone(&open));
+        std::thread::spawn(move || {
+            let served = catch_unwind(AssertUnwindSafe(|| converse(&hub, stream, &door)));
+            drop(served);
+            open.fetch_sub(1, Ordering::AcqRel);
+        });
+    }
+}
+
+/// One connection; whoever breaks it off has only himself to blame.
+fn converse(hub: &Arc<Hub>, mut stream: TcpStream, door: &Door) {
+    if let Ok(Asked::Socket(key)) = door.answer(&mut stream) {
+        let _ = socket::serve(hub, stream, &key);
+    }
+}

@@ -1,0 +1,101 @@
+// The controls of the chosen slot or of the whole air, in groups; the five steps stand in their order.
+import { Field } from "./field.js";
+
+const by = (id) => document.getElementById(id);
+
+/** Groups of a slot's own keys; what is named in none stands in the first. */
+const OF_SLOT = [
+  ["Place and fog", null, true],
+  ["Picture", ["art", "x", "y", "width", "visible", "repeat", "flip", "tint", "fade", "fade_from", "fade_over", "fade_curve"], false],
+  ["Lines and period", ["line", "shrink", "period", "haze_share"], false],
+];
+const STEP_WORDS = { bands: "layered noise", falloff: "shape over height", smear: "directional blur", soften: "Gaussian blur", grade: "colour and opacity" };
+
+let fields = [];
+let shown = null;
+let presets = [];
+const opened = new Map();
+
+export function setUpControls(page, hello) {
+  presets = hello.presets;
+  page.steps = hello.steps;
+  shown = null;
+  if (page.state) showControls(page);
+}
+
+function hint(key) {
+  const { description } = key.schema;
+  by("hint").textContent = `${key.name.replaceAll("_", " ")}: ${description ?? key.about}`;
+}
+
+function groups(page) {
+  const keys = page.keys;
+  const table = (name) => keys.filter((key) => key.table === name);
+  const steps = page.steps.map((step, at) => ({ title: `${at + 1} ${step}`, note: STEP_WORDS[step], keys: table(step), open: at < 2 }));
+  if (page.subject) {
+    const own = table("slot");
+    const named = new Set(OF_SLOT.flatMap(([, names]) => names ?? []));
+    const [first, ...others] = OF_SLOT.map(([title, names, open]) => ({ title, open, keys: own.filter((key) => (names ? names.includes(key.name) : !named.has(key.name))) }));
+    return [first, ...steps, ...others];
+  }
+  return [
+    { title: "Air", keys: table("air"), open: true },
+    { title: "Rims", note: "fog gathered behind silhouettes", keys: table("rim"), open: false },
+    ...steps.map((group) => ({ ...group, note: `${group.note}, for all slots`, open: false })),
+    { title: "Scene", note: "view, travel, lines", keys: table("scene"), open: false },
+    { title: "Limits of the check", keys: table("check"), open: false },
+    { title: "Textures", keys: table("texture"), open: false },
+  ];
+}
+
+function build(page) {
+  fields = [];
+  const kind = page.subject ? "slot" : "air";
+  const made = groups(page).map((group) => {
+    const details = document.createElement("details");
+    const name = `${kind}/${group.title}`;
+    details.open = opened.get(name) ?? group.open;
+    details.addEventListener("toggle", () => opened.set(name, details.open));
+    const summary = document.createElement("summary");
+    summary.append(group.title);
+    if (group.note) {
+      const note = document.createElement("span");
+      note.className = "note";
+      note.textContent = ` ${group.note}`;
+      summary.append(note);
+    }
+    details.append(summary);
+    for (const key of group.keys) {
+      const field = new Field(key, page.subject || null, presets, hint);
+      fields.push(field);
+      details.append(field.root);
+    }
+    return details;
+  });
+  by("controls").replaceChildren(...made);
+}
+
+/** Shows the values of what is chosen. */
+export function showControls(page) {
+  if (!page.state || page.keys.length === 0) return;
+  if (shown !== page.subject) {
+    shown = page.subject;
+    build(page);
+  }
+  const values = page.subject ? page.slots.get(page.subject).values : page.state.scene;
+  for (const field of fields) {
+    const entry = values[field.key.path];
+    const looks = JSON.stringify(entry ?? null);
+    if (field.last === looks && !field.refusal) continue;
+    [field.last, field.refusal] = [looks, false];
+    field.show(entry, page.state.scene["air.haze"]?.[0]);
+  }
+}
+
+/** A value was refused: its field says so and shows what holds at its next change. */
+export function refused(page, path) {
+  const field = fields.find((field) => field.key.path === path);
+  if (!field) return;
+  field.refusal = true;
+  field.refuse();
+}

@@ -1,0 +1,102 @@
+// Drawing of the section: places of depths and heights, the fog's density, the curve of contrast.
+const SVG = "http://www.w3.org/2000/svg";
+
+/** An SVG element. */
+export function svg(name, more = {}, ...inside) {
+  const made = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(more)) made.setAttribute(key, value);
+  made.append(...inside);
+  return made;
+}
+
+export const EDGE = { left: 14, right: 46, foot: 24 };
+/** How many rows of names there is room for. */
+export const rowsOf = (width) => (width < 520 ? 5 : 3);
+
+/** From depths and heights to places, and back. Depth runs by the logarithm of its distance from the eye. */
+export class Sides {
+  constructor(section, width, height) {
+    const eye = (depth) => Math.max(section.camera + depth, section.camera * 1e-3);
+    const depths = section.slots.map((slot) => slot.depth);
+    const far = Math.max(...depths, section.nearest + section.visibility);
+    const [from, to] = [Math.log(eye(Math.min(...depths, 0)) * 0.82), Math.log(eye(far) * 1.28)];
+    this.top = 8 + 19 * rowsOf(width);
+    const [wide, tall] = [width - EDGE.left - EDGE.right, height - this.top - EDGE.foot];
+    Object.assign(this, { width, height, reach: section.reach, ground: height - EDGE.foot, tall });
+    this.x = (depth) => EDGE.left + (wide * (Math.log(eye(depth)) - from)) / (to - from);
+    this.depth = (x) => Math.exp(from + ((x - EDGE.left) / wide) * (to - from)) - section.camera;
+    this.y = (over) => this.ground - (tall * over) / section.reach;
+    this.over = (y) => ((this.ground - y) / tall) * section.reach;
+    // Contrast has the same height, from nothing to all.
+    this.left = (share) => this.ground - tall * share;
+    this.from = this.depth(EDGE.left);
+    this.to = this.depth(width - EDGE.right);
+  }
+}
+
+function rgb(hex) {
+  return [1, 3, 5].map((at) => parseInt(hex.slice(at, at + 2), 16));
+}
+
+/** The fog as density: each sheet stands for the air from its slot to the next farther one. */
+export function paintDensity(canvas, section, sides, coarse) {
+  const [width, height] = [sides.width, sides.height].map((side) => Math.max(1, Math.round(side / coarse)));
+  Object.assign(canvas, { width, height });
+  const pen = canvas.getContext("2d");
+  const image = pen.createImageData(width, height);
+  const near = [...section.slots].sort((a, b) => a.depth - b.depth).filter((slot) => slot.density.length);
+  if (near.length === 0) return;
+  const places = near.map((slot) => sides.x(slot.depth));
+  const ends = places.map((x, at) => places[at + 1] ?? sides.width - EDGE.right);
+  const colours = near.map((slot) => rgb(slot.haze ?? section.haze));
+  for (let px = 0; px < width; px += 1) {
+    const x = (px + 0.5) * coarse;
+    if (x < places[0] || x > sides.width - EDGE.right) continue;
+    let at = places.findLastIndex((place) => place <= x);
+    at = Math.max(at, 0);
+    // Toward the next sheet the density goes over into its own, so that the air has no steps that it hasn't.
+    const share = Math.min(1, Math.max(0, (x - places[at]) / Math.max(1, ends[at] - places[at])));
+    const next = Math.min(at + 1, near.length - 1);
+    const blend = share * share * (3 - 2 * share);
+    const strength = (slot) => 0.75 * Math.min(slot.thickness, 3);
+    for (let py = 0; py < height; py += 1) {
+      const over = sides.over((py + 0.5) * coarse);
+      if (over < 0) break;
+      const density = (slot) => {
+        const place = (over / section.reach) * slot.density.length - 0.5;
+        const low = Math.max(0, Math.min(slot.density.length - 1, Math.floor(place)));
+        const high = Math.min(low + 1, slot.density.length - 1);
+        return (slot.density[low] + (slot.density[high] - slot.density[low]) * Math.min(1, Math.max(0, place - low))) * strength(slot);
+      };
+      const amount = density(near[at]) * (1 - blend) + density(near[next]) * blend;
+      const spot = (py * width + px) * 4;
+      for (let c = 0; c < 3; c += 1) image.data[spot + c] = colours[at][c] * (1 - blend) + colours[next][c] * blend;
+      image.data[spot + 3] = 235 * (1 - Math.exp(-amount));
+    }
+  }
+  pen.putImageData(image, 0, 0);
+}
+
+/** Round depths for the axis. */
+export function ticks(sides) {
+  const all = [0];
+  for (let power = 1; power < 1e9; power *= 10) for (const step of [1, 2, 5]) all.push(power * step, -power * step);
+  const inside = all.filter((depth) => depth > sides.from && depth < sides.to).sort((a, b) => (Math.abs(Math.log10(Math.abs(a) || 1)) % 1) - (Math.abs(Math.log10(Math.abs(b) || 1)) % 1));
+  const kept = [];
+  for (const depth of [0, ...inside.filter((depth) => depth !== 0)]) {
+    const x = sides.x(depth);
+    const wide = String(depth).length * 7 + 14;
+    if (kept.every((other) => Math.abs(sides.x(other) - x) > wide)) kept.push(depth);
+  }
+  return kept;
+}
+
+/** What the law leaves of contrast over depth, from the nearest slot on. */
+export function curve(section, sides) {
+  let path = "";
+  for (let x = Math.max(EDGE.left, sides.x(section.nearest)); x <= sides.width - EDGE.right; x += 3) {
+    const left = Math.exp(-section.extinction * Math.max(0, sides.depth(x) - section.nearest));
+    path += `${path ? "L" : "M"}${x.toFixed(1)} ${sides.left(left).toFixed(1)}`;
+  }
+  return path;
+}

@@ -1,0 +1,162 @@
+// The page: glues the socket, the picture, the section and the controls together.
+import { connect, on, send, gestureEnds } from "./wire.js";
+import { setUpPicture, setTravel, showMarks, setFailing } from "./picture.js";
+import { setUpControls, showControls, refused } from "./controls.js";
+import { setUpSection, showSection } from "./section.js";
+
+const by = (id) => document.getElementById(id);
+/** What all parts of the page go by. */
+const page = { state: null, keys: [], subject: "", slots: new Map(), failing: new Set() };
+
+function say(text, bad = false) {
+  by("said").textContent = text;
+  by("said").classList.toggle("bad", bad);
+}
+
+function banner(id, fill) {
+  by(id)?.remove();
+  if (!fill) return;
+  const box = document.createElement("div");
+  box.id = id;
+  box.setAttribute("role", "alert");
+  fill(box);
+  by("banners").append(box);
+}
+
+function element(name, text, more = {}) {
+  const made = Object.assign(document.createElement(name), more);
+  made.textContent = text;
+  return made;
+}
+
+function faulty(faults, title) {
+  return faults && ((box) => {
+    const first = faults.list[0];
+    const place = first.line ? `${first.file}, line ${first.line.number}` : first.file ?? "";
+    box.append(element("strong", title), element("span", `${place}${place ? ": " : ""}${first.message}. ${first.remedy ?? ""}`));
+    if (first.line) box.append(element("code", `${first.line.number} | ${first.line.text}`));
+    if (faults.list.length > 1) box.append(element("span", `and ${faults.list.length - 1} more`));
+  });
+}
+
+function choose(name, focus = false) {
+  page.subject = name;
+  by("subject").value = name;
+  by("dice").hidden = !name;
+  showControls(page);
+  showSection(page);
+  if (focus) by("subject").focus();
+}
+
+function show(state) {
+  page.state = state;
+  page.slots = new Map(state.slots.map((slot) => [slot.name, slot]));
+  if (page.subject && !page.slots.has(page.subject)) page.subject = "";
+  by("name").textContent = state.name;
+  by("unsaved").hidden = !state.unsaved;
+  document.title = `${state.unsaved ? "● " : ""}${state.name}: tuning`;
+  by("undo").disabled = state.steps[0] === 0;
+  by("redo").disabled = state.steps[1] === 0;
+  by("save").disabled = !state.unsaved || state.contested;
+  const names = ["", ...state.slots.map((slot) => slot.name)];
+  const select = by("subject");
+  if (select.dataset.names !== names.join("\n")) {
+    select.dataset.names = names.join("\n");
+    select.replaceChildren(...names.map((name) => element("option", name ? `slot ${name}` : "the whole air", { value: name })));
+  }
+  select.value = page.subject;
+  by("dice").hidden = !page.subject;
+  setTravel(state);
+  banner("broken", faulty(state.faults, "The file can't be used as it is; the last good picture stays."));
+  banner("contest", state.contested && ((box) => {
+    box.append(element("strong", "Both changed."), element("span", "The file was changed in an editor, and the page holds what isn't saved. Whichever you keep, the other is one Undo away."));
+    for (const [text, mine] of [["Keep the page's", true], ["Take the file's", false]]) {
+      const button = element("button", text, { type: "button" });
+      button.addEventListener("click", () => send({ do: "choose", mine }));
+      box.append(button);
+    }
+  }));
+  showControls(page);
+  showSection(page);
+}
+
+function showReport(report) {
+  page.failing = new Set(report.findings.filter((one) => one.fails && one.slot).map((one) => one.slot));
+  setFailing(page.failing);
+  const fails = report.findings.filter((one) => one.fails).length;
+  by("marks").textContent = report.passes ? "Check: passes" : `Check: ${fails} ${fails === 1 ? "fail" : "fails"}`;
+  by("verdict").textContent = report.passes ? "The scene keeps its limits." : `${fails} ${fails === 1 ? "fail" : "fails"}.`;
+  by("findings").replaceChildren(...report.findings.map((one) => {
+    const item = document.createElement("li");
+    item.append(element("span", one.fails ? "Fails: " : "Look: ", { className: one.fails ? "fails" : "" }));
+    if (one.slot) {
+      const button = element("button", one.slot, { type: "button" });
+      button.addEventListener("click", () => choose(one.slot, true));
+      item.append(button, " ");
+    }
+    item.append(element("span", `${one.message}. ${one.remedy}`));
+    return item;
+  }));
+}
+
+// What comes thick and fast is shown once a frame.
+let due = null;
+function soon(work) {
+  if (!due) {
+    due = new Map();
+    requestAnimationFrame(() => {
+      const works = due;
+      due = null;
+      for (const one of works.values()) one();
+    });
+  }
+  due.set(work.word, work.run);
+}
+
+on("hello", (hello, all) => {
+  page.keys = hello.controls;
+  by("mood").textContent = all.mood ? `in the mood ${all.mood}` : "";
+  setUpControls(page, hello);
+});
+on("state", (state) => soon({ word: "state", run: () => show(state) }));
+on("section", (section) => soon({ word: "section", run: () => { page.section = section; banner("undrawn"); showSection(page); } }));
+on("report", showReport);
+on("marks", (marks, all) => showMarks(marks, all));
+on("undrawn", (faults) => banner("undrawn", faulty(faults, "This can't be drawn; the last good picture stays.")));
+on("refused", (refusal) => {
+  const first = refusal.faults?.list[0];
+  say(first ? `${first.message}. ${first.remedy ?? ""}` : refusal.message, true);
+  refused(page, refusal.key);
+});
+let saving = 0;
+on("done", (number) => {
+  if (number === saving) say(page.state?.contested ? "" : "Saved.");
+  else if (by("said").classList.contains("bad")) say("");
+});
+on("gone", () => banner("gone", (box) => box.append(element("strong", "The program has ended or can't be reached."), element("span", "What was not saved is held by it, not by this page. Trying again."))));
+on("open", () => banner("gone"));
+
+const act = (message) => (event) => { gestureEnds(); return send(message, event); };
+by("undo").addEventListener("click", act({ do: "undo" }));
+by("redo").addEventListener("click", act({ do: "redo" }));
+const save = (event) => { saving = act({ do: "save" })(event); };
+by("save").addEventListener("click", save);
+by("dice").addEventListener("click", (event) => act({ do: "dice", slot: page.subject })(event));
+by("subject").addEventListener("change", () => choose(by("subject").value));
+addEventListener("keydown", (event) => {
+  if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
+  const key = event.key.toLowerCase();
+  const typing = event.target.matches?.("input[type=text]");
+  const work = key === "s" ? save
+    : typing ? null
+    : key === "z" ? act({ do: event.shiftKey ? "redo" : "undo" })
+    : key === "y" ? act({ do: "redo" }) : null;
+  if (!work) return;
+  event.preventDefault();
+  work(event);
+});
+addEventListener("beforeunload", (event) => { if (page.state?.unsaved) event.preventDefault(); });
+
+setUpPicture();
+setUpSection(page, choose);
+connect();

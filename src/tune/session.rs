@@ -1,0 +1,339 @@
+//! The session: the scene's text with its steps back and forth, what the file holds, and the scene as meant by the last good text.
+
+use super::write::{self, Spot};
+use crate::air;
+use crate::arts::Arts;
+use crate::fault::{Class, Fault, Faults, Result};
+use crate::keys;
+use crate::limits::Limits;
+use crate::out;
+use crate::recipe::shelf::Shelf;
+use crate::scene::read::{self, Reading};
+use crate::scene::Source;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Most steps back that are kept.
+const STEPS: usize = 400;
+
+/// A text and the scene that it means, with its haze settled.
+pub(super) struct Meant {
+    /// Counts up with every change of what is to be drawn.
+    pub turn: u64,
+    pub text: Arc<str>,
+    pub reading: Reading,
+    pub arts: Arts,
+    /// Counts up whenever the pictures are read anew.
+    pub opened: u64,
+}
+
+/// What became of a look at the file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Seen {
+    /// It holds what is known.
+    Same,
+    /// Its new text, or its new pictures, were taken over.
+    Taken,
+    /// It was changed, and so was the page's text: somebody must choose.
+    Both,
+}
+
+pub(super) struct Session {
+    file: PathBuf,
+    mood: Option<String>,
+    limits: Limits,
+    shelf: Shelf,
+    history: Vec<Arc<str>>,
+    at: usize,
+    /// The gesture that the last step belongs to: what follows of it is the same step.
+    gesture: Option<String>,
+    /// What the file holds, as far as is known.
+    on_disk: Arc<str>,
+    /// What the file holds where both were changed.
+    rival: Option<Arc<str>>,
+    /// What is wrong with the text; the last good scene stays.
+    faults: Option<Faults>,
+    meant: Arc<Meant>,
+    saved: Arc<Meant>,
+    turn: u64,
+}
+
+impl Session {
+    /// Opens a scene file, which must be faultless.
+    pub fn open(file: &Path, mood: Option<String>, limits: Limits) -> Result<Session> {
+        let source = Source::load(file, &limits)?;
+        let shelf = Shelf::of_scene(Some(file), &limits);
+        let text: Arc<str> = source.text.into();
+        let meant = Arc::new(mean(file, &text, mood.as_deref(), &limits, &shelf, None, 1)?);
+        Ok(Session {
+            file: file.to_path_buf(),
+            mood,
+            limits,
+            shelf,
+            history: vec![Arc::clone(&text)],
+            at: 0,
+            gesture: None,
+            on_disk: text,
+            rival: None,
+            faults: None,
+            saved: Arc::clone(&meant),
+            meant,
+            turn: 1,
+        })
+    }
+
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    pub fn mood(&self) -> Option<&str> {
+        self.mood.as_deref()
+    }
+
+    pub fn shelf(&self) -> &Shelf {
+        &self.shelf
+    }
+
+    pub fn text(&self) -> &Arc<str> {
+        &self.history[self.at]
+    }
+
+    /// The scene of the last good text.
+    pub fn meant(&self) -> &Arc<Meant> {
+        &self.meant
+    }
+
+    /// The scene as the file had it when it last was good.
+    pub fn saved(&self) -> &Arc<Meant> {
+        &self.saved
+    }
+
+    pub fn faults(&self) -> Option<&Faults> {
+        self.faults.as_ref()
+    }
+
+    pub fn is_unsaved(&self) -> bool {
+        **self.text() != *self.on_disk
+    }
+
+    pub fn is_contested(&self) -> bool {
+        self.rival.is_some()
+    }
+
+    /// How many steps lead back and forth.
+    pub fn steps(&self) -> [usize; 2] {
+        [self.at, self.history.len() - 1 - self.at]
+    }
+
+    /// Files that the scene is made of besides itself.
+    pub fn pictures(&self) -> Vec<PathBuf> {
+        self.meant.arts.files().into_iter().map(Path::to_path_buf).collect()
+    }
+
+    /// Sets a value; all edits of one `gesture` are one step.
+    ///
+    /// # Errors
+    /// Where the value can't stand, or breaks the scene; nothing has changed then.
+    pub fn set(&mut self, slot: Option<&str>, path: &str, value: &str, gesture: Option<String>) -> Result<()> {
+        let key = keys::find(path)
+            .filter(|key| key.path != "slot.name" && key.section() != keys::Section::Preset)
+            .ok_or_else(|| Fault::new(Class::Usage, format!("there is no key {}", keys::shown(path))))?;
+        let value = key.parse(value).map_err(|wrong| Fault::new(Class::Scene, wrong.message).remedy(wrong.remedy))?;
+        let in_scene = slot.is_none() || key.is_step() || key.section() == keys::Section::Slot;
+        let of_slot = key.section() == keys::Section::Slot;
+        if !in_scene || (of_slot && slot.is_none()) {
+            return Err(Fault::new(Class::Usage, format!("`{path}` doesn't stand there")).into());
+        }
+        let text = write::set(&self.file, self.text(), &self.spot(slot, path), &value.to_string())?;
+        self.put(text.into(), gesture)
+    }
+
+    /// Takes a value out, so that what stands behind it holds.
+    ///
+    /// # Errors
+    /// As for [`Session::set`].
+    pub fn unset(&mut self, slot: Option<&str>, path: &str, gesture: Option<String>) -> Result<()> {
+        let text = write::unset(&self.file, self.text(), &self.spot(slot, path))?;
+        self.put(text.into(), gesture)
+    }
+
+    /// Gives a value back what the file has for it.
+    ///
+    /// # Errors
+    /// As for [`Session::set`].
+    pub fn restore(&mut self, slot: Option<&str>, path: &str) -> Result<()> {
+        match write::reads(&self.on_disk, &self.spot(slot, path)) {
+            Some(value) => {
+                let text = write::set(&self.file, self.text(), &self.spot(slot, path), &value)?;
+                self.put(text.into(), None)
+            }
+            None => self.unset(slot, path, None),
+        }
+    }
+
+    fn spot<'a>(&'a self, slot: Option<&'a str>, path: &'a str) -> Spot<'a> {
+        let key = path.strip_prefix("slot.").unwrap_or(path);
+        Spot { mood: self.mood.as_deref(), slot, key }
+    }
+
+    /// Makes a text the newest step, if it means a scene.
+    fn put(&mut self, text: Arc<str>, gesture: Option<String>) -> Result<()> {
+        if text == *self.text() {
+            return Ok(());
+        }
+        let meant = self.mean(&text)?;
+        self.push(text, gesture);
+        self.adopt(meant);
+        Ok(())
+    }
+
+    fn push(&mut self, text: Arc<str>, gesture: Option<String>) {
+        self.history.truncate(self.at + 1);
+        if self.at > 0 && gesture.is_some() && gesture == self.gesture {
+            self.history[self.at] = text;
+        } else {
+            self.history.push(text);
+            if self.history.len() > STEPS {
+                self.history.remove(0);
+            }
+            self.at = self.history.len() - 1;
+        }
+        self.gesture = gesture;
+    }
+
+    fn mean(&self, text: &Arc<str>) -> Result<Meant> {
+        let before = Some(&*self.meant);
+        mean(&self.file, text, self.mood.as_deref(), &self.limits, &self.shelf, before, self.turn + 1)
+    }
+
+    fn adopt(&mut self, meant: Meant) {
+        self.turn = meant.turn;
+        self.meant = Arc::new(meant);
+        self.faults = None;
+        self.mark_saved();
+    }
+
+    /// Where the text is the file's, its scene is the saved one.
+    fn mark_saved(&mut self) {
+        if *self.meant.text == *self.on_disk {
+            self.saved = Arc::clone(&self.meant);
+        }
+    }
+
+    /// One step back or forth; false where there is none.
+    pub fn step(&mut self, back: bool) -> bool {
+        let to = if back { self.at.checked_sub(1) } else { Some(self.at + 1) };
+        let Some(to) = to.filter(|to| *to < self.history.len()) else { return false };
+        self.at = to;
+        self.gesture = None;
+        self.read_again();
+        true
+    }
+
+    /// Reads the text that stands now; what is wrong with it is kept beside the last good scene.
+    fn read_again(&mut self) {
+        let text = Arc::clone(self.text());
+        match self.mean(&text) {
+            Ok(meant) => self.adopt(meant),
+            Err(faults) => self.faults = Some(faults),
+        }
+    }
+
+    /// Writes the text into the file. False where the file was changed meanwhile: nothing is written then.
+    ///
+    /// # Errors
+    /// Class `Output`: the file can't be written.
+    pub fn save(&mut self) -> Result<bool> {
+        if self.look() == Seen::Both || self.rival.is_some() {
+            return Ok(false);
+        }
+        let text = Arc::clone(self.text());
+        out::write_whole(&self.file, text.as_bytes())?;
+        self.on_disk = text;
+        self.gesture = None;
+        self.mark_saved();
+        Ok(true)
+    }
+
+    /// Looks at the file: what somebody else wrote there is taken over, unless both were changed.
+    pub fn look(&mut self) -> Seen {
+        // A file that is gone or can't be read for a moment, half way through a save by rename, is looked at again later.
+        let Ok(source) = Source::load(&self.file, &self.limits) else { return Seen::Same };
+        if source.text == *self.on_disk {
+            self.rival = None;
+            return Seen::Same;
+        }
+        let theirs: Arc<str> = source.text.into();
+        if theirs == *self.text() {
+            (self.on_disk, self.rival) = (theirs, None);
+            self.mark_saved();
+            return Seen::Taken;
+        }
+        if self.is_unsaved() {
+            self.rival = Some(theirs);
+            return Seen::Both;
+        }
+        self.take(theirs);
+        Seen::Taken
+    }
+
+    fn take(&mut self, theirs: Arc<str>) {
+        self.on_disk = Arc::clone(&theirs);
+        self.push(theirs, None);
+        self.read_again();
+    }
+
+    /// Settles a contest. Whichever is chosen, the other is a step back.
+    pub fn choose(&mut self, mine: bool) {
+        let Some(theirs) = self.rival.take() else { return };
+        let own = Arc::clone(self.text());
+        self.take(theirs);
+        if mine {
+            self.push(own, None);
+            self.read_again();
+        }
+    }
+
+    /// Pictures or presets were changed: everything is read anew.
+    pub fn reopen(&mut self) {
+        self.shelf = Shelf::of_scene(Some(&self.file), &self.limits);
+        let text = Arc::clone(self.text());
+        let turn = self.turn + 1;
+        match mean(&self.file, &text, self.mood.as_deref(), &self.limits, &self.shelf, None, turn) {
+            Ok(meant) => self.adopt(meant),
+            Err(faults) => self.faults = Some(faults),
+        }
+    }
+}
+
+/// Reads a text; pictures that the scene of `before` has open already stay open.
+fn mean(
+    file: &Path,
+    text: &Arc<str>,
+    mood: Option<&str>,
+    limits: &Limits,
+    shelf: &Shelf,
+    before: Option<&Meant>,
+    turn: u64,
+) -> Result<Meant> {
+    let how = read::Options { sets: &[], limits, shelf, check_art: true };
+    let mut reading = read::read_mood(file, text, how, mood)?;
+    let same = before.filter(|before| pictures(&before.reading) == pictures(&reading));
+    let (arts, opened) = match same {
+        Some(before) => (before.arts.clone(), before.opened),
+        None => (Arts::open(&reading.scene, limits)?, turn),
+    };
+    air::settle(&mut reading.scene, &arts, limits)?;
+    Ok(Meant { turn, text: Arc::clone(text), reading, arts, opened })
+}
+
+/// Which pictures a scene shows.
+fn pictures(reading: &Reading) -> Vec<(&str, &Path, Option<&str>)> {
+    let slots = reading.scene.slots.iter();
+    slots
+        .filter_map(|slot| {
+            let art = slot.art.as_ref()?;
+            Some((slot.name.as_str(), art.file.as_path(), art.layer.as_deref()))
+        })
+        .collect()
+}

@@ -1,0 +1,236 @@
+//! A page's socket (RFC 6455): edits in, pictures and the state out.
+
+use super::hub::{Hub, Parcel, Tab, View, locked};
+use super::session::Session;
+use super::state;
+use crate::fault::{Class, Fault, Result};
+use serde::Deserialize;
+use serde_json::{Value as Json, json};
+use std::io::{self, Read, Write};
+use std::net::TcpStream;
+use std::sync::atomic::Ordering;
+use std::sync::{Arc, Mutex};
+use tungstenite::Message;
+use tungstenite::protocol::frame::FrameHeader;
+use tungstenite::protocol::frame::coding::{Data, OpCode};
+use tungstenite::protocol::{Role, WebSocket, WebSocketConfig};
+
+/// Longest message of a page.
+const LONGEST: usize = 64 << 10;
+
+/// What a page asks for.
+#[derive(Debug, Deserialize)]
+#[serde(tag = "do", rename_all = "lowercase", deny_unknown_fields)]
+enum Ask {
+    /// A value, as JSON.
+    Set { slot: Option<String>, key: String, value: Json, gesture: Option<String>, stamp: u64 },
+    /// No value of its own.
+    Unset { slot: Option<String>, key: String, stamp: u64 },
+    /// The last saved value.
+    Restore { slot: Option<String>, key: String, stamp: u64 },
+    /// New dice for a slot.
+    Dice { slot: String, stamp: u64 },
+    /// A step back.
+    Undo { stamp: u64 },
+    /// A step forth.
+    Redo { stamp: u64 },
+    /// The text into the file.
+    Save { stamp: u64 },
+    /// Which of two texts is to stand.
+    Choose { mine: bool, stamp: u64 },
+    /// What is to be seen.
+    View { camera: f64, bare: bool, values: bool, compare: bool, stamp: u64 },
+    /// A picture is on the page.
+    Shown,
+}
+
+/// Both sides of a page's connection write whole frames, one after the other.
+struct Wire {
+    stream: TcpStream,
+    writes: Arc<Mutex<TcpStream>>,
+}
+
+impl Read for Wire {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        self.stream.read(buffer)
+    }
+}
+
+impl Write for Wire {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        locked(&self.writes).write_all(bytes)?;
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+/// Answers the handshake with `key` and serves the page until it goes.
+pub(super) fn serve(hub: &Arc<Hub>, mut stream: TcpStream, key: &str) -> io::Result<()> {
+    write!(
+        stream,
+        "HTTP/1.1 101 Switching Protocols\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Accept: {key}\r\n\r\n"
+    )?;
+    stream.set_read_timeout(None)?;
+    stream.set_nodelay(true)?;
+    let writes = Arc::new(Mutex::new(stream.try_clone()?));
+    let tab = {
+        let session = hub.session();
+        let tab = Arc::new(Tab::new(session.meant().reading.scene.travel / 2.0));
+        tab.tell(state::hello(&session).to_string());
+        tab.tell(state::state(&session).to_string());
+        tab
+    };
+    if let Some(report) = &*locked(&hub.report) {
+        tab.tell(json!({ "report": report }).to_string());
+    }
+    hub.join(&tab);
+    let sender = {
+        let (tab, writes, stream) = (Arc::clone(&tab), Arc::clone(&writes), stream.try_clone()?);
+        std::thread::spawn(move || {
+            while let Some(parcel) = tab.next() {
+                if send(&writes, &parcel).is_err() {
+                    break;
+                }
+            }
+            // Whoever reads from it sees the end.
+            let _ = stream.shutdown(std::net::Shutdown::Both);
+        })
+    };
+    let config = WebSocketConfig::default().max_message_size(Some(LONGEST)).max_frame_size(Some(LONGEST));
+    let mut socket = WebSocket::from_raw_socket(Wire { stream, writes }, Role::Server, Some(config));
+    while let Ok(message) = socket.read() {
+        match message {
+            Message::Text(text) => match serde_json::from_str(&text) {
+                Ok(ask) => act(hub, &tab, ask),
+                Err(error) => tab.tell(json!({ "refused": { "message": format!("the page's message can't be read: {error}") } }).to_string()),
+            },
+            Message::Close(_) => break,
+            _ => {}
+        }
+    }
+    hub.leave(&tab);
+    let _ = sender.join();
+    Ok(())
+}
+
+fn send(writes: &Mutex<TcpStream>, parcel: &Parcel) -> io::Result<()> {
+    let (code, parts): (Data, [&[u8]; 2]) = match parcel {
+        Parcel::Text(text) => (Data::Text, [text.as_bytes(), &[]]),
+        Parcel::Picture(frame) => (Data::Binary, [&frame.head, &frame.texels]),
+    };
+    let header = FrameHeader { opcode: OpCode::Data(code), ..FrameHeader::default() };
+    let length = parts.iter().map(|part| part.len() as u64).sum();
+    let mut head = Vec::with_capacity(64);
+    header.format(length, &mut head).map_err(io::Error::other)?;
+    let mut stream = locked(writes);
+    head.extend_from_slice(parts[0]);
+    stream.write_all(&head)?;
+    stream.write_all(parts[1])
+}
+
+fn act(hub: &Hub, tab: &Tab, ask: Ask) {
+    match ask {
+        Ask::Shown => {
+            tab.shown();
+            hub.wake();
+        }
+        Ask::View { camera, bare, values, compare, stamp } => {
+            if camera.is_finite() {
+                tab.set_view(View { camera, bare, values, compare });
+            }
+            tab.stamp.store(stamp, Ordering::Release);
+            hub.wake();
+        }
+        Ask::Set { slot, key, value, gesture, stamp } => {
+            let dragged = gesture.is_some();
+            edit_while(hub, tab, stamp, Some(&key), dragged, |session| {
+                session.set(slot.as_deref(), &key, &toml_of(&value)?, gesture)
+            });
+        }
+        Ask::Unset { slot, key, stamp } => {
+            edit(hub, tab, stamp, Some(&key), |session| session.unset(slot.as_deref(), &key, None));
+        }
+        Ask::Restore { slot, key, stamp } => {
+            edit(hub, tab, stamp, Some(&key), |session| session.restore(slot.as_deref(), &key));
+        }
+        Ask::Dice { slot, stamp } => edit(hub, tab, stamp, Some("slot.seed"), |session| {
+            let seed = getrandom::u32().map_err(|error| {
+                Fault::new(Class::Usage, format!("the system gives no random number: {error}"))
+            })?;
+            // Short enough to be read out.
+            session.set(Some(&slot), "slot.seed", &(seed % 100_000).to_string(), None)
+        }),
+        Ask::Undo { stamp } => edit(hub, tab, stamp, None, |session| {
+            session.step(true);
+            Ok(())
+        }),
+        Ask::Redo { stamp } => edit(hub, tab, stamp, None, |session| {
+            session.step(false);
+            Ok(())
+        }),
+        Ask::Save { stamp } => edit(hub, tab, stamp, None, |session| session.save().map(drop)),
+        Ask::Choose { mine, stamp } => edit(hub, tab, stamp, None, |session| {
+            session.choose(mine);
+            Ok(())
+        }),
+    }
+}
+
+/// Does something to the session; tells everybody how it stands then, and the asker what was refused.
+fn edit(
+    hub: &Hub,
+    tab: &Tab,
+    stamp: u64,
+    key: Option<&str>,
+    work: impl FnOnce(&mut Session) -> Result<()>,
+) {
+    edit_while(hub, tab, stamp, key, false, work);
+}
+
+/// As [`edit`], perhaps in the middle of a drag.
+fn edit_while(
+    hub: &Hub,
+    tab: &Tab,
+    stamp: u64,
+    key: Option<&str>,
+    dragged: bool,
+    work: impl FnOnce(&mut Session) -> Result<()>,
+) {
+    let mut session = hub.session();
+    let outcome = work(&mut session);
+    let turn = session.meant().turn;
+    tab.stamp.store(stamp, Ordering::Release);
+    hub.edited(turn);
+    // Under the session's lock, so that all pages get the states in one order.
+    if hub.tells_state(dragged) {
+        tell_state(hub, &session);
+    }
+    drop(session);
+    let answer = match outcome {
+        Ok(()) => json!({ "done": stamp }),
+        Err(faults) => json!({ "refused": { "stamp": stamp, "key": key, "faults": state::faults(&faults) } }),
+    };
+    tab.tell(answer.to_string());
+}
+
+/// Tells all pages how the session stands.
+pub(super) fn tell_state(hub: &Hub, session: &Session) {
+    let text: Arc<str> = state::state(session).to_string().into();
+    for tab in hub.tabs() {
+        tab.tell_state(Arc::clone(&text));
+    }
+}
+
+/// A value of JSON as TOML text.
+fn toml_of(value: &Json) -> Result<String> {
+    Ok(match value {
+        Json::String(text) if text == "inf" => text.clone(),
+        Json::String(text) => toml_edit::Value::from(text.as_str()).to_string(),
+        Json::Number(_) | Json::Bool(_) => value.to_string(),
+        Json::Array(items) if items.iter().all(Json::is_number) => value.to_string(),
+        _ => return Err(Fault::new(Class::Usage, "this is no value of a scene").into()),
+    })
+}

@@ -1,0 +1,102 @@
+//! Watches the scene's file, its pictures and its presets for what others do to them.
+
+use super::hub::Hub;
+use super::session::Seen;
+use super::socket;
+use crate::recipe::shelf;
+use notify::{RecommendedWatcher, RecursiveMode, Watcher};
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, RecvTimeoutError};
+use std::time::{Duration, SystemTime};
+
+/// How long to wait for a sign of the system before looking oneself: some disks give none.
+const LOOK: Duration = Duration::from_millis(700);
+/// How long a file must have stayed the same: a save may come in several pieces.
+const QUIET: Duration = Duration::from_millis(40);
+
+/// How files look from outside.
+type Looks = Vec<(PathBuf, Option<(u64, SystemTime)>)>;
+
+/// Watches until the hub stops.
+pub(super) fn watch(hub: &Hub) {
+    let (wake, woken) = mpsc::channel();
+    let mut watcher = notify::recommended_watcher(move |_| {
+        let _ = wake.send(());
+    })
+    .ok();
+    let mut folders = BTreeSet::new();
+    let mut before = looks(hub);
+    while !hub.is_stopped() {
+        listen(watcher.as_mut(), &before, &mut folders);
+        if let Err(RecvTimeoutError::Disconnected) = woken.recv_timeout(LOOK) {
+            std::thread::sleep(LOOK);
+        }
+        let mut now = looks(hub);
+        // Until it has come to rest.
+        loop {
+            std::thread::sleep(QUIET);
+            let then = std::mem::replace(&mut now, looks(hub));
+            if then == now || hub.is_stopped() {
+                break;
+            }
+        }
+        while woken.try_recv().is_ok() {}
+        let mut session = hub.session();
+        let contested = session.is_contested();
+        let mut seen = session.look();
+        // The scene's own file comes first in the looks.
+        if before.get(1..) != now.get(1..) {
+            session.reopen();
+            seen = if seen == Seen::Same { Seen::Taken } else { seen };
+        }
+        if seen == Seen::Taken || session.is_contested() != contested {
+            let turn = session.meant().turn;
+            hub.edited(turn);
+            socket::tell_state(hub, &session);
+        }
+        drop(session);
+        before = looks(hub);
+        if before != now && before.len() == now.len() {
+            before = now;
+        }
+    }
+}
+
+fn looks(hub: &Hub) -> Looks {
+    let (scene, pictures) = {
+        let session = hub.session();
+        (session.file().to_path_buf(), session.pictures())
+    };
+    let presets = shelf::folders(Some(&scene)).into_iter().flat_map(|folder| {
+        let files = std::fs::read_dir(&folder).into_iter().flatten().flatten().map(|entry| entry.path());
+        let mut files: Vec<PathBuf> =
+            files.filter(|file| file != &scene && file.extension().is_some_and(|ending| ending == "toml")).collect();
+        files.sort();
+        files
+    });
+    let presets: Vec<PathBuf> = presets.collect();
+    let look = |file: PathBuf| {
+        let data = std::fs::metadata(&file).ok();
+        let seen = data.and_then(|data| Some((data.len(), data.modified().ok()?)));
+        (file, seen)
+    };
+    std::iter::once(scene).chain(pictures).chain(presets).map(look).collect()
+}
+
+/// Listens to the folders of the files: a save by rename is an event of the folder, not of the file.
+fn listen(watcher: Option<&mut RecommendedWatcher>, looks: &Looks, folders: &mut BTreeSet<PathBuf>) {
+    let Some(watcher) = watcher else { return };
+    let folder = |file: &PathBuf| match file.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder.to_path_buf(),
+        _ => Path::new(".").to_path_buf(),
+    };
+    let wanted: BTreeSet<PathBuf> = looks.iter().map(|(file, _)| folder(file)).collect();
+    for gone in folders.difference(&wanted) {
+        let _ = watcher.unwatch(gone);
+    }
+    for fresh in wanted.difference(folders) {
+        let _ = watcher.watch(fresh, RecursiveMode::NonRecursive);
+    }
+    *folders = wanted;
+}

@@ -1,0 +1,13 @@
+//! The tuning page, asked through the program itself: who gets in, what an edit does, that nothing is lost, and what a browser makes of it.
+
+#[allow(dead_code)]
+#[path = "../world/browser.rs"]
+mod browser;
+mod client;
+mod door;
+mod edits;
+#[allow(dead_code)]
+#[path = "../world/outside.rs"]
+mod outside;
+mod page;
+mod wire;

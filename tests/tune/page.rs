@@ -1,0 +1,331 @@
+//! The page in a browser: every control, the way by keyboard alone, narrow and in all surroundings; how long a drag takes to be seen.
+
+use crate::browser::Browser;
+use crate::client::{SCENE, Tune};
+use serde_json::{Value, json};
+use std::path::Path;
+
+/// WebDriver (W3C), keyboard actions.
+const TAB: &str = "\u{e004}";
+const SHIFT: &str = "\u{e008}";
+const CONTROL: &str = "\u{e009}";
+const RIGHT: &str = "\u{e014}";
+const UP: &str = "\u{e013}";
+const DOWN: &str = "\u{e015}";
+const HOME: &str = "\u{e011}";
+const ENTER: &str = "\u{e007}";
+
+fn open(tune: &Tune, calm: bool) -> Option<Browser> {
+    let browser = Browser::start(calm)?;
+    browser.size(1440, 900);
+    browser.goto(&tune.address);
+    settled(&browser);
+    Some(browser)
+}
+
+fn settled(browser: &Browser) {
+    browser.until("return document.documentElement.dataset.settled === 'true'");
+}
+
+fn unsaved(browser: &Browser) -> bool {
+    browser.run("return !document.getElementById('unsaved').hidden") == true
+}
+
+/// A hash of what the canvas shows.
+const LOOK: &str = "
+const canvas = document.getElementById('now');
+const data = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+let hash = 0; const colours = new Set();
+for (let at = 0; at < data.length; at += 4) {
+  const colour = data[at] << 16 | data[at + 1] << 8 | data[at + 2];
+  hash = (Math.imul(hash, 31) + colour) | 0; colours.add(colour);
+}
+return [hash, colours.size];";
+
+/// Waits until the picture is another than `before`.
+fn another(browser: &Browser, before: &Value) -> Value {
+    let start = std::time::Instant::now();
+    loop {
+        let now = browser.run(LOOK);
+        if now[0] != before[0] {
+            return now;
+        }
+        assert!(start.elapsed().as_secs() < 30, "the picture stays");
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+}
+
+fn focus(browser: &Browser, selector: &str) {
+    for _ in 0..200 {
+        browser.press("", TAB);
+        if browser.run(&format!("return document.activeElement.matches(`{selector}`)")) == true {
+            return;
+        }
+    }
+    panic!("Tab doesn't lead to {selector}");
+}
+
+#[test]
+fn the_main_path_goes_by_keyboard_alone() {
+    let tune = Tune::start(SCENE);
+    let Some(browser) = open(&tune, true) else { return };
+    let mut look = browser.run(LOOK);
+    assert!(look[1].as_u64().unwrap() > 100, "not blank: {look}");
+    // Pan, and see it without fog and in steps of lightness as long as a key is held.
+    focus(&browser, "#stage");
+    browser.press("", HOME);
+    look = another(&browser, &look);
+    for key in ["f", "l"] {
+        browser.hold(key, true);
+        let held = another(&browser, &look);
+        browser.hold(key, false);
+        look = another(&browser, &held);
+    }
+    assert!(!unsaved(&browser));
+    // Move a slot in depth, its fog's top edge, and the visibility.
+    settled(&browser);
+    for (grip, key) in [("depth/veil", RIGHT), ("visibility", RIGHT), ("top/veil", UP)] {
+        focus(&browser, &format!("[data-grip=\"{grip}\"]"));
+        let number = format!("return document.querySelector('[data-grip=\"{grip}\"]').getAttribute('aria-valuenow')");
+        let before = browser.run(&number);
+        look = browser.run(LOOK);
+        browser.press(SHIFT, key);
+        look = another(&browser, &look);
+        browser.until(&format!("return (() => {{ {number} }})() !== '{}'", before.as_str().unwrap()));
+        let words = browser.run(&format!("return document.querySelector('[data-grip=\"{grip}\"]').getAttribute('aria-valuetext')"));
+        assert!(words.as_str().unwrap().contains(if grip == "top/veil" { "px" } else { "depth units" }), "{words}");
+        assert_eq!(browser.run(&format!("return document.activeElement.dataset.grip === '{grip}'")), true, "the focus stays");
+    }
+    assert!(unsaved(&browser));
+    assert_eq!(tune.file(), SCENE);
+    // Choose a slot, change a number, save.
+    focus(&browser, "#subject");
+    browser.press("", DOWN);
+    browser.until("return !document.getElementById('dice').hidden");
+    focus(&browser, "[data-key=\"slot.depth\"] input[type=text]");
+    browser.run("document.activeElement.select()");
+    for digit in ["2", "5", "0", "0"] {
+        browser.press("", digit);
+    }
+    browser.press("", ENTER);
+    browser.until("return document.querySelector('[data-key=\"slot.depth\"] .change').textContent.includes('was 3000')");
+    browser.press(CONTROL, "s");
+    browser.until("return document.getElementById('unsaved').hidden");
+    let saved = tune.file();
+    assert!(saved.contains("depth = 2500") && !saved.contains("visibility = 1500") && saved != SCENE, "{saved}");
+    // Steps back to the first byte, unsaved against the file.
+    focus(&browser, "#undo");
+    for _ in 0..4 {
+        browser.press("", " ");
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+    browser.until("return document.getElementById('undo').disabled && !document.getElementById('unsaved').hidden");
+    browser.run("document.getElementById('stage').focus()");
+    browser.press(CONTROL, "s");
+    browser.until("return document.getElementById('unsaved').hidden");
+    assert_eq!(tune.file(), SCENE);
+}
+
+#[test]
+fn every_control_changes_its_value_and_goes_back() {
+    let tune = Tune::start(SCENE);
+    let Some(browser) = open(&tune, true) else { return };
+    let subjects = ["", "hut"];
+    for subject in subjects {
+        browser.run(&format!("const select = document.getElementById('subject'); select.value = '{subject}'; select.dispatchEvent(new Event('change'));"));
+        browser.run("for (const group of document.querySelectorAll('#controls details')) group.open = true;");
+        // Each by the events that a hand makes; then the undo button.
+        let script = r#"
+const wait = async (what) => { for (let turn = 0; turn < 400; turn += 1) { if (what()) return true; await new Promise((go) => setTimeout(go, 25)); } return false; };
+const fails = [], seen = [];
+(async () => {
+  const undo = document.getElementById('undo');
+  for (const key of [...document.querySelectorAll('.field')].map((field) => field.dataset.key)) {
+    if (['slot.art', 'view'].includes(key)) continue;
+    const field = () => document.querySelector(`.field[data-key="${key}"]`);
+    const part = (kind) => field().querySelector(kind);
+    const fire = (made, ...names) => names.forEach((name) => made.dispatchEvent(new Event(name, { bubbles: true })));
+    const steps = undo.disabled;
+    const text = () => JSON.stringify([...field().querySelectorAll('input,select')].map((one) => one.type === 'checkbox' ? one.checked : one.value)) + field().querySelector('.who').textContent;
+    const before = text();
+    const slider = part('input[type=range]:not([hidden])'), box = part('input[type=checkbox]'), select = part('select'), colour = part('input[type=color]'), typed = part('input[type=text]');
+    if (slider) { slider.value = Number(slider.value) > 500 ? Number(slider.value) - 40 : Number(slider.value) + 40; fire(slider, 'input', 'change'); }
+    else if (box) box.click();
+    else if (select) { const other = [...select.options].find((one) => one.value && one.value !== select.value); select.value = other.value; fire(select, 'change'); }
+    else if (colour) { colour.value = '#8a94a0'; fire(colour, 'input', 'change'); }
+    else if (typed) { typed.value = key === 'texture.fit' ? 'half' : key === 'name' ? 'another' : key.includes('height') ? '77' : key === 'slot.repeat' ? 'yes' : '300'; fire(typed, 'change'); }
+    const there = await wait(() => !undo.disabled && text() !== before);
+    if (!there) { fails.push(`${key}: ${document.getElementById('said').textContent}`); }
+    else {
+      undo.click();
+      if (!await wait(() => undo.disabled)) fails.push(`${key}: not undone`);
+      await wait(() => text() === before);
+    }
+    seen.push(key);
+  }
+  done([seen.length, fails]);
+})();"#;
+        let found = browser.later(script);
+        assert_eq!(found[1], json!([]), "{subject}: {found}");
+        assert!(found[0].as_u64().unwrap() >= 50, "{found}");
+    }
+    browser.until("return document.getElementById('unsaved').hidden");
+    assert_eq!(tune.file(), SCENE);
+}
+
+#[test]
+fn the_pointer_moves_the_section_the_divider_and_the_camera() {
+    let tune = Tune::start(SCENE);
+    let Some(browser) = open(&tune, true) else { return };
+    let number = |selector: &str| browser.run(&format!("return Number(document.querySelector('{selector}').getAttribute('aria-valuenow'))")).as_f64().unwrap();
+    for (grip, part, by) in [("depth/veil", ".pill", [60, 0]), ("visibility", ".seen-pill", [-50, 0]), ("top/ridge", ".bar", [0, -18])] {
+        let selector = format!("[data-grip=\"{grip}\"]");
+        let (before, look) = (number(&selector), browser.run(LOOK));
+        browser.pull(&format!("{selector} {part}"), by, 6);
+        another(&browser, &look);
+        browser.until(&format!("return Number(document.querySelector('{selector}').getAttribute('aria-valuenow')) !== {before}"));
+        let grows = number(&selector) > before;
+        assert_eq!(grows, grip != "visibility", "{grip}: {before} to {}", number(&selector));
+    }
+    // Each drag is one step.
+    for left in [2, 1, 0] {
+        browser.run("document.getElementById('undo').click()");
+        browser.until(&format!("return document.getElementById('undo').disabled === {}", left == 0));
+        std::thread::sleep(std::time::Duration::from_millis(150));
+    }
+    let camera = || browser.run("return Number(document.getElementById('camera').value)").as_f64().unwrap();
+    let from = camera();
+    browser.pull("#stage", [-200, 0], 5);
+    assert!(camera() > from + 10.0);
+    browser.run("document.getElementById('stage').dispatchEvent(new WheelEvent('wheel', { deltaY: -400, bubbles: true, cancelable: true }))");
+    assert!(camera() < from + 40.0);
+    // The last saved beside what is being moved.
+    browser.run("document.getElementById('compare').click()");
+    browser.until("return !document.getElementById('old').hidden");
+    browser.pull("#divider", [150, 0], 5);
+    assert!(number("#divider") > 55.0);
+    browser.run("document.getElementById('compare').click()");
+    // New dice, the old ones a step back.
+    browser.run("const select = document.getElementById('subject'); select.value = 'veil'; select.dispatchEvent(new Event('change'));");
+    settled(&browser);
+    let look = browser.run(LOOK);
+    browser.run("document.getElementById('dice').click()");
+    another(&browser, &look);
+    browser.until("return !document.getElementById('undo').disabled");
+    browser.run("document.getElementById('undo').click()");
+    browser.until("return document.getElementById('undo').disabled");
+    let said = browser.console();
+    let bad: Vec<&Value> = said
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|line| !line["message"].as_str().unwrap().contains("willReadFrequently") && !line["message"].as_str().unwrap().contains("favicon"))
+        .collect();
+    assert!(bad.is_empty(), "{bad:?}");
+}
+
+#[test]
+fn what_goes_wrong_is_said_and_fails_are_listed_and_marked() {
+    // No rim may darken the sky's like: much of the outline fails.
+    let text = SCENE.replace("separation = 0\n", "separation = 0\nmost = 0.02\n");
+    let tune = Tune::start(&text);
+    let Some(browser) = open(&tune, true) else { return };
+    browser.until("return document.getElementById('marks').textContent.includes('fail')");
+    assert!(browser.run("return document.querySelectorAll('#findings .fails').length").as_u64().unwrap() > 0);
+    browser.until("return document.querySelectorAll('#fails path').length > 0");
+    browser.run("document.getElementById('marks').click()");
+    assert_eq!(browser.run("return document.querySelectorAll('#fails path').length"), 0);
+    // A broken file: the picture stays, the line is named.
+    let look = browser.run(LOOK);
+    std::fs::write(&tune.scene, text.replace("travel = 360", "travel = ")).unwrap();
+    browser.until("return document.getElementById('broken') !== null");
+    let words = browser.run("return document.getElementById('broken').textContent");
+    assert!(words.as_str().unwrap().contains("line 4"), "{words}");
+    assert_eq!(browser.run(LOOK), look);
+    std::fs::write(&tune.scene, &text).unwrap();
+    browser.until("return document.getElementById('broken') === null");
+    // Both changed.
+    browser.run("document.querySelector('[data-key=\"air.visibility\"] input[type=text]').value = '800'; document.querySelector('[data-key=\"air.visibility\"] input[type=text]').dispatchEvent(new Event('change'));");
+    browser.until("return !document.getElementById('unsaved').hidden");
+    std::fs::write(&tune.scene, text.replace("travel = 360", "travel = 300")).unwrap();
+    browser.until("return document.getElementById('contest') !== null");
+    browser.run("document.querySelector('#contest button').click()");
+    browser.until("return document.getElementById('contest') === null");
+    // What can't stand is refused and said.
+    browser.run("const input = document.querySelector('[data-key=\"air.visibility\"] input[type=text]'); input.value = '-3'; input.dispatchEvent(new Event('change'));");
+    browser.until("return document.getElementById('said').textContent.includes('too small')");
+}
+
+#[test]
+fn it_reads_in_all_surroundings() {
+    let tune = Tune::start(SCENE);
+    let Some(browser) = open(&tune, true) else { return };
+    for (width, height) in [(1440, 900), (320, 640)] {
+        browser.size(width, height);
+        for features in [
+            [("prefers-color-scheme", "dark"), ("prefers-contrast", "no-preference")],
+            [("prefers-color-scheme", "light"), ("prefers-contrast", "no-preference")],
+            [("prefers-color-scheme", "dark"), ("prefers-contrast", "more")],
+        ] {
+            browser.surroundings(&features);
+            browser.settle();
+            let wide = browser.run("return document.documentElement.scrollWidth");
+            assert!(wide.as_u64().unwrap() <= u64::from(width), "{wide} px at {width}");
+            for subject in ["", "hut"] {
+                browser.run(&format!("const select = document.getElementById('subject'); select.value = '{subject}'; select.dispatchEvent(new Event('change')); for (const group of document.querySelectorAll('#controls details')) group.open = true;"));
+                browser.settle();
+                if let Some(found) = browser.axe() {
+                    assert_eq!(found, json!([]), "accessibility at {width} px, {features:?}, {subject}");
+                }
+            }
+            // WCAG 2.2, 2.5.8: targets of 24 px, or apart by as much.
+            let small = browser.run("return [...document.querySelectorAll('button, select, input')].filter((one) => one.offsetParent && (one.offsetHeight < 24 || one.offsetWidth < 24)).map((one) => one.outerHTML.slice(0, 80))");
+            assert_eq!(small, json!([]));
+        }
+    }
+}
+
+/// How long two hundred drags take to be seen, on the demo: `cargo test --release --test tune latency -- --ignored --nocapture`, alone on a
+/// quiet machine.
+#[test]
+#[ignore = "a measurement"]
+fn latency_of_two_hundred_drags() {
+    let folder = tempfile::tempdir().unwrap();
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/salt-marsh");
+    for entry in std::fs::read_dir(demo).unwrap().flatten() {
+        std::fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
+    }
+    let tune = Tune::on(folder.path().join("scene.toml"), folder, &["--port", "0"]);
+    let Some(browser) = Browser::start(false) else { return };
+    browser.size(1440, 900);
+    browser.goto(&tune.address);
+    settled(&browser);
+    std::thread::sleep(std::time::Duration::from_secs(2));
+    let mut all: Vec<f64> = Vec::new();
+    let report = |name: &str, times: &mut Vec<f64>| {
+        times.sort_by(f64::total_cmp);
+        let at = |share: f64| times[((times.len() - 1) as f64 * share) as usize];
+        println!("{name}: {} inputs, median {:.1} ms, 95th percentile {:.1} ms, most {:.1} ms", times.len(), at(0.5), at(0.95), at(1.0));
+    };
+    for (name, selector, by) in [
+        ("depth of a slot", "[data-grip=\"depth/hut\"] .pill", [60, 0]),
+        ("top edge of the fog", "[data-grip=\"top/barge\"] .bar", [0, -30]),
+        ("visibility", "[data-grip=\"visibility\"] .seen-pill", [-60, 0]),
+        ("light", "[data-key=\"air.light\"] input[type=range]", [30, 0]),
+        ("camera", "#stage", [-150, 0]),
+    ] {
+        browser.run("const select = document.getElementById('subject'); select.value = ''; select.dispatchEvent(new Event('change')); performance.clearMeasures()");
+        browser.settle();
+        for turn in 0..40 {
+            let way = if turn % 2 == 0 { 1 } else { -1 };
+            browser.pull(selector, [by[0] * way, by[1] * way], 6);
+        }
+        std::thread::sleep(std::time::Duration::from_millis(500));
+        let found = browser.run("return performance.getEntriesByName('input to picture').map((entry) => entry.duration)");
+        let mut times: Vec<f64> = found.as_array().unwrap().iter().filter_map(Value::as_f64).collect();
+        assert!(times.len() > 40, "{name}: {} pictures", times.len());
+        report(name, &mut times);
+        all.extend(times);
+    }
+    report("all", &mut all);
+}
