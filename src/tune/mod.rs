@@ -65,7 +65,8 @@ impl Server {
     pub fn start(options: Options) -> Result<Server> {
         let limits = options.limits;
         let session = Session::open(&options.scene, options.mood, limits)?;
-        let own = |what: &str, error: &dyn std::fmt::Display| Fault::new(Class::Usage, format!("{what}: {error}"));
+        let own =
+            |what: &str, error: &dyn std::fmt::Display| Fault::new(Class::Usage, format!("{what}: {error}"));
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, options.port))
             .or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))
             .map_err(|error| own("no port can be opened on this machine", &error))?;
@@ -77,7 +78,10 @@ impl Server {
         let door = Door { port, token };
         let hub = Arc::new(Hub::new(session));
         // A thread of its own, so that drafts needn't stand in line behind what is being settled.
-        let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().map_err(|error| own("no threads", &error))?;
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(1)
+            .build()
+            .map_err(|error| own("no threads", &error))?;
         let mut threads = Vec::new();
         let mut work = |work: Box<dyn Fn(&Arc<Hub>) + Send>| {
             let hub = Arc::clone(&hub);

@@ -86,15 +86,25 @@ fn the_main_path_goes_by_keyboard_alone() {
     settled(&browser);
     for (grip, key) in [("depth/veil", RIGHT), ("visibility", RIGHT), ("top/veil", UP)] {
         focus(&browser, &format!("[data-grip=\"{grip}\"]"));
-        let number = format!("return document.querySelector('[data-grip=\"{grip}\"]').getAttribute('aria-valuenow')");
+        let number =
+            format!("return document.querySelector('[data-grip=\"{grip}\"]').getAttribute('aria-valuenow')");
         let before = browser.run(&number);
         look = browser.run(LOOK);
         browser.press(SHIFT, key);
         look = another(&browser, &look);
         browser.until(&format!("return (() => {{ {number} }})() !== '{}'", before.as_str().unwrap()));
-        let words = browser.run(&format!("return document.querySelector('[data-grip=\"{grip}\"]').getAttribute('aria-valuetext')"));
-        assert!(words.as_str().unwrap().contains(if grip == "top/veil" { "px" } else { "depth units" }), "{words}");
-        assert_eq!(browser.run(&format!("return document.activeElement.dataset.grip === '{grip}'")), true, "the focus stays");
+        let words = browser.run(&format!(
+            "return document.querySelector('[data-grip=\"{grip}\"]').getAttribute('aria-valuetext')"
+        ));
+        assert!(
+            words.as_str().unwrap().contains(if grip == "top/veil" { "px" } else { "depth units" }),
+            "{words}"
+        );
+        assert_eq!(
+            browser.run(&format!("return document.activeElement.dataset.grip === '{grip}'")),
+            true,
+            "the focus stays"
+        );
     }
     assert!(unsaved(&browser));
     assert_eq!(tune.file(), SCENE);
@@ -108,18 +118,25 @@ fn the_main_path_goes_by_keyboard_alone() {
         browser.press("", digit);
     }
     browser.press("", ENTER);
-    browser.until("return document.querySelector('[data-key=\"slot.depth\"] .change').textContent.includes('was 3000')");
+    browser.until(
+        "return document.querySelector('[data-key=\"slot.depth\"] .change').textContent.includes('was 3000')",
+    );
     browser.press(CONTROL, "s");
     browser.until("return document.getElementById('unsaved').hidden");
     let saved = tune.file();
-    assert!(saved.contains("depth = 2500") && !saved.contains("visibility = 1500") && saved != SCENE, "{saved}");
+    assert!(
+        saved.contains("depth = 2500") && !saved.contains("visibility = 1500") && saved != SCENE,
+        "{saved}"
+    );
     // Steps back to the first byte, unsaved against the file.
     focus(&browser, "#undo");
     for _ in 0..4 {
         browser.press("", " ");
         std::thread::sleep(std::time::Duration::from_millis(100));
     }
-    browser.until("return document.getElementById('undo').disabled && !document.getElementById('unsaved').hidden");
+    browser.until(
+        "return document.getElementById('undo').disabled && !document.getElementById('unsaved').hidden",
+    );
     browser.run("document.getElementById('stage').focus()");
     browser.press(CONTROL, "s");
     browser.until("return document.getElementById('unsaved').hidden");
@@ -177,13 +194,26 @@ const fails = [], seen = [];
 fn the_pointer_moves_the_section_the_divider_and_the_camera() {
     let tune = Tune::start(SCENE);
     let Some(browser) = open(&tune, true) else { return };
-    let number = |selector: &str| browser.run(&format!("return Number(document.querySelector('{selector}').getAttribute('aria-valuenow'))")).as_f64().unwrap();
-    for (grip, part, by) in [("depth/veil", ".pill", [60, 0]), ("visibility", ".seen-pill", [-50, 0]), ("top/ridge", ".bar", [0, -18])] {
+    let number = |selector: &str| {
+        browser
+            .run(&format!(
+                "return Number(document.querySelector('{selector}').getAttribute('aria-valuenow'))"
+            ))
+            .as_f64()
+            .unwrap()
+    };
+    for (grip, part, by) in [
+        ("depth/veil", ".pill", [60, 0]),
+        ("visibility", ".seen-pill", [-50, 0]),
+        ("top/ridge", ".bar", [0, -18]),
+    ] {
         let selector = format!("[data-grip=\"{grip}\"]");
         let (before, look) = (number(&selector), browser.run(LOOK));
         browser.pull(&format!("{selector} {part}"), by, 6);
         another(&browser, &look);
-        browser.until(&format!("return Number(document.querySelector('{selector}').getAttribute('aria-valuenow')) !== {before}"));
+        browser.until(&format!(
+            "return Number(document.querySelector('{selector}').getAttribute('aria-valuenow')) !== {before}"
+        ));
         let grows = number(&selector) > before;
         assert_eq!(grows, grip != "visibility", "{grip}: {before} to {}", number(&selector));
     }
@@ -219,7 +249,10 @@ fn the_pointer_moves_the_section_the_divider_and_the_camera() {
         .as_array()
         .unwrap()
         .iter()
-        .filter(|line| !line["message"].as_str().unwrap().contains("willReadFrequently") && !line["message"].as_str().unwrap().contains("favicon"))
+        .filter(|line| {
+            !line["message"].as_str().unwrap().contains("willReadFrequently")
+                && !line["message"].as_str().unwrap().contains("favicon")
+        })
         .collect();
     assert!(bad.is_empty(), "{bad:?}");
 }
@@ -305,7 +338,13 @@ fn latency_of_two_hundred_drags() {
     let report = |name: &str, times: &mut Vec<f64>| {
         times.sort_by(f64::total_cmp);
         let at = |share: f64| times[((times.len() - 1) as f64 * share) as usize];
-        println!("{name}: {} inputs, median {:.1} ms, 95th percentile {:.1} ms, most {:.1} ms", times.len(), at(0.5), at(0.95), at(1.0));
+        println!(
+            "{name}: {} inputs, median {:.1} ms, 95th percentile {:.1} ms, most {:.1} ms",
+            times.len(),
+            at(0.5),
+            at(0.95),
+            at(1.0)
+        );
     };
     for (name, selector, by) in [
         ("depth of a slot", "[data-grip=\"depth/hut\"] .pill", [60, 0]),
@@ -321,7 +360,8 @@ fn latency_of_two_hundred_drags() {
             browser.pull(selector, [by[0] * way, by[1] * way], 6);
         }
         std::thread::sleep(std::time::Duration::from_millis(500));
-        let found = browser.run("return performance.getEntriesByName('input to picture').map((entry) => entry.duration)");
+        let found = browser
+            .run("return performance.getEntriesByName('input to picture').map((entry) => entry.duration)");
         let mut times: Vec<f64> = found.as_array().unwrap().iter().filter_map(Value::as_f64).collect();
         assert!(times.len() > 40, "{name}: {} pictures", times.len());
         report(name, &mut times);
