@@ -36,6 +36,9 @@ const TOKEN: usize = 16;
 /// Most connections at a time.
 const CONNECTIONS: usize = 64;
 
+/// What one of the server's threads does until the hub stops.
+type Work = Box<dyn Fn(&Arc<Hub>) + Send>;
+
 /// What a run is asked for.
 #[derive(Clone, Debug)]
 pub struct Options {
@@ -83,7 +86,7 @@ impl Server {
             .build()
             .map_err(|error| own("no threads", &error))?;
         let mut threads = Vec::new();
-        let mut work = |work: Box<dyn Fn(&Arc<Hub>) + Send>| {
+        let mut work = |work: Work| {
             let hub = Arc::clone(&hub);
             threads.push(std::thread::spawn(move || {
                 // Whatever a broken picture does to one turn, the next begins afresh.

@@ -122,7 +122,7 @@ fn values(own: &Resolved, before: Option<&Resolved>, level: &Layer) -> Map<Strin
         all.insert((*path).to_owned(), entry.into());
     }
     for (path, setting) in before.iter().flat_map(|before| &before.settings) {
-        if own.settings.get(path).is_none() {
+        if !own.settings.contains_key(path) {
             all.insert((*path).to_owned(), json!([null, "", false, plain(&setting.value)]));
         }
     }
