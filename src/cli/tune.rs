@@ -26,7 +26,11 @@ pub fn tune(args: &args::Tune) -> Result<()> {
     if server.port() != args.port && args.port != 0 {
         warn(&[format!("port {} is taken, so the page is at {}", args.port, server.port())]);
     }
-    say(&format!("{} is at\n{}\nKeep the address to yourself; Ctrl-C ends it\n", args.scene.display(), server.address()));
+    say(&format!(
+        "{} is at\n{}\nKeep the address to yourself; Ctrl-C ends it\n",
+        args.scene.display(),
+        server.address()
+    ));
     if args.open && !open(server.address()) {
         warn(&["no browser could be opened; open the address yourself".to_owned()]);
     }

@@ -25,7 +25,7 @@ const COARSE: f64 = 0.5;
 /// Most texels of a settled picture.
 const FULL: f64 = 2560.0 * 1440.0;
 /// How long nothing must have been edited before pictures are settled.
-const REST: Duration = Duration::from_millis(350);
+const REST: Duration = Duration::from_millis(500);
 /// Layers of drafts that are kept though the last picture doesn't show them: a step back is quick then. Full ones would be too large.
 const SPARE: usize = 12;
 /// How long a painter waits for a sign at most.
@@ -73,7 +73,8 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
                 continue;
             }
             // A settled picture of just this stands already; a draft would be a step back.
-            let settled = locked(&tab.drawn)[1].is_some_and(|drawn| drawn[0] == meant.turn && drawn[2] == turn);
+            let settled =
+                locked(&tab.drawn)[1].is_some_and(|drawn| drawn[0] == meant.turn && drawn[2] == turn);
             if !settled {
                 let still = draft.still(&mut easels[0], &view, &locked(&hub.rims).now);
                 tab.show(frame(&draft.plan, &still, &view, [0, 0], stamp, meant.turn));
@@ -89,9 +90,16 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
             }
             locked(&tab.drawn)[0] = Some(wanted);
         }
+        // Who draws drafts isn't disturbed by what is being settled.
+        hub.touched();
         if told != meant.turn {
             told = meant.turn;
-            let section = state::section(&meant.reading.scene, &draft.plan, &draft.layers.baked, draft.plan.scale * COARSE);
+            let section = state::section(
+                &meant.reading.scene,
+                &draft.plan,
+                &draft.layers.baked,
+                draft.plan.scale * COARSE,
+            );
             hub.tell_all(&json!({ "section": section, "turn": meant.turn }));
         }
     }
@@ -126,7 +134,12 @@ impl Draft {
         Ok(Draft { plan, layers: layers.unwrap_or_else(nothing) })
     }
 
-    fn still(&mut self, easel: &mut Easel, view: &View, rims: &[(crate::plan::RimJob, Arc<rim::Rim>)]) -> Still {
+    fn still(
+        &mut self,
+        easel: &mut Easel,
+        view: &View,
+        rims: &[(crate::plan::RimJob, Arc<rim::Rim>)],
+    ) -> Still {
         let camera = view.camera.clamp(0.0, self.plan.travel);
         let placed = placed(&self.plan, &self.layers, view.bare, |job| fitting(rims, job));
         easel.draw(&self.plan, placed, camera)
@@ -169,8 +182,7 @@ fn plan(meant: &Meant, scale: f64, limits: &Limits) -> Result<Plan> {
 
 /// A picture with its head: `fogw`, kind and whether it is settled, width, height, stamp, turn, camera place.
 fn frame(plan: &Plan, still: &Still, view: &View, [kind, settled]: [u8; 2], stamp: u64, turn: u64) -> Frame {
-    let texels =
-        if view.values { values::view(plan, still, &Survey::nothing(), 0) } else { still.eight() };
+    let texels = if view.values { values::view(plan, still, &Survey::nothing(), 0) } else { still.eight() };
     let mut head = [0; 32];
     head[..4].copy_from_slice(b"fogw");
     (head[4], head[5]) = (kind, settled);
@@ -258,7 +270,9 @@ fn scene(
     hub.tell_all(&json!({ "settling": true }));
     for (at, scale) in [draft_scale(meant), full_scale(meant)].into_iter().enumerate() {
         let plan = plan(meant, scale, limits)?;
-        let Some(mut layers) = kitchens[at].make(&plan, &meant.arts, limits, stale)? else { return Ok(false) };
+        let Some(mut layers) = kitchens[at].make(&plan, &meant.arts, limits, stale)? else {
+            return Ok(false);
+        };
         reuse(&plan, meant.opened, &mut layers, done[at].as_ref());
         let ready: Vec<Ready<'_>> = plan
             .files
@@ -303,7 +317,10 @@ fn scene(
 fn reuse(plan: &Plan, opened: u64, layers: &mut Layers, before: Option<&Settled>) {
     let Some(before) = before else { return };
     let frame = |plan: &Plan| (plan.texels, plan.scale, plan.travel, plan.blending, plan.backdrop);
-    if frame(plan) != frame(&before.plan) || opened != before.opened || rim::places(plan) != rim::places(&before.plan) {
+    if frame(plan) != frame(&before.plan)
+        || opened != before.opened
+        || rim::places(plan) != rim::places(&before.plan)
+    {
         return;
     }
     let same = plan.files.iter().zip(&before.plan.files).take_while(|(job, other)| job == other).count();
@@ -315,10 +332,11 @@ fn reuse(plan: &Plan, opened: u64, layers: &mut Layers, before: Option<&Settled>
 }
 
 fn tell_rims(hub: &Hub, settled: &Settled, is_saved: bool) {
-    let rims = settled.plan.files.iter().zip(&settled.layers.made).filter_map(|(job, made)| match (job, made) {
-        (Job::Rim(job), Some(Made::Rim(rim))) => Some(((**job).clone(), Arc::clone(rim))),
-        _ => None,
-    });
+    let rims =
+        settled.plan.files.iter().zip(&settled.layers.made).filter_map(|(job, made)| match (job, made) {
+            (Job::Rim(job), Some(Made::Rim(rim))) => Some(((**job).clone(), Arc::clone(rim))),
+            _ => None,
+        });
     let mut kept = locked(&hub.rims);
     let now: Vec<_> = rims.collect();
     let saved = if is_saved || kept.turn == 0 { now.clone() } else { std::mem::take(&mut kept.saved) };
@@ -375,7 +393,9 @@ fn settle_tab(
         let seen = all.iter().filter(|mark| mark.seen()).count();
         if !places.is_empty() {
             let slot = &draft.plan.files[*job].placing().slot;
-            marks.push(json!({ "slot": slot, "share": failing.len() as f64 / seen.max(1) as f64, "places": places }));
+            marks.push(
+                json!({ "slot": slot, "share": failing.len() as f64 / seen.max(1) as f64, "places": places }),
+            );
         }
     }
     tab.tell(json!({ "marks": marks, "camera": camera, "turn": meant.turn }).to_string());

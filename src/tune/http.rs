@@ -60,7 +60,8 @@ impl Door {
         }
         let all = |name: &str| {
             let named = request.headers.iter().filter(|header| header.name.eq_ignore_ascii_case(name));
-            let values: Vec<&str> = named.map(|header| std::str::from_utf8(header.value).unwrap_or("\0")).collect();
+            let values: Vec<&str> =
+                named.map(|header| std::str::from_utf8(header.value).unwrap_or("\0")).collect();
             values
         };
         let hosts = self.hosts();
@@ -73,7 +74,8 @@ impl Door {
         if origins.len() > 1 || !origins.iter().all(own) {
             return refuse(stream, 403, "Forbidden");
         }
-        let (upgrade, keys, version) = (all("upgrade"), all("sec-websocket-key"), all("sec-websocket-version"));
+        let (upgrade, keys, version) =
+            (all("upgrade"), all("sec-websocket-key"), all("sec-websocket-version"));
         let path = request.path.unwrap_or_default();
         // The token comes first: who doesn't know it learns nothing of what there is.
         let Some(name) = path.strip_prefix('/').and_then(|path| self.inside(path)) else {

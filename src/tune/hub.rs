@@ -172,7 +172,7 @@ pub(super) struct Hub {
     /// Counts up with all that may call for a picture.
     due: Mutex<u64>,
     woken: Condvar,
-    /// When the scene was last changed.
+    /// When the scene was last changed, or a draft of it drawn.
     edited: Mutex<Instant>,
     /// When pages were last told the state, and whether they are owed a newer one.
     told: Mutex<(Instant, bool)>,
@@ -224,6 +224,11 @@ impl Hub {
             *locked(&self.edited) = Instant::now();
         }
         self.wake();
+    }
+
+    /// A draft was drawn: rest begins anew.
+    pub fn touched(&self) {
+        *locked(&self.edited) = Instant::now();
     }
 
     /// Whether the state is to be told now; while something is dragged that isn't worth it every time, and is owed.
@@ -293,7 +298,8 @@ pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 
 /// The rims of `kept` that still fit the plan's, as layers by their place in it.
 pub(super) fn fitting(kept: &[(RimJob, Arc<Rim>)], job: &RimJob) -> Option<Placed> {
-    let stands = |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
+    let stands =
+        |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
     let (_, rim) = kept.iter().find(|(other, _)| stands(other) == stands(job))?;
     Some(Placed { made: crate::render::Made::Rim(Arc::clone(rim)), placing: rim.placing.clone() })
 }

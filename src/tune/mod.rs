@@ -36,6 +36,9 @@ const TOKEN: usize = 16;
 /// Most connections at a time.
 const CONNECTIONS: usize = 64;
 
+/// What one of the server's threads does until the hub stops.
+type Work = Box<dyn Fn(&Arc<Hub>) + Send>;
+
 /// What a run is asked for.
 #[derive(Clone, Debug)]
 pub struct Options {
@@ -65,7 +68,8 @@ impl Server {
     pub fn start(options: Options) -> Result<Server> {
         let limits = options.limits;
         let session = Session::open(&options.scene, options.mood, limits)?;
-        let own = |what: &str, error: &dyn std::fmt::Display| Fault::new(Class::Usage, format!("{what}: {error}"));
+        let own =
+            |what: &str, error: &dyn std::fmt::Display| Fault::new(Class::Usage, format!("{what}: {error}"));
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, options.port))
             .or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))
             .map_err(|error| own("no port can be opened on this machine", &error))?;
@@ -77,9 +81,12 @@ impl Server {
         let door = Door { port, token };
         let hub = Arc::new(Hub::new(session));
         // A thread of its own, so that drafts needn't stand in line behind what is being settled.
-        let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().map_err(|error| own("no threads", &error))?;
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(1)
+            .build()
+            .map_err(|error| own("no threads", &error))?;
         let mut threads = Vec::new();
-        let mut work = |work: Box<dyn Fn(&Arc<Hub>) + Send>| {
+        let mut work = |work: Work| {
             let hub = Arc::clone(&hub);
             threads.push(std::thread::spawn(move || {
                 // Whatever a broken picture does to one turn, the next begins afresh.

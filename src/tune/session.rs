@@ -8,8 +8,8 @@ use crate::keys;
 use crate::limits::Limits;
 use crate::out;
 use crate::recipe::shelf::Shelf;
-use crate::scene::read::{self, Reading};
 use crate::scene::Source;
+use crate::scene::read::{self, Reading};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -134,11 +134,18 @@ impl Session {
     ///
     /// # Errors
     /// Where the value can't stand, or breaks the scene; nothing has changed then.
-    pub fn set(&mut self, slot: Option<&str>, path: &str, value: &str, gesture: Option<String>) -> Result<()> {
+    pub fn set(
+        &mut self,
+        slot: Option<&str>,
+        path: &str,
+        value: &str,
+        gesture: Option<String>,
+    ) -> Result<()> {
         let key = keys::find(path)
             .filter(|key| key.path != "slot.name" && key.section() != keys::Section::Preset)
             .ok_or_else(|| Fault::new(Class::Usage, format!("there is no key {}", keys::shown(path))))?;
-        let value = key.parse(value).map_err(|wrong| Fault::new(Class::Scene, wrong.message).remedy(wrong.remedy))?;
+        let value =
+            key.parse(value).map_err(|wrong| Fault::new(Class::Scene, wrong.message).remedy(wrong.remedy))?;
         let in_scene = slot.is_none() || key.is_step() || key.section() == keys::Section::Slot;
         let of_slot = key.section() == keys::Section::Slot;
         if !in_scene || (of_slot && slot.is_none()) {

@@ -105,7 +105,10 @@ pub(super) fn serve(hub: &Arc<Hub>, mut stream: TcpStream, key: &str) -> io::Res
         match message {
             Message::Text(text) => match serde_json::from_str(&text) {
                 Ok(ask) => act(hub, &tab, ask),
-                Err(error) => tab.tell(json!({ "refused": { "message": format!("the page's message can't be read: {error}") } }).to_string()),
+                Err(error) => tab.tell(
+                    json!({ "refused": { "message": format!("the page's message can't be read: {error}") } })
+                        .to_string(),
+                ),
             },
             Message::Close(_) => break,
             _ => {}
@@ -180,13 +183,7 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
 }
 
 /// Does something to the session; tells everybody how it stands then, and the asker what was refused.
-fn edit(
-    hub: &Hub,
-    tab: &Tab,
-    stamp: u64,
-    key: Option<&str>,
-    work: impl FnOnce(&mut Session) -> Result<()>,
-) {
+fn edit(hub: &Hub, tab: &Tab, stamp: u64, key: Option<&str>, work: impl FnOnce(&mut Session) -> Result<()>) {
     edit_while(hub, tab, stamp, key, false, work);
 }
 

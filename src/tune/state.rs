@@ -97,7 +97,10 @@ pub(super) fn state(session: &Session) -> Json {
 /// The scene's own keys, with the step numbers that all its slots start from.
 fn of_scene(session: &Session, reading: &crate::scene::read::Reading) -> Resolved {
     let name = reading.facts.value("preset").and_then(Value::text).unwrap_or("radiation-fog");
-    let mut all = session.shelf().get(name).map_or_else(|_| Resolved::defaults(), |preset| Resolved::of_preset(&preset));
+    let mut all = session
+        .shelf()
+        .get(name)
+        .map_or_else(|_| Resolved::defaults(), |preset| Resolved::of_preset(&preset));
     for (path, setting) in reading.facts.settings.iter().chain(&reading.over.settings) {
         all.lay(path, setting.value.clone(), setting.who.clone());
     }
@@ -119,7 +122,7 @@ fn values(own: &Resolved, before: Option<&Resolved>, level: &Layer) -> Map<Strin
         all.insert((*path).to_owned(), entry.into());
     }
     for (path, setting) in before.iter().flat_map(|before| &before.settings) {
-        if own.settings.get(path).is_none() {
+        if !own.settings.contains_key(path) {
             all.insert((*path).to_owned(), json!([null, "", false, plain(&setting.value)]));
         }
     }

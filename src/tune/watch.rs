@@ -70,8 +70,9 @@ fn looks(hub: &Hub) -> Looks {
     };
     let presets = shelf::folders(Some(&scene)).into_iter().flat_map(|folder| {
         let files = std::fs::read_dir(&folder).into_iter().flatten().flatten().map(|entry| entry.path());
-        let mut files: Vec<PathBuf> =
-            files.filter(|file| file != &scene && file.extension().is_some_and(|ending| ending == "toml")).collect();
+        let mut files: Vec<PathBuf> = files
+            .filter(|file| file != &scene && file.extension().is_some_and(|ending| ending == "toml"))
+            .collect();
         files.sort();
         files
     });

@@ -29,7 +29,11 @@ pub fn set(file: &Path, text: &str, spot: &Spot<'_>, value: &str) -> Result<Stri
     };
     let fresh = edit.map(|edit| edit.done(text)).ok_or_else(|| unfit(file, spot, value))?;
     // Whatever the layout: what is written must read back.
-    if reads(&fresh, spot).as_deref() == Some(value) { Ok(fresh) } else { Err(unfit(file, spot, value).into()) }
+    if reads(&fresh, spot).as_deref() == Some(value) {
+        Ok(fresh)
+    } else {
+        Err(unfit(file, spot, value).into())
+    }
 }
 
 /// The text without the value at `spot`, so that what stands behind it holds; unchanged where there is none.
@@ -42,10 +46,13 @@ pub fn unset(file: &Path, text: &str, spot: &Spot<'_>) -> Result<String> {
     let taken = item.span().and_then(|value| removed(text, value)).map(|edit| edit.done(text));
     match taken {
         Some(fresh) if Document::parse(fresh.as_str()).is_ok() && reads(&fresh, spot).is_none() => Ok(fresh),
-        _ => Err(Fault::new(Class::Scene, format!("`{}` can't be taken out without touching the rest", spot.key))
-            .in_file(file)
-            .remedy("take it out of the file yourself")
-            .into()),
+        _ => Err(Fault::new(
+            Class::Scene,
+            format!("`{}` can't be taken out without touching the rest", spot.key),
+        )
+        .in_file(file)
+        .remedy("take it out of the file yourself")
+        .into()),
     }
 }
 
@@ -151,7 +158,10 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
         }
         if let Some(Item::Value(inline)) = item {
             // An empty inline table: {}
-            return Some(Edit { at: inline.span()?, with: format!("{{ {} = {value} }}", dotted(&path[depth..])) });
+            return Some(Edit {
+                at: inline.span()?,
+                with: format!("{{ {} = {value} }}", dotted(&path[depth..])),
+            });
         }
         if let Some(Item::Table(headed)) = item
             && !headed.is_dotted()
@@ -171,7 +181,13 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
     if tables.is_empty() || spot.mood.is_none() {
         return None;
     }
-    let gap = if text.is_empty() || text.ends_with("\n\n") { "" } else if text.ends_with('\n') { "\n" } else { "\n\n" };
+    let gap = if text.is_empty() || text.ends_with("\n\n") {
+        ""
+    } else if text.ends_with('\n') {
+        "\n"
+    } else {
+        "\n\n"
+    };
     let with = format!("{gap}[{}]\n{} = {value}\n", dotted(tables), dotted(&[last]));
     Some(Edit { at: text.len()..text.len(), with })
 }
@@ -202,7 +218,9 @@ fn depth_above_dotted(base: &dyn TableLike, way: &[&str]) -> Option<usize> {
 
 /// A dotted key; names that aren't bare are quoted.
 fn dotted(path: &[&str]) -> String {
-    let bare = |name: &str| !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_');
+    let bare = |name: &str| {
+        !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_')
+    };
     let part = |name: &&str| {
         if bare(name) { (*name).to_owned() } else { toml_edit::Value::from(*name).to_string() }
     };
@@ -250,7 +268,11 @@ fn removed(text: &str, value: Range<usize>) -> Option<Edit> {
     match before? {
         '{' if text[next..].starts_with(',') => {
             let after = next + 1;
-            Some(Edit { at: start + (text[start..].len() - text[start..].trim_start().len())..after + spaces(&text[after..]), with })
+            Some(Edit {
+                at: start + (text[start..].len() - text[start..].trim_start().len())
+                    ..after + spaces(&text[after..]),
+                with,
+            })
         }
         '{' => Some(Edit { at: start..next, with }),
         ',' => Some(Edit { at: start - 1..end, with }),
@@ -284,12 +306,30 @@ mod tests {
     fn values_take_the_place_of_old_ones_or_stand_beside_others() {
         let reeds = Some("reeds");
         assert_eq!(put(TEXT, spot(None, reeds, "depth"), "2"), TEXT.replace("depth = 1", "depth = 2"));
-        assert_eq!(put(TEXT, spot(None, reeds, "bands.gain"), "2"), TEXT.replace("size = 4", "size = 4, gain = 2"));
-        assert_eq!(put(TEXT, spot(None, reeds, "smear.angle"), "2"), TEXT.replace("length = 3\n", "length = 3\nsmear.angle = 2\n"));
-        assert_eq!(put(TEXT, spot(None, reeds, "grade.lit"), "1"), TEXT.replace("# them\n", "# them\ngrade.lit = 1\n"));
-        assert_eq!(put(TEXT, spot(None, None, "travel"), "2"), TEXT.replace("# frame\n", "# frame\ntravel = 2\n"));
-        assert_eq!(put(TEXT, spot(None, None, "air.light"), "2"), TEXT.replace("# straw\n", "# straw\nlight = 2\n"));
-        assert_eq!(put(TEXT, spot(None, None, "rim.most"), "0.2"), TEXT.replace("# frame\n", "# frame\nrim.most = 0.2\n"));
+        assert_eq!(
+            put(TEXT, spot(None, reeds, "bands.gain"), "2"),
+            TEXT.replace("size = 4", "size = 4, gain = 2")
+        );
+        assert_eq!(
+            put(TEXT, spot(None, reeds, "smear.angle"), "2"),
+            TEXT.replace("length = 3\n", "length = 3\nsmear.angle = 2\n")
+        );
+        assert_eq!(
+            put(TEXT, spot(None, reeds, "grade.lit"), "1"),
+            TEXT.replace("# them\n", "# them\ngrade.lit = 1\n")
+        );
+        assert_eq!(
+            put(TEXT, spot(None, None, "travel"), "2"),
+            TEXT.replace("# frame\n", "# frame\ntravel = 2\n")
+        );
+        assert_eq!(
+            put(TEXT, spot(None, None, "air.light"), "2"),
+            TEXT.replace("# straw\n", "# straw\nlight = 2\n")
+        );
+        assert_eq!(
+            put(TEXT, spot(None, None, "rim.most"), "0.2"),
+            TEXT.replace("# frame\n", "# frame\nrim.most = 0.2\n")
+        );
     }
 
     #[test]

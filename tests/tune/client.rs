@@ -52,7 +52,11 @@ impl Tune {
             .spawn()
             .unwrap();
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
-        let address = lines.by_ref().map_while(Result::ok).find(|line| line.starts_with("http://")).expect("an address");
+        let address = lines
+            .by_ref()
+            .map_while(Result::ok)
+            .find(|line| line.starts_with("http://"))
+            .expect("an address");
         std::thread::spawn(move || lines.for_each(drop));
         let rest = address.strip_prefix("http://127.0.0.1:").expect("loopback alone");
         let (port, token) = rest.trim_end_matches('/').split_once('/').unwrap();
@@ -124,11 +128,13 @@ impl Socket {
         let stream = TcpStream::connect(("127.0.0.1", tune.port)).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(120))).unwrap();
         stream.set_nodelay(true).unwrap();
-        let mut request = format!("ws://{}/{}/socket", tune.host(), tune.token).into_client_request().unwrap();
+        let mut request =
+            format!("ws://{}/{}/socket", tune.host(), tune.token).into_client_request().unwrap();
         request.headers_mut().insert("Origin", format!("http://{}", tune.host()).parse().unwrap());
         let config = WebSocketConfig::default().max_frame_size(None).max_message_size(None);
         let (socket, _) = tungstenite::client::client_with_config(request, stream, Some(config)).unwrap();
-        let mut own = Socket { socket, stamp: 0, state: Value::Null, hello: Value::Null, pictures: Vec::new() };
+        let mut own =
+            Socket { socket, stamp: 0, state: Value::Null, hello: Value::Null, pictures: Vec::new() };
         own.hello = own.until("hello");
         own.until("state");
         own
@@ -210,9 +216,11 @@ impl Socket {
         // States are sent in order, and the last one comes after the answer at the latest.
         let start = Instant::now();
         let turn = self.state.clone();
-        let _ = self.act(json!({ "do": "set", "slot": null, "key": "no-such-key", "value": 1, "gesture": null }));
+        let _ =
+            self.act(json!({ "do": "set", "slot": null, "key": "no-such-key", "value": 1, "gesture": null }));
         while self.state == turn && start.elapsed() < Duration::from_millis(300) {
-            let _ = self.act(json!({ "do": "set", "slot": null, "key": "no-such-key", "value": 1, "gesture": null }));
+            let _ = self
+                .act(json!({ "do": "set", "slot": null, "key": "no-such-key", "value": 1, "gesture": null }));
         }
         self.state.clone()
     }
@@ -220,7 +228,8 @@ impl Socket {
     /// A picture that holds at least what `stamp` changed.
     pub fn picture(&mut self, stamp: u64, settled: bool) -> Picture {
         loop {
-            let fits = |one: &&Picture| u64::from(one.stamp) >= stamp && one.kind == 0 && one.settled == settled;
+            let fits =
+                |one: &&Picture| u64::from(one.stamp) >= stamp && one.kind == 0 && one.settled == settled;
             if let Some(found) = self.pictures.iter().rev().find(fits) {
                 return found.clone();
             }
@@ -247,7 +256,8 @@ pub fn value(state: &Value, slot: Option<&str>, key: &str) -> Value {
 
 /// The program's memory that is in use, kB.
 pub fn memory(child: &Child) -> Option<u64> {
-    let status = std::fs::read_to_string(Path::new("/proc").join(child.id().to_string()).join("status")).ok()?;
+    let status =
+        std::fs::read_to_string(Path::new("/proc").join(child.id().to_string()).join("status")).ok()?;
     let line = status.lines().find(|line| line.starts_with("VmRSS:"))?;
     line.split_whitespace().nth(1)?.parse().ok()
 }

@@ -24,7 +24,14 @@ fn the_page_comes_to_who_knows_the_token_and_nobody_else() {
     let mut wrong = tune.token.clone().into_bytes();
     wrong[0] = if wrong[0] == b'0' { b'1' } else { b'0' };
     let wrong = String::from_utf8(wrong).unwrap();
-    for other in ["/", "//", "/index.html", &format!("/{wrong}/"), &format!("/{}", tune.token), &format!("/{}0/", tune.token)] {
+    for other in [
+        "/",
+        "//",
+        "/index.html",
+        &format!("/{wrong}/"),
+        &format!("/{}", tune.token),
+        &format!("/{}0/", tune.token),
+    ] {
         let (code, answer) = tune.request("GET", other, &own);
         assert_eq!(code, 404, "{other}");
         assert!(!answer.contains(&tune.token) && !answer.contains("<html"), "{other}");
@@ -35,7 +42,15 @@ fn the_page_comes_to_who_knows_the_token_and_nobody_else() {
 fn no_path_leads_to_a_file() {
     let tune = Tune::start(SCENE);
     let own = vec![format!("Host: {}", tune.host())];
-    for path in ["scene.toml", "../scene.toml", "..%2fscene.toml", "sky.png", "/etc/passwd", "..\\scene.toml", "./page.css/../../x"] {
+    for path in [
+        "scene.toml",
+        "../scene.toml",
+        "..%2fscene.toml",
+        "sky.png",
+        "/etc/passwd",
+        "..\\scene.toml",
+        "./page.css/../../x",
+    ] {
         assert_eq!(tune.request("GET", &format!("/{}/{path}", tune.token), &own).0, 404, "{path}");
     }
     for method in ["POST", "PUT", "DELETE", "OPTIONS", "HEAD"] {
@@ -56,7 +71,11 @@ fn other_hosts_and_origins_are_refused() {
     }
     assert_eq!(tune.request("GET", &path, &lines(&[&host, "Host: example.org"])).0, 403);
     for origin in ["http://example.org", "null", "https://127.0.0.1", "http://127.0.0.1:1"] {
-        assert_eq!(tune.request("GET", &path, &lines(&[&host, &format!("Origin: {origin}")])).0, 403, "{origin}");
+        assert_eq!(
+            tune.request("GET", &path, &lines(&[&host, &format!("Origin: {origin}")])).0,
+            403,
+            "{origin}"
+        );
     }
 }
 

@@ -32,7 +32,9 @@ fn random(dice: &mut Dice, schema: &Value) -> Value {
         None => schema,
     };
     if dice.below(40) == 0 {
-        return [json!(-1e12), json!("nonsense\n\"]"), json!(true), json!([1, 2, 3]), json!("inf")][dice.below(5)].clone();
+        return [json!(-1e12), json!("nonsense\n\"]"), json!(true), json!([1, 2, 3]), json!("inf")]
+            [dice.below(5)]
+        .clone();
     }
     if let Some(words) = part["enum"].as_array() {
         return words[dice.below(words.len())].clone();
@@ -40,7 +42,11 @@ fn random(dice: &mut Dice, schema: &Value) -> Value {
     if let (Some(min), Some(max)) = (part["minimum"].as_f64(), part["maximum"].as_f64()) {
         let near = min.max(-200.0)..=max.min(600.0);
         let number = near.start() + (near.end() - near.start()).max(0.0) * dice.share();
-        return if part["type"] == "integer" { json!(number.floor().max(min) as i64) } else { json!((number * 100.0).round() / 100.0) };
+        return if part["type"] == "integer" {
+            json!(number.floor().max(min) as i64)
+        } else {
+            json!((number * 100.0).round() / 100.0)
+        };
     }
     match part["type"].as_str() {
         Some("boolean") => json!(dice.below(2) == 0),
@@ -68,21 +74,28 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
             1 => json!({ "do": "redo" }),
             2 => json!({ "do": "dice", "slot": slot }),
             3 => json!({ "do": "save" }),
-            4 => json!({ "do": "view", "camera": dice.share() * 360.0, "bare": false, "values": dice.below(4) == 0, "compare": false }),
+            4 => {
+                json!({ "do": "view", "camera": dice.share() * 360.0, "bare": false, "values": dice.below(4) == 0, "compare": false })
+            }
             kind => {
                 let control = &controls[dice.below(controls.len())];
                 let key = control["path"].as_str().unwrap();
                 let of_slot = control["table"] == "slot";
-                let is_step = ["bands", "falloff", "smear", "soften", "grade"].contains(&control["table"].as_str().unwrap());
+                let is_step = ["bands", "falloff", "smear", "soften", "grade"]
+                    .contains(&control["table"].as_str().unwrap());
                 let slot = (of_slot || (is_step && dice.below(2) == 0)).then_some(slot);
                 // Sizes stay such that a picture takes no time.
-                if ["view", "travel", "camera", "slot.width", "slot.period", "name", "slot.art"].contains(&key) {
+                if ["view", "travel", "camera", "slot.width", "slot.period", "name", "slot.art"]
+                    .contains(&key)
+                {
                     continue;
                 }
                 match kind {
                     5 => json!({ "do": "unset", "slot": slot, "key": key }),
                     6 => json!({ "do": "restore", "slot": slot, "key": key }),
-                    _ => json!({ "do": "set", "slot": slot, "key": key, "value": random(&mut dice, &control["schema"]), "gesture": gesture }),
+                    _ => {
+                        json!({ "do": "set", "slot": slot, "key": key, "value": random(&mut dice, &control["schema"]), "gesture": gesture })
+                    }
                 }
             }
         };
@@ -100,8 +113,13 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
             // The file's number is the page's.
             let haze = document.get("air").and_then(|air| air.get("haze")).and_then(|haze| haze.as_str());
             let shown = value(&state, None, "air.haze");
-            assert!(shown[2] == false || shown[0].as_str().is_some_and(|colour| haze.is_some_and(|haze| same(haze, colour))), "{haze:?} {shown}");
-            fogweft::scene::read::read_text(&tune.scene, &text, &[], &Default::default(), true).expect("a scene");
+            assert!(
+                shown[2] == false
+                    || shown[0].as_str().is_some_and(|colour| haze.is_some_and(|haze| same(haze, colour))),
+                "{haze:?} {shown}"
+            );
+            fogweft::scene::read::read_text(&tune.scene, &text, &[], &Default::default(), true)
+                .expect("a scene");
         }
         // Once every kind of layer has been kept.
         if at == count / 3 {
@@ -110,7 +128,8 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
         }
     }
     assert!(refused < count / 2, "{refused} of {count} refused");
-    let stamp = page.send(json!({ "do": "view", "camera": 1.0, "bare": false, "values": false, "compare": false }));
+    let stamp =
+        page.send(json!({ "do": "view", "camera": 1.0, "bare": false, "values": false, "compare": false }));
     page.picture(stamp, true);
     let end = memory(&tune.child).unwrap_or(0);
     println!("{count} edits, {refused} refused; memory {start} kB after a third, {end} kB at the end");

@@ -6,7 +6,9 @@ use std::time::{Duration, Instant};
 use tungstenite::Message;
 
 fn commented() -> String {
-    SCENE.replace("visibility = 1500", "visibility = 1500   # far enough").replace("depth = 200", "depth = 200   # the veil")
+    SCENE
+        .replace("visibility = 1500", "visibility = 1500   # far enough")
+        .replace("depth = 200", "depth = 200   # the veil")
 }
 
 #[test]
@@ -111,9 +113,11 @@ fn all_pages_agree() {
     assert_eq!(value(&one.now(), None, "air.visibility")[0], 1500.0);
     assert_eq!(one.now(), other.now());
     // Each looks from where it likes.
-    let stamp = one.send(json!({ "do": "view", "camera": 0.0, "bare": true, "values": false, "compare": false }));
+    let stamp =
+        one.send(json!({ "do": "view", "camera": 0.0, "bare": true, "values": false, "compare": false }));
     let bare = one.picture(stamp, false);
-    let stamp = one.send(json!({ "do": "view", "camera": 0.0, "bare": false, "values": true, "compare": false }));
+    let stamp =
+        one.send(json!({ "do": "view", "camera": 0.0, "bare": false, "values": true, "compare": false }));
     let values = one.picture(stamp, false);
     assert_ne!(bare.hash, values.hash);
 }
@@ -158,13 +162,19 @@ fn where_both_were_changed_nothing_is_lost() {
         let state = page.now();
         assert_eq!(state["contested"], false);
         assert_eq!(state["unsaved"], mine);
-        let looks = |state: &Value| (value(state, None, "air.visibility")[0] == 700.0, state["travel"] == 300.0);
+        let looks =
+            |state: &Value| (value(state, None, "air.visibility")[0] == 700.0, state["travel"] == 300.0);
         assert_eq!(looks(&state), if mine { (true, false) } else { (false, true) });
         page.act(json!({ "do": "undo" })).unwrap();
-        assert_eq!(looks(&page.now()), if mine { (false, true) } else { (true, false) }, "the other is a step back");
+        assert_eq!(
+            looks(&page.now()),
+            if mine { (false, true) } else { (true, false) },
+            "the other is a step back"
+        );
         page.act(json!({ "do": "redo" })).unwrap();
         page.act(json!({ "do": "save" })).unwrap();
-        let wanted = if mine { SCENE.replace("visibility = 1500", "visibility = 700") } else { theirs.clone() };
+        let wanted =
+            if mine { SCENE.replace("visibility = 1500", "visibility = 700") } else { theirs.clone() };
         assert_eq!(tune.file(), wanted);
     }
 }
@@ -204,9 +214,12 @@ pub fn controls() -> Vec<Value> {
 #[test]
 fn controls_are_the_schemas_with_units_and_ranges() {
     let controls = controls();
-    let of = |path: &str| controls.iter().find(|control| control["path"] == path).unwrap_or_else(|| panic!("{path}"));
+    let of = |path: &str| {
+        controls.iter().find(|control| control["path"] == path).unwrap_or_else(|| panic!("{path}"))
+    };
     // The same table makes the schema that editors read; what it prints is asked, not what the page was made from.
-    let printed = std::process::Command::new(env!("CARGO_BIN_EXE_fogweft")).args(["schema", "scene"]).output().unwrap();
+    let printed =
+        std::process::Command::new(env!("CARGO_BIN_EXE_fogweft")).args(["schema", "scene"]).output().unwrap();
     let schema: Value = serde_json::from_slice(&printed.stdout).unwrap();
     assert_eq!(of("air.visibility")["schema"], schema["properties"]["air"]["properties"]["visibility"]);
     assert_eq!(of("slot.depth")["schema"], schema["properties"]["slot"]["items"]["properties"]["depth"]);

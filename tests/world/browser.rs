@@ -115,7 +115,10 @@ impl Browser {
     /// Gives the page so many px to stand in.
     pub fn size(&self, width: u32, height: u32) {
         let wanted = json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": false});
-        self.post("/goog/cdp/execute", &json!({"cmd": "Emulation.setDeviceMetricsOverride", "params": wanted}));
+        self.post(
+            "/goog/cdp/execute",
+            &json!({"cmd": "Emulation.setDeviceMetricsOverride", "params": wanted}),
+        );
     }
 
     /// Makes the page's surroundings: `("prefers-color-scheme", "dark")`.
@@ -154,7 +157,8 @@ impl Browser {
             all.push(json!({"type": "pointerMove", "duration": 16, "x": by[0] / moves, "y": by[1] / moves, "origin": "pointer"}));
         }
         all.push(json!({"type": "pointerUp", "button": 0}));
-        let pointer = json!({"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": all});
+        let pointer =
+            json!({"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": all});
         self.post("/actions", &json!({"actions": [pointer]}));
     }
 

@@ -1,6 +1,7 @@
 //! Outputs in the world outside: each form by readers and validators that we did not write.
 
 mod apng;
+#[allow(dead_code)] // Some of it only the tuning page's tests use.
 mod browser;
 mod drift;
 mod glb;
