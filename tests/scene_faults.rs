@@ -75,7 +75,7 @@ fn each_fault_of_a_key_names_its_place_and_remedy() {
             "0 or more",
         ),
         ("seed = -1", "depth = 1", "`seed` is -1, out of its range", "-1", "0 or more"),
-        ("bands.octaves = 11", "depth = 1", "`bands.octaves` is 11, out of its range", "11", "from 1 to 10"),
+        ("bands.octaves = 25", "depth = 1", "`bands.octaves` is 25, out of its range", "25", "from 1 to 24"),
         ("travel = nan", "depth = 1", "`travel` is nan, which is not a number", "nan", "from 0 to 10000000"),
         ("", "depth = -nan", "`slot.depth` is nan, which is not a number", "-nan", "from -1e9"),
         ("travel = inf", "depth = 1", "`travel` can't be inf", "inf", "from 0"),
