@@ -177,10 +177,11 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
         }
     }
     // Nothing to stand beside: a table of its own at the end.
-    let (last, tables) = path.split_last()?;
-    if tables.is_empty() || spot.mood.is_none() {
+    if spot.mood.is_none() {
         return None;
     }
+    // A slot's step numbers stand in the slot's table, by dotted keys.
+    let (tables, key) = path.split_at(if spot.slot.is_some() { 4 } else { path.len() - 1 });
     let gap = if text.is_empty() || text.ends_with("\n\n") {
         ""
     } else if text.ends_with('\n') {
@@ -188,7 +189,7 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
     } else {
         "\n\n"
     };
-    let with = format!("{gap}[{}]\n{} = {value}\n", dotted(tables), dotted(&[last]));
+    let with = format!("{gap}[{}]\n{} = {value}\n", dotted(tables), dotted(key));
     Some(Edit { at: text.len()..text.len(), with })
 }
 

@@ -77,7 +77,8 @@ impl Tune {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
         let head: String = lines.iter().map(|line| format!("{line}\r\n")).collect();
-        write!(stream, "{method} {path} HTTP/1.1\r\n{head}\r\n").unwrap();
+        // Whoever refuses it may not read it to its end.
+        let _ = write!(stream, "{method} {path} HTTP/1.1\r\n{head}\r\n");
         let mut answer = Vec::new();
         // Of the way to the socket only the head comes at once.
         let mut some = [0; 4096];

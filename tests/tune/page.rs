@@ -151,7 +151,7 @@ const wait = async (what) => { for (let turn = 0; turn < 800; turn += 1) { if (w
   const field = document.querySelector(`.field[data-key="${key}"]`);
   const part = (kind) => field.querySelector(kind);
   const fire = (made, ...names) => names.forEach((name) => made.dispatchEvent(new Event(name, { bubbles: true })));
-  const text = () => JSON.stringify([...field.querySelectorAll('input,select')].map((one) => one.type === 'checkbox' ? one.checked : one.value)) + part('.who').textContent;
+  const text = () => JSON.stringify([...field.querySelectorAll('input:not([hidden]),select')].map((one) => one.type === 'checkbox' ? one.checked : one.value)) + part('.who').textContent;
   const before = text();
   const slider = part('input[type=range]:not([hidden])'), box = part('input[type=checkbox]'), select = part('select'), colour = part('input[type=color]'), typed = part('input[type=text]');
   if (slider) { slider.value = Number(slider.value) > 500 ? Number(slider.value) - 60 : Number(slider.value) + 60; fire(slider, 'input', 'change'); }
