@@ -177,9 +177,7 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
         }
     }
     // Nothing to stand beside: a table of its own at the end.
-    if spot.mood.is_none() {
-        return None;
-    }
+    spot.mood?;
     // A slot's step numbers stand in the slot's table, by dotted keys.
     let (tables, key) = path.split_at(if spot.slot.is_some() { 4 } else { path.len() - 1 });
     let gap = if text.is_empty() || text.ends_with("\n\n") {
