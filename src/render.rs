@@ -7,6 +7,7 @@ mod stack;
 mod textures;
 
 pub use crate::arts::Arts;
+#[cfg(feature = "tune")]
 pub(crate) use stack::drawn;
 pub use stack::{Ask, Made, Stack, frames_png, rim_png, still_png};
 pub use textures::frame_path;

@@ -89,9 +89,9 @@ fn the_main_path_goes_by_keyboard_alone() {
         let number =
             format!("return document.querySelector('[data-grip=\"{grip}\"]').getAttribute('aria-valuenow')");
         let before = browser.run(&number);
-        look = browser.run(LOOK);
+        let look = browser.run(LOOK);
         browser.press(SHIFT, key);
-        look = another(&browser, &look);
+        another(&browser, &look);
         browser.until(&format!("return (() => {{ {number} }})() !== '{}'", before.as_str().unwrap()));
         let words = browser.run(&format!(
             "return document.querySelector('[data-grip=\"{grip}\"]').getAttribute('aria-valuetext')"
