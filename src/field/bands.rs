@@ -124,7 +124,8 @@ pub fn fill(
     let (top, foot) = (grid.y(0) - line - beyond, grid.y(grid.rows.max(1) - 1) - line + beyond);
     let reach = [bands.warp.abs() * feature[0], bands.warp.abs() * feature[1]];
 
-    let warp = (bands.warp > 0.0).then(|| {
+    // Of features far finer than a texel nothing is seen, bent or not; their tables would be vast.
+    let warp = (bands.warp > 0.0 && feature[1] >= 0.25).then(|| {
         // Twice a feature's size, so that features bend and don't curdle.
         let across = (period / (2.0 * feature[0])).round().max(1.0) as usize;
         let height = 2.0 * feature[1];
