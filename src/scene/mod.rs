@@ -1,6 +1,7 @@
 //! The scene as meant: every default, colour and override resolved. What renders reads this and interprets nothing.
 
 mod check;
+pub(crate) mod edit;
 mod moods;
 pub mod read;
 mod sets;

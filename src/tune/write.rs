@@ -1,6 +1,7 @@
 //! Values written into a scene's text and taken out of it; every other byte stays what it is.
 
 use crate::fault::{Class, Fault, Result};
+use crate::scene::edit::{Edit, after, line_after, slot};
 use std::ops::Range;
 use std::path::Path;
 use toml_edit::{Document, Item, TableLike};
@@ -79,32 +80,6 @@ fn unfit(file: &Path, spot: &Spot<'_>, value: &str) -> Fault {
         .remedy(format!("write `{} = {value}` yourself", spot.key))
 }
 
-/// What takes the place of some bytes.
-struct Edit {
-    at: Range<usize>,
-    with: String,
-}
-
-impl Edit {
-    fn done(&self, text: &str) -> String {
-        format!("{}{}{}", &text[..self.at.start], self.with, &text[self.at.end..])
-    }
-}
-
-/// The slot of this name in the scene's own list.
-fn slot<'a>(root: &'a Item, name: &str) -> Option<&'a dyn TableLike> {
-    let named = |table: &&'a dyn TableLike| table.get("name").and_then(Item::as_str) == Some(name);
-    match root.get("slot")? {
-        Item::ArrayOfTables(tables) => tables.iter().map(|table| table as &dyn TableLike).find(named),
-        other => other
-            .as_array()?
-            .iter()
-            .filter_map(|value| value.as_inline_table())
-            .map(|table| table as &dyn TableLike)
-            .find(named),
-    }
-}
-
 /// The table that paths are looked for in, and the steps from there to the value.
 fn start<'a, 's>(root: &'a Item, spot: &Spot<'s>) -> Option<(&'a dyn TableLike, Vec<&'s str>)> {
     let key = spot.key.split('.');
@@ -150,7 +125,7 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
         let neighbour = table.iter().filter(|(_, item)| item.is_value()).last();
         let first = match (spot.slot, spot.mood) {
             (Some(_), None) if depth == 0 => table.get("name"),
-            (None, None) if depth == 0 => neighbour_at_top(table, text),
+            (None, None) if depth == 0 => neighbour_at_top(table),
             _ => None,
         };
         if let (Some(depth), Some(near)) = (own, first.or(neighbour.map(|(_, item)| item))) {
@@ -192,7 +167,7 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
 }
 
 /// The value at the top that was written last, before any table.
-fn neighbour_at_top<'a>(table: &'a dyn TableLike, _text: &str) -> Option<&'a Item> {
+fn neighbour_at_top(table: &dyn TableLike) -> Option<&Item> {
     let values = table.iter().map(|(_, item)| item).filter(|item| item.is_value());
     values.max_by_key(|item| item.span().map_or(0, |span| span.end))
 }
@@ -224,30 +199,6 @@ fn dotted(path: &[&str]) -> String {
         if bare(name) { (*name).to_owned() } else { toml_edit::Value::from(*name).to_string() }
     };
     path.iter().map(part).collect::<Vec<_>>().join(".")
-}
-
-/// The key after a value, in the manner in which that stands there: on a line of its own, or behind a comma.
-fn after(text: &str, neighbour: &Item, key: &str, value: &str) -> Option<Edit> {
-    let end = neighbour.span()?.end;
-    let rest = text[end..].lines().next().unwrap_or_default().trim_start();
-    if rest.is_empty() || rest.starts_with('#') {
-        return Some(line_after(text, end, key, value));
-    }
-    Some(Edit { at: end..end, with: format!(", {key} = {value}") })
-}
-
-/// A line of its own below the one that `at` stands in, indented alike.
-fn line_after(text: &str, at: usize, key: &str, value: &str) -> Edit {
-    let start = text[..at].rfind('\n').map_or(0, |at| at + 1);
-    let indent: String = text[start..at].chars().take_while(|c| matches!(c, ' ' | '\t')).collect();
-    match text[at..].find('\n') {
-        Some(length) => {
-            let end = at + length;
-            let ending = if text[..end].ends_with('\r') { "\r\n" } else { "\n" };
-            Edit { at: end + 1..end + 1, with: format!("{indent}{key} = {value}{ending}") }
-        }
-        None => Edit { at: text.len()..text.len(), with: format!("\n{indent}{key} = {value}") },
-    }
 }
 
 /// The bytes of a key with its value: the whole line where nothing else stands on it, else with one of the commas around it.

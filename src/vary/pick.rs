@@ -1,7 +1,7 @@
 //! A value written into a slot of a scene's text; every other byte stays what it is.
 
 use crate::fault::{Class, Fault, Result};
-use std::ops::Range;
+use crate::scene::edit::{self, Edit, after, line_after};
 use std::path::Path;
 use toml_edit::{Document, Item, TableLike};
 
@@ -18,14 +18,14 @@ pub fn picked(file: &Path, text: &str, slot: &str, key: &str, value: &str) -> Re
     };
     let document = Document::parse(text)
         .map_err(|error| unfit(format!("the scene can't be read: {}", error.message())))?;
-    let table = find(document.as_item(), slot)
+    let table = edit::slot(document.as_item(), slot)
         .ok_or_else(|| unfit(format!("the slot {slot} isn't found in the text")))?;
     let edit = edit(text, table, key, value)
         .ok_or_else(|| unfit("the slot's form leaves no place for the value".into()))?;
-    let fresh = format!("{}{}{}", &text[..edit.at.start], edit.with, &text[edit.at.end..]);
+    let fresh = edit.done(text);
     // Whatever the layout: what is written must read back.
     let there = Document::parse(fresh.as_str()).ok().is_some_and(|document| {
-        find(document.as_item(), slot)
+        edit::slot(document.as_item(), slot)
             .and_then(|table| get(table, key))
             .and_then(Item::as_value)
             .is_some_and(|found| found.clone().decorated("", "").to_string() == value)
@@ -34,27 +34,6 @@ pub fn picked(file: &Path, text: &str, slot: &str, key: &str, value: &str) -> Re
         Ok(fresh)
     } else {
         Err(unfit("the value can't be written without touching the rest".into()).into())
-    }
-}
-
-/// What takes the place of some bytes.
-struct Edit {
-    at: Range<usize>,
-    with: String,
-}
-
-/// The slot of this name.
-fn find<'a>(root: &'a Item, name: &str) -> Option<&'a dyn TableLike> {
-    let slots = root.get("slot")?;
-    let named = |table: &&'a dyn TableLike| table.get("name").and_then(Item::as_str) == Some(name);
-    match slots {
-        Item::ArrayOfTables(tables) => tables.iter().map(|table| table as &dyn TableLike).find(named),
-        _ => slots
-            .as_array()?
-            .iter()
-            .filter_map(|value| value.as_inline_table())
-            .map(|table| table as &dyn TableLike)
-            .find(named),
     }
 }
 
@@ -82,30 +61,6 @@ fn edit(text: &str, slot: &dyn TableLike, key: &str, value: &str) -> Option<Edit
             let span = numbers.span()?;
             Some(Edit { at: span, with: format!("{{ {name} = {value} }}") })
         }
-    }
-}
-
-/// The key after a value, in the manner in which that stands there: on a line of its own, or behind a comma.
-fn after(text: &str, neighbour: &Item, key: &str, value: &str) -> Option<Edit> {
-    let end = neighbour.span()?.end;
-    let rest = text[end..].lines().next().unwrap_or_default().trim_start();
-    if rest.is_empty() || rest.starts_with('#') {
-        return Some(line_after(text, end, key, value));
-    }
-    Some(Edit { at: end..end, with: format!(", {key} = {value}") })
-}
-
-/// A line of its own below the one that `at` stands in, indented alike.
-fn line_after(text: &str, at: usize, key: &str, value: &str) -> Edit {
-    let start = text[..at].rfind('\n').map_or(0, |at| at + 1);
-    let indent: String = text[start..at].chars().take_while(|c| matches!(c, ' ' | '\t')).collect();
-    match text[at..].find('\n') {
-        Some(length) => {
-            let end = at + length;
-            let ending = if text[..end].ends_with('\r') { "\r\n" } else { "\n" };
-            Edit { at: end + 1..end + 1, with: format!("{indent}{key} = {value}{ending}") }
-        }
-        None => Edit { at: text.len()..text.len(), with: format!("\n{indent}{key} = {value}") },
     }
 }
 
