@@ -57,6 +57,7 @@ pub mod exp;
 pub mod export;
 pub mod fault;
 pub mod field;
+pub mod folder;
 pub mod keys;
 pub mod law;
 pub mod layered;
@@ -74,6 +75,8 @@ pub mod scene;
 pub mod schema;
 pub mod seed;
 pub mod sheet;
+#[cfg(feature = "tune")]
+pub mod signs;
 pub mod starter;
 pub mod still;
 pub mod texture;

@@ -1,5 +1,6 @@
 //! The files that a run reads, and whether they are still what they were.
 
+use fogweft::folder;
 use fogweft::rerun::stamp::Stamp;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -64,10 +65,7 @@ impl Inputs {
 
     /// The folders that they stand in: a save by rename is an event of the folder, not of the file.
     pub fn folders(&self) -> BTreeSet<PathBuf> {
-        let folder = |file: &PathBuf| match file.parent() {
-            Some(folder) if !folder.as_os_str().is_empty() => folder.to_path_buf(),
-            _ => PathBuf::from("."),
-        };
+        let folder = |file: &PathBuf| folder::of(file).to_path_buf();
         let own = self.files.keys().filter(|file| file.is_dir()).cloned();
         self.files.keys().map(folder).chain(own).filter(|folder| folder.is_dir()).collect()
     }

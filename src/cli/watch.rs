@@ -5,17 +5,12 @@ use super::bar::Bar;
 use super::inputs::Inputs;
 use super::{print_faults, say};
 use fogweft::fault::{Class, Fault, Result};
-use notify::{RecommendedWatcher, RecursiveMode, Watcher};
-use std::collections::BTreeSet;
+use fogweft::signs::{self, Signs};
 use std::io::Write;
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::sync::mpsc::{self, Receiver};
 use std::time::Duration;
-
-/// How long to wait for a sign of the system before looking oneself: some disks give none.
-const LOOK: Duration = Duration::from_millis(700);
 
 /// How long the files must have stayed the same before a run: a save may come in several pieces.
 const QUIET: Duration = Duration::from_millis(60);
@@ -63,7 +58,7 @@ pub fn watch(args: &args::Render) -> Result<()> {
                 }
             }
         }
-        signs.of(&inputs);
+        signs.of(inputs.folders());
         wait(&inputs, &woken, &stop);
     }
     if !args.quiet {
@@ -75,9 +70,7 @@ pub fn watch(args: &args::Render) -> Result<()> {
 /// Waits until a file looks otherwise than before it was read, and has come to rest.
 fn wait(inputs: &Inputs, woken: &Receiver<()>, stop: &AtomicBool) {
     while !stop.load(Ordering::Relaxed) && !inputs.changed() {
-        if let Err(RecvTimeoutError::Disconnected) = woken.recv_timeout(LOOK) {
-            std::thread::sleep(LOOK);
-        }
+        signs::wait(woken);
         while woken.try_recv().is_ok() {}
     }
     let mut last = inputs.now();
@@ -87,34 +80,5 @@ fn wait(inputs: &Inputs, woken: &Receiver<()>, stop: &AtomicBool) {
             break;
         }
         last = inputs.now();
-    }
-}
-
-/// The system's signs that something in a folder changed. Where it gives none, the files are looked at from time to time.
-struct Signs {
-    watcher: Option<RecommendedWatcher>,
-    folders: BTreeSet<PathBuf>,
-}
-
-impl Signs {
-    fn new(wake: mpsc::Sender<()>) -> Signs {
-        let watcher = notify::recommended_watcher(move |_| {
-            let _ = wake.send(());
-        });
-        Signs { watcher: watcher.ok(), folders: BTreeSet::new() }
-    }
-
-    /// Listens to the folders of `inputs`, and no longer to others.
-    fn of(&mut self, inputs: &Inputs) {
-        let Some(watcher) = &mut self.watcher else { return };
-        let wanted = inputs.folders();
-        for folder in self.folders.difference(&wanted) {
-            let _ = watcher.unwatch(folder);
-        }
-        // A folder that was replaced by another of its name needs listening anew, so all are asked for every time.
-        self.folders = wanted
-            .into_iter()
-            .filter(|folder| watcher.watch(folder, RecursiveMode::NonRecursive).is_ok())
-            .collect();
     }
 }

@@ -1,6 +1,7 @@
 //! Files that appear whole or not at all.
 
 use crate::fault::{Class, Fault, Result};
+use crate::folder;
 use std::fs;
 use std::io::{self, ErrorKind, Write};
 use std::path::Path;
@@ -16,11 +17,7 @@ use std::path::Path;
 pub fn write_whole(path: impl AsRef<Path>, bytes: &[u8]) -> Result<()> {
     let path = path.as_ref();
     refuse_special(path)?;
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    place(folder, path, bytes).map_err(|error| cannot_write(path, &error).into())
+    place(folder::of(path), path, bytes).map_err(|error| cannot_write(path, &error).into())
 }
 
 /// Makes the folder, with those above it.

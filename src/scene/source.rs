@@ -82,11 +82,7 @@ pub(super) fn near_file(file: &Path) -> Option<String> {
 
 /// Names in the folder of `file`, sorted; at most some thousand, so that a huge folder costs no time.
 fn names_beside(file: &Path) -> Vec<String> {
-    let folder = match file.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
+    let Ok(entries) = std::fs::read_dir(crate::folder::of(file)) else { return Vec::new() };
     let mut names: Vec<String> =
         entries.take(4000).flatten().filter_map(|entry| entry.file_name().into_string().ok()).collect();
     names.sort_unstable();

@@ -3,15 +3,13 @@
 use super::hub::Hub;
 use super::session::Seen;
 use super::socket;
+use crate::folder;
 use crate::recipe::shelf;
-use notify::{RecommendedWatcher, RecursiveMode, Watcher};
-use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
-use std::sync::mpsc::{self, RecvTimeoutError};
+use crate::signs::{self, Signs};
+use std::path::PathBuf;
+use std::sync::mpsc;
 use std::time::{Duration, SystemTime};
 
-/// How long to wait for a sign of the system before looking oneself: some disks give none.
-const LOOK: Duration = Duration::from_millis(700);
 /// How long a file must have stayed the same: a save may come in several pieces.
 const QUIET: Duration = Duration::from_millis(40);
 
@@ -21,17 +19,12 @@ type Looks = Vec<(PathBuf, Option<(u64, SystemTime)>)>;
 /// Watches until the hub stops.
 pub(super) fn watch(hub: &Hub) {
     let (wake, woken) = mpsc::channel();
-    let mut watcher = notify::recommended_watcher(move |_| {
-        let _ = wake.send(());
-    })
-    .ok();
-    let mut folders = BTreeSet::new();
+    let mut signs = Signs::new(wake);
     let mut before = looks(hub);
     while !hub.is_stopped() {
-        listen(watcher.as_mut(), &before, &mut folders);
-        if let Err(RecvTimeoutError::Disconnected) = woken.recv_timeout(LOOK) {
-            std::thread::sleep(LOOK);
-        }
+        // A save by rename is an event of the folder, not of the file.
+        signs.of(before.iter().map(|(file, _)| folder::of(file).to_path_buf()).collect());
+        signs::wait(&woken);
         let mut now = looks(hub);
         // Until it has come to rest.
         loop {
@@ -83,21 +76,4 @@ fn looks(hub: &Hub) -> Looks {
         (file, seen)
     };
     std::iter::once(scene).chain(pictures).chain(presets).map(look).collect()
-}
-
-/// Listens to the folders of the files: a save by rename is an event of the folder, not of the file.
-fn listen(watcher: Option<&mut RecommendedWatcher>, looks: &Looks, folders: &mut BTreeSet<PathBuf>) {
-    let Some(watcher) = watcher else { return };
-    let folder = |file: &PathBuf| match file.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder.to_path_buf(),
-        _ => Path::new(".").to_path_buf(),
-    };
-    let wanted: BTreeSet<PathBuf> = looks.iter().map(|(file, _)| folder(file)).collect();
-    for gone in folders.difference(&wanted) {
-        let _ = watcher.unwatch(gone);
-    }
-    for fresh in wanted.difference(folders) {
-        let _ = watcher.watch(fresh, RecursiveMode::NonRecursive);
-    }
-    *folders = wanted;
 }
