@@ -37,13 +37,18 @@ const HALVING: f64 = 1.2;
 const WIDE: f64 = 5.5;
 
 /// How often samples along one axis are halved under a Gaussian of `sigma` samples.
-pub fn halvings(mut sigma: f64) -> u32 {
+pub fn halvings(sigma: f64) -> u32 {
+    halved(sigma, |_| true).0
+}
+
+/// How often samples are halved under a Gaussian of `sigma` samples as long as they `may` be once more, and what is left of it.
+fn halved(mut sigma: f64, may: impl Fn(u32) -> bool) -> (u32, f64) {
     let mut count = 0;
-    while sigma >= WIDE {
+    while sigma >= WIDE && may(count) {
         sigma = remaining(sigma);
         count += 1;
     }
-    count
+    (count, sigma)
 }
 
 /// What is left of a deviation after one halving, in the wider samples.
@@ -77,18 +82,17 @@ pub fn reduce(mut plane: Plane, grid: Grid, sigma: [f64; 2]) -> (Plane, Grid) {
 
 /// The grid that [`reduce`] leaves of `grid`, and the deviation that is left to it, in its samples.
 pub fn reduced(mut grid: Grid, sigma: [f64; 2]) -> (Grid, [f64; 2]) {
-    let mut left = [sigma[0] / grid.step[0], sigma[1] / grid.step[1]];
-    while left[1] >= WIDE {
+    let evenly = |count: u32| grid.cols.is_multiple_of(2 << count);
+    let (across, left_x) = halved(sigma[0] / grid.step[0], evenly);
+    let (down, left_y) = halved(sigma[1] / grid.step[1], |_| true);
+    grid.cols >>= across;
+    for _ in 0..down {
         grid.rows = grid.rows.div_ceil(2);
-        grid.step[1] *= 2.0;
-        left[1] = remaining(left[1]);
     }
-    while left[0] >= WIDE && grid.cols.is_multiple_of(2) {
-        grid.cols /= 2;
-        grid.step[0] *= 2.0;
-        left[0] = remaining(left[0]);
+    for (step, count) in grid.step.iter_mut().zip([across, down]) {
+        *step *= f64::from(1_u32 << count);
     }
-    (grid, left)
+    (grid, [left_x, left_y])
 }
 
 fn halve_y(plane: &Plane) -> Plane {

@@ -198,7 +198,6 @@ fn frame(plan: &Plan, still: &Still, view: &View, [kind, settled]: [u8; 2], stam
 struct Settled {
     plan: Plan,
     layers: Layers,
-    survey: Survey,
     opened: u64,
 }
 
@@ -291,21 +290,14 @@ fn scene(
         for (index, rim) in survey.rims.drain(..) {
             layers.made[index] = Some(Made::Rim(Arc::new(rim)));
         }
-        let settled = Settled { plan, layers, survey, opened: meant.opened };
         if at == 0 {
-            tell_rims(hub, &settled, *meant.text == *saved.text);
-            let survey = Survey {
-                cameras: settled.survey.cameras.clone(),
-                rims: Vec::new(),
-                marks: settled.survey.marks.clone(),
-                wanted: settled.survey.wanted.clone(),
-            };
-            let stack = Stack::of(&settled.plan, settled.layers.made.clone(), survey);
+            tell_rims(hub, &plan, &layers, *meant.text == *saved.text);
+            let stack = Stack::of(&plan, layers.made.clone(), survey);
             let report = state::report(&check::of_stack(&meant.reading.scene, &stack));
             *locked(&hub.report) = Some(report.clone());
             hub.tell_all(&json!({ "report": report }));
         }
-        done[at] = Some(settled);
+        done[at] = Some(Settled { plan, layers, opened: meant.opened });
         if stale() {
             return Ok(false);
         }
@@ -331,12 +323,11 @@ fn reuse(plan: &Plan, opened: u64, layers: &mut Layers, before: Option<&Settled>
     }
 }
 
-fn tell_rims(hub: &Hub, settled: &Settled, is_saved: bool) {
-    let rims =
-        settled.plan.files.iter().zip(&settled.layers.made).filter_map(|(job, made)| match (job, made) {
-            (Job::Rim(job), Some(Made::Rim(rim))) => Some(((**job).clone(), Arc::clone(rim))),
-            _ => None,
-        });
+fn tell_rims(hub: &Hub, plan: &Plan, layers: &Layers, is_saved: bool) {
+    let rims = plan.files.iter().zip(&layers.made).filter_map(|(job, made)| match (job, made) {
+        (Job::Rim(job), Some(Made::Rim(rim))) => Some(((**job).clone(), Arc::clone(rim))),
+        _ => None,
+    });
     let mut kept = locked(&hub.rims);
     let now: Vec<_> = rims.collect();
     let saved = if is_saved || kept.turn == 0 { now.clone() } else { std::mem::take(&mut kept.saved) };
@@ -357,8 +348,8 @@ fn settle_tab(
     let rims = locked(&hub.rims).turn;
     let (view, turn) = tab.view();
     let camera = view.camera.clamp(0.0, full.plan.travel);
-    let layers = placed(&full.plan, &full.layers, view.bare, |_| None);
     let still = if view.bare {
+        let layers = placed(&full.plan, &full.layers, view.bare, |_| None);
         Easel::default().draw(&full.plan, layers, camera)
     } else {
         Stack::of(&full.plan, full.layers.made.clone(), Survey::nothing()).still(camera)
