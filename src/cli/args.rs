@@ -3,6 +3,7 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use fogweft::contact;
 use fogweft::export::{Also, Pan};
+use fogweft::limits;
 use std::path::PathBuf;
 
 /// Makes the fog of layered 2D scenes: a matched sheet for every depth slot.
@@ -11,9 +12,12 @@ use std::path::PathBuf;
 pub struct Cli {
     #[command(subcommand)]
     pub command: Command,
-    /// Raise or lower a limit: side, texels, file-bytes, text-bytes, slots, octaves, memory, entries, unpacked
-    #[arg(long = "limit", value_name = "NAME=NUMBER", global = true)]
+    #[arg(long = "limit", value_name = "NAME=NUMBER", global = true, help = limits_help())]
     pub limits: Vec<String>,
+}
+
+fn limits_help() -> String {
+    format!("Raise or lower a limit: {}", limits::NAMES.join(", "))
 }
 
 const EXIT_CODES: &str = "Exit codes: 0 done, 1 a check found what breaks the scene's limits, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";

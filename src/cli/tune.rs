@@ -2,7 +2,6 @@
 
 use super::{args, say, warn};
 use fogweft::fault::{Class, Fault, Result};
-use fogweft::limits::Limits;
 use fogweft::tune::{Options, Server};
 use std::process::{Command, Stdio};
 use std::sync::mpsc;
@@ -21,7 +20,7 @@ pub fn tune(args: &args::Tune) -> Result<()> {
         scene: args.scene.clone(),
         mood: args.mood.clone(),
         port: args.port,
-        limits: Limits::default(),
+        limits: super::limits(),
     })?;
     if server.port() != args.port && args.port != 0 {
         warn(&[format!("port {} is taken, so the page is at {}", args.port, server.port())]);
