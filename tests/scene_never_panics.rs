@@ -1,8 +1,12 @@
 //! Whatever stands in a scene file or an override, reading ends with a scene or with faults that can be shown.
 
+#[path = "common/pieces.rs"]
+mod pieces;
+
 use fogweft::limits::Limits;
 use fogweft::report::render;
 use fogweft::scene::read::read_text;
+use pieces::PIECES;
 use proptest::prelude::*;
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -44,42 +48,6 @@ name = "ridge"
 depth = 900
 seed = 7
 "##;
-
-/// Pieces that matter to the reader.
-const PIECES: [&str; 32] = [
-    "nan",
-    "-inf",
-    "[[slot]]",
-    "[[",
-    "]",
-    "\"",
-    "'''",
-    "\"\"\"",
-    "=",
-    ".",
-    "\n",
-    "\r",
-    "\0",
-    "\u{feff}",
-    "#",
-    "{",
-    "}",
-    "slot",
-    "air",
-    "smear",
-    "1e999",
-    "0x",
-    "1979-05-27",
-    "= {a.b = [{}]}",
-    "\u{202e}",
-    "𝔽",
-    "depth = -960",
-    "view = [0, 0]",
-    "from",
-    "\t",
-    ",",
-    "99999999999999999999999999",
-];
 
 proptest! {
     #[test]

@@ -1,22 +1,13 @@
 //! PNG files made by hand, from the PNG Specification, third edition (W3C, 2025), without any library.
 
+use crate::crc::crc;
+
 /// Colour types (PNG 11.2.1).
 pub const GREY: u8 = 0;
 pub const RGB: u8 = 2;
 pub const INDEXED: u8 = 3;
 pub const GREY_ALPHA: u8 = 4;
 pub const RGBA: u8 = 6;
-
-/// CRC-32 (PNG, annex D).
-fn crc(bytes: &[u8]) -> u32 {
-    let step = |crc: u32, byte: &u8| {
-        (0..8).fold(
-            crc ^ u32::from(*byte),
-            |crc, _| if crc & 1 == 1 { 0xedb8_8320 ^ (crc >> 1) } else { crc >> 1 },
-        )
-    };
-    !bytes.iter().fold(u32::MAX, step)
-}
 
 /// A chunk: length, type, data, CRC (PNG 5.3).
 pub fn chunk(name: &[u8; 4], data: &[u8]) -> Vec<u8> {

@@ -1,5 +1,7 @@
 //! Art files in: PNG and SVG, resampling, and input meant to do harm.
 
+#[path = "../common/crc.rs"]
+mod crc;
 mod hostile;
 mod made;
 mod png;

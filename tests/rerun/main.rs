@@ -2,7 +2,11 @@
 
 mod builds;
 mod clean;
+#[path = "../common/dice.rs"]
+mod dice;
 mod moods;
+#[path = "../common/program.rs"]
+mod program;
 mod rims;
 mod schemas;
 mod shelves;

@@ -1,9 +1,11 @@
 //! Scenes in folders of their own, and the real binary run on them.
 
+pub use crate::dice::Dice;
+use crate::program::program;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
+use std::process::Command;
 use std::time::SystemTime;
 use tempfile::TempDir;
 
@@ -96,10 +98,7 @@ impl Scene {
 
     /// The command, in the scene's folder and with no user's shelf.
     pub fn command(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_fogweft"));
-        command.args(args).current_dir(self.folder.path()).stdin(Stdio::null());
-        command.env("XDG_CONFIG_HOME", self.path("config")).env("NO_COLOR", "1");
-        command
+        program(self.folder.path(), args)
     }
 
     pub fn run(&self, args: &[&str]) -> Said {
@@ -180,18 +179,5 @@ fn gather(folder: &Path, under: &str, all: &mut BTreeMap<String, Vec<u8>>) {
         } else {
             all.insert(path, fs::read(entry.path()).expect("read"));
         }
-    }
-}
-
-/// A small generator of numbers, so that every run of the tests is the same (SplitMix64, Steele, Lea & Flood 2014, from memory).
-pub struct Dice(pub u64);
-
-impl Dice {
-    pub fn roll(&mut self, sides: usize) -> usize {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut value = self.0;
-        value = (value ^ (value >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        value = (value ^ (value >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((value ^ (value >> 31)) % sides as u64) as usize
     }
 }

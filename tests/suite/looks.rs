@@ -1,5 +1,6 @@
 //! What every recipe must reach to the eye: no repeat within its period, no bands at 8 bits, and the spectrum it claims.
 
+use crate::spectrum::{self, exponent};
 use crate::util::{mean, preset, presets, spec, texels};
 use fogweft::field::grid::{Grid, Plane};
 use fogweft::field::{Sampling, bands};
@@ -62,46 +63,19 @@ fn no_recipe_repeats_within_its_period() {
     assert!(repeat(&twice) > 0.99);
 }
 
-/// Power at each frequency of rows of the recipe's bands, before the blurs, over many dice.
+/// Power at each frequency of rows of the recipe's bands, before the blurs, over many dice. A row is whole periods: no window is
+/// needed.
 fn power(recipe: &Bands, cols: usize, dice: u64) -> Vec<f64> {
-    let transform = FftPlanner::<f64>::new().plan_fft_forward(cols);
     let mut sum = vec![0.0; cols / 2];
     for seed in 0..dice {
         let grid = Grid { cols, rows: 4, step: [1.0, 1.0], top: 0.0 };
         let mut plane = Plane::new(grid.cols, grid.rows);
         bands::fill(recipe, seed::of(seed, "bands"), 0.0, 512.0, None, &grid, &mut plane);
-        for row in 0..plane.rows() {
-            let numbers = plane.row(row);
-            let middle = mean(numbers.iter().map(|&value| f64::from(value)));
-            // The row is whole periods: no window is needed.
-            let mut line: Vec<Complex<f64>> =
-                numbers.iter().map(|&value| Complex::new(f64::from(value) - middle, 0.0)).collect();
-            transform.process(&mut line);
-            for (sum, value) in sum.iter_mut().zip(&line) {
-                *sum += value.norm_sqr();
-            }
+        for (sum, value) in sum.iter_mut().zip(spectrum::power(&plane, |_, _| 1.0)) {
+            *sum += value;
         }
     }
     sum
-}
-
-/// Exponent of a power over frequencies `from..to`, by least squares over bins of equal ratio.
-fn exponent(power: &[f64], from: f64, to: f64) -> f64 {
-    let bins = 16;
-    let ratio = libm::pow(to / from, 1.0 / f64::from(bins));
-    let mut points = Vec::new();
-    let mut low = from;
-    for _ in 0..bins {
-        let (a, b) = (low.round() as usize, (low * ratio).round() as usize);
-        if b > a {
-            let middle = libm::sqrt(a as f64 * (b - 1) as f64);
-            points.push((libm::log(middle), libm::log(mean(power[a..b].iter().copied()))));
-        }
-        low *= ratio;
-    }
-    let (x, y) = (mean(points.iter().map(|point| point.0)), mean(points.iter().map(|point| point.1)));
-    -points.iter().map(|point| (point.0 - x) * (point.1 - y)).sum::<f64>()
-        / points.iter().map(|point| (point.0 - x) * (point.0 - x)).sum::<f64>()
 }
 
 /// Liquid water in marine stratocumulus: its spectrum falls close to k^-5/3 down to some metres (Gerber et al. 2001, Journal of the
@@ -128,7 +102,7 @@ fn low_stratus_has_the_spectrum_it_claims() {
         to += 1.0;
     }
     assert!(to > 3.0 * from, "hardly any band is left: {from} to {to}");
-    let got = exponent(&power(&recipe.bands, cols, 80), from, to);
+    let got = exponent(&power(&recipe.bands, cols, 80), from, to, 16);
     println!("{got:.3} for 1.667 from {wide} to {:.0} px", cols as f64 / to);
     crate::util::near(got, 5.0 / 3.0, 0.15);
 }

@@ -6,8 +6,13 @@ use fogweft::field::grid::{Grid, Plane};
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 
-/// Power at each frequency of windowed rows (Hann), averaged over the rows.
-fn power(plane: &Plane) -> Vec<f64> {
+/// Hann's window at column `at` of so many.
+fn hann(at: usize, cols: usize) -> f64 {
+    0.5 - 0.5 * libm::cos(std::f64::consts::TAU * at as f64 / cols as f64)
+}
+
+/// Power at each frequency of the rows, summed over them; each is weighed by `window(column, columns)`.
+pub fn power(plane: &Plane, window: impl Fn(usize, usize) -> f64) -> Vec<f64> {
     let cols = plane.cols;
     let transform = FftPlanner::<f64>::new().plan_fft_forward(cols);
     let mut sum = vec![0.0; cols / 2];
@@ -17,10 +22,7 @@ fn power(plane: &Plane) -> Vec<f64> {
         let mut line: Vec<Complex<f64>> = numbers
             .iter()
             .enumerate()
-            .map(|(at, &value)| {
-                let window = 0.5 - 0.5 * libm::cos(std::f64::consts::TAU * at as f64 / cols as f64);
-                Complex::new((f64::from(value) - middle) * window, 0.0)
-            })
+            .map(|(at, &value)| Complex::new((f64::from(value) - middle) * window(at, cols), 0.0))
             .collect();
         transform.process(&mut line);
         for (sum, value) in sum.iter_mut().zip(&line) {
@@ -30,9 +32,8 @@ fn power(plane: &Plane) -> Vec<f64> {
     sum
 }
 
-/// Exponent of the power over frequencies `from..to` (cycles per row), by least squares over bins of equal ratio.
-fn exponent(power: &[f64], from: f64, to: f64) -> f64 {
-    let bins = 24;
+/// Exponent of the power over frequencies `from..to` (cycles per row), by least squares over `bins` of equal ratio.
+pub fn exponent(power: &[f64], from: f64, to: f64, bins: u32) -> f64 {
     let ratio = libm::pow(to / from, 1.0 / f64::from(bins));
     let mut points = Vec::new();
     let mut low = from;
@@ -80,11 +81,11 @@ fn slopes_follow_gain_and_lacunarity() {
             let grid = Grid { cols: 4096, rows: 4, step: [1.0, 1.0], top: 0.0 };
             let mut plane = Plane::new(grid.cols, grid.rows);
             bands::fill(&recipe, seed, 0.0, 512.0, None, &grid, &mut plane);
-            for (sum, value) in sum.iter_mut().zip(power(&plane)) {
+            for (sum, value) in sum.iter_mut().zip(power(&plane, hann)) {
                 *sum += value;
             }
         }
-        let got = exponent(&sum, 8.0, 256.0);
+        let got = exponent(&sum, 8.0, 256.0, 24);
         println!("gain {gain}, lacunarity {lacunarity}: {got} for {want}");
         near(got, want, 0.1);
     }

@@ -3,6 +3,8 @@
 //! Mutations of whole files: bytes, pieces that matter to the reader, numbers out of range, stretches cut, doubled or moved. Each
 //! round is drawn from its number alone, so that a find is reproduced by that number: put it into [`FINDS`].
 
+use super::crc::crc;
+use super::pieces::PIECES;
 use super::util::{Dice, Scene, count};
 use fogweft::art::Source;
 use fogweft::arts::Arts;
@@ -29,43 +31,6 @@ const SCENES: [&str; 4] = [
     include_str!("../../presets/night-quay/scene.toml"),
 ];
 
-const PIECES: [&str; 34] = [
-    "nan",
-    "-inf",
-    "inf",
-    "[[slot]]",
-    "[[",
-    "]",
-    "\"",
-    "'''",
-    "\"\"\"",
-    "=",
-    ".",
-    "\n",
-    "\r",
-    "\0",
-    "\u{feff}",
-    "#",
-    "{",
-    "}",
-    "1e308",
-    "-1e308",
-    "1e-320",
-    "9223372036854775808",
-    "-0.0",
-    "0",
-    "true",
-    "1979-05-27",
-    "{a.b = [{}]}",
-    "\u{202e}",
-    "𝔽",
-    "depth = -960",
-    "view = [0, 0]",
-    "from = \"mist\"",
-    "octaves = 4000000000",
-    "scale",
-];
-
 /// The longest that any one round may take, and what the whole process may hold: both as promised to users.
 const SOON: Duration = Duration::from_secs(10);
 const MEMORY: u64 = 2 << 20;
@@ -77,8 +42,8 @@ fn text(dice: &mut Dice, from: &str) -> String {
         let at = dice.roll(text.len() + 1);
         let end = (at + dice.roll(12)).min(text.len());
         match dice.roll(6) {
-            0 => drop(text.splice(at..end, dice.of(&PIECES).chars())),
-            1 => drop(text.splice(at..at, dice.of(&PIECES).chars())),
+            0 => drop(text.splice(at..end, dice.of(PIECES).chars())),
+            1 => drop(text.splice(at..at, dice.of(PIECES).chars())),
             2 => drop(text.drain(at..end)),
             3 => {
                 // A line or more, once again elsewhere.
@@ -153,7 +118,7 @@ fn bytes(dice: &mut Dice, from: &[u8]) -> Vec<u8> {
     bytes
 }
 
-/// Puts the right sum (ISO 3309, as the PNG standard has it) behind every chunk that is still whole.
+/// Puts the right sum behind every chunk that is still whole.
 fn mend(bytes: &mut [u8]) {
     let mut at = 8;
     while at + 12 <= bytes.len() {
@@ -162,14 +127,8 @@ fn mend(bytes: &mut [u8]) {
         if end + 4 > bytes.len() {
             return;
         }
-        let mut sum = u32::MAX;
-        for byte in &bytes[at + 4..end] {
-            sum ^= u32::from(*byte);
-            for _ in 0..8 {
-                sum = if sum & 1 == 1 { sum >> 1 ^ 0xedb8_8320 } else { sum >> 1 };
-            }
-        }
-        bytes[end..end + 4].copy_from_slice(&(!sum).to_be_bytes());
+        let sum = crc(&bytes[at + 4..end]);
+        bytes[end..end + 4].copy_from_slice(&sum.to_be_bytes());
         at = end + 4;
     }
 }

@@ -1,9 +1,17 @@
 //! What must hold whatever comes: hostile input, faults at any moment, the same bytes everywhere, long runs. Each is sampled here and
 //! done in full where `FOGWEFT_THOROUGH` is set; `DEVELOPERS.md` has the figures of the last recorded run.
 
+#[path = "../common/crc.rs"]
+mod crc;
+#[path = "../common/dice.rs"]
+mod dice;
 mod faults;
 mod inputs;
 mod long;
 mod paths;
+#[path = "../common/pieces.rs"]
+mod pieces;
+#[path = "../common/program.rs"]
+mod program;
 mod same;
 mod util;

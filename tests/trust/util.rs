@@ -1,9 +1,11 @@
-//! Dice, scenes in folders of their own, and the real binary run on them.
+//! Scenes in folders of their own, and the real binary run on them.
 
+pub use crate::dice::Dice;
+use crate::program::program;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Command, Output};
 use tempfile::TempDir;
 
 /// So many in a plain run, or as many as the variable `name` says, or `thorough` where all is done in full.
@@ -19,28 +21,6 @@ pub fn count(name: &str, plain: u64, thorough: u64) -> u64 {
 pub fn skipped(why: &str) {
     assert!(std::env::var_os("FOGWEFT_CI_TOOLS").is_none(), "{why}");
     println!("skipped: {why}");
-}
-
-/// SplitMix64 (Steele, Lea & Flood, "Fast splittable pseudorandom number generators", 2014).
-pub struct Dice(pub u64);
-
-impl Dice {
-    pub fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
-    }
-
-    /// A number below `most`.
-    pub fn roll(&mut self, most: usize) -> usize {
-        (self.next() % most.max(1) as u64) as usize
-    }
-
-    pub fn of<'a, T: ?Sized>(&mut self, all: &[&'a T]) -> &'a T {
-        all[self.roll(all.len())]
-    }
 }
 
 /// Three slots, quick to render, every kind of output among them.
@@ -91,10 +71,7 @@ impl Scene {
 
     /// The command in the scene's folder, with no user's shelf.
     pub fn command(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_fogweft"));
-        command.args(args).current_dir(self.0.path()).stdin(Stdio::null());
-        command.env("XDG_CONFIG_HOME", self.path("config")).env("NO_COLOR", "1");
-        command
+        program(self.0.path(), args)
     }
 
     pub fn run(&self, args: &[&str]) -> Output {

@@ -31,22 +31,11 @@ fn unsaved(browser: &Browser) -> bool {
     browser.run("return !document.getElementById('unsaved').hidden") == true
 }
 
-/// A hash of what the canvas shows.
-const LOOK: &str = "
-const canvas = document.getElementById('now');
-const data = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
-let hash = 0; const colours = new Set();
-for (let at = 0; at < data.length; at += 4) {
-  const colour = data[at] << 16 | data[at + 1] << 8 | data[at + 2];
-  hash = (Math.imul(hash, 31) + colour) | 0; colours.add(colour);
-}
-return [hash, colours.size];";
-
 /// Waits until the picture is another than `before`.
 fn another(browser: &Browser, before: &Value) -> Value {
     let start = std::time::Instant::now();
     loop {
-        let now = browser.run(LOOK);
+        let now = browser.look("now");
         if now[0] != before[0] {
             return now;
         }
@@ -69,7 +58,7 @@ fn focus(browser: &Browser, selector: &str) {
 fn the_main_path_goes_by_keyboard_alone() {
     let tune = Tune::start(SCENE);
     let Some(browser) = open(&tune, true) else { return };
-    let mut look = browser.run(LOOK);
+    let mut look = browser.look("now");
     assert!(look[1].as_u64().unwrap() > 100, "not blank: {look}");
     // Pan, and see it without fog and in steps of lightness as long as a key is held.
     focus(&browser, "#stage");
@@ -89,7 +78,7 @@ fn the_main_path_goes_by_keyboard_alone() {
         let number =
             format!("return document.querySelector('[data-grip=\"{grip}\"]').getAttribute('aria-valuenow')");
         let before = browser.run(&number);
-        let look = browser.run(LOOK);
+        let look = browser.look("now");
         browser.press(SHIFT, key);
         another(&browser, &look);
         browser.until(&format!("return (() => {{ {number} }})() !== '{}'", before.as_str().unwrap()));
@@ -205,7 +194,7 @@ fn the_pointer_moves_the_section_the_divider_and_the_camera() {
         ("top/ridge", ".bar", [0, -18]),
     ] {
         let selector = format!("[data-grip=\"{grip}\"]");
-        let (before, look) = (number(&selector), browser.run(LOOK));
+        let (before, look) = (number(&selector), browser.look("now"));
         browser.pull(&format!("{selector} {part}"), by, 6);
         another(&browser, &look);
         browser.until(&format!(
@@ -235,7 +224,7 @@ fn the_pointer_moves_the_section_the_divider_and_the_camera() {
     // New dice, the old ones a step back.
     browser.run("const select = document.getElementById('subject'); select.value = 'veil'; select.dispatchEvent(new Event('change'));");
     settled(&browser);
-    let look = browser.run(LOOK);
+    let look = browser.look("now");
     browser.run("document.getElementById('dice').click()");
     another(&browser, &look);
     browser.until("return !document.getElementById('undo').disabled");
@@ -269,12 +258,12 @@ fn what_goes_wrong_is_said_and_fails_are_listed_and_marked() {
     browser.run("document.getElementById('marks').click()");
     assert_eq!(browser.run("return document.querySelectorAll('#fails path').length"), 0);
     // A broken file: the picture stays, the line is named.
-    let look = browser.run(LOOK);
+    let look = browser.look("now");
     std::fs::write(&tune.scene, text.replace("travel = 360", "travel = ")).unwrap();
     browser.until("return document.getElementById('broken') !== null");
     let words = browser.run("return document.getElementById('broken').textContent");
     assert!(words.as_str().unwrap().contains("line 4"), "{words}");
-    assert_eq!(browser.run(LOOK), look);
+    assert_eq!(browser.look("now"), look);
     std::fs::write(&tune.scene, &text).unwrap();
     browser.until("return document.getElementById('broken') === null");
     // Both changed.

@@ -102,6 +102,21 @@ impl Browser {
         value
     }
 
+    /// A hash of what the canvas called `id` shows, and the number of colours in it.
+    pub fn look(&self, id: &str) -> Value {
+        self.run(&format!(
+            "
+const canvas = document.getElementById('{id}');
+const data = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+let hash = 0; const colours = new Set();
+for (let at = 0; at < data.length; at += 4) {{
+  const colour = data[at] << 16 | data[at + 1] << 8 | data[at + 2];
+  hash = (Math.imul(hash, 31) + colour) | 0; colours.add(colour);
+}}
+return [hash, colours.size];"
+        ))
+    }
+
     /// Opens a file.
     pub fn open(&self, path: &Path) {
         self.post("/url", &json!({"url": format!("file://{}", path.display())}));

@@ -3,6 +3,7 @@
 mod apng;
 #[allow(dead_code)] // Some of it only the tuning page's tests use.
 mod browser;
+mod compose;
 mod drift;
 mod glb;
 mod openraster;

@@ -56,17 +56,6 @@ fn hex_of_base64(text: &str) -> String {
         .collect()
 }
 
-/// A hash of what the canvas shows, and the number of colours in it.
-const LOOK: &str = "
-const canvas = document.getElementById('picture');
-const data = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
-let hash = 0; const colours = new Set();
-for (let at = 0; at < data.length; at += 4) {
-  const colour = data[at] << 16 | data[at + 1] << 8 | data[at + 2];
-  hash = (Math.imul(hash, 31) + colour) | 0; colours.add(colour);
-}
-return [hash, colours.size];";
-
 #[test]
 fn a_browser_pans_it_without_a_fault() {
     let folder = tempfile::tempdir().unwrap();
@@ -76,15 +65,15 @@ fn a_browser_pans_it_without_a_fault() {
     browser.until("return document.documentElement.dataset.ready === 'yes'");
     let click = |id: &str| browser.run(&format!("document.getElementById('{id}').click(); return 0"));
     // Fog drifts, until it is paused.
-    let first = browser.run(LOOK);
+    let first = browser.look("picture");
     assert!(first[1].as_u64().unwrap() > 100, "not blank: {first}");
     std::thread::sleep(std::time::Duration::from_millis(600));
-    assert_ne!(first, browser.run(LOOK), "fog drifts");
+    assert_ne!(first, browser.look("picture"), "fog drifts");
     click("pause");
     std::thread::sleep(std::time::Duration::from_millis(200));
-    let still = browser.run(LOOK);
+    let still = browser.look("picture");
     std::thread::sleep(std::time::Duration::from_millis(300));
-    assert_eq!(still, browser.run(LOOK), "paused");
+    assert_eq!(still, browser.look("picture"), "paused");
 
     // Keys, pointer and the slider pan.
     let place = || browser.run("return Number(document.getElementById('camera').value)").as_f64().unwrap();
@@ -94,14 +83,14 @@ fn a_browser_pans_it_without_a_fault() {
     browser.keys("stage", "\u{e014}");
     assert_eq!(place(), 6.0, "a fortieth of the view to the right");
     browser.settle();
-    let before = browser.run(LOOK);
+    let before = browser.look("picture");
     for kind in ["mouse", "touch"] {
         let from = place();
         browser.drag("stage", -120, kind);
         assert!(place() > from + 10.0, "{kind}: {} from {from}", place());
     }
     browser.settle();
-    assert_ne!(before, browser.run(LOOK), "panned");
+    assert_ne!(before, browser.look("picture"), "panned");
 
     // Switches.
     for id in ["rim", "fog", "values", "labels"] {
@@ -136,8 +125,8 @@ fn who_asks_for_less_motion_gets_none() {
     browser.open(&path);
     browser.until("return document.documentElement.dataset.ready === 'yes'");
     browser.settle();
-    let first = browser.run(LOOK);
+    let first = browser.look("picture");
     std::thread::sleep(std::time::Duration::from_millis(500));
-    assert_eq!(first, browser.run(LOOK));
+    assert_eq!(first, browser.look("picture"));
     assert_eq!(browser.run("return document.getElementById('pause').getAttribute('aria-pressed')"), "true");
 }
