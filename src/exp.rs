@@ -1,15 +1,17 @@
 //! A fast exponential in single precision, the same bits everywhere.
 
+use crate::wide::whole;
+
 /// exp(-x) for x >= 0, within 6e-8 of the true value; 0 from x = 87 on.
 ///
 /// Splits off the power of two, then a polynomial of degree 7 on half a step of ln 2 (Taylor's, whose next term is 5e-9 there).
 /// The platform's own isn't the same everywhere, and libm's `expf` isn't vectorised.
-#[inline]
+#[inline(always)]
 pub fn exp_neg(x: f32) -> f32 {
     let x = -x.clamp(0.0, 87.0);
     let scaled = x * std::f32::consts::LOG2_E;
     // Rounding by truncation: the argument is never positive.
-    let power = (scaled - 0.5) as i32;
+    let power = -whole(0.5 - scaled);
     let whole = power as f32;
     // ln 2 in two parts, so that the rest is exact.
     let rest = (x - whole * 0.693_359_4) - whole * -2.121_944_4e-4;
@@ -25,7 +27,7 @@ pub fn exp_neg(x: f32) -> f32 {
 }
 
 /// Opacity of a layer of optical depth `tau`: 1 - exp(-tau); 0 for less than nothing.
-#[inline]
+#[inline(always)]
 pub fn opacity(tau: f32) -> f32 {
     // Below 0 the exponential stands at 1.
     1.0 - exp_neg(tau)

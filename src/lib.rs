@@ -85,3 +85,4 @@ pub mod treat;
 pub mod tune;
 pub mod values;
 pub mod vary;
+mod wide;

@@ -9,6 +9,7 @@ use crate::plan::{Placing, Plan};
 use crate::rim::Rim;
 use crate::scene::Blending;
 use crate::sheet::{Row, Sheet, dither};
+use crate::wide::{whole, wide};
 use rayon::prelude::*;
 
 /// A picture of the stack, ready to be drawn.
@@ -36,11 +37,12 @@ pub struct Still {
 }
 
 /// Source-over (Porter & Duff 1984) of a straight colour on an opaque one.
-#[inline]
+#[inline(always)]
 pub(crate) fn over(under: &mut [f32; 3], colour: [f32; 3], alpha: f32) {
-    for (under, colour) in under.iter_mut().zip(colour) {
-        *under += (colour - *under) * alpha;
-    }
+    // Spelled out: it runs once for every texel of every layer.
+    under[0] += (colour[0] - under[0]) * alpha;
+    under[1] += (colour[1] - under[1]) * alpha;
+    under[2] += (colour[2] - under[2]) * alpha;
 }
 
 impl Still {
@@ -48,7 +50,8 @@ impl Still {
     pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: f64) -> Still {
         let [width, height] = plan.texels.map(|side| side as usize);
         let ground = Space::new(plan.blending).enter(plan.backdrop.0);
-        Still::onto(plan, layers, camera, vec![ground; width * height])
+        // Side by side: the memory of a large still is new to the system.
+        Still::onto(plan, layers, camera, rayon::iter::repeat_n(ground, width * height).collect())
     }
 
     /// As [`Still::new`], but on `colours`, which are what stands behind: one for each texel of the view, in the blending's space.
@@ -64,21 +67,10 @@ impl Still {
                 }
                 for (at, out) in out.chunks_mut(width).enumerate() {
                     let y = strip * STRIP + at;
-                    match layer {
-                        Layer::Sheet(placing, sheet) => {
-                            let [left, top] = corner(placing, plan.scale, camera);
-                            let Ok(from) = usize::try_from(y as i64 - top) else { continue };
-                            if from >= sheet.size()[1] as usize {
-                                continue;
-                            }
-                            draw_sheet(placing, sheet, plan.scale, left, from, row, &space, out);
-                        }
-                        Layer::Rim(rim) => draw_rim(rim, plan.scale, camera, y, row, &space, out),
-                        Layer::Art(placing, picture) => {
-                            draw_art(placing, picture, plan.scale, camera, y, &space, out);
-                        }
-                        Layer::Coarse(..) => {}
-                    }
+                    wide(
+                        #[inline(always)]
+                        || draw_row(layer, plan.scale, camera, y, row, &space, out),
+                    );
                 }
             }
         });
@@ -93,12 +85,18 @@ impl Still {
         out.par_chunks_mut(width * 4).zip(self.colours.par_chunks(width)).enumerate().for_each(
             |(y, (texels, colours))| {
                 let thresholds = dither::row(y);
-                for (x, (texel, colour)) in texels.chunks_exact_mut(4).zip(colours).enumerate() {
-                    let threshold = thresholds[x % dither::SIDE];
-                    for (code, value) in texel.iter_mut().zip(space.leave(*colour)) {
-                        *code = dither::code(value, threshold);
-                    }
-                }
+                let texels = texels.as_chunks_mut::<4>().0;
+                wide(
+                    #[inline(always)]
+                    || {
+                        for (x, (texel, colour)) in texels.iter_mut().zip(colours).enumerate() {
+                            let threshold = thresholds[x % dither::SIDE];
+                            for (code, value) in texel.iter_mut().zip(space.leave(*colour)) {
+                                *code = dither::code(value, threshold);
+                            }
+                        }
+                    },
+                );
             },
         );
         out
@@ -119,12 +117,38 @@ impl Still {
     }
 }
 
+/// Draws row `y` of the view of one layer.
+#[inline(always)]
+fn draw_row(
+    layer: &Layer<'_>,
+    scale: f64,
+    camera: f64,
+    y: usize,
+    row: &mut Row,
+    space: &Space,
+    out: &mut [[f32; 3]],
+) {
+    match layer {
+        Layer::Sheet(placing, sheet) => {
+            let [left, top] = corner(placing, scale, camera);
+            let Ok(from) = usize::try_from(y as i64 - top) else { return };
+            if from < sheet.size()[1] as usize {
+                draw_sheet(placing, sheet, scale, left, from, row, space, out);
+            }
+        }
+        Layer::Rim(rim) => draw_rim(rim, scale, camera, y, row, space, out),
+        Layer::Art(placing, picture) => draw_art(placing, picture, scale, camera, y, space, out),
+        Layer::Coarse(..) => {}
+    }
+}
+
 /// Left and top in whole texels of the view.
 pub(crate) fn corner(placing: &Placing, scale: f64, camera: f64) -> [i64; 2] {
     let [x, y, ..] = placing.rect;
     [((x - camera * placing.pan_rate) * scale).round() as i64, (y * scale).round() as i64]
 }
 
+#[inline(always)]
 #[allow(clippy::too_many_arguments)]
 fn draw_sheet(
     placing: &Placing,
@@ -141,6 +165,15 @@ fn draw_sheet(
     let stretch = placing.rect[2] * scale / cols as f64;
     if (stretch - 1.0).abs() * (cols as f64) < 1e-6 {
         let first = (-left).rem_euclid(cols as i64) as usize;
+        if let Some(colour) = sheet.colour() {
+            // One colour: entered once for the row.
+            sheet.opacities(from, first, out.len(), row);
+            let colour = space.enter(colour.0);
+            for (under, alpha) in out.iter_mut().zip(&row.alpha) {
+                over(under, colour, *alpha);
+            }
+            return;
+        }
         sheet.row(from, first, out.len(), row);
         for ((under, colour), alpha) in out.iter_mut().zip(&row.colour).zip(&row.alpha) {
             over(under, space.enter(*colour), *alpha);
@@ -308,7 +341,7 @@ impl Space {
     }
 
     /// From encoded sRGB.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn enter(&self, colour: [f32; 3]) -> [f32; 3] {
         match self.blending {
             Blending::Encoded => colour,
@@ -317,7 +350,7 @@ impl Space {
     }
 
     /// To linear light.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn light(&self, colour: [f32; 3]) -> [f32; 3] {
         match self.blending {
             Blending::Encoded => self.all_decoded(colour),
@@ -326,21 +359,21 @@ impl Space {
     }
 
     // Spelled out, here and below: they run for every texel of every layer, and `map` isn't always inlined.
-    #[inline]
+    #[inline(always)]
     fn all_decoded(&self, [r, g, b]: [f32; 3]) -> [f32; 3] {
         [self.decoded(r), self.decoded(g), self.decoded(b)]
     }
 
-    #[inline]
+    #[inline(always)]
     fn decoded(&self, value: f32) -> f32 {
         let position = value.clamp(0.0, 1.0) * DECODE_STEPS as f32;
-        let base = (position as usize).min(DECODE_STEPS - 1);
+        let base = (whole(position) as usize).min(DECODE_STEPS - 1);
         let (low, high) = (self.decode[base], self.decode[base + 1]);
         low + (high - low) * (position - base as f32)
     }
 
     /// To encoded sRGB.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn leave(&self, colour: [f32; 3]) -> [f32; 3] {
         match self.blending {
             Blending::Encoded => colour,

@@ -1,12 +1,17 @@
 //! The value view: a still in steps of CIE L*, with stretches of outline that lack their separation hatched.
 
+use crate::colour::lightness::{least_luminance, quick_luminance};
 use crate::plan::Plan;
 use crate::rim::{self, Mark, Survey};
 use crate::still::{Space, Still};
+use crate::wide::wide;
 use rayon::prelude::*;
 
 /// Height of a step, CIE L*.
 pub const STEP: f64 = 10.0;
+
+/// Steps from 0 to 100.
+const STEPS: usize = (100.0 / STEP) as usize;
 
 /// Distance from an outline that hatching reaches, as a share of the view's height.
 const REACH: f64 = 0.006;
@@ -20,44 +25,57 @@ const STRETCH: f64 = 0.5;
 pub fn view(plan: &Plan, still: &Still, survey: &Survey, place: usize) -> Vec<u8> {
     let space = Space::new(plan.blending);
     let [width, height] = still.size.map(|side| side as usize);
-    let greys: Vec<u8> =
-        (0..(100.0 / STEP).ceil() as usize).map(|at| grey((at as f64 + 0.5) * STEP)).collect();
+    let greys: [u8; STEPS] = std::array::from_fn(|at| grey((at as f64 + 0.5) * STEP));
+    // Where each step but the lowest begins: luminances are compared, no root is taken for every texel.
+    let begins: [f32; STEPS - 1] = std::array::from_fn(|at| least_luminance((at + 1) as f64 * STEP));
     let mut out = vec![255_u8; width * height * 4];
     out.par_chunks_mut(4 * width).zip(still.colours.par_chunks(width)).for_each(|(texels, colours)| {
-        for (texel, colour) in texels.chunks_exact_mut(4).zip(colours) {
-            let at = (f64::from(space.lightness(*colour)) / STEP).max(0.0) as usize;
-            texel[..3].fill(greys[at.min(greys.len() - 1)]);
-        }
+        wide(
+            #[inline(always)]
+            || {
+                for (texel, colour) in texels.as_chunks_mut::<4>().0.iter_mut().zip(colours) {
+                    let luminance = quick_luminance(space.light(*colour));
+                    let at = begins.iter().map(|begin| usize::from(luminance >= *begin)).sum::<usize>();
+                    texel[..3].fill(greys[at]);
+                }
+            },
+        );
     });
     let reach = (REACH * height as f64).round().max(2.0) as usize;
-    let mut hatched = vec![false; width * height];
-    for (job, marks) in &survey.marks {
+    let failing = |(job, marks): &(usize, Vec<Mark>)| -> Vec<[u32; 2]> {
         let wanted = survey.wanted.get(job).copied().unwrap_or(0.0);
         let seen: Vec<&Mark> =
             marks.iter().filter(|mark| usize::from(mark.place) == place && mark.seen()).collect();
         let fails = |mark: &&&Mark| lacks(mark.after, wanted);
-        if seen.iter().any(|mark| fails(&mark)) {
-            let all = Sums::new([width, height], seen.iter().copied());
-            let failing = Sums::new([width, height], seen.iter().filter(fails).copied());
-            for mark in seen.iter().filter(fails) {
-                if f64::from(failing.around(mark.at, reach))
-                    >= STRETCH * f64::from(all.around(mark.at, reach))
-                {
-                    disc(&mut hatched, [width, height], mark.at, reach);
-                }
-            }
+        if !seen.iter().any(|mark| fails(&mark)) {
+            return Vec::new();
         }
+        let all = Sums::new([width, height], seen.iter().copied());
+        let failing = Sums::new([width, height], seen.iter().filter(fails).copied());
+        let stretch = |mark: &&&Mark| {
+            f64::from(failing.around(mark.at, reach)) >= STRETCH * f64::from(all.around(mark.at, reach))
+        };
+        seen.iter().filter(fails).filter(stretch).map(|mark| mark.at).collect()
+    };
+    let failing: Vec<Vec<[u32; 2]>> = survey.marks.par_iter().map(failing).collect();
+    let mut hatched = vec![false; width * height];
+    for at in failing.into_iter().flatten() {
+        disc(&mut hatched, [width, height], at, reach);
     }
     let pitch = PITCH.max(reach);
-    for (at, _) in hatched.iter().enumerate().filter(|(_, hatched)| **hatched) {
-        let (x, y) = (at % width, at / width);
-        let line = (x + y) % pitch;
-        if line < 2 {
-            out[at * 4..at * 4 + 3].fill(0);
-        } else if line < 4 {
-            out[at * 4..at * 4 + 3].fill(255);
-        }
-    }
+    out.par_chunks_mut(4 * width).zip(hatched.par_chunks(width)).enumerate().for_each(
+        |(y, (texels, hatched))| {
+            for (x, (texel, _)) in
+                texels.chunks_exact_mut(4).zip(hatched).enumerate().filter(|(_, (_, own))| **own)
+            {
+                match (x + y) % pitch {
+                    0 | 1 => texel[..3].fill(0),
+                    2 | 3 => texel[..3].fill(255),
+                    _ => {}
+                }
+            }
+        },
+    );
     out
 }
 

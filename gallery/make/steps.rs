@@ -100,7 +100,7 @@ fn densities(job: &FogJob) -> Vec<Plane> {
     let dice = seed::of(spec.seed, "falloff");
     falloff::apply(&recipe.falloff, dice, 0.0, spec.line, spec.open, &grid, &mut plane);
     all.push(plane.clone());
-    let plane = smear::apply(&plane, recipe.smear.length, recipe.smear.angle, grid.step);
+    let plane = smear::apply(plane.clone(), recipe.smear.length, recipe.smear.angle, grid.step);
     all.push(plane.clone());
     all.push(soften::apply(plane, [recipe.soften.sigma * recipe.soften.stretch, recipe.soften.sigma]));
     for plane in &mut all {

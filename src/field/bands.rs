@@ -7,6 +7,8 @@ use super::octave::{FOLDED, Octave, Ready, Scratch, Source, Warp};
 use super::wander::Drift;
 use crate::recipe::{Bands, Noise};
 use crate::seed;
+use rayon::prelude::*;
+use std::sync::LazyLock;
 
 /// An octave of which the blurs leave less than this share of the density's mean is lost: a fortieth of a step of 8 bits.
 const UNSEEN: f64 = 0.0003;
@@ -134,19 +136,23 @@ pub fn fill(
         let drift = |axis: usize| {
             Drift::new(dice[axis], across, top / height + offsets[axis], foot / height + offsets[axis])
         };
-        Warp { drifts: [drift(0), drift(1)], offsets, height, reach }
+        let (x, y) = rayon::join(|| drift(0), || drift(1));
+        Warp { drifts: [x, y], offsets, height, reach }
     });
     let warp = warp.as_ref();
 
-    let mut octaves = Vec::new();
     let (mut lost, mut rise) = (0.0, 0.0);
-    for (k, Part { amplitude, cell, across }) in parts(bands, period).into_iter().enumerate() {
+    let mut kept = Vec::new();
+    for (k, part) in parts(bands, period).into_iter().enumerate() {
         // The blurs, which the grid is chosen by, leave nothing of it but a wider edge.
-        if k > 0 && !held(cell, grid.step) {
-            lost += amplitude * amplitude;
-            continue;
+        if k > 0 && !held(part.cell, grid.step) {
+            lost += part.amplitude * part.amplitude;
+        } else {
+            rise += risen(bands.kind, part.amplitude, part.cell, grid.step);
+            kept.push((k, part));
         }
-        rise += risen(bands.kind, amplitude, cell, grid.step);
+    }
+    let octave = |(k, Part { amplitude, cell, across }): (usize, Part)| {
         let dice = seed::of(seed, &format!("octave {k}"));
         let offset = seed::unit(dice) * 64.0;
         // The warp's noise stays within +-1.
@@ -169,23 +175,29 @@ pub fn fill(
             offset,
             shift: seed::unit(dice ^ 1),
         };
-        octaves.push(Ready::new(octave, warp, line, grid, sigma));
-    }
+        Ready::new(octave, warp, line, grid, sigma)
+    };
+    // The finest, whose tables are largest, first.
+    let mut octaves: Vec<Ready> = kept.into_par_iter().rev().map(octave).collect();
+    octaves.reverse();
 
     let edge = Edge::new(bands.coverage, bands.contrast, lost, rise);
     let amount = bands.amount as f32;
-    plane.each_row_with(|scratch: &mut Scratch, row, numbers| {
-        let y = grid.y(row) - line;
-        scratch.bend(warp, y, numbers.len());
-        numbers.fill(0.0);
-        for octave in &octaves {
-            octave.add(bands.kind, warp, (row, y), grid.step[0], scratch, numbers);
-        }
-        edge.cut(numbers);
-        for number in numbers.iter_mut() {
-            *number = 1.0 - amount + amount * *number;
-        }
-    });
+    plane.each_row_with(
+        #[inline(always)]
+        |scratch: &mut Scratch, row, numbers| {
+            let y = grid.y(row) - line;
+            scratch.bend(warp, y, numbers.len());
+            numbers.fill(0.0);
+            for octave in &octaves {
+                octave.add(bands.kind, warp, (row, y), grid.step[0], scratch, numbers);
+            }
+            edge.cut(numbers);
+            for number in numbers.iter_mut() {
+                *number = 1.0 - amount + amount * *number;
+            }
+        },
+    );
 }
 
 /// The cut from layered noise (mean 0, deviation 1) to density with mean 1.
@@ -232,6 +244,7 @@ impl Edge {
     }
 
     /// Noise to density, in place.
+    #[inline(always)]
     fn cut(&self, numbers: &mut [f32]) {
         // Two loops, so that the plain one runs several numbers at once.
         if self.table.is_empty() {
@@ -254,13 +267,13 @@ impl Edge {
         libm::sqrt(over_normal(square))
     }
 
-    #[inline]
+    #[inline(always)]
     fn step(&self, noise: f32) -> f32 {
         let t = ((noise - self.from) * self.over).clamp(0.0, 1.0);
         self.scale * t * t * (3.0 - 2.0 * t)
     }
 
-    #[inline]
+    #[inline(always)]
     fn looked_up(&self, noise: f32) -> f32 {
         let place = ((noise + FAR) * FINE).clamp(0.0, 2.0 * FAR * FINE - 1.0);
         let at = place as usize;
@@ -271,12 +284,16 @@ impl Edge {
 
 /// The mean of `value` over the normal distribution, by the midpoint rule over +-6 deviations.
 fn over_normal(value: impl Fn(f64) -> f64) -> f64 {
-    let (steps, width) = (600, 0.02);
-    let part = |at: i32| {
-        let n = (f64::from(at) + 0.5) * width - 6.0;
-        value(n) * libm::exp(-0.5 * n * n) * width
-    };
-    (0..steps).map(part).sum::<f64>() / libm::sqrt(std::f64::consts::TAU)
+    const STEPS: usize = 600;
+    const WIDTH: f64 = 0.02;
+    // Places and what the distribution is there: tables of edges ask for them thousands of times.
+    static BELL: LazyLock<[(f64, f64); STEPS]> = LazyLock::new(|| {
+        std::array::from_fn(|at| {
+            let n = (at as f64 + 0.5) * WIDTH - 6.0;
+            (n, libm::exp(-0.5 * n * n))
+        })
+    });
+    BELL.iter().map(|(n, bell)| value(*n) * bell * WIDTH).sum::<f64>() / libm::sqrt(std::f64::consts::TAU)
 }
 
 /// The value below which the share `p` of the normal distribution lies; by bisection of the error function.

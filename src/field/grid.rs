@@ -1,5 +1,6 @@
 //! The grid on which a field is worked out, and planes of numbers on it.
 
+use crate::wide::wide;
 use rayon::prelude::*;
 
 /// Sample points of a field: `cols` over one period in x, `rows` from `top` downward. All lengths in texels of the sheet.
@@ -55,7 +56,12 @@ impl Plane {
     /// Runs `work(row, numbers of the row)` over all rows, side by side. Rows don't see each other, so that the number of
     /// threads can't change a bit.
     pub fn each_row(&mut self, work: impl Fn(usize, &mut [f32]) + Sync + Send) {
-        self.data.par_chunks_mut(self.cols).enumerate().for_each(|(row, numbers)| work(row, numbers));
+        self.data.par_chunks_mut(self.cols).enumerate().for_each(|(row, numbers)| {
+            wide(
+                #[inline(always)]
+                || work(row, numbers),
+            )
+        });
     }
 
     /// Like [`Plane::each_row`], with something kept from row to row by each thread, which must not change what is written.
@@ -63,9 +69,11 @@ impl Plane {
         &mut self,
         work: impl Fn(&mut T, usize, &mut [f32]) + Sync + Send,
     ) {
-        self.data
-            .par_chunks_mut(self.cols)
-            .enumerate()
-            .for_each_init(T::default, |kept, (row, numbers)| work(kept, row, numbers));
+        self.data.par_chunks_mut(self.cols).enumerate().for_each_init(T::default, |kept, (row, numbers)| {
+            wide(
+                #[inline(always)]
+                || work(kept, row, numbers),
+            )
+        });
     }
 }

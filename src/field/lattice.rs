@@ -5,6 +5,7 @@
 //! took two to two and a half times as long a sample as such a table; where points are few (warp, breath) the crate is used.
 
 use crate::seed;
+use crate::wide::whole;
 
 const DIRECTIONS: usize = 64;
 
@@ -78,8 +79,8 @@ impl Lattice {
     /// the period, zero at lattice points, within +-0.7072, mean 0.
     #[inline]
     pub fn sample(&self, u: f32, v: f32) -> f32 {
-        let (right, down) = ((u - self.first_col).max(0.0), (v - self.first_row).max(0.0));
-        let (col, row) = (right as i32, down as i32);
+        let (right, down) = (held(u - self.first_col), held(v - self.first_row));
+        let (col, row) = (whole(right), whole(down));
         let (x, y) = (right - col as f32, down - row as f32);
         let at = (row as usize * self.cols + col as usize).min(self.gradients.len() - 2);
         let [[a, b, c, d], [e, f, g, h]] = [self.gradients[at], self.gradients[at + 1]];
@@ -94,6 +95,7 @@ impl Lattice {
 
     /// [`Lattice::sample`] at many places at once, to the bit: places are looked up one by one, the arithmetic runs side by side.
     /// All three slices have one length.
+    #[inline(always)]
     pub fn samples(&self, u: &[f32], v: &[f32], out: &mut [f32]) {
         for ((u, v), out) in u.chunks(LANES).zip(v.chunks(LANES)).zip(out.chunks_mut(LANES)) {
             let (mut places_u, mut places_v) = ([0.0; LANES], [0.0; LANES]);
@@ -104,11 +106,12 @@ impl Lattice {
         }
     }
 
+    #[inline(always)]
     fn lanes(&self, u: &[f32; LANES], v: &[f32; LANES]) -> [f32; LANES] {
         let (mut x, mut y, mut at) = ([0.0; LANES], [0.0; LANES], [0_i32; LANES]);
         for lane in 0..LANES {
-            let (right, down) = ((u[lane] - self.first_col).max(0.0), (v[lane] - self.first_row).max(0.0));
-            let (col, row) = (right as i32, down as i32);
+            let (right, down) = (held(u[lane] - self.first_col), held(v[lane] - self.first_row));
+            let (col, row) = (whole(right), whole(down));
             (x[lane], y[lane]) = (right - col as f32, down - row as f32);
             at[lane] = row.wrapping_mul(self.cols as i32).wrapping_add(col);
         }
@@ -139,8 +142,14 @@ impl Lattice {
 /// Places worked on side by side.
 const LANES: usize = 8;
 
+/// A place among the cells, held where [`whole`] takes it.
+#[inline(always)]
+fn held(place: f32) -> f32 {
+    place.clamp(0.0, 8_388_607.0)
+}
+
 /// Perlin's quintic: 6 t^5 - 15 t^4 + 10 t^3; value, slope and curvature join at 0 and 1.
-#[inline]
+#[inline(always)]
 fn fade(t: f32) -> f32 {
     t * t * t * (t * (t * 6.0 - 15.0) + 10.0)
 }

@@ -157,7 +157,7 @@ impl FieldSpec {
             grid,
             &mut plane,
         );
-        smear::apply(&plane, self.recipe.smear.length, self.recipe.smear.angle, grid.step)
+        smear::apply(plane, self.recipe.smear.length, self.recipe.smear.angle, grid.step)
     }
 
     /// Runs the first four steps, from `grid` on.
@@ -193,7 +193,10 @@ impl Field {
         };
         let scale = if mean > 1e-6 { (1.0 / mean) as f32 } else { 1.0 };
         if scale != 1.0 {
-            field.density.each_row(|_, numbers| numbers.iter_mut().for_each(|number| *number *= scale));
+            field.density.each_row(
+                #[inline(always)]
+                |_, numbers| numbers.iter_mut().for_each(|number| *number *= scale),
+            );
         }
         field
     }
@@ -232,25 +235,31 @@ impl Field {
         let tau = tau.max(1e-3) as f32;
         let whole = opacity(tau);
         let mut seen = self.density.clone();
-        seen.each_row(|_, numbers| {
-            numbers.iter_mut().for_each(|number| *number = opacity(tau * *number) / whole);
-        });
-        out.each_row_with(|lines: &mut [Vec<f32>; 2], row, numbers| {
-            // The rows toward and away from the light, turned by as many columns.
-            for (line, (down, right)) in lines.iter_mut().zip([(dy, dx), (-dy, -dx)]) {
-                let source = seen.row((row as i64 + down).clamp(0, rows - 1) as usize);
-                let (head, tail) = source.split_at(right.rem_euclid(cols as i64) as usize);
-                line.clear();
-                line.extend_from_slice(tail);
-                line.extend_from_slice(head);
-            }
-            let [toward, away] = lines;
-            for ((number, toward), away) in numbers.iter_mut().zip(toward).zip(away) {
-                let slope = *away - *toward;
-                // Held within -1..1 without a corner.
-                *number = slope / (1.0 + slope * slope).sqrt();
-            }
-        });
+        seen.each_row(
+            #[inline(always)]
+            |_, numbers| {
+                numbers.iter_mut().for_each(|number| *number = opacity(tau * *number) / whole);
+            },
+        );
+        out.each_row_with(
+            #[inline(always)]
+            |lines: &mut [Vec<f32>; 2], row, numbers| {
+                // The rows toward and away from the light, turned by as many columns.
+                for (line, (down, right)) in lines.iter_mut().zip([(dy, dx), (-dy, -dx)]) {
+                    let source = seen.row((row as i64 + down).clamp(0, rows - 1) as usize);
+                    let (head, tail) = source.split_at(right.rem_euclid(cols as i64) as usize);
+                    line.clear();
+                    line.extend_from_slice(tail);
+                    line.extend_from_slice(head);
+                }
+                let [toward, away] = lines;
+                for ((number, toward), away) in numbers.iter_mut().zip(toward).zip(away) {
+                    let slope = *away - *toward;
+                    // Held within -1..1 without a corner.
+                    *number = slope / (1.0 + slope * slope).sqrt();
+                }
+            },
+        );
         out
     }
 }

@@ -59,6 +59,7 @@ pub struct Scratch {
 
 impl Scratch {
     /// Works out how far the places of the row at `y` (texels below the line) are pushed, at `cols` places over the period.
+    #[inline(always)]
     pub fn bend(&mut self, warp: Option<&Warp>, y: f64, cols: usize) {
         for axis in 0..2 {
             self.pushes[axis].resize(cols, 0.0);
@@ -71,6 +72,7 @@ impl Scratch {
 
 impl Octave {
     /// The raw noise of the row at `y` (texels below the line) of a grid with columns `step` apart; [`Scratch::bend`] first.
+    #[inline(always)]
     fn noise<'a>(&self, warp: Option<&Warp>, y: f64, step: f64, scratch: &'a mut Scratch) -> &'a [f32] {
         let Scratch { pushes, places: [u, v], noise, .. } = scratch;
         let [per_x, per_y] = self.per_texel;
@@ -105,6 +107,7 @@ impl Octave {
     }
 
     /// Adds raw noise to `numbers` as `kind` has it, mean 0 and deviation the amplitude.
+    #[inline(always)]
     fn add(&self, kind: Noise, noise: &[f32], numbers: &mut [f32]) {
         let sum = numbers.iter_mut().zip(noise);
         match (&self.source, kind) {
@@ -166,11 +169,14 @@ impl Ready {
         let own = coarser(grid, across, down);
         let mut plane = Plane::new(own.cols, own.rows);
         let step = own.step[0];
-        plane.each_row_with(|scratch: &mut Scratch, row, numbers| {
-            let y = own.y(row) - line;
-            scratch.bend(warp, y, own.cols);
-            numbers.copy_from_slice(octave.noise(warp, y, step, scratch));
-        });
+        plane.each_row_with(
+            #[inline(always)]
+            |scratch: &mut Scratch, row, numbers| {
+                let y = own.y(row) - line;
+                scratch.bend(warp, y, own.cols);
+                numbers.copy_from_slice(octave.noise(warp, y, step, scratch));
+            },
+        );
         // Measured in samples of the field's grid.
         let inner = Grid {
             cols: own.cols,
@@ -184,6 +190,7 @@ impl Ready {
     }
 
     /// Adds the octave to row `row` of the grid, `y` texels below the line; [`Scratch::bend`] first.
+    #[inline(always)]
     pub fn add(
         &self,
         kind: Noise,

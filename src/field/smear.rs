@@ -48,49 +48,43 @@ pub fn extent(length: f64, angle: f64, step: [f64; 2]) -> [f64; 2] {
 }
 
 /// Smears `plane` over `length` texels at `angle` degrees; `step` is the grid's. Rows outside are taken as the outermost row.
-pub fn apply(plane: &Plane, length: f64, angle: f64, step: [f64; 2]) -> Plane {
+pub fn apply(plane: Plane, length: f64, angle: f64, step: [f64; 2]) -> Plane {
     let [x, y] = extent(length, angle, step);
     if x.abs().max(y.abs()) < 1e-6 {
-        return plane.clone();
+        return plane;
     }
-    if y.abs() < 1e-9 * x.abs() { level(plane, Line::new(x.abs())) } else { tilted(plane, x, y) }
+    if y.abs() < 1e-9 * x.abs() { level(plane, Line::new(x.abs())) } else { tilted(&plane, x, y) }
 }
 
-/// The level smear, by running sums: its cost doesn't depend on its length.
-fn level(plane: &Plane, line: Line) -> Plane {
+/// The level smear, by running sums, in place: its cost doesn't depend on its length.
+fn level(mut plane: Plane, line: Line) -> Plane {
     let cols = plane.cols;
-    let mut out = Plane::new(cols, plane.rows());
     let window = 2 * line.reach + 1;
     let (turns, rest) = (window / cols, window % cols);
-    out.each_row(|row, numbers| {
-        let source = plane.row(row);
-        let total: f64 = source.iter().map(|&value| f64::from(value)).sum();
-        let wrap = |at: i64| at.rem_euclid(cols as i64) as usize;
-        // The rest of the window starts at `col - reach`.
-        let mut first = wrap(-(line.reach as i64));
-        let mut next = wrap(first as i64 + rest as i64);
-        let mut sum: f64 = (0..rest).map(|at| f64::from(source[(first + at) % cols])).sum();
-        let mut left = wrap(-(line.reach as i64) - 1);
-        let mut right = wrap(line.reach as i64 + 1);
-        let bump = |at: &mut usize| {
-            *at += 1;
-            if *at == cols {
-                *at = 0;
+    let wrap = |at: i64| at.rem_euclid(cols as i64) as usize;
+    // Where the rest of the window starts for the first column, and where it ends; and the outermost taps.
+    let first = wrap(-(line.reach as i64));
+    let next = wrap(first as i64 + rest as i64);
+    let (left, right) = (wrap(-(line.reach as i64) - 1), wrap(line.reach as i64 + 1));
+    plane.each_row_with(
+        #[inline(always)]
+        |twice: &mut Vec<f32>, _, numbers| {
+            // The row twice, so that nothing wraps within a turn.
+            twice.clear();
+            twice.extend_from_slice(numbers);
+            twice.extend_from_slice(numbers);
+            let total: f64 = numbers.iter().map(|&value| f64::from(value)).sum();
+            let mut sum: f64 = twice[first..first + rest].iter().map(|&value| f64::from(value)).sum();
+            let from = |at: usize| twice[at..at + cols].iter().map(|&value| f64::from(value));
+            let taps = from(first).zip(from(next)).zip(from(left).zip(from(right)));
+            for (number, ((first, next), (left, right))) in numbers.iter_mut().zip(taps) {
+                let inside = sum + turns as f64 * total;
+                *number = (line.full * inside + line.end * (left + right)) as f32;
+                sum += next - first;
             }
-        };
-        for number in numbers.iter_mut() {
-            let inside = sum + turns as f64 * total;
-            let ends = f64::from(source[left]) + f64::from(source[right]);
-            *number = (line.full * inside + line.end * ends) as f32;
-            if rest > 0 {
-                sum += f64::from(source[next]) - f64::from(source[first]);
-            }
-            for at in [&mut first, &mut next, &mut left, &mut right] {
-                bump(at);
-            }
-        }
-    });
-    out
+        },
+    );
+    plane
 }
 
 /// Any angle, tap by tap along the longer axis; on the shorter one a quadratic between rows (or columns) that keeps the first two
@@ -120,20 +114,23 @@ fn tilted(plane: &Plane, x: f64, y: f64) -> Plane {
         }
     }
     let mut out = Plane::new(cols, rows);
-    out.each_row(|row, numbers| {
-        numbers.fill(0.0);
-        for &(dx, dy, weight) in &taps {
-            let source = plane.row((row as i64 + dy).clamp(0, rows as i64 - 1) as usize);
-            let shift = dx.rem_euclid(cols as i64) as usize;
-            let (left, right) = source.split_at(shift);
-            let (head, tail) = numbers.split_at_mut(cols - shift);
-            for (sum, value) in head.iter_mut().zip(right) {
-                *sum += weight * value;
+    out.each_row(
+        #[inline(always)]
+        |row, numbers| {
+            numbers.fill(0.0);
+            for &(dx, dy, weight) in &taps {
+                let source = plane.row((row as i64 + dy).clamp(0, rows as i64 - 1) as usize);
+                let shift = dx.rem_euclid(cols as i64) as usize;
+                let (left, right) = source.split_at(shift);
+                let (head, tail) = numbers.split_at_mut(cols - shift);
+                for (sum, value) in head.iter_mut().zip(right) {
+                    *sum += weight * value;
+                }
+                for (sum, value) in tail.iter_mut().zip(left) {
+                    *sum += weight * value;
+                }
             }
-            for (sum, value) in tail.iter_mut().zip(left) {
-                *sum += weight * value;
-            }
-        }
-    });
+        },
+    );
     out
 }

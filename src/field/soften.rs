@@ -25,7 +25,7 @@ pub fn kernel(sigma: f64) -> Vec<f32> {
 pub fn apply(plane: Plane, sigma: [f64; 2]) -> Plane {
     let across = kernel(sigma[0]);
     let down = kernel(sigma[1]);
-    let plane = if across.len() > 1 { along_x(&plane, &across) } else { plane };
+    let plane = if across.len() > 1 { along_x(plane, &across) } else { plane };
     if down.len() > 1 { along_y(&plane, &down) } else { plane }
 }
 
@@ -99,15 +99,18 @@ fn halve_y(plane: &Plane) -> Plane {
     let (weights, _) = pairs();
     let rows = plane.rows();
     let mut out = Plane::new(plane.cols, rows.div_ceil(2));
-    out.each_row(|row, numbers| {
-        for (at, weight) in weights.into_iter().enumerate() {
-            let above = plane.row((2 * row).saturating_sub(at));
-            let below = plane.row((2 * row + 1 + at).min(rows - 1));
-            for ((number, a), b) in numbers.iter_mut().zip(above).zip(below) {
-                *number += weight * (a + b);
+    out.each_row(
+        #[inline(always)]
+        |row, numbers| {
+            for (at, weight) in weights.into_iter().enumerate() {
+                let above = plane.row((2 * row).saturating_sub(at));
+                let below = plane.row((2 * row + 1 + at).min(rows - 1));
+                for ((number, a), b) in numbers.iter_mut().zip(above).zip(below) {
+                    *number += weight * (a + b);
+                }
             }
-        }
-    });
+        },
+    );
     out
 }
 
@@ -117,66 +120,75 @@ fn halve_x(plane: &Plane) -> Plane {
     let mut out = Plane::new(half, plane.rows());
     // Samples at even and at odd places, each padded by what the weights reach.
     let pad = weights.len() / 2;
-    out.each_row_with(|parted: &mut [Vec<f32>; 2], row, numbers| {
-        let source = plane.row(row);
-        for (odd, part) in parted.iter_mut().enumerate() {
-            part.clear();
-            let place = |at: usize| 2 * ((at + half * pad - pad) % half) + odd;
-            part.extend((0..half + 2 * pad).map(|at| source[place(at)]));
-        }
-        let [even, odd] = parted;
-        for (at, weight) in weights.into_iter().enumerate() {
-            // `at` samples before the even one of the pair, and as many behind the odd one.
-            let by = at / 2;
-            let (before, behind) = if at % 2 == 0 {
-                (&even[pad - by..], &odd[pad + by..])
-            } else {
-                (&odd[pad - by - 1..], &even[pad + by + 1..])
-            };
-            for ((number, a), b) in numbers.iter_mut().zip(before).zip(behind) {
-                *number += weight * (a + b);
+    out.each_row_with(
+        #[inline(always)]
+        |parted: &mut [Vec<f32>; 2], row, numbers| {
+            let source = plane.row(row);
+            for (odd, part) in parted.iter_mut().enumerate() {
+                part.clear();
+                let place = |at: usize| 2 * ((at + half * pad - pad) % half) + odd;
+                part.extend((0..half + 2 * pad).map(|at| source[place(at)]));
             }
-        }
-    });
+            let [even, odd] = parted;
+            for (at, weight) in weights.into_iter().enumerate() {
+                // `at` samples before the even one of the pair, and as many behind the odd one.
+                let by = at / 2;
+                let (before, behind) = if at % 2 == 0 {
+                    (&even[pad - by..], &odd[pad + by..])
+                } else {
+                    (&odd[pad - by - 1..], &even[pad + by + 1..])
+                };
+                for ((number, a), b) in numbers.iter_mut().zip(before).zip(behind) {
+                    *number += weight * (a + b);
+                }
+            }
+        },
+    );
     out
 }
 
-fn along_x(plane: &Plane, kernel: &[f32]) -> Plane {
+fn along_x(mut plane: Plane, kernel: &[f32]) -> Plane {
     let cols = plane.cols;
     let reach = kernel.len() - 1;
-    let mut out = Plane::new(cols, plane.rows());
-    out.each_row(|row, numbers| {
-        let source = plane.row(row);
-        let padded: Vec<f32> = (0..cols + 2 * reach)
-            .map(|at| source[(at as i64 - reach as i64).rem_euclid(cols as i64) as usize])
-            .collect();
-        for (number, value) in numbers.iter_mut().zip(&padded[reach..]) {
-            *number = kernel[0] * value;
-        }
-        for (at, weight) in kernel.iter().enumerate().skip(1) {
-            let (left, right) = (&padded[reach - at..], &padded[reach + at..]);
-            for ((number, a), b) in numbers.iter_mut().zip(left).zip(right) {
-                *number += weight * (a + b);
+    plane.each_row_with(
+        #[inline(always)]
+        |padded: &mut Vec<f32>, _, numbers| {
+            padded.clear();
+            let wrap = |at: usize| numbers[(at as i64 - reach as i64).rem_euclid(cols as i64) as usize];
+            padded.extend((0..reach).map(wrap));
+            padded.extend_from_slice(numbers);
+            padded.extend((reach + cols..2 * reach + cols).map(wrap));
+            for (number, value) in numbers.iter_mut().zip(&padded[reach..]) {
+                *number = kernel[0] * value;
             }
-        }
-    });
-    out
+            for (at, weight) in kernel.iter().enumerate().skip(1) {
+                let (left, right) = (&padded[reach - at..], &padded[reach + at..]);
+                for ((number, a), b) in numbers.iter_mut().zip(left).zip(right) {
+                    *number += weight * (a + b);
+                }
+            }
+        },
+    );
+    plane
 }
 
 fn along_y(plane: &Plane, kernel: &[f32]) -> Plane {
     let rows = plane.rows() as i64;
     let mut out = Plane::new(plane.cols, plane.rows());
-    out.each_row(|row, numbers| {
-        for (number, value) in numbers.iter_mut().zip(plane.row(row)) {
-            *number = kernel[0] * value;
-        }
-        for (at, weight) in kernel.iter().enumerate().skip(1) {
-            let above = plane.row((row as i64 - at as i64).max(0) as usize);
-            let below = plane.row((row as i64 + at as i64).min(rows - 1) as usize);
-            for ((number, a), b) in numbers.iter_mut().zip(above).zip(below) {
-                *number += weight * (a + b);
+    out.each_row(
+        #[inline(always)]
+        |row, numbers| {
+            for (number, value) in numbers.iter_mut().zip(plane.row(row)) {
+                *number = kernel[0] * value;
             }
-        }
-    });
+            for (at, weight) in kernel.iter().enumerate().skip(1) {
+                let above = plane.row((row as i64 - at as i64).max(0) as usize);
+                let below = plane.row((row as i64 + at as i64).min(rows - 1) as usize);
+                for ((number, a), b) in numbers.iter_mut().zip(above).zip(below) {
+                    *number += weight * (a + b);
+                }
+            }
+        },
+    );
     out
 }

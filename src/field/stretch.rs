@@ -87,7 +87,10 @@ impl Stretch {
     pub fn prepare(&self, plane: &mut Plane) {
         let [same_x, same_y] = self.same();
         if !same_x {
-            plane.each_row(|_, numbers| coefficients(numbers));
+            plane.each_row(
+                #[inline(always)]
+                |_, numbers| coefficients(numbers),
+            );
         }
         if !same_y {
             coefficients_down(plane);
@@ -95,6 +98,7 @@ impl Stretch {
     }
 
     /// The coefficients of texel row `row`, between the grid's rows: into `line`, for [`Stretch::across`].
+    #[inline(always)]
     pub fn down(&self, plane: &Plane, row: f64, line: &mut Vec<f32>) {
         let cols = self.grid.cols;
         line.clear();
@@ -116,6 +120,7 @@ impl Stretch {
     }
 
     /// Writes the texels of a line into `out`, from column `first` on, wrapping.
+    #[inline(always)]
     pub fn across(&self, line: &mut [f32], first: usize, out: &mut [f32]) {
         let cols = self.grid.cols;
         for side in 0..2 {
@@ -123,22 +128,34 @@ impl Stretch {
             line[cols + 2 + side] = line[2 + side % cols];
         }
         match &self.columns {
-            Columns::Same(texels) => wrapped(first, *texels, out, |from, part| {
-                part.copy_from_slice(&line[2 + from..2 + from + part.len()]);
-            }),
+            Columns::Same(texels) => wrapped(
+                first,
+                *texels,
+                out,
+                #[inline(always)]
+                |from, part| {
+                    part.copy_from_slice(&line[2 + from..2 + from + part.len()]);
+                },
+            ),
             Columns::Whole(2, five) => whole::<2>(five, line, cols, first, out),
             Columns::Whole(4, five) => whole::<4>(five, line, cols, first, out),
             Columns::Whole(8, five) => whole::<8>(five, line, cols, first, out),
             Columns::Whole(_, five) => whole::<16>(five, line, cols, first, out),
-            Columns::Any(places) => wrapped(first, places.len(), out, |from, part| {
-                for (texel, (first, weights)) in part.iter_mut().zip(&places[from..]) {
-                    let taps = &line[*first as usize..*first as usize + 4];
-                    *texel = weights[0] * taps[0]
-                        + weights[1] * taps[1]
-                        + weights[2] * taps[2]
-                        + weights[3] * taps[3];
-                }
-            }),
+            Columns::Any(places) => wrapped(
+                first,
+                places.len(),
+                out,
+                #[inline(always)]
+                |from, part| {
+                    for (texel, (first, weights)) in part.iter_mut().zip(&places[from..]) {
+                        let taps = &line[*first as usize..*first as usize + 4];
+                        *texel = weights[0] * taps[0]
+                            + weights[1] * taps[1]
+                            + weights[2] * taps[2]
+                            + weights[3] * taps[3];
+                    }
+                },
+            ),
         }
     }
 }
@@ -209,37 +226,47 @@ pub fn between(mut column: Plane, position: f64) -> f64 {
 }
 
 /// [`Stretch::across`] for `R` texels a sample.
+#[inline(always)]
 fn whole<const R: usize>(five: &[Vec<f32>; 5], line: &[f32], cols: usize, first: usize, out: &mut [f32]) {
     let five: [[f32; R]; 5] = std::array::from_fn(|tap| std::array::from_fn(|at| five[tap][at]));
-    // Loops rather than `from_fn`, which isn't always inlined.
-    let texels = |sample: usize| -> [f32; R] {
-        let mut out = [0.0; R];
-        for (weights, tap) in five.iter().zip(&line[sample..sample + 5]) {
-            for (out, weight) in out.iter_mut().zip(weights) {
-                *out += weight * tap;
+    wrapped(
+        first,
+        cols * R,
+        out,
+        #[inline(always)]
+        |from, part| {
+            // The run may begin and end within a sample's texels.
+            let lead = ((R - from % R) % R).min(part.len());
+            let (head, rest) = part.split_at_mut(lead);
+            head.copy_from_slice(&around(&five, line, from / R)[from % R..][..head.len()]);
+            let mut sample = from.div_ceil(R);
+            let mut runs = rest.chunks_exact_mut(R);
+            for run in &mut runs {
+                run.copy_from_slice(&around(&five, line, sample));
+                sample += 1;
             }
+            let tail = runs.into_remainder();
+            if !tail.is_empty() {
+                tail.copy_from_slice(&around(&five, line, sample)[..tail.len()]);
+            }
+        },
+    );
+}
+
+/// The texels that `R` to a sample lie around one.
+#[inline(always)]
+fn around<const R: usize>(five: &[[f32; R]; 5], line: &[f32], sample: usize) -> [f32; R] {
+    let mut out = [0.0; R];
+    for (weights, tap) in five.iter().zip(&line[sample..sample + 5]) {
+        for (out, weight) in out.iter_mut().zip(weights) {
+            *out += weight * tap;
         }
-        out
-    };
-    wrapped(first, cols * R, out, |from, part| {
-        // The run may begin and end within a sample's texels.
-        let lead = ((R - from % R) % R).min(part.len());
-        let (head, rest) = part.split_at_mut(lead);
-        head.copy_from_slice(&texels(from / R)[from % R..][..head.len()]);
-        let mut sample = from.div_ceil(R);
-        let mut runs = rest.chunks_exact_mut(R);
-        for run in &mut runs {
-            run.copy_from_slice(&texels(sample));
-            sample += 1;
-        }
-        let tail = runs.into_remainder();
-        if !tail.is_empty() {
-            tail.copy_from_slice(&texels(sample)[..tail.len()]);
-        }
-    });
+    }
+    out
 }
 
 /// Hands out `out` in runs that don't cross the wrap: `run(first column, its texels)`.
+#[inline(always)]
 fn wrapped(first: usize, cols: usize, out: &mut [f32], mut run: impl FnMut(usize, &mut [f32])) {
     let (mut from, mut rest) = (first % cols, out);
     while !rest.is_empty() {

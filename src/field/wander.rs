@@ -102,6 +102,7 @@ impl Drift {
     }
 
     /// Writes the displacement along the row at height `v` (cells), at `out.len()` places evenly over the period.
+    #[inline(always)]
     pub fn row(&self, v: f64, out: &mut [f32]) {
         let position = (v - self.first_row) * PER_CELL as f64;
         let base = position.floor().clamp(1.0, (self.rows - 3) as f64);
@@ -118,15 +119,27 @@ impl Drift {
             line[self.cols + 1 + past] = line[1 + past % self.cols];
         }
         let ratio = self.cols as f32 / out.len() as f32;
-        for (at, value) in out.iter_mut().enumerate() {
-            let position = (at as f32 + 0.5) * ratio;
-            let base = (position as i32 as usize).min(self.cols);
-            let (t, taps) = (position - base as f32, &line[base..base + 4]);
-            // Catmull-Rom by Horner's rule.
+        let position = |at: usize| (at as f32 + 0.5) * ratio;
+        let mut from = 0;
+        for base in 0..=self.cols {
+            // The places between two points of the table, all by one cubic: Catmull-Rom by Horner's rule.
+            let past = (base + 1) as f32;
+            let mut to = ((past / ratio - 0.5).max(0.0) as usize).clamp(from, out.len());
+            while to > from && position(to - 1) >= past {
+                to -= 1;
+            }
+            while to < out.len() && (base == self.cols || position(to) < past) {
+                to += 1;
+            }
+            let taps: &[f32; 4] = line[base..].first_chunk().unwrap_or(&[0.0; 4]);
             let slope = taps[2] - taps[0];
             let curve = 2.0 * taps[0] - 5.0 * taps[1] + 4.0 * taps[2] - taps[3];
             let twist = taps[3] - taps[0] + 3.0 * (taps[1] - taps[2]);
-            *value = taps[1] + 0.5 * t * (slope + t * (curve + t * twist));
+            for (at, value) in (from..to).zip(&mut out[from..to]) {
+                let t = position(at) - base as f32;
+                *value = taps[1] + 0.5 * t * (slope + t * (curve + t * twist));
+            }
+            from = to;
         }
     }
 }

@@ -68,7 +68,7 @@ impl Kernel {
 
     /// Blurs a plane on that grid.
     pub fn apply(&self, plane: &Plane, grid: &Grid) -> Plane {
-        let smeared = smear::apply(plane, self.length, self.angle, grid.step);
+        let smeared = smear::apply(plane.clone(), self.length, self.angle, grid.step);
         soften::apply(smeared, [self.sigma[0] / grid.step[0], self.sigma[1] / grid.step[1]])
     }
 }

@@ -82,13 +82,17 @@ impl Spread {
         falloff::apply(&field.recipe.falloff, dice, field.time, field.line, field.open, &grid, &mut fall);
         // Drawn from rows farther from the anchor, so that the fog has sunk toward it.
         let sink = (SINK * deviation / grid.step[1]).round() as i64 * field.open as i64;
-        shape.each_row(|row, numbers| {
-            let from = (row as i64 + sink).clamp(0, grid.rows as i64 - 1) as usize;
-            for ((number, covered), fall) in numbers.iter_mut().zip(coverage.row(from)).zip(fall.row(row)) {
-                let bands = EVEN[0] + (1.0 - EVEN[0]) * number.clamp(0.0, 2.0);
-                *number = covered * bands * (EVEN[1] + (1.0 - EVEN[1]) * fall.min(1.0));
-            }
-        });
+        shape.each_row(
+            #[inline(always)]
+            |row, numbers| {
+                let from = (row as i64 + sink).clamp(0, grid.rows as i64 - 1) as usize;
+                for ((number, covered), fall) in numbers.iter_mut().zip(coverage.row(from)).zip(fall.row(row))
+                {
+                    let bands = EVEN[0] + (1.0 - EVEN[0]) * number.clamp(0.0, 2.0);
+                    *number = covered * bands * (EVEN[1] + (1.0 - EVEN[1]) * fall.min(1.0));
+                }
+            },
+        );
         let mut spread = kernel.apply(&shape, &grid);
         break_up(case, &kernel, &grid, &mut spread);
         let facing = facing(&spread, &grid, spec, &kernel);
@@ -102,10 +106,9 @@ impl Spread {
             let sum: f32 = airs.iter().map(|air| air.depth.data[at].max(0.0)).sum();
             f64::from(opacity(finished(sum, limit)))
         };
-        let mut most = 0.0_f64;
-        for at in 0..grid.cols * grid.rows {
+        let slope = |at: usize| {
             if self.coverage.data[at] > 0.9 {
-                continue;
+                return 0.0;
             }
             let own = seen(at);
             let mut slope = [0.0; 2];
@@ -115,9 +118,11 @@ impl Spread {
             if at / grid.cols + 1 < grid.rows {
                 slope[1] = (seen(at + grid.cols) - own) / grid.step[1];
             }
-            most = most.max(libm::hypot(slope[0], slope[1]));
-        }
-        most
+            libm::hypot(slope[0], slope[1])
+        };
+        let rows = (0..grid.rows).into_par_iter();
+        let most_of = |row: usize| (row * grid.cols..(row + 1) * grid.cols).map(slope).fold(0.0, f64::max);
+        rows.map(most_of).reduce(|| 0.0, f64::max)
     }
 }
 
@@ -134,7 +139,7 @@ fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     // Bands much larger than the rim would only make it thicker here and thinner there.
     let own = Bands { size: recipe.bands.size.min(LARGEST * kernel.deviation[1]), ..recipe.bands };
     bands::fill(&own, seed, field.time, field.line, Some(sigma), grid, &mut bands);
-    let bands = smear::apply(&bands, recipe.smear.length, recipe.smear.angle, grid.step);
+    let bands = smear::apply(bands, recipe.smear.length, recipe.smear.angle, grid.step);
     let bands = soften::apply(bands, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]]);
     let mut outline = Plane::new(grid.cols, grid.rows);
     for point in case.points {
@@ -149,16 +154,19 @@ fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     let broken = BROKEN * (case.job.spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
     let over = |y: f64| (y - field.line) * field.open;
     let highest = case.points.iter().map(|point| over(case.place(point)[1])).fold(0.0, f64::max);
-    spread.each_row(|row, numbers| {
-        let height = if highest > 0.0 { (over(grid.y(row)) / highest).clamp(0.0, 1.0) } else { 0.5 };
-        let gathered = (GATHERED * (1.0 - 2.0 * height)) as f32;
-        for ((number, bands), near) in numbers.iter_mut().zip(bands.row(row)).zip(outline.row(row)) {
-            let near = near / (OFF * usual);
-            let off = 1.0 / (1.0 + near * near);
-            let bands = broken * (bands.clamp(0.0, 2.0) - 1.0);
-            *number *= (1.0 + off * bands) * (1.0 + off * gathered);
-        }
-    });
+    spread.each_row(
+        #[inline(always)]
+        |row, numbers| {
+            let height = if highest > 0.0 { (over(grid.y(row)) / highest).clamp(0.0, 1.0) } else { 0.5 };
+            let gathered = (GATHERED * (1.0 - 2.0 * height)) as f32;
+            for ((number, bands), near) in numbers.iter_mut().zip(bands.row(row)).zip(outline.row(row)) {
+                let near = near / (OFF * usual);
+                let off = 1.0 / (1.0 + near * near);
+                let bands = broken * (bands.clamp(0.0, 2.0) - 1.0);
+                *number *= (1.0 + off * bands) * (1.0 + off * gathered);
+            }
+        },
+    );
 }
 
 /// How much each place of the spread faces the light.
@@ -170,13 +178,16 @@ fn facing(spread: &Plane, grid: &Grid, spec: &RimSpec, kernel: &Kernel) -> Plane
     let rows = grid.rows as i64;
     let wrap = |at: i64| at.rem_euclid(grid.cols as i64) as usize;
     let mut out = Plane::new(grid.cols, grid.rows);
-    out.each_row(|row, numbers| {
-        let toward = spread.row((row as i64 + dy).clamp(0, rows - 1) as usize);
-        let away = spread.row((row as i64 - dy).clamp(0, rows - 1) as usize);
-        for (col, number) in numbers.iter_mut().enumerate() {
-            let slope = 2.5 * (away[wrap(col as i64 - dx)] - toward[wrap(col as i64 + dx)]);
-            *number = slope / (1.0 + slope * slope).sqrt();
-        }
-    });
+    out.each_row(
+        #[inline(always)]
+        |row, numbers| {
+            let toward = spread.row((row as i64 + dy).clamp(0, rows - 1) as usize);
+            let away = spread.row((row as i64 - dy).clamp(0, rows - 1) as usize);
+            for (col, number) in numbers.iter_mut().enumerate() {
+                let slope = 2.5 * (away[wrap(col as i64 - dx)] - toward[wrap(col as i64 + dx)]);
+                *number = slope / (1.0 + slope * slope).sqrt();
+            }
+        },
+    );
     out
 }

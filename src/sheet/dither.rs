@@ -3,6 +3,8 @@
 //! The 8 by 8 threshold matrix after Bayer (1973). Its 64 thresholds are spread evenly, so over a tile the mean error is below
 //! 1/128 of a step and the variance that of a rectangular dither, f (1 - f). Values of 0 and 1 stay 0 and full.
 
+use crate::wide::whole;
+
 /// Side of the threshold matrix, texels.
 pub const SIDE: usize = 8;
 
@@ -34,10 +36,10 @@ pub fn row(y: usize) -> &'static [f32; SIDE] {
 }
 
 /// A value of 0..1 as an 8-bit code under a threshold.
-#[inline]
+#[inline(always)]
 pub fn code(value: f32, threshold: f32) -> u8 {
-    // A cast from float saturates, so 1.0 gives 255 under any threshold.
-    (value * 255.0 + threshold) as u8
+    // Clamped, so that 1.0 gives 255 under any threshold.
+    whole((value * 255.0 + threshold).clamp(0.0, 255.0)) as u8
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 use crate::colour::Srgb;
 use crate::exp::opacity;
+use crate::wide::whole;
 
 /// The colours of one slot's fog.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -62,11 +63,10 @@ pub struct Ramp {
 
 impl Ramp {
     /// The colour of a place facing the light by -1..1.
-    #[inline]
+    #[inline(always)]
     pub fn at(&self, facing: f32) -> [f32; 3] {
         let position = (facing + 1.0) * HALF as f32;
-        // Through i32, which the processor converts to at once.
-        let base = (position as i32 as usize).min(2 * HALF - 1);
+        let base = (whole(position) as usize).min(2 * HALF - 1);
         let share = position - base as f32;
         let (a, b) = (self.colours[base], self.colours[base + 1]);
         // Spelled out: it runs once for every texel, and `from_fn` isn't always inlined.

@@ -73,7 +73,10 @@ impl Sheet {
         let Field { density: mut alpha, grid } = field;
         // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         let tau = spec.tau as f32;
-        alpha.each_row(|_, numbers| grade::opacities(numbers, tau));
+        alpha.each_row(
+            #[inline(always)]
+            |_, numbers| grade::opacities(numbers, tau),
+        );
         let steepest = steepest(&alpha, &grid, spec.field.rows);
         stretch.prepare(&mut alpha);
         let facing = facing.map(|mut plane| {
@@ -99,6 +102,7 @@ impl Sheet {
     }
 
     /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
+    #[inline(always)]
     pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         row.alpha.resize(count, 0.0);
         self.stretch.down(&self.alpha, y as f64, &mut row.line);
@@ -110,6 +114,7 @@ impl Sheet {
     }
 
     /// Draws `count` texels of row `y` from column `first` on, wrapping.
+    #[inline(always)]
     pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         self.opacities(y, first, count, row);
         let tones = &self.spec.tones;
@@ -149,7 +154,7 @@ impl Sheet {
             let thresholds = dither::row(y);
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
                 for (code, value) in texel.iter_mut().zip(row.colour[at]) {
-                    *code = (value * 255.0 + 0.5) as u8;
+                    *code = dither::code(value, 0.5);
                 }
                 texel[3] = dither::code(*alpha, thresholds[at % cols % dither::SIDE]);
             }

@@ -45,7 +45,7 @@ fn moments(plane: &Plane) -> (f64, [f64; 2], [f64; 3]) {
 fn smear_has_the_moments_of_a_segment() {
     for angle in [0.0, 7.0, 22.5, 30.0, 45.0, 61.3, 90.0, -17.0, -45.0, -88.0] {
         for length in [0.4, 1.0, 3.5, 7.25, 40.0, 121.3, 200.0] {
-            let smeared = smear::apply(&impulse(257), length, angle, [1.0, 1.0]);
+            let smeared = smear::apply(impulse(257), length, angle, [1.0, 1.0]);
             let (sum, first, second) = moments(&smeared);
             let turn = f64::to_radians(angle);
             let (cos, sin) = (libm::cos(turn), libm::sin(turn));
@@ -65,7 +65,7 @@ fn smear_has_the_moments_of_a_segment() {
 #[test]
 fn smear_knows_the_grids_step() {
     let step = [3.0, 1.5];
-    let (_, _, second) = moments(&smear::apply(&impulse(257), 90.0, 30.0, step));
+    let (_, _, second) = moments(&smear::apply(impulse(257), 90.0, 30.0, step));
     let (x, y) = (90.0 * libm::cos(f64::to_radians(30.0)) / 3.0, 45.0 / 1.5);
     near(second[0], x * x / 12.0, 1e-3);
     near(second[1], y * y / 12.0, 1e-3);
@@ -95,7 +95,7 @@ fn box_table() {
 fn level_smear_wraps_at_any_length() {
     let plane = scattered(37, 3);
     for length in [0.7, 5.0, 36.9, 37.0, 50.0, 160.3, 1000.0] {
-        let got = smear::apply(&plane, length, 0.0, [1.0, 1.0]);
+        let got = smear::apply(plane.clone(), length, 0.0, [1.0, 1.0]);
         let line = Line::new(length);
         let reach = line.reach as i64 + 1;
         for row in 0..3 {
@@ -113,10 +113,10 @@ fn level_smear_wraps_at_any_length() {
 #[test]
 fn identity_at_zero() {
     let plane = scattered(41, 17);
-    assert_eq!(smear::apply(&plane, 0.0, 30.0, [1.0, 1.0]), plane);
+    assert_eq!(smear::apply(plane.clone(), 0.0, 30.0, [1.0, 1.0]), plane);
     assert_eq!(soften::apply(plane.clone(), [0.0, 0.0]), plane);
     // Continuous there, too.
-    for (a, b) in smear::apply(&plane, 1e-3, 30.0, [1.0, 1.0]).data.iter().zip(&plane.data) {
+    for (a, b) in smear::apply(plane.clone(), 1e-3, 30.0, [1.0, 1.0]).data.iter().zip(&plane.data) {
         near(f64::from(*a), f64::from(*b), 1e-6);
     }
 }
