@@ -135,7 +135,14 @@ impl Shape {
     /// Whether the picture is stored just as it is drawn, in one piece.
     pub fn is_whole(&self) -> bool {
         let [width, height] = self.drawn;
-        self.bands == [Band { area: [0, 0, width, height], stored: self.drawn }] && self.tiles.len() == 1
+        self.bands == [Band { area: [0, 0, width, height], stored: self.drawn }]
+            && self.tiles.len() == 1
+            && !self.rounds()
+    }
+
+    /// Whether 8 bits are rounded, though each texel be one of the view: dither alone strays by more than the error that is allowed.
+    fn rounds(&self) -> bool {
+        self.ends == Ends::Beyond
     }
 
     /// Texels of all tiles together.
@@ -239,7 +246,8 @@ impl Shape {
         let (before, after) = if by_rows { (down.before, down.after) } else { (0, 0) };
         let area = [left, top - before, wide, tall + before + after];
         let as_seen = stored == [wide, tall];
-        if as_seen && alpha == Alpha::Straight {
+        let (deep, rounds) = (stack.is_deep(index, bits), self.rounds());
+        if as_seen && alpha == Alpha::Straight && (deep || !rounds) {
             let texels = stack.texels(index, bits);
             return if area == [0, 0, placing.texels[0], placing.texels[1]] {
                 texels
@@ -255,8 +263,7 @@ impl Shape {
         let tall = if by_rows { image.size[1] } else { stored[1] as usize };
         let size = [stored[0] as usize, tall];
         let image = if as_seen { image } else { fit::store(&image, size, self.wraps, self.ends) };
-        let deep = stack.is_deep(index, bits);
-        quantised(&image, deep, as_seen && placing.kind != Kind::Art, alpha, plan.blending)
+        quantised(&image, deep, as_seen && placing.kind != Kind::Art && !rounds, alpha, plan.blending)
     }
 }
 
@@ -341,7 +348,7 @@ fn floats(samples: &[u16], blending: Blending) -> Vec<[f32; 4]> {
 }
 
 /// To codes; at 8 bits the opacity of fog is dithered where each texel is one of the view. A stretched texture isn't: its dither would
-/// show as blotches, and the filter blends its steps.
+/// show as blotches, and the filter blends its steps. Nor is what must stay within an error.
 fn quantised(image: &Image, deep: bool, dithered: bool, alpha: Alpha, blending: Blending) -> Owned {
     let size = image.size.map(|side| side as u32);
     let width = image.size[0];

@@ -110,6 +110,13 @@ pub fn distance(frame: &[[f64; 3]], still: &[[f64; 4]]) -> (f64, f64) {
     (gaps.iter().copied().fold(0.0, f64::max), gaps.iter().sum::<f64>() / gaps.len() as f64)
 }
 
+/// Largest distance of two frames where both are shown in 8 bits.
+pub fn codes_apart(frame: &[[f64; 3]], still: &[[f64; 4]]) -> i32 {
+    let shown = |value: f64| (value * 255.0).round() as i32;
+    let all = frame.iter().flatten().zip(still.iter().flat_map(|texel| &texel[..3]));
+    all.map(|(a, b)| (shown(*a) - shown(*b)).abs()).max().unwrap_or(0)
+}
+
 /// Share of the channels that are more than so many 8-bit codes apart.
 pub fn beyond(frame: &[[f64; 3]], still: &[[f64; 4]], codes: f64) -> f64 {
     let all = frame.iter().flatten().zip(still.iter().flat_map(|texel| &texel[..3]));
