@@ -1,6 +1,10 @@
 //! Which of PNG's forms hold a raster exactly, and the raster packed into one.
 
 use super::png::Raster;
+use rayon::prelude::*;
+
+/// Rows that are looked through, or packed, by one thread at a time.
+const TOGETHER: usize = 64;
 
 /// A form that PNG has for pixels (PNG 6.1: colour type and bit depth).
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -75,43 +79,61 @@ impl Form {
         samples * u32::from(self.depth)
     }
 
+    /// Bytes from a texel to the next, at least 1: what filters look back by (PNG 9.2).
+    pub fn back(&self) -> usize {
+        self.bits().div_ceil(8) as usize
+    }
+
     /// Packs the raster; it must fit the form.
     pub fn pack(&self, raster: Raster) -> Packed {
         let width = raster.size()[0] as usize;
         match raster {
-            Raster::Eight { samples, .. } => self.pack_eight(width, texels(samples)),
-            Raster::Sixteen { samples, .. } if self.depth == 16 => {
-                let mut bytes = Vec::with_capacity(samples.len() * 2);
-                for texel in texels(samples) {
+            Raster::Eight { samples, .. } => {
+                self.rows(width, samples, |rows| self.pack_eight(width, texels(rows)))
+            }
+            Raster::Sixteen { samples, .. } if self.depth == 16 => self.rows(width, samples, |rows| {
+                let mut bytes = Vec::with_capacity(rows.len() * 2);
+                for texel in texels(rows) {
                     self.each(texel, |sample: u16| bytes.extend(sample.to_be_bytes()));
                 }
-                Packed(bytes)
-            }
-            Raster::Sixteen { samples, .. } => {
-                self.pack_eight(width, texels(samples).map(|texel| texel.map(narrow)))
-            }
+                bytes
+            }),
+            Raster::Sixteen { samples, .. } => self.rows(width, samples, |rows| {
+                self.pack_eight(width, texels(rows).map(|texel| texel.map(narrow)))
+            }),
         }
     }
 
-    fn pack_eight(&self, width: usize, texels: impl Iterator<Item = [u8; 4]>) -> Packed {
+    /// Packs some rows at a time, side by side.
+    fn rows<T: Sync>(
+        &self,
+        width: usize,
+        samples: &[T],
+        pack: impl Fn(&[T]) -> Vec<u8> + Sync + Send,
+    ) -> Packed {
+        let packed: Vec<Vec<u8>> = samples.par_chunks((4 * width * TOGETHER).max(4)).map(pack).collect();
+        Packed(packed.concat())
+    }
+
+    fn pack_eight(&self, width: usize, texels: impl Iterator<Item = [u8; 4]>) -> Vec<u8> {
         if let Some(palette) = &self.palette {
             let mut colours = Colours::new();
             for texel in palette {
                 colours.number(*texel);
             }
             let indices = texels.map(|texel| colours.number(texel).unwrap_or(0));
-            return Packed(pack_bits(width, self.depth, indices));
+            return pack_bits(width, self.depth, indices);
         }
         if self.depth < 8 {
             // The most significant bits: the sample is a multiple of 255 / (2^depth - 1).
             let step = 255 / ((1u16 << self.depth) - 1) as u8;
-            return Packed(pack_bits(width, self.depth, texels.map(|texel| texel[0] / step)));
+            return pack_bits(width, self.depth, texels.map(|texel| texel[0] / step));
         }
         let mut bytes = Vec::new();
         for texel in texels {
             self.each(texel, |sample| bytes.push(sample));
         }
-        Packed(bytes)
+        bytes
     }
 
     /// Hands on the samples that the form has a channel for.
@@ -129,9 +151,15 @@ impl Form {
 
 /// The forms worth trying, the likeliest first; only that one unless `all`.
 pub(super) fn choose(raster: Raster, all: bool) -> Vec<Form> {
+    let some = (4 * raster.size()[0] as usize * TOGETHER).max(4);
     let census = match raster {
-        Raster::Eight { samples, .. } => census(texels(samples).map(|texel| texel.map(widen))),
-        Raster::Sixteen { samples, .. } => census(texels(samples)),
+        Raster::Eight { samples, .. } => samples
+            .par_chunks(some)
+            .map(|samples| census(texels(samples).map(|texel| texel.map(widen))))
+            .reduce(Census::new, Census::with),
+        Raster::Sixteen { samples, .. } => {
+            samples.par_chunks(some).map(|samples| census(texels(samples))).reduce(Census::new, Census::with)
+        }
     };
     let deep = match raster {
         Raster::Eight { .. } => false,
@@ -169,9 +197,29 @@ fn sorted(mut palette: Vec<[u8; 4]>) -> Vec<[u8; 4]> {
     palette
 }
 
+impl Census {
+    /// Of no texels.
+    fn new() -> Census {
+        Census { grey: true, opaque: true, narrow: true, grey_depth: 1, distinct: Some(Colours::new()) }
+    }
+
+    /// Of the texels of both.
+    fn with(self, other: Census) -> Census {
+        let both = |(mut own, other): (Colours, Colours)| {
+            other.list.iter().all(|texel| own.number(*texel).is_some()).then_some(own)
+        };
+        Census {
+            grey: self.grey && other.grey,
+            opaque: self.opaque && other.opaque,
+            narrow: self.narrow && other.narrow,
+            grey_depth: self.grey_depth.max(other.grey_depth),
+            distinct: self.distinct.zip(other.distinct).and_then(both),
+        }
+    }
+}
+
 fn census(texels: impl Iterator<Item = [u16; 4]>) -> Census {
-    let mut census =
-        Census { grey: true, opaque: true, narrow: true, grey_depth: 1, distinct: Some(Colours::new()) };
+    let mut census = Census::new();
     let mut last = None;
     for texel in texels {
         if last == Some(texel) {

@@ -1,9 +1,11 @@
 //! Pixels to bytes, bytes to files, and the manifest beside them.
 
 pub mod files;
+mod filter;
 mod form;
 pub mod manifest;
 mod owned;
+mod parts;
 pub mod png;
 pub mod stream;
 

@@ -2,7 +2,9 @@
 //!
 //! Source: Portable Network Graphics (PNG) Specification, third edition (W3C Recommendation, 24 June 2025).
 
+use super::filter::{self, Kind};
 use super::form::{self, Form, Packed};
+use super::parts::{self, Part, Press};
 use ::png::{BitDepth, ColorType, DeflateCompression, Encoder, Filter, SrgbRenderingIntent};
 use rayon::prelude::*;
 
@@ -194,11 +196,83 @@ fn write([width, height]: [u32; 2], form: &Form, packed: &Packed, filter: Filter
     mark_srgb(&mut encoder);
     encoder.set_deflate_compression(DeflateCompression::Level(level));
     encoder.set_filter(filter);
+    let own = own(filter).filter(|_| packed.0.len() >= 2 * PART);
     // A `Vec` takes whatever is written, and the header was checked: only a wrong length could fail here.
     let written = encoder.write_header().and_then(|mut writer| {
-        writer.write_image_data(&packed.0)?;
+        match own {
+            Some(kind) => {
+                let stride = packed.0.len() / height as usize;
+                parts::write(in_parts(packed, stride, form.back(), kind, level), &mut writer)?;
+            }
+            None => writer.write_image_data(&packed.0)?,
+        }
         writer.finish()
     });
     written.expect("the header and the length of the samples are right");
     file
+}
+
+/// Bytes of a part of a large picture, about: many times deflate's window of 32 KiB, which begins anew with each.
+const PART: usize = 1 << 20;
+
+/// The same filter for parts, where there is one.
+fn own(filter: Filter) -> Option<Kind> {
+    Some(match filter {
+        Filter::NoFilter => Kind::Fixed(0),
+        Filter::Sub => Kind::Fixed(1),
+        Filter::Up => Kind::Fixed(2),
+        Filter::Avg => Kind::Fixed(3),
+        Filter::Paeth => Kind::Fixed(4),
+        Filter::Adaptive => Kind::Adaptive,
+        _ => return None,
+    })
+}
+
+/// Filters and compresses a picture's rows in parts, side by side.
+fn in_parts(packed: &Packed, stride: usize, back: usize, kind: Kind, level: Level) -> Vec<Part> {
+    let rows = PART.div_ceil(stride);
+    let count = packed.0.len() / stride;
+    let part = |(press, filtered): &mut (Press, Vec<u8>), at: usize| {
+        let (from, to) = (at * rows, count.min((at + 1) * rows));
+        filtered.clear();
+        let first = vec![0; stride];
+        for row in from..to {
+            let above = if row == 0 { &first } else { &packed.0[(row - 1) * stride..row * stride] };
+            filter::row(kind, &packed.0[row * stride..(row + 1) * stride], above, back, filtered);
+        }
+        press.part(filtered, to == count)
+    };
+    parts::side_by_side(count.div_ceil(rows), || (Press::new(level), Vec::new()), part)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::seed;
+
+    /// Large pictures are filtered and compressed in parts of our own; crate `png` must read back what went in.
+    #[test]
+    fn parts_come_back_under_every_filter() {
+        let size = [701_u32, 1201];
+        for (alpha, colour, depth) in [(true, true, 8), (false, true, 8), (false, false, 8), (true, true, 16)]
+        {
+            let form = Form { colour, alpha, depth, palette: None };
+            let stride = size[0] as usize * form.back();
+            // A slope, so that filters differ, with dice over it.
+            let byte =
+                |at: usize| ((at % stride / 3 + at / stride) as u64 + seed::at(7, at as i64, 0) % 5) as u8;
+            let packed = Packed((0..stride * size[1] as usize * 3).map(byte).collect());
+            let size = [size[0], size[1] * 3];
+            for filter in
+                [Filter::NoFilter, Filter::Sub, Filter::Up, Filter::Avg, Filter::Paeth, Filter::Adaptive]
+            {
+                assert!(own(filter).is_some() && packed.0.len() >= 2 * PART);
+                let file = write(size, &form, &packed, filter, 1);
+                let mut reader = ::png::Decoder::new(std::io::Cursor::new(&file)).read_info().unwrap();
+                let mut texels = vec![0; reader.output_buffer_size().unwrap()];
+                reader.next_frame(&mut texels).unwrap();
+                assert!(texels == packed.0, "{filter:?} of {form:?}");
+            }
+        }
+    }
 }

@@ -1,11 +1,13 @@
-//! Sheets to PNG, band by band: while one band is encoded the next is drawn, and the sheet never exists whole in memory.
+//! Sheets to PNG, band by band: each is drawn, filtered and compressed by itself, on whatever thread is free, and the sheet never
+//! exists whole in memory.
 
+use super::filter;
+use super::parts::{self, Press};
 use crate::sheet::{Bits, Row, Sheet, dither};
-use ::png::{BitDepth, ColorType, DeflateCompression, Encoder, Filter};
-use rayon::prelude::*;
-use std::io::{self, Write};
+use crate::wide::wide;
+use ::png::{BitDepth, ColorType, Encoder, EncodingError};
 
-/// Rows of a band: enough to keep two threads busy, little enough to stay small beside the field.
+/// Rows of a band: enough for deflate to find what repeats, little enough to stay small beside the field.
 const BAND: usize = 48;
 
 /// Level of deflate. On dithered opacities level 2 writes 1.7 times the bytes of level 6 in a fifth of its time; level 1 saves
@@ -50,8 +52,19 @@ fn form(sheet: &Sheet, bits: Bits) -> Form {
     }
 }
 
-fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result<()> {
+fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> Result<(), EncodingError> {
     let form = form(sheet, bits);
+    let stride = width as usize * form.bytes();
+    let fresh = || (Press::new(LEVEL), Vec::new());
+    let deflated = draw(sheet, width, bits, fresh, |(press, filtered), texels, last| {
+        filtered.clear();
+        for row in texels.chunks(stride) {
+            filter::sub(row, form.bytes(), filtered);
+        }
+        press.part(filtered, last)
+    });
+    // The palette and what marks the colours take the rest.
+    out.reserve(parts::bytes(&deflated) + (1 << 11));
     let mut encoder = Encoder::new(out, width, sheet.size()[1]);
     super::png::mark_srgb(&mut encoder);
     encoder.set_depth(if form == Form::Sixteen { BitDepth::Sixteen } else { BitDepth::Eight });
@@ -63,67 +76,71 @@ fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> io::Result
         }
         _ => encoder.set_color(ColorType::Rgba),
     }
-    encoder.set_filter(Filter::Sub);
-    encoder.set_deflate_compression(DeflateCompression::Level(LEVEL));
     let mut writer = encoder.write_header()?;
-    let mut stream = writer.stream_writer_with_size(1 << 16)?;
-    draw(sheet, width, bits, |texels| stream.write_all(texels))?;
-    stream.finish()?;
-    writer.finish()?;
-    Ok(())
+    parts::write(deflated, &mut writer)?;
+    writer.finish()
 }
 
-/// Draws `width` columns of `sheet`, wrapping, and hands its texels to `taker` band by band, as the bytes that a PNG of it
-/// filters: an opacity a texel, or R, G, B and opacity of 8 or 16 bits, the high byte first. While one band is taken the next is
-/// drawn.
-pub fn draw(
+/// Draws `width` columns of `sheet`, wrapping, and hands its texels to `taker` band by band, side by side, as the bytes that a PNG
+/// of it filters: an opacity a texel, or R, G, B and opacity of 8 or 16 bits, the high byte first; and whether it is the last band.
+/// What it made of them comes back in order. Each thread begins with something `fresh`, which `taker` is given every time.
+pub fn draw<K, T: Send>(
     sheet: &Sheet,
     width: u32,
     bits: Bits,
-    mut taker: impl FnMut(&[u8]) -> io::Result<()> + Send,
-) -> io::Result<()> {
+    fresh: impl Fn() -> K + Sync,
+    taker: impl Fn(&mut K, &[u8], bool) -> T + Sync,
+) -> Vec<T> {
     let form = form(sheet, bits);
     let stride = width as usize * form.bytes();
-    let rows = sheet.size()[1] as usize;
-    let band = |from: usize, mut texels: Vec<u8>| {
-        let count = BAND.min(rows.saturating_sub(from));
-        texels.resize(stride * count, 0);
-        texels.par_chunks_mut(stride).enumerate().for_each_init(Row::default, |row, (y, out)| {
-            match form {
-                Form::Opacities => sheet.opacities(from + y, 0, width as usize, row),
-                Form::Eight | Form::Sixteen => sheet.row(from + y, 0, width as usize, row),
-            }
-            pack(form, from + y, sheet.size()[0] as usize, row, out);
-        });
-        texels
+    let [cols, rows] = sheet.size().map(|side| side as usize);
+    let band = |(row, texels, kept): &mut (Row, Vec<u8>, K), from: usize| {
+        let to = rows.min(from + BAND);
+        texels.resize(stride * (to - from), 0);
+        for (y, out) in (from..to).zip(texels.chunks_mut(stride)) {
+            wide(
+                #[inline(always)]
+                || {
+                    match form {
+                        Form::Opacities => sheet.opacities(y, 0, width as usize, row),
+                        Form::Eight | Form::Sixteen => sheet.row(y, 0, width as usize, row),
+                    }
+                    pack(form, y, cols, row, out);
+                },
+            );
+        }
+        taker(kept, texels, to == rows)
     };
-    let (mut ready, mut spare) = (band(0, Vec::new()), Vec::new());
-    for from in (0..rows).step_by(BAND) {
-        let next = std::mem::take(&mut spare);
-        let (taken, drawn) = rayon::join(|| taker(&ready), || band(from + BAND, next));
-        taken?;
-        spare = std::mem::replace(&mut ready, drawn);
-    }
-    Ok(())
+    parts::side_by_side(
+        rows.div_ceil(BAND),
+        || (Row::default(), Vec::new(), fresh()),
+        |kept, at| band(kept, at * BAND),
+    )
 }
 
 /// Writes a row's texels as bytes of the file. The dither starts anew with every period of `cols`, so that texels repeat exactly.
+#[inline(always)]
 fn pack(form: Form, y: usize, cols: usize, row: &Row, out: &mut [u8]) {
     let thresholds = dither::row(y);
     match form {
         Form::Opacities => {
             for (codes, alphas) in out.chunks_mut(cols).zip(row.alpha.chunks(cols)) {
-                for (codes, alphas) in codes.chunks_mut(dither::SIDE).zip(alphas.chunks(dither::SIDE)) {
-                    for ((code, alpha), threshold) in codes.iter_mut().zip(alphas).zip(thresholds) {
-                        *code = dither::code(*alpha, *threshold);
+                let (tiles, rest) = codes.as_chunks_mut::<{ dither::SIDE }>();
+                let (whole, part) = alphas.as_chunks::<{ dither::SIDE }>();
+                for (codes, alphas) in tiles.iter_mut().zip(whole) {
+                    for at in 0..dither::SIDE {
+                        codes[at] = dither::code(alphas[at], thresholds[at]);
                     }
+                }
+                for ((code, alpha), threshold) in rest.iter_mut().zip(part).zip(thresholds) {
+                    *code = dither::code(*alpha, *threshold);
                 }
             }
         }
         Form::Eight => {
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
                 for (code, value) in texel.iter_mut().zip(row.colour[at]) {
-                    *code = (value * 255.0 + 0.5) as u8;
+                    *code = dither::code(value, 0.5);
                 }
                 texel[3] = dither::code(*alpha, thresholds[at % cols % dither::SIDE]);
             }

@@ -192,6 +192,10 @@ fn make(
     sound(stack, &shaped, shapes, folder)?;
     let still = OnceLock::new();
     let still = || still.get_or_init(|| stack.still(camera));
+    // First, on all threads: were it drawn by one of several outputs, others that wait for it would be idle.
+    if due.iter().any(|output| matches!(output.what, What::Still | What::Values)) {
+        still();
+    }
     // The tiles of a job come from one piece of work.
     let mut groups: BTreeMap<(usize, u32), Vec<&mut Output>> = BTreeMap::new();
     for (at, output) in due.into_iter().enumerate() {
@@ -230,9 +234,6 @@ fn stopped(folder: &Path) -> Faults {
 fn sound(stack: &Stack<'_>, asked: &BTreeSet<usize>, shapes: &[Shape], folder: &Path) -> Result<()> {
     let fits = |job: usize| !stack.has(job) || shapes[job].is_of(stack.placing(job));
     let is_rim = |job: &usize| matches!(stack.plan().files[*job], Job::Rim(_));
-    for j in asked.iter().copied().filter(is_rim) {
-        if !fits(j) {}
-    }
     match asked.iter().copied().filter(is_rim).all(fits) {
         true => Ok(()),
         false => {
