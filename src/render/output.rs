@@ -46,10 +46,10 @@ impl Output {
 
     /// The record of what was made.
     pub fn written(&self) -> Option<Written> {
-        let File { bytes, opaque, bits } = self.made.as_ref()?;
+        let File { bytes, opaque, bits, hash } = self.made.as_ref()?;
         Some(Written {
             slot: self.wanted.slot.clone(),
-            hash: blake3::hash(bytes).to_hex().to_string(),
+            hash: hash.clone(),
             bytes: bytes.len() as u64,
             made_of: self.wanted.made_of.clone(),
             opaque: *opaque,

@@ -277,14 +277,13 @@ fn make_group<'s>(
                     limits: &options.limits,
                 };
                 let bytes = export::bytes(stack, also, &how)?;
-                Some(File { bytes, opaque: false, bits: 0 })
+                Some(File::new(bytes, false, 0))
             }
-            (What::Values, _) => Some(File { bytes: stack.values(still()), opaque: true, bits: 0 }),
-            _ => Some(File {
-                bytes: still_png(still(), options.bits, of_still_effort(options.effort)),
-                opaque: true,
-                bits: 0,
-            }),
+            (What::Values, _) => Some(File::new(stack.values(still()), true, 0)),
+            _ => {
+                let bytes = still_png(still(), options.bits, of_still_effort(options.effort));
+                Some(File::new(bytes, true, 0))
+            }
         };
         progress.made(&output.wanted.path, output.wanted.texels);
     }
@@ -349,12 +348,7 @@ fn of_manifest(folder: &Path, manifest: &Manifest, records: &Records, options: &
     // It is text: what is the same needs no renewal.
     let rerun = Rerun { again: false, ..options.rerun };
     let decision = decide::decide(folder, &wanted, records, rerun)?;
-    Ok(Output {
-        what: What::Manifest,
-        wanted,
-        decision,
-        made: Some(File { bytes: text.into_bytes(), opaque: false, bits: 0 }),
-    })
+    Ok(Output { what: What::Manifest, wanted, decision, made: Some(File::new(text.into_bytes(), false, 0)) })
 }
 
 /// Writes what was made; the record for the next run, and what no slot asks for any more.
@@ -380,8 +374,12 @@ fn write(
         intent.pending.extend(due.iter().map(|(name, _, written)| ((*name).to_owned(), written.clone())));
         out::write_whole(folder.join(STATE), intent.text().as_bytes())?;
     }
-    for (name, bytes, _) in &due {
-        out::write_whole(folder.join(name), bytes)?;
+    // Side by side, since each waits for the disk; the manifest last, so that it names nothing that isn't there.
+    let (last, first): (Vec<_>, Vec<_>) = due.iter().partition(|(name, ..)| *name == out::manifest::NAME);
+    for group in [first, last] {
+        let written: Vec<Result<()>> =
+            group.par_iter().map(|(name, bytes, _)| out::write_whole(folder.join(name), bytes)).collect();
+        written.into_iter().collect::<Result<()>>()?;
     }
     let mut files: BTreeMap<String, Written> = outputs.iter().flat_map(Output::records).collect();
     // What the run wasn't asked for stays on record.

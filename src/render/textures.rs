@@ -235,6 +235,16 @@ pub(super) struct File {
     pub opaque: bool,
     /// Bits per channel.
     pub bits: u8,
+    /// The hash of its bytes.
+    pub hash: String,
+}
+
+impl File {
+    /// With its hash, worked out once, where the bytes were made.
+    pub fn new(bytes: Vec<u8>, opaque: bool, bits: u8) -> File {
+        let hash = blake3::hash(&bytes).to_hex().to_string();
+        File { bytes, opaque, bits, hash }
+    }
 }
 
 /// The files of the tiles of one job at one moment, by tile; only those that are `due`.
@@ -258,7 +268,7 @@ pub(super) fn make(
     if shape.is_whole() && alpha == Alpha::Straight {
         let (bytes, opaque) = stack.png(of.job, options.bits, options.effort);
         let bits = if stack.is_deep(of.job, options.bits) { 16 } else { 8 };
-        return BTreeMap::from([(0, File { bytes, opaque, bits })]);
+        return BTreeMap::from([(0, File::new(bytes, opaque, bits))]);
     }
     let made = shape.make(stack, of.job, options.bits, alpha);
     made.into_par_iter()
@@ -266,7 +276,7 @@ pub(super) fn make(
         .filter(|(tile, _)| due.contains(tile))
         .map(|(tile, made)| {
             let bytes = out::encode(made.texels.raster(), options.effort);
-            (tile, File { bytes, opaque: made.opaque, bits: made.texels.bits() })
+            (tile, File::new(bytes, made.opaque, made.texels.bits()))
         })
         .collect()
 }

@@ -45,7 +45,7 @@ impl Case<'_> {
         let places: Vec<[f64; 2]> = self.points.iter().map(|point| self.place(point)).collect();
         let own: Vec<f32> =
             places.par_iter().map(|place| sample(&spread.spread, grid, *place).max(1e-6)).collect();
-        let blurred = |value: &dyn Fn(usize) -> f32| {
+        let blurred = |value: &(dyn Fn(usize) -> f32 + Sync)| {
             let mut plane = Plane::new(grid.cols, grid.rows);
             for at in (0..places.len()).filter(|at| seen[*at]) {
                 splat(&mut plane, grid, places[at], value(at));
@@ -58,7 +58,11 @@ impl Case<'_> {
                 |(above, below): (&f32, &f32)| (above.max(0.0) + 1e-12) / (below.max(0.0) + least + 1e-12);
             above.data.iter().zip(&below.data).map(quotient).collect::<Vec<f32>>()
         };
-        let mut quotient = over(&blurred(&|at| wanted[at]), &blurred(&|at| own[at]), FAR);
+        let both = |above: &(dyn Fn(usize) -> f32 + Sync), below: &(dyn Fn(usize) -> f32 + Sync)| {
+            rayon::join(|| blurred(above), || blurred(below))
+        };
+        let (above, below) = both(&|at| wanted[at], &|at| own[at]);
+        let mut quotient = over(&above, &below, FAR);
         let write = |depth: &mut Plane, quotient: &[f32]| {
             for ((depth, spread), quotient) in depth.data.iter_mut().zip(&spread.spread.data).zip(quotient) {
                 *depth = spread.max(0.0) * quotient;
@@ -77,8 +81,7 @@ impl Case<'_> {
                     1.0
                 }
             };
-            let above = blurred(&|at| weight(at) * wanted[at]);
-            let below = blurred(&|at| weight(at) * have[at]);
+            let (above, below) = both(&|at| weight(at) * wanted[at], &|at| weight(at) * have[at]);
             // Where no outline is near, the quotient stays as it is.
             let most = below.data.iter().copied().fold(0.0, f32::max);
             for (quotient, (above, below)) in quotient.iter_mut().zip(above.data.iter().zip(&below.data)) {

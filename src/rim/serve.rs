@@ -133,7 +133,7 @@ impl Case<'_> {
                     splat(&mut short, grid, place, 1.0);
                 }
             }
-            let (all, short) = (kernel.near(all, grid), kernel.near(short, grid));
+            let (all, short) = rayon::join(|| kernel.near(all, grid), || kernel.near(short, grid));
             for at in here {
                 let place = self.place(&self.points[needs[at].point as usize]);
                 nearby[at] = sample(&short, grid, place) / sample(&all, grid, place).max(1e-6);

@@ -120,7 +120,7 @@ impl Survey {
         let ground = space.enter(plan.backdrop.0);
         let outlines: Vec<Vec<Point>> = plan
             .files
-            .iter()
+            .par_iter()
             .zip(ready)
             .map(|(job, ready)| match (job, ready) {
                 (Job::Art(job), Ready::Picture(picture)) if !cameras.is_empty() => {
