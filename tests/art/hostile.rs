@@ -100,6 +100,51 @@ fn a_png_that_claims_to_be_huge_is_refused_before_any_memory_is_taken() {
     assert!(fault(read("none.png", head(0, 8))).starts_with("Picture"));
 }
 
+/// The faults of the public PNG suite's broken files (PngSuite, "corrupted files"; the list is from memory), each made in a sound
+/// file of our own.
+#[test]
+fn the_faults_of_the_public_suite_are_told() {
+    let head = |depth: u8, colour: u8, size: u32| {
+        let sides = [size, size].map(u32::to_be_bytes).concat();
+        chunk(b"IHDR", &[&sides[..], &[depth, colour, 0, 0, 0]].concat())
+    };
+    let body = chunk(b"IDAT", &stored(&[0, 9, 9, 9, 9, 0, 9, 9, 9, 9, 0, 9, 9, 9, 9, 0, 9, 9, 9, 9]));
+    let end = chunk(b"IEND", &[]);
+    const SIGNATURE: &[u8] = b"\x89PNG\r\n\x1a\n";
+    let whole = |signature: &[u8], head: Vec<u8>, body: &[u8]| [signature, &head, body, &end].concat();
+    let sound = whole(SIGNATURE, head(8, 0, 4), &body);
+    assert_eq!(attempt("sound.png", &sound), None);
+    let damaged = |mut file: Vec<u8>, at: usize| {
+        file[at] ^= 0x10;
+        file
+    };
+    let without =
+        |at: usize| SIGNATURE.iter().enumerate().filter(move |(byte, _)| *byte != at).map(|(_, byte)| *byte);
+    let faults = [
+        ("first byte of the signature wrong", damaged(sound.clone(), 0)),
+        ("second byte of the signature wrong", damaged(sound.clone(), 1)),
+        ("fourth byte of the signature wrong", damaged(sound.clone(), 3)),
+        ("seventh byte of the signature wrong", damaged(sound.clone(), 6)),
+        ("carriage returns added", whole(b"\x89PNG\r\r\n\x1a\r\n", head(8, 0, 4), &body)),
+        ("carriage returns lost", whole(&without(4).collect::<Vec<u8>>(), head(8, 0, 4), &body)),
+        ("line feeds lost", whole(&without(5).collect::<Vec<u8>>(), head(8, 0, 4), &body)),
+        ("no texels at all", whole(SIGNATURE, head(8, 0, 0), &body)),
+        ("colour type 1", whole(SIGNATURE, head(8, 1, 4), &body)),
+        ("colour type 9", whole(SIGNATURE, head(8, 9, 4), &body)),
+        ("depth 0", whole(SIGNATURE, head(0, 0, 4), &body)),
+        ("depth 3", whole(SIGNATURE, head(3, 0, 4), &body)),
+        ("depth 99", whole(SIGNATURE, head(99, 0, 4), &body)),
+        ("no image data", whole(SIGNATURE, head(8, 0, 4), &[])),
+        // The check stands in a chunk's last four bytes.
+        ("the header's check wrong", damaged(sound.clone(), 8 + 8 + 13)),
+        ("the image data's check wrong", damaged(sound.clone(), 8 + 25 + body.len() - 1)),
+    ];
+    for (what, file) in faults {
+        let message = attempt("broken.png", file).unwrap_or_else(|| panic!("{what}: it was drawn"));
+        assert!(message.starts_with("Picture"), "{what}: {message}");
+    }
+}
+
 #[test]
 fn limits_are_told_with_their_number() {
     let limits = Limits { side: 100, texels: 5000, file_bytes: 1000, ..Limits::default() };
