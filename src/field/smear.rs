@@ -87,38 +87,75 @@ fn level(mut plane: Plane, line: Line) -> Plane {
     plane
 }
 
-/// Any angle, tap by tap along the longer axis; on the shorter one a quadratic between rows (or columns) that keeps the first two
-/// moments exact.
+/// A line of more samples than this is drawn as a comb of short lines: tap by tap it would take minutes.
+const LONG: f64 = 1024.0;
+
+/// A tap: its offset in columns and rows, and its weight.
+type Tap = (i64, i64, f32);
+
+/// Any angle. A line is as many short ones, end to end, as there are teeth in a comb: lengths and moments multiply and add up exactly.
 fn tilted(plane: &Plane, x: f64, y: f64) -> Plane {
-    let (cols, rows) = (plane.cols, plane.rows());
+    let long = x.abs().max(y.abs());
+    if long <= LONG {
+        return by_taps(plane, &line(x, y));
+    }
+    // A tooth costs nine taps, a place on the short line three: the odd number that costs least.
+    let teeth = 2.0 * (libm::sqrt(long / 3.0) / 2.0).floor() + 1.0;
+    let short = by_taps(plane, &line(x / teeth, y / teeth));
+    by_taps(&short, &comb(x / teeth, y / teeth, teeth as i64))
+}
+
+/// A quadratic between samples that keeps the first two moments exact: three samples, and what each takes of a tap at `place`.
+fn between(place: f64) -> [(i64, f64); 3] {
+    let near = place.round();
+    let d = place - near;
+    let near = near as i64;
+    [(near - 1, 0.5 * (d * d - d)), (near, 1.0 - d * d), (near + 1, 0.5 * (d * d + d))]
+}
+
+/// A line, tap by tap along its longer axis, between samples on the shorter one.
+fn line(x: f64, y: f64) -> Vec<Tap> {
     let flat = x.abs() >= y.abs();
     let (long, slope) = if flat { (x, y / x) } else { (y, x / y) };
     let line = Line::new(long.abs());
     let reach = line.reach as i64 + 1;
-    // (dx, dy, weight)
-    let mut taps: Vec<(i64, i64, f32)> = Vec::new();
+    let mut taps = Vec::new();
     for at in -reach..=reach {
         let weight = line.weight(at);
         if weight == 0.0 {
             continue;
         }
-        let across = at as f64 * slope;
-        let near = across.round();
-        let d = across - near;
-        for (side, share) in [(-1.0, 0.5 * (d * d - d)), (0.0, 1.0 - d * d), (1.0, 0.5 * (d * d + d))] {
+        for (over, share) in between(at as f64 * slope) {
             if share != 0.0 {
-                let over = (near + side) as i64;
                 let (dx, dy) = if flat { (at, over) } else { (over, at) };
                 taps.push((dx, dy, (weight * share) as f32));
             }
         }
     }
+    taps
+}
+
+/// An odd number of equal teeth, (x, y) apart, between samples on both axes.
+fn comb(x: f64, y: f64, teeth: i64) -> Vec<Tap> {
+    let half = teeth / 2;
+    let tooth = |at: i64| {
+        let (across, down) = (between(at as f64 * x), between(at as f64 * y));
+        across.into_iter().flat_map(move |(dx, a)| {
+            down.into_iter().map(move |(dy, b)| (dx, dy, (a * b / teeth as f64) as f32))
+        })
+    };
+    (-half..=half).flat_map(tooth).filter(|(.., weight)| *weight != 0.0).collect()
+}
+
+/// The sum of a plane's samples at all taps.
+fn by_taps(plane: &Plane, taps: &[Tap]) -> Plane {
+    let (cols, rows) = (plane.cols, plane.rows());
     let mut out = Plane::new(cols, rows);
     out.each_row(
         #[inline(always)]
         |row, numbers| {
             numbers.fill(0.0);
-            for &(dx, dy, weight) in &taps {
+            for &(dx, dy, weight) in taps {
                 let source = plane.row((row as i64 + dy).clamp(0, rows as i64 - 1) as usize);
                 let shift = dx.rem_euclid(cols as i64) as usize;
                 let (left, right) = source.split_at(shift);

@@ -61,6 +61,39 @@ fn smear_has_the_moments_of_a_segment() {
     }
 }
 
+/// Lines too long to be drawn tap by tap have the same moments, and the same even weight from end to end.
+#[test]
+fn a_long_smear_is_a_segment_too() {
+    for (angle, length) in [(30.0, 1300.0), (-71.0, 1500.0), (45.0, 1900.0)] {
+        let smeared = smear::apply(impulse(2049), length, angle, [1.0, 1.0]);
+        let (sum, first, second) = moments(&smeared);
+        let turn = f64::to_radians(angle);
+        let (cos, sin) = (libm::cos(turn), libm::sin(turn));
+        let box_variance = length * length / 12.0;
+        near(sum, 1.0, 2e-5);
+        near(first[0], 0.0, 1e-2);
+        near(first[1], 0.0, 1e-2);
+        let along = cos * cos * second[0] + sin * sin * second[1] + 2.0 * cos * sin * second[2];
+        let across = sin * sin * second[0] + cos * cos * second[1] - 2.0 * cos * sin * second[2];
+        near(along, box_variance, 2e-5 * box_variance);
+        near(across, 0.0, 2e-5 * box_variance);
+        // Weight in windows of 32 samples along the segment, well within its ends; a sample more or less falls into each.
+        let middle = 1024.0;
+        let mut windows = vec![0.0_f64; 64];
+        for (at, weight) in smeared.data.iter().enumerate() {
+            let (x, y) = ((at % 2049) as f64 - middle, middle - (at / 2049) as f64);
+            let place = (x * cos + y * sin) / 32.0 + 32.0;
+            if (0.0..64.0).contains(&place) {
+                windows[place as usize] += f64::from(*weight);
+            }
+        }
+        let inside = (0.5 * length / 32.0) as usize - 2;
+        for window in &windows[32 - inside..32 + inside] {
+            near(*window, 32.0 / length, 0.05 * 32.0 / length);
+        }
+    }
+}
+
 /// Grids that are coarser along one axis: the angle and the length are those on the sheet.
 #[test]
 fn smear_knows_the_grids_step() {
