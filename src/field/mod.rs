@@ -112,7 +112,9 @@ impl FieldSpec {
                 (steps, soften::halvings(self.sigma()[0] / steps[0]))
             }
         };
-        let multiple = 1_u32 << halvings;
+        // But no more samples than are needed come of it: a Gaussian of many periods would have them halved to a hundred thousandth.
+        let needed = (f64::from(self.cols) / step_x).max(1.0);
+        let multiple = 1_u32 << halvings.min((needed as u32).ilog2());
         // A power of two that divides the width stretches fastest.
         let whole = [16, 8, 4, 2].into_iter().find(|ratio| {
             f64::from(*ratio) <= step_x
