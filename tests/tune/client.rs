@@ -113,6 +113,8 @@ pub struct Socket {
     pub hello: Value,
     /// Heads of the pictures, oldest first.
     pub pictures: Vec<Picture>,
+    /// Whether the last that was told of a picture is that it can't be drawn.
+    pub undrawn: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -134,8 +136,14 @@ impl Socket {
         request.headers_mut().insert("Origin", format!("http://{}", tune.host()).parse().unwrap());
         let config = WebSocketConfig::default().max_frame_size(None).max_message_size(None);
         let (socket, _) = tungstenite::client::client_with_config(request, stream, Some(config)).unwrap();
-        let mut own =
-            Socket { socket, stamp: 0, state: Value::Null, hello: Value::Null, pictures: Vec::new() };
+        let mut own = Socket {
+            socket,
+            stamp: 0,
+            state: Value::Null,
+            hello: Value::Null,
+            pictures: Vec::new(),
+            undrawn: false,
+        };
         own.hello = own.until("hello");
         own.until("state");
         own
@@ -162,6 +170,7 @@ impl Socket {
                     if let Some(state) = value.get("state") {
                         self.state = state.clone();
                     }
+                    self.undrawn |= value.get("undrawn").is_some();
                     return Some(value);
                 }
                 Message::Binary(bytes) => {
@@ -169,6 +178,7 @@ impl Socket {
                     assert_eq!(&bytes[..4], b"fogw");
                     let size = [number(8), number(12)];
                     assert_eq!(bytes.len(), 32 + size[0] as usize * size[1] as usize * 4);
+                    self.undrawn = false;
                     self.pictures.push(Picture {
                         kind: bytes[4],
                         settled: bytes[5] == 1,
