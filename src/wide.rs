@@ -9,6 +9,9 @@ static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
 /// 2^23: numbers from here on have no bits for parts of one.
 const SHIFT: f32 = 8_388_608.0;
 
+/// The largest number whose whole part [`whole`] tells for certain.
+pub const MOST: f32 = SHIFT - 1.0;
+
 /// The whole part of `number`, which must be 0 or more and below 2^23. Casts give the same, but are taken one by one, since they
 /// saturate.
 #[inline(always)]

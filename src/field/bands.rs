@@ -177,9 +177,7 @@ pub fn fill(
         };
         Ready::new(octave, warp, line, grid, sigma)
     };
-    // The finest, whose tables are largest, first.
-    let mut octaves: Vec<Ready> = kept.into_par_iter().rev().map(octave).collect();
-    octaves.reverse();
+    let octaves: Vec<Ready> = kept.into_par_iter().map(octave).collect();
 
     let edge = Edge::new(bands.coverage, bands.contrast, lost, rise);
     let amount = bands.amount as f32;

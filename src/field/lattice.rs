@@ -5,7 +5,7 @@
 //! took two to two and a half times as long a sample as such a table; where points are few (warp, breath) the crate is used.
 
 use crate::seed;
-use crate::wide::whole;
+use crate::wide::{MOST, whole};
 
 const DIRECTIONS: usize = 64;
 
@@ -145,7 +145,7 @@ const LANES: usize = 8;
 /// A place among the cells, held where [`whole`] takes it.
 #[inline(always)]
 fn held(place: f32) -> f32 {
-    place.clamp(0.0, 8_388_607.0)
+    place.clamp(0.0, MOST)
 }
 
 /// Perlin's quintic: 6 t^5 - 15 t^4 + 10 t^3; value, slope and curvature join at 0 and 1.

@@ -19,13 +19,12 @@ pub(super) fn sub(row: &[u8], back: usize, out: &mut Vec<u8>) {
 
 /// Appends a row, its filter's type before it. `above` is the row over it, zeros over the first.
 pub(super) fn row(kind: Kind, row: &[u8], above: &[u8], back: usize, out: &mut Vec<u8>) {
-    let tries = match kind {
-        Kind::Fixed(of) => return fixed(of, row, above, back, out),
-        Kind::Adaptive => 0..5,
-    };
+    if let Kind::Fixed(of) = kind {
+        return fixed(of, row, above, back, out);
+    }
     let from = out.len();
     let (mut least, mut other) = (u64::MAX, Vec::with_capacity(row.len() + 1));
-    for of in tries {
+    for of in 0..5 {
         other.clear();
         fixed(of, row, above, back, &mut other);
         let sum = other[1..].iter().map(|byte| u64::from(byte.cast_signed().unsigned_abs())).sum::<u64>();

@@ -22,7 +22,6 @@ use crate::texture::Shape;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
-use std::sync::OnceLock;
 
 /// Carries out `plan` in `folder`.
 pub(super) fn run(
@@ -190,12 +189,9 @@ fn make(
     stack.fill(arts, &ask)?;
     let stack = &*stack;
     sound(stack, &shaped, shapes, folder)?;
-    let still = OnceLock::new();
-    let still = || still.get_or_init(|| stack.still(camera));
     // First, on all threads: were it drawn by one of several outputs, others that wait for it would be idle.
-    if due.iter().any(|output| matches!(output.what, What::Still | What::Values)) {
-        still();
-    }
+    let shown = due.iter().any(|output| matches!(output.what, What::Still | What::Values));
+    let still = shown.then(|| stack.still(camera));
     // The tiles of a job come from one piece of work.
     let mut groups: BTreeMap<(usize, u32), Vec<&mut Output>> = BTreeMap::new();
     for (at, output) in due.into_iter().enumerate() {
@@ -210,7 +206,7 @@ fn make(
             if progress.stopped() {
                 Ok(())
             } else {
-                make_group(stack, options, &still, shapes, group, progress)
+                make_group(stack, options, still.as_ref(), shapes, group, progress)
             }
         })
         .collect();
@@ -251,10 +247,10 @@ fn as_drawn(plan: &Plan, shape: &Shape, of: Of) -> bool {
 }
 
 /// Makes the tiles of one job at one moment, or another output.
-fn make_group<'s>(
+fn make_group(
     stack: &Stack<'_>,
     options: &Options,
-    still: &(impl Fn() -> &'s Still + Sync),
+    still: Option<&Still>,
     shapes: &[Shape],
     group: Vec<&mut Output>,
     progress: &dyn Progress,
@@ -279,11 +275,11 @@ fn make_group<'s>(
                 let bytes = export::bytes(stack, also, &how)?;
                 Some(File::new(bytes, false, 0))
             }
-            (What::Values, _) => Some(File::new(stack.values(still()), true, 0)),
-            _ => {
-                let bytes = still_png(still(), options.bits, of_still_effort(options.effort));
-                Some(File::new(bytes, true, 0))
-            }
+            (What::Values, _) => still.map(|still| File::new(stack.values(still), true, 0)),
+            _ => still.map(|still| {
+                let bytes = still_png(still, options.bits, of_still_effort(options.effort));
+                File::new(bytes, true, 0)
+            }),
         };
         progress.made(&output.wanted.path, output.wanted.texels);
     }

@@ -39,6 +39,23 @@ fn moments(plane: &Plane) -> (f64, [f64; 2], [f64; 3]) {
     (sum, first, second)
 }
 
+/// Holds a smeared impulse to the moments of a segment; how far sum and variances may be off (relative), the mean place (samples), and
+/// the variances besides (samples squared).
+#[track_caller]
+fn segment(smeared: &Plane, angle: f64, length: f64, [share, place, variance]: [f64; 3]) {
+    let (sum, first, second) = moments(smeared);
+    let turn = f64::to_radians(angle);
+    let (cos, sin) = (libm::cos(turn), libm::sin(turn));
+    let box_variance = length * length / 12.0;
+    near(sum, 1.0, share);
+    near(first[0], 0.0, place);
+    near(first[1], 0.0, place);
+    let along = cos * cos * second[0] + sin * sin * second[1] + 2.0 * cos * sin * second[2];
+    let across = sin * sin * second[0] + cos * cos * second[1] - 2.0 * cos * sin * second[2];
+    near(along, box_variance, share * box_variance + variance);
+    near(across, 0.0, share * box_variance + variance);
+}
+
 /// A directional blur's variance is that of a continuous box along it, L^2/12, and 0 across (box variance, elementary
 /// probability): the second moments are those of a segment at this angle, for any length.
 #[test]
@@ -46,17 +63,7 @@ fn smear_has_the_moments_of_a_segment() {
     for angle in [0.0, 7.0, 22.5, 30.0, 45.0, 61.3, 90.0, -17.0, -45.0, -88.0] {
         for length in [0.4, 1.0, 3.5, 7.25, 40.0, 121.3, 200.0] {
             let smeared = smear::apply(impulse(257), length, angle, [1.0, 1.0]);
-            let (sum, first, second) = moments(&smeared);
-            let turn = f64::to_radians(angle);
-            let (cos, sin) = (libm::cos(turn), libm::sin(turn));
-            let box_variance = length * length / 12.0;
-            near(sum, 1.0, 2e-6);
-            near(first[0], 0.0, 1e-4);
-            near(first[1], 0.0, 1e-4);
-            let along = cos * cos * second[0] + sin * sin * second[1] + 2.0 * cos * sin * second[2];
-            let across = sin * sin * second[0] + cos * cos * second[1] - 2.0 * cos * sin * second[2];
-            near(along, box_variance, 2e-6 * box_variance + 1e-7);
-            near(across, 0.0, 2e-6 * box_variance + 1e-7);
+            segment(&smeared, angle, length, [2e-6, 1e-4, 1e-7]);
         }
     }
 }
@@ -66,17 +73,9 @@ fn smear_has_the_moments_of_a_segment() {
 fn a_long_smear_is_a_segment_too() {
     for (angle, length) in [(30.0, 1300.0), (-71.0, 1500.0), (45.0, 1900.0)] {
         let smeared = smear::apply(impulse(2049), length, angle, [1.0, 1.0]);
-        let (sum, first, second) = moments(&smeared);
+        segment(&smeared, angle, length, [2e-5, 1e-2, 0.0]);
         let turn = f64::to_radians(angle);
         let (cos, sin) = (libm::cos(turn), libm::sin(turn));
-        let box_variance = length * length / 12.0;
-        near(sum, 1.0, 2e-5);
-        near(first[0], 0.0, 1e-2);
-        near(first[1], 0.0, 1e-2);
-        let along = cos * cos * second[0] + sin * sin * second[1] + 2.0 * cos * sin * second[2];
-        let across = sin * sin * second[0] + cos * cos * second[1] - 2.0 * cos * sin * second[2];
-        near(along, box_variance, 2e-5 * box_variance);
-        near(across, 0.0, 2e-5 * box_variance);
         // Weight in windows of 32 samples along the segment, well within its ends; a sample more or less falls into each.
         let middle = 1024.0;
         let mut windows = vec![0.0_f64; 64];

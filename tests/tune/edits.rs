@@ -71,6 +71,11 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
     let slots = ["sky", "ridge", "veil", "hut"];
     let (mut refused, mut start) = (0, 0);
     for at in 0..count {
+        // Once every kind of layer has been kept.
+        if at == count / 3 {
+            drawn(&mut page, 0);
+            start = memory(&tune.child).unwrap_or(0);
+        }
         let slot = slots[dice.below(4)];
         let gesture = json!(format!("g{}", at / 3));
         let message = match dice.below(20) {
@@ -124,11 +129,6 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
             );
             fogweft::scene::read::read_text(&tune.scene, &text, &[], &Default::default(), true)
                 .expect("a scene");
-        }
-        // Once every kind of layer has been kept.
-        if at == count / 3 {
-            drawn(&mut page, 0);
-            start = memory(&tune.child).unwrap_or(0);
         }
     }
     assert!(refused < count / 2, "{refused} of {count} refused");
