@@ -82,13 +82,23 @@ impl Srgb {
         if share >= 1.0 {
             return other;
         }
-        let ([l, a, b], [m, c, d]) = (self.oklab(), other.oklab());
+        Srgb::between(self.oklab(), other.oklab(), share)
+    }
+
+    /// What is `share` of the way from one Oklab colour to another.
+    pub fn between([l, a, b]: [f64; 3], [m, c, d]: [f64; 3], share: f64) -> Srgb {
         let mixed = palette::Oklab::new(l, a, b).mix(palette::Oklab::new(m, c, d), share);
         Srgb::from_oklab([mixed.l, mixed.a, mixed.b])
     }
 }
 
 impl Srgb {
+    /// With a fourth number, 0, that fills a register.
+    pub(crate) fn lanes(self) -> [f32; 4] {
+        let [r, g, b] = self.0;
+        [r, g, b, 0.0]
+    }
+
     /// The same hue at `share` of its Oklab lightness and chroma.
     pub fn darkened(self, share: f64) -> Srgb {
         Srgb::from_oklab(self.oklab().map(|value| value * share))

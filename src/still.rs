@@ -8,9 +8,11 @@ use crate::colour::Srgb;
 use crate::plan::{Placing, Plan};
 use crate::rim::Rim;
 use crate::scene::Blending;
+use crate::sheet::grade::blend;
 use crate::sheet::{Row, Sheet, dither};
 use crate::wide::{whole, wide};
 use rayon::prelude::*;
+use std::sync::LazyLock;
 
 /// A picture of the stack, ready to be drawn.
 pub enum Layer<'a> {
@@ -24,7 +26,8 @@ pub enum Layer<'a> {
     Coarse(&'a Placing, &'a Sheet),
 }
 
-/// Rows that are drawn together.
+/// Rows that are drawn together: few enough to stay near the processor, and of coarse fog so many that each of its rows is drawn
+/// seldom.
 const STRIP: usize = 10;
 
 /// A composed frame: RGB in the blending's own space, 0..1, row by row.
@@ -45,6 +48,15 @@ pub(crate) fn over(under: &mut [f32; 3], colour: [f32; 3], alpha: f32) {
     under[2] += (colour[2] - under[2]) * alpha;
 }
 
+/// A colour and a number that only fills a register: four are mixed as quickly as one.
+type Lanes = [f32; 4];
+
+/// [`over`] for all four.
+#[inline(always)]
+fn over_lanes(under: &mut Lanes, colour: Lanes, alpha: f32) {
+    *under = blend(*under, colour, alpha);
+}
+
 impl Still {
     /// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel).
     pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: f64) -> Still {
@@ -58,14 +70,19 @@ impl Still {
     pub fn onto(plan: &Plan, layers: &[Layer<'_>], camera: f64, mut colours: Vec<[f32; 3]>) -> Still {
         let width = plan.texels[0] as usize;
         let space = Space::new(plan.blending);
-        // Strips of rows, so that coarse fog is drawn once for several of them.
-        colours.par_chunks_mut(width * STRIP).enumerate().for_each_init(Row::default, |row, (strip, out)| {
+        let draw = |(row, board): &mut (Row, Vec<Lanes>), (strip, out): (usize, &mut [[f32; 3]])| {
+            board.clear();
+            board.extend(out.iter().map(|[r, g, b]| [*r, *g, *b, 0.0]));
             for layer in layers {
                 if let Layer::Coarse(placing, sheet) = layer {
-                    draw_coarse(placing, sheet, plan.scale, camera, strip * STRIP, &space, width, out);
+                    let view = (plan.scale, camera, width);
+                    wide(
+                        #[inline(always)]
+                        || draw_coarse(placing, sheet, view, strip * STRIP, &space, board),
+                    );
                     continue;
                 }
-                for (at, out) in out.chunks_mut(width).enumerate() {
+                for (at, out) in board.chunks_mut(width).enumerate() {
                     let y = strip * STRIP + at;
                     wide(
                         #[inline(always)]
@@ -73,7 +90,11 @@ impl Still {
                     );
                 }
             }
-        });
+            for (out, [r, g, b, _]) in out.iter_mut().zip(board.iter()) {
+                *out = [*r, *g, *b];
+            }
+        };
+        colours.par_chunks_mut(width * STRIP).enumerate().for_each_init(Default::default, draw);
         Still { size: plan.texels, colours, blending: plan.blending }
     }
 
@@ -126,7 +147,7 @@ fn draw_row(
     y: usize,
     row: &mut Row,
     space: &Space,
-    out: &mut [[f32; 3]],
+    out: &mut [Lanes],
 ) {
     match layer {
         Layer::Sheet(placing, sheet) => {
@@ -158,7 +179,7 @@ fn draw_sheet(
     from: usize,
     row: &mut Row,
     space: &Space,
-    out: &mut [[f32; 3]],
+    out: &mut [Lanes],
 ) {
     let cols = sheet.size()[0] as usize;
     // View texels over one period: not always whole, where the scene gives a period of its own.
@@ -168,15 +189,15 @@ fn draw_sheet(
         if let Some(colour) = sheet.colour() {
             // One colour: entered once for the row.
             sheet.opacities(from, first, out.len(), row);
-            let colour = space.enter(colour.0);
+            let colour = space.enter_lanes(colour.lanes());
             for (under, alpha) in out.iter_mut().zip(&row.alpha) {
-                over(under, colour, *alpha);
+                over_lanes(under, colour, *alpha);
             }
             return;
         }
         sheet.row(from, first, out.len(), row);
         for ((under, colour), alpha) in out.iter_mut().zip(&row.colour).zip(&row.alpha) {
-            over(under, space.enter(*colour), *alpha);
+            over_lanes(under, space.enter_lanes(*colour), *alpha);
         }
         return;
     }
@@ -189,21 +210,22 @@ fn draw_sheet(
         let b = (a + 1) % cols;
         let alpha = row.alpha[a] + (row.alpha[b] - row.alpha[a]) * share;
         let colour = if share < 0.5 { row.colour[a] } else { row.colour[b] };
-        over(under, space.enter(colour), alpha);
+        over_lanes(under, space.enter_lanes(colour), alpha);
     }
 }
 
+/// Opacity that no draft shows.
+const UNSEEN: f32 = 0.000_5;
+
 /// A strip of rows from `y` on, of a sheet that is coarser than the view; linear between its texels.
-#[allow(clippy::too_many_arguments)]
+#[inline(always)]
 fn draw_coarse(
     placing: &Placing,
     sheet: &Sheet,
-    scale: f64,
-    camera: f64,
+    (scale, camera, width): (f64, f64, usize),
     y: usize,
     space: &Space,
-    width: usize,
-    out: &mut [[f32; 3]],
+    out: &mut [Lanes],
 ) {
     let [cols, rows] = sheet.size();
     let stretch = [placing.rect[2] * scale / f64::from(cols), placing.rect[3] * scale / f64::from(rows)];
@@ -219,8 +241,9 @@ fn draw_coarse(
     let count = across.last().map_or(0, |(at, _)| *at as usize) + 2;
     let first = (first as i64).rem_euclid(i64::from(cols)) as usize;
     // Rows of the sheet, each drawn once: opacity and colour.
-    let mut drawn: Vec<(i64, Row)> = Vec::new();
-    let mut mixed: Vec<[f32; 4]> = vec![[0.0; 4]; count];
+    let mut drawn: Vec<(i64, Vec<Lanes>, bool)> = Vec::new();
+    let mut mixed: Vec<Lanes> = vec![[0.0; 4]; count];
+    let mut line = Row::default();
     for (at, out) in out.chunks_mut(width).enumerate() {
         let place = place((y + at) as i64 - top, stretch[1]);
         if place < -0.5 || place > f64::from(rows) - 0.5 {
@@ -230,41 +253,35 @@ fn draw_coarse(
         let high = (low + 1).min(i64::from(rows) - 1);
         let share = (place - low as f64).clamp(0.0, 1.0) as f32;
         for wanted in [low, high] {
-            if !drawn.iter().any(|(row, _)| *row == wanted) {
-                let mut row = Row::default();
-                sheet.row(wanted as usize, first, count, &mut row);
-                drawn.push((wanted, row));
+            if !drawn.iter().any(|(row, ..)| *row == wanted) {
+                sheet.row(wanted as usize, first, count, &mut line);
+                let lanes = line.colour.iter().zip(&line.alpha).map(|(colour, alpha)| {
+                    let [r, g, b, _] = space.enter_lanes(*colour);
+                    [r, g, b, *alpha]
+                });
+                let empty = line.alpha.iter().copied().fold(0.0, f32::max) < UNSEEN;
+                drawn.push((wanted, lanes.collect(), empty));
             }
         }
-        let row = |wanted: i64| drawn.iter().find(|(row, _)| *row == wanted).map(|(_, row)| row);
-        let (Some(low), Some(high)) = (row(low), row(high)) else { continue };
-        for (at, mixed) in mixed.iter_mut().enumerate() {
-            let (a, b) = (space.enter(low.colour[at]), space.enter(high.colour[at]));
-            let between = |a: f32, b: f32| a + (b - a) * share;
-            *mixed = [
-                between(a[0], b[0]),
-                between(a[1], b[1]),
-                between(a[2], b[2]),
-                between(low.alpha[at], high.alpha[at]),
-            ];
+        let row = |wanted: i64| drawn.iter().find(|(row, ..)| *row == wanted);
+        let (Some((_, low, nothing)), Some((_, high, neither))) = (row(low), row(high)) else { continue };
+        if *nothing && *neither {
+            continue;
+        }
+        // The lane to spare takes the opacity.
+        for ((mixed, a), b) in mixed.iter_mut().zip(low).zip(high) {
+            *mixed = blend(*a, *b, share);
         }
         for (under, (at, share)) in out.iter_mut().zip(&across) {
-            let (a, b) = (mixed[*at as usize], mixed[*at as usize + 1]);
-            let mix: [f32; 4] = std::array::from_fn(|channel| a[channel] + (b[channel] - a[channel]) * share);
-            over(under, [mix[0], mix[1], mix[2]], mix[3]);
+            let at = *at as usize;
+            let mix = blend(mixed[at], mixed[at + 1], *share);
+            over_lanes(under, mix, mix[3]);
         }
     }
 }
 
-fn draw_rim(
-    rim: &Rim,
-    scale: f64,
-    camera: f64,
-    y: usize,
-    row: &mut Row,
-    space: &Space,
-    out: &mut [[f32; 3]],
-) {
+#[inline(always)]
+fn draw_rim(rim: &Rim, scale: f64, camera: f64, y: usize, row: &mut Row, space: &Space, out: &mut [Lanes]) {
     let [left, top] = corner(&rim.placing, scale, camera);
     let [cols, rows] = rim.size().map(i64::from);
     let from = y as i64 - top;
@@ -281,10 +298,11 @@ fn draw_rim(
             None if away >= 0 && away < cols => away,
             None => continue,
         };
-        over(under, space.enter(row.colour[col as usize]), row.alpha[col as usize]);
+        over_lanes(under, space.enter_lanes(row.colour[col as usize]), row.alpha[col as usize]);
     }
 }
 
+#[inline(always)]
 fn draw_art(
     placing: &Placing,
     picture: &Picture,
@@ -292,7 +310,7 @@ fn draw_art(
     camera: f64,
     y: usize,
     space: &Space,
-    out: &mut [[f32; 3]],
+    out: &mut [Lanes],
 ) {
     let [_, top] = corner(placing, scale, camera);
     let (width, height) = (picture.size[0] as i64, i64::from(picture.size[1]));
@@ -302,42 +320,52 @@ fn draw_art(
     }
     let texels = &picture.texels[(from * width) as usize..((from + 1) * width) as usize];
     let view = out.len() as i64;
-    let mut draw_at = |left: i64| {
-        for x in left.max(0)..(left + width).min(view) {
-            let [r, g, b, a] = texels[(x - left) as usize];
-            if a > 0 {
-                let colour = [f32::from(r) / 65535.0, f32::from(g) / 65535.0, f32::from(b) / 65535.0];
-                over(&mut out[x as usize], space.enter(colour), f32::from(a) / 65535.0);
-            }
-        }
-    };
     let start = (placing.rect[0] - camera * placing.pan_rate) * scale;
-    match placing.period.map(|period| period * scale) {
-        None => draw_at(start.round() as i64),
+    let (period, first, last) = match placing.period.map(|period| period * scale) {
+        None => (0.0, 0, 0),
         Some(period) => {
             let first = ((-(width as f64) - start) / period).ceil() as i64;
-            let last = ((view as f64 - start) / period).floor() as i64;
-            for repeat in first..=last {
-                draw_at((start + repeat as f64 * period).round() as i64);
+            (period, first, ((view as f64 - start) / period).floor() as i64)
+        }
+    };
+    for repeat in first..=last {
+        let left = (start + repeat as f64 * period).round() as i64;
+        let (from, to) = (left.max(0), (left + width).min(view));
+        if from >= to {
+            continue;
+        }
+        let texels = &texels[(from - left) as usize..(to - left) as usize];
+        for (under, texel) in out[from as usize..to as usize].iter_mut().zip(texels) {
+            if texel[3] > 0 {
+                let [r, g, b, a] = unit(*texel);
+                over_lanes(under, space.enter_lanes([r, g, b, 0.0]), a);
             }
         }
     }
+}
+
+/// Codes of 16 bits as 0..1.
+#[inline(always)]
+fn unit([r, g, b, a]: [u16; 4]) -> Lanes {
+    [f32::from(r) / 65535.0, f32::from(g) / 65535.0, f32::from(b) / 65535.0, f32::from(a) / 65535.0]
 }
 
 /// The space that colours are mixed in.
 pub(crate) struct Space {
     blending: Blending,
     /// Linear light by encoded value, in 4096ths; linear between them.
-    decode: Vec<f32>,
+    decode: &'static [f32],
 }
+
+static DECODE: LazyLock<Vec<f32>> = LazyLock::new(|| {
+    (0..=DECODE_STEPS).map(|at| Srgb([at as f32 / DECODE_STEPS as f32; 3]).linear().0[0]).collect()
+});
 
 const DECODE_STEPS: usize = 4096;
 
 impl Space {
     pub(crate) fn new(blending: Blending) -> Space {
-        let decode =
-            (0..=DECODE_STEPS).map(|at| Srgb([at as f32 / DECODE_STEPS as f32; 3]).linear().0[0]).collect();
-        Space { blending, decode }
+        Space { blending, decode: &DECODE }
     }
 
     /// From encoded sRGB.
@@ -346,6 +374,15 @@ impl Space {
         match self.blending {
             Blending::Encoded => colour,
             Blending::Linear => self.all_decoded(colour),
+        }
+    }
+
+    /// [`Space::enter`]; the fourth number stays.
+    #[inline(always)]
+    fn enter_lanes(&self, [r, g, b, rest]: Lanes) -> Lanes {
+        match self.blending {
+            Blending::Encoded => [r, g, b, rest],
+            Blending::Linear => [self.decoded(r), self.decoded(g), self.decoded(b), rest],
         }
     }
 

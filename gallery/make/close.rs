@@ -38,7 +38,7 @@ fn sheet(root: &Path, scene: &str, slot: &str, scale: f64) -> Result<Drawn> {
     for y in 0..size[1] as usize {
         sheet.row(y, 0, size[0] as usize, &mut row);
         alpha.extend_from_slice(&row.alpha);
-        colour.extend_from_slice(&row.colour);
+        colour.extend(row.colour.iter().map(|[r, g, b, _]| [*r, *g, *b]));
     }
     Ok(Drawn { size, alpha, colour })
 }

@@ -139,7 +139,7 @@ fn pack(form: Form, y: usize, cols: usize, row: &Row, out: &mut [u8]) {
         }
         Form::Eight => {
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
                     *code = dither::code(value, 0.5);
                 }
                 texel[3] = dither::code(*alpha, thresholds[at % cols % dither::SIDE]);
@@ -148,7 +148,7 @@ fn pack(form: Form, y: usize, cols: usize, row: &Row, out: &mut [u8]) {
         Form::Sixteen => {
             // 16-bit samples are stored with the high byte first (W3C PNG).
             for ((texel, alpha), colour) in out.chunks_exact_mut(8).zip(&row.alpha).zip(&row.colour) {
-                let [r, g, b] = *colour;
+                let [r, g, b, _] = *colour;
                 for (sample, value) in texel.chunks_exact_mut(2).zip([r, g, b, *alpha]) {
                     sample.copy_from_slice(&((value * 65535.0 + 0.5) as u16).to_be_bytes());
                 }

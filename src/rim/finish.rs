@@ -71,6 +71,7 @@ pub(super) fn whole(
         art: picture.size,
         crop: [frame[0], frame[1]],
         plain: job.spec.tones.plain(),
+        ramps: job.spec.tones.ramps(),
         spec: job.spec.clone(),
     }
 }
@@ -107,5 +108,6 @@ pub(super) fn empty(job: &RimJob, scale: f64, outcome: Outcome) -> Rim {
         art: [0, 0],
         crop: [0, 0],
         plain: true,
+        ramps: job.spec.tones.ramps(),
     }
 }

@@ -26,8 +26,9 @@ use crate::field::FieldSpec;
 use crate::field::grid::{Grid, Plane};
 use crate::field::stretch::Stretch;
 use crate::plan::Placing;
-use crate::sheet::grade::{Ramp, Tones};
+use crate::sheet::grade::{Ramps, Tones, blend};
 use crate::sheet::{Row, dither};
+use crate::wide::wide;
 use rayon::prelude::*;
 
 /// Share of the outline that a rim sees to, of what lacks its separation and can have it.
@@ -107,6 +108,7 @@ pub struct Rim {
     /// Left, top of the rim on its canvas.
     crop: [u32; 2],
     plain: bool,
+    ramps: Ramps,
 }
 
 impl Rim {
@@ -117,12 +119,20 @@ impl Rim {
 
     /// Draws row `y`, all of it; straight alpha, encoded colour also where it is empty.
     pub fn row(&self, y: usize, row: &mut Row) {
+        wide(
+            #[inline(always)]
+            || self.draw(y, row),
+        );
+    }
+
+    #[inline(always)]
+    fn draw(&self, y: usize, row: &mut Row) {
         let count = self.placing.texels[0] as usize;
         let canvas_y = y + self.crop[1] as usize;
         let first = self.crop[0] as usize;
         row.alpha.clear();
         row.alpha.resize(count, 0.0);
-        let haze = self.spec.tones.haze.0;
+        let haze = self.spec.tones.haze.lanes();
         row.colour.clear();
         row.colour.resize(count, haze);
         if self.airs.is_empty() {
@@ -132,7 +142,7 @@ impl Rim {
         let mut depths = vec![0.0; count];
         self.drawn(&self.airs[0].depth, canvas_y, &mut line, &mut depths);
         if !self.plain {
-            let ramp = self.ramp(canvas_y as f64 + 0.5);
+            let ramp = self.ramps.at(turned(&self.spec, canvas_y as f64 + 0.5));
             let mut facing = vec![0.0; count];
             self.drawn(&self.facing, canvas_y, &mut line, &mut facing);
             for (colour, facing) in row.colour.iter_mut().zip(&facing) {
@@ -142,13 +152,11 @@ impl Rim {
         for air in &self.airs[1..] {
             let mut other = vec![0.0; count];
             self.drawn(&air.depth, canvas_y, &mut line, &mut other);
-            let own = air.colour.unwrap_or(haze);
+            let own = air.colour.map_or(haze, |colour| Srgb(colour).lanes());
             for ((depth, colour), other) in depths.iter_mut().zip(row.colour.iter_mut()).zip(&other) {
                 let (bright, dark) = (depth.max(0.0), other.max(0.0));
                 let share = dark / (bright + dark + 1e-6);
-                for (value, own) in colour.iter_mut().zip(own) {
-                    *value += (own - *value) * share;
-                }
+                *colour = blend(*colour, own, share);
                 *depth = bright + dark;
             }
         }
@@ -159,6 +167,7 @@ impl Rim {
     }
 
     /// A plane's texels along row `canvas_y`, from the crop's left on.
+    #[inline(always)]
     fn drawn(&self, plane: &Plane, canvas_y: usize, line: &mut Vec<f32>, out: &mut [f32]) {
         self.stretch.down(plane, canvas_y as f64, line);
         self.stretch.across(line, self.crop[0] as usize, out);
@@ -173,10 +182,15 @@ impl Rim {
         }
         let shares = &self.beneath[(art_y * width) as usize..((art_y + 1) * width) as usize];
         let cols = i64::from(self.spec.field.cols);
-        for (x, alpha) in alpha.iter_mut().enumerate() {
-            let mut at = first as i64 + x as i64 - self.spec.corner[0];
-            if self.spec.periodic {
-                at = at.rem_euclid(cols);
+        let mut start = first as i64 - self.spec.corner[0];
+        if self.spec.periodic {
+            start = start.rem_euclid(cols);
+        }
+        for alpha in alpha.iter_mut() {
+            let mut at = start;
+            start += 1;
+            if self.spec.periodic && start == cols {
+                start = 0;
             }
             // Where copies overlap, all lie over the rim: the most solid counts.
             let mut share = u8::MAX;
@@ -195,16 +209,12 @@ impl Rim {
         }
     }
 
-    fn ramp(&self, y: f64) -> Ramp {
-        ramp(&self.spec, y)
-    }
-
     /// As RGBA, 8 bits, opacity dithered.
     pub fn eight(&self) -> Vec<u8> {
         self.texels(|y, row, out: &mut [u8]| {
             let thresholds = dither::row(y);
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
                     *code = (value * 255.0 + 0.5) as u8;
                 }
                 texel[3] = dither::code(*alpha, thresholds[at % dither::SIDE]);
@@ -216,7 +226,7 @@ impl Rim {
     pub fn sixteen(&self) -> Vec<u16> {
         self.texels(|_, row, out: &mut [u16]| {
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
                     *code = (value * 65535.0 + 0.5) as u16;
                 }
                 texel[3] = (*alpha * 65535.0 + 0.5) as u16;
@@ -235,11 +245,11 @@ impl Rim {
     }
 }
 
-/// The haze's colours at height `y` of the canvas, by facing.
-fn ramp(spec: &RimSpec, y: f64) -> Ramp {
+/// How far the haze has turned into what it is aloft at height `y` of the canvas, 0..1.
+fn turned(spec: &RimSpec, y: f64) -> f64 {
     let field = &spec.field;
     let t = ((y - field.line) * field.open / field.recipe.grade.aloft).clamp(0.0, 1.0);
-    spec.tones.ramp(t * t * (3.0 - 2.0 * t))
+    t * t * (3.0 - 2.0 * t)
 }
 
 /// A grid of one point for a rim that is empty.

@@ -4,7 +4,7 @@ use super::kernel::sample;
 use super::need::{Step, depth};
 use super::outline::Point;
 use super::spread::Spread;
-use super::{Air, KNEE, Outcome, Rim, TOLERANCE, ramp};
+use super::{Air, KNEE, Outcome, Rim, TOLERANCE, turned};
 use crate::art::Picture;
 use crate::exp::opacity;
 use crate::plan::RimJob;
@@ -73,14 +73,16 @@ impl Case<'_> {
         let first = heights.iter().copied().min().unwrap_or(0);
         let last = heights.iter().copied().max().unwrap_or(0);
         let top = self.job.spec.corner[1] as f64 + 0.5;
+        let ramps = self.job.spec.tones.ramps();
         let ramps: Vec<Ramp> =
-            (first..=last).into_par_iter().map(|y| ramp(&self.job.spec, f64::from(y) + top)).collect();
+            (first..=last).map(|y| ramps.at(turned(&self.job.spec, f64::from(y) + top))).collect();
         self.points
             .par_iter()
             .zip(&heights)
             .map(|(point, y)| {
                 let facing = sample(&spread.facing, &spread.grid, self.place(point)).clamp(-1.0, 1.0);
-                self.space.enter(ramps[(y - first) as usize].at(facing))
+                let [r, g, b, _] = ramps[(y - first) as usize].at(facing);
+                self.space.enter([r, g, b])
             })
             .collect()
     }

@@ -316,7 +316,8 @@ impl Work<'_> {
                     None => away,
                 };
                 if col >= 0 && col < cols as i64 {
-                    put(probe, space.enter(row.colour[col as usize]), row.alpha[col as usize]);
+                    let [r, g, b, _] = row.colour[col as usize];
+                    put(probe, space.enter([r, g, b]), row.alpha[col as usize]);
                 }
             }
         });

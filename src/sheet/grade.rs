@@ -42,35 +42,85 @@ impl Tones {
     }
 
     /// The colours of a row from the side away from the light to the side toward it; `aloft` is how far the haze has turned.
-    pub fn ramp(&self, aloft: f64) -> Ramp {
+    fn ramp(&self, aloft: f64) -> Ramp {
         let haze = self.aloft.map_or(self.haze, |colour| self.haze.mix(colour, aloft));
+        // Each of the three is turned into Oklab once, not for every colour between them.
+        let [middle, shade, glow] = [haze, self.shade, self.glow].map(Srgb::oklab);
         let colours = std::array::from_fn(|at| {
             let facing = at as f64 / HALF as f64 - 1.0;
             let lean = facing.abs() * self.lit;
-            haze.mix(if facing < 0.0 { self.shade } else { self.glow }, lean).0
+            let (side, end) = if facing < 0.0 { (shade, self.shade) } else { (glow, self.glow) };
+            let [r, g, b] = if lean <= 0.0 {
+                haze.0
+            } else if lean >= 1.0 {
+                end.0
+            } else {
+                Srgb::between(middle, side, lean).0
+            };
+            [r, g, b, 0.0]
         });
         Ramp { colours }
+    }
+
+    /// The colours of all rows.
+    pub fn ramps(&self) -> Ramps {
+        let turns = if self.aloft.is_some() { TURNS } else { 0 };
+        Ramps { turned: (0..=turns).map(|at| self.ramp(at as f64 / TURNS as f64)).collect() }
     }
 }
 
 const HALF: usize = 16;
 
-/// Colours by facing; the haze stands in the middle, exactly. Encoded sRGB.
+/// Steps from the haze to what it is aloft; colours between them are mixed evenly, which is a fortieth of a code off at most.
+const TURNS: usize = 16;
+
+/// Ramps by how far the haze has turned into what it is aloft.
+#[derive(Clone, Debug)]
+pub struct Ramps {
+    turned: Vec<Ramp>,
+}
+
+impl Ramps {
+    /// The ramp of a row whose haze has turned by `aloft`, 0..1.
+    pub fn at(&self, aloft: f64) -> Ramp {
+        if self.turned.len() == 1 {
+            return self.turned[0].clone();
+        }
+        let position = aloft.clamp(0.0, 1.0) * (self.turned.len() - 1) as f64;
+        let base = (position as usize).min(self.turned.len() - 1);
+        let (low, high) = (&self.turned[base], &self.turned[(base + 1).min(self.turned.len() - 1)]);
+        let share = (position - base as f64) as f32;
+        let mix = |at: usize| blend(low.colours[at], high.colours[at], share);
+        Ramp { colours: std::array::from_fn(mix) }
+    }
+}
+
+/// From `a` to `b`, number by number.
+#[inline(always)]
+pub(crate) fn blend(a: [f32; 4], b: [f32; 4], share: f32) -> [f32; 4] {
+    // Spelled out: it runs for every texel, and `from_fn` isn't always inlined.
+    [
+        a[0] + (b[0] - a[0]) * share,
+        a[1] + (b[1] - a[1]) * share,
+        a[2] + (b[2] - a[2]) * share,
+        a[3] + (b[3] - a[3]) * share,
+    ]
+}
+
+/// Colours by facing; the haze stands in the middle, exactly. Encoded sRGB; the fourth number is 0 and fills a register.
 #[derive(Clone, Debug)]
 pub struct Ramp {
-    colours: [[f32; 3]; 2 * HALF + 1],
+    colours: [[f32; 4]; 2 * HALF + 1],
 }
 
 impl Ramp {
     /// The colour of a place facing the light by -1..1.
     #[inline(always)]
-    pub fn at(&self, facing: f32) -> [f32; 3] {
+    pub fn at(&self, facing: f32) -> [f32; 4] {
         let position = (facing + 1.0) * HALF as f32;
         let base = (whole(position) as usize).min(2 * HALF - 1);
         let share = position - base as f32;
-        let (a, b) = (self.colours[base], self.colours[base + 1]);
-        // Spelled out: it runs once for every texel, and `from_fn` isn't always inlined.
-        [a[0] + (b[0] - a[0]) * share, a[1] + (b[1] - a[1]) * share, a[2] + (b[2] - a[2]) * share]
+        blend(self.colours[base], self.colours[base + 1], share)
     }
 }
 

@@ -7,7 +7,7 @@ use crate::colour::Srgb;
 use crate::field::grid::{Grid, Plane};
 use crate::field::stretch::Stretch;
 use crate::field::{Field, FieldSpec, Sampling};
-use grade::{Ramp, Tones};
+use grade::{Ramps, Tones};
 use rayon::prelude::*;
 
 /// Bits of a channel.
@@ -39,7 +39,7 @@ pub struct Sheet {
     alpha: Plane,
     facing: Option<Plane>,
     stretch: Stretch,
-    ramp: Ramp,
+    ramps: Ramps,
     steepest: f64,
 }
 
@@ -48,8 +48,8 @@ pub struct Sheet {
 pub struct Row {
     /// Opacity, 0..1.
     pub alpha: Vec<f32>,
-    /// Colour, 0..1.
-    pub colour: Vec<[f32; 3]>,
+    /// Red, green and blue, 0..1, and a number that only fills a register.
+    pub colour: Vec<[f32; 4]>,
     facing: Vec<f32>,
     line: Vec<f32>,
 }
@@ -69,7 +69,7 @@ impl Sheet {
             field.facing(spec.light, reach, spec.tau)
         });
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
-        let ramp = spec.tones.ramp(0.0);
+        let ramps = spec.tones.ramps();
         let Field { density: mut alpha, grid } = field;
         // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         let tau = spec.tau as f32;
@@ -83,7 +83,7 @@ impl Sheet {
             stretch.prepare(&mut plane);
             plane
         });
-        Sheet { spec, alpha, facing, stretch, ramp, steepest }
+        Sheet { spec, alpha, facing, stretch, ramps, steepest }
     }
 
     /// Width (one period) and height in texels.
@@ -120,20 +120,19 @@ impl Sheet {
         let tones = &self.spec.tones;
         if tones.plain() {
             row.colour.clear();
-            row.colour.resize(count, tones.haze.0);
+            row.colour.resize(count, tones.haze.lanes());
             return;
         }
-        row.colour.resize(count, [0.0; 3]);
-        let turned;
-        let ramp = if tones.aloft.is_some() {
+        row.colour.resize(count, [0.0; 4]);
+        let turned = if tones.aloft.is_some() {
             let field = &self.spec.field;
             let over = (y as f64 + 0.5 - field.line) * field.open;
             let t = (over / field.recipe.grade.aloft).clamp(0.0, 1.0);
-            turned = tones.ramp(t * t * (3.0 - 2.0 * t));
-            &turned
+            t * t * (3.0 - 2.0 * t)
         } else {
-            &self.ramp
+            0.0
         };
+        let ramp = self.ramps.at(turned);
         row.facing.resize(count, 0.0);
         match &self.facing {
             Some(plane) => {
@@ -153,7 +152,7 @@ impl Sheet {
         self.texels(width, |y, row, out: &mut [u8]| {
             let thresholds = dither::row(y);
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
                     *code = dither::code(value, 0.5);
                 }
                 texel[3] = dither::code(*alpha, thresholds[at % cols % dither::SIDE]);
@@ -165,7 +164,7 @@ impl Sheet {
     pub fn sixteen(&self, width: u32) -> Vec<u16> {
         self.texels(width, |_, row, out: &mut [u16]| {
             for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel.iter_mut().zip(row.colour[at]) {
+                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
                     *code = (value * 65535.0 + 0.5) as u16;
                 }
                 texel[3] = (*alpha * 65535.0 + 0.5) as u16;
