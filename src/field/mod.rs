@@ -13,7 +13,7 @@ pub mod stretch;
 pub mod wander;
 
 use crate::exp::opacity;
-use crate::recipe::{Anchor, Noise, Recipe};
+use crate::recipe::{Anchor, Bands, Noise, Recipe};
 use crate::seed;
 use grid::{Grid, Plane};
 
@@ -145,11 +145,27 @@ impl FieldSpec {
         (self.smeared(sampling, &grid), grid)
     }
 
+    /// What the bands of its field are made from.
+    pub fn bands(&self, sampling: Sampling) -> BandsSpec {
+        self.bands_on(sampling, self.grid(sampling, 0.0, f64::from(self.rows)))
+    }
+
+    fn bands_on(&self, sampling: Sampling, grid: Grid) -> BandsSpec {
+        BandsSpec {
+            bands: self.recipe.bands.clone(),
+            seed: seed::of(self.seed, "bands"),
+            time: self.time,
+            line: self.line,
+            sigma: (sampling == Sampling::Reduced).then(|| self.sigma()),
+            grid,
+        }
+    }
+
     fn smeared(&self, sampling: Sampling, grid: &Grid) -> Plane {
-        let mut plane = Plane::new(grid.cols, grid.rows);
-        let sigma = (sampling == Sampling::Reduced).then(|| self.sigma());
-        let dice = seed::of(self.seed, "bands");
-        bands::fill(&self.recipe.bands, dice, self.time, self.line, sigma, grid, &mut plane);
+        self.smeared_of(grid, self.bands_on(sampling, *grid).plane())
+    }
+
+    fn smeared_of(&self, grid: &Grid, mut plane: Plane) -> Plane {
         falloff::apply(
             &self.recipe.falloff,
             seed::of(self.seed, "falloff"),
@@ -164,12 +180,38 @@ impl FieldSpec {
 
     /// Runs the first four steps, from `grid` on.
     fn work(&self, sampling: Sampling, grid: Grid) -> Field {
-        let (plane, sigma) = (self.smeared(sampling, &grid), self.sigma());
+        let bands = self.bands_on(sampling, grid).plane();
+        self.work_on(sampling, grid, bands)
+    }
+
+    /// Runs the steps after the bands up to the fourth.
+    fn work_on(&self, sampling: Sampling, grid: Grid, bands: Plane) -> Field {
+        let (plane, sigma) = (self.smeared_of(&grid, bands), self.sigma());
         let (density, grid) = match sampling {
             Sampling::Full => (soften::apply(plane, sigma), grid),
             Sampling::Reduced => soften::reduce(plane, grid, sigma),
         };
         Field { grid, density }
+    }
+}
+
+/// What the bands of a field are made from: everything that, changed, changes them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BandsSpec {
+    bands: Bands,
+    seed: u64,
+    time: f64,
+    line: f64,
+    sigma: Option<[f64; 2]>,
+    grid: Grid,
+}
+
+impl BandsSpec {
+    /// Works them out: mean about 1, before the falloff.
+    pub fn plane(&self) -> Plane {
+        let mut plane = Plane::new(self.grid.cols, self.grid.rows);
+        bands::fill(&self.bands, self.seed, self.time, self.line, self.sigma, &self.grid, &mut plane);
+        plane
     }
 }
 
@@ -185,7 +227,13 @@ pub struct Field {
 impl Field {
     /// Works the field out.
     pub fn new(spec: &FieldSpec, sampling: Sampling) -> Field {
-        let mut field = spec.work(sampling, spec.grid(sampling, 0.0, f64::from(spec.rows)));
+        Field::on(spec, sampling, spec.bands(sampling).plane())
+    }
+
+    /// Works the field out on its bands, which are those of [`FieldSpec::bands`].
+    pub fn on(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
+        let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
+        let mut field = spec.work_on(sampling, grid, bands);
         let inside = spec.line >= field.grid.y(0) && spec.line <= field.grid.y(field.grid.rows - 1);
         let mean = if inside {
             field.mean_along(spec.line)

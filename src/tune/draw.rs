@@ -1,10 +1,12 @@
 //! Two painters: one draws drafts while somebody moves things, the other settles them at full resolution when all is at rest.
 
 use super::easel::{Easel, Placed};
-use super::hub::{Frame, Hub, Rims, Tab, View, fitting, locked};
+use super::frame::frame;
+use super::hub::{Hub, Rims, Tab, View, fitting, locked};
 use super::layers::{Kitchen, Layers};
 use super::session::Meant;
 use super::{socket, state};
+use crate::art::Picture;
 use crate::check;
 use crate::fault::{Faults, Result};
 use crate::limits::Limits;
@@ -28,6 +30,8 @@ const FULL: f64 = 2560.0 * 1440.0;
 const REST: Duration = Duration::from_millis(500);
 /// Layers of drafts that are kept though the last picture doesn't show them: a step back is quick then. Full ones would be too large.
 const SPARE: usize = 12;
+/// Least time between two sections while something is dragged.
+const SECTION: Duration = Duration::from_millis(150);
 /// How long a painter waits for a sign at most.
 const LOOK: Duration = Duration::from_millis(500);
 /// Most marks of failing outline that a page is told of, for each slot.
@@ -35,11 +39,12 @@ const MARKS: usize = 300;
 
 /// Draws drafts until the hub stops.
 pub(super) fn drafts(hub: &Hub, limits: &Limits) {
-    let (mut seen, mut told) = (0, 0);
+    let (mut seen, mut told, mut told_at) = (0, 0, Instant::now());
     let mut kitchen = Kitchen::new(SPARE);
     let mut easels = [Easel::default(), Easel::default()];
     while !hub.is_stopped() {
-        seen = hub.wait(seen, LOOK);
+        // What the page is still owed comes soon after.
+        seen = hub.wait(seen, if told == hub.turn() { LOOK } else { SECTION });
         let tabs: Vec<Arc<Tab>> = hub.tabs().into_iter().filter(|tab| tab.is_ready()).collect();
         if tabs.is_empty() {
             continue;
@@ -55,13 +60,15 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
             let wanted = [meant.turn, rims_turn, tab.view().1];
             locked(&tab.drawn)[0] != Some(wanted)
         };
-        if !tabs.iter().any(due) {
+        let owes = told != meant.turn && told_at.elapsed() >= SECTION;
+        if !owes && !tabs.iter().any(due) {
             continue;
         }
         let mut draft = match Draft::new(&mut kitchen, &meant, limits) {
             Ok(draft) => draft,
             Err(faults) => {
                 fail(hub, &tabs, &faults, [meant.turn, rims_turn]);
+                told = meant.turn;
                 continue;
             }
         };
@@ -92,8 +99,8 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
         }
         // Who draws drafts isn't disturbed by what is being settled.
         hub.touched();
-        if told != meant.turn {
-            told = meant.turn;
+        if told != meant.turn && told_at.elapsed() >= SECTION {
+            (told, told_at) = (meant.turn, Instant::now());
             let section = state::section(
                 &meant.reading.scene,
                 &draft.plan,
@@ -134,12 +141,7 @@ impl Draft {
         Ok(Draft { plan, layers: layers.unwrap_or_else(nothing) })
     }
 
-    fn still(
-        &mut self,
-        easel: &mut Easel,
-        view: &View,
-        rims: &[(crate::plan::RimJob, Arc<rim::Rim>)],
-    ) -> Still {
+    fn still(&mut self, easel: &mut Easel, view: &View, rims: &[(crate::plan::RimJob, Placed)]) -> Still {
         let camera = view.camera.clamp(0.0, self.plan.travel);
         let placed = placed(&self.plan, &self.layers, view.bare, |job| fitting(rims, job));
         easel.draw(&self.plan, placed, camera)
@@ -178,20 +180,6 @@ fn full_scale(meant: &Meant) -> f64 {
 
 fn plan(meant: &Meant, scale: f64, limits: &Limits) -> Result<Plan> {
     Plan::new(&meant.reading.scene, &meant.arts.naturals(), scale, limits)
-}
-
-/// A picture with its head: `fogw`, kind and whether it is settled, width, height, stamp, turn, camera place.
-fn frame(plan: &Plan, still: &Still, view: &View, [kind, settled]: [u8; 2], stamp: u64, turn: u64) -> Frame {
-    let texels = if view.values { values::view(plan, still, &Survey::nothing(), 0) } else { still.eight() };
-    let mut head = [0; 32];
-    head[..4].copy_from_slice(b"fogw");
-    (head[4], head[5]) = (kind, settled);
-    head[8..12].copy_from_slice(&still.size[0].to_le_bytes());
-    head[12..16].copy_from_slice(&still.size[1].to_le_bytes());
-    head[16..20].copy_from_slice(&(stamp as u32).to_le_bytes());
-    head[20..24].copy_from_slice(&(turn as u32).to_le_bytes());
-    head[24..].copy_from_slice(&view.camera.to_le_bytes());
-    Frame { head, texels }
 }
 
 /// A scene settled at one scale.
@@ -325,7 +313,12 @@ fn reuse(plan: &Plan, opened: u64, layers: &mut Layers, before: Option<&Settled>
 
 fn tell_rims(hub: &Hub, plan: &Plan, layers: &Layers, is_saved: bool) {
     let rims = plan.files.iter().zip(&layers.made).filter_map(|(job, made)| match (job, made) {
-        (Job::Rim(job), Some(Made::Rim(rim))) => Some(((**job).clone(), Arc::clone(rim))),
+        (Job::Rim(job), Some(Made::Rim(rim))) => {
+            let texels = rim.sixteen().as_chunks::<4>().0.to_vec();
+            let picture = Picture { size: rim.size(), deep: true, texels };
+            let placed = Placed { made: Made::Picture(Arc::new(picture)), placing: rim.placing.clone() };
+            Some(((**job).clone(), placed))
+        }
         _ => None,
     });
     let mut kept = locked(&hub.rims);

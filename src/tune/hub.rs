@@ -3,7 +3,6 @@
 use super::easel::Placed;
 use super::session::Session;
 use crate::plan::RimJob;
-use crate::rim::Rim;
 use serde_json::Value as Json;
 use std::collections::VecDeque;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -13,7 +12,7 @@ use std::time::{Duration, Instant};
 /// Pictures on their way to a page that it hasn't shown yet; more would only be stale.
 const UNDERWAY: u32 = 2;
 /// Least time between two states while something is dragged.
-const STATE: Duration = Duration::from_millis(90);
+const STATE: Duration = Duration::from_millis(150);
 /// Most messages that wait for a page that doesn't read.
 const WAITING: usize = 256;
 
@@ -151,13 +150,13 @@ impl Tab {
     }
 }
 
-/// Rims of the last settled pictures, drawn with drafts until they are solved anew.
+/// Rims of the last settled pictures, drawn with drafts until they are solved anew: as pictures, which are drawn quickest.
 #[derive(Default)]
 pub(super) struct Rims {
     pub turn: u64,
     /// As the scene was last settled, and as the last saved scene was.
-    pub now: Vec<(RimJob, Arc<Rim>)>,
-    pub saved: Vec<(RimJob, Arc<Rim>)>,
+    pub now: Vec<(RimJob, Placed)>,
+    pub saved: Vec<(RimJob, Placed)>,
 }
 
 /// See the module.
@@ -297,9 +296,8 @@ pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 /// The rims of `kept` that still fit the plan's, as layers by their place in it.
-pub(super) fn fitting(kept: &[(RimJob, Arc<Rim>)], job: &RimJob) -> Option<Placed> {
+pub(super) fn fitting(kept: &[(RimJob, Placed)], job: &RimJob) -> Option<Placed> {
     let stands =
         |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
-    let (_, rim) = kept.iter().find(|(other, _)| stands(other) == stands(job))?;
-    Some(Placed { made: crate::render::Made::Rim(Arc::clone(rim)), placing: rim.placing.clone() })
+    kept.iter().find(|(other, _)| stands(other) == stands(job)).map(|(_, rim)| rim.clone())
 }

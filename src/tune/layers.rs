@@ -3,7 +3,8 @@
 use crate::art::Picture;
 use crate::arts::Arts;
 use crate::fault::{Faults, Result};
-use crate::field::{Field, FieldSpec, Sampling};
+use crate::field::grid::Plane;
+use crate::field::{BandsSpec, Field, FieldSpec, Sampling};
 use crate::limits::Limits;
 use crate::plan::{ArtJob, Job, Plan};
 use crate::render::{Made, drawn};
@@ -23,11 +24,19 @@ pub(super) struct Baked {
 }
 
 impl Baked {
-    fn new(spec: &FieldSpec) -> Baked {
-        let field = Field::new(spec, Sampling::Reduced);
+    fn new(spec: &FieldSpec, bands: Plane) -> Baked {
+        let field = Field::on(spec, Sampling::Reduced, bands);
         let mean = |row: usize| {
             let row = field.density.row(row);
-            row.iter().sum::<f32>() / row.len() as f32
+            // Sums side by side: one after the other each waits for the last.
+            let (eights, rest) = row.as_chunks::<8>();
+            let mut sums = [0.0_f32; 8];
+            for eight in eights {
+                for (sum, number) in sums.iter_mut().zip(eight) {
+                    *sum += number;
+                }
+            }
+            sums.iter().chain(rest).sum::<f32>() / row.len() as f32
         };
         let means = (0..field.grid.rows).map(mean).collect();
         Baked { field, means }
@@ -106,6 +115,8 @@ pub(super) struct Kitchen {
     turn: u64,
     /// Most layers of a kind that are kept though nobody asks for them.
     spare: usize,
+    /// Of drafts: while a falloff or a blur is moved, the noise stays.
+    bands: Shelf<BandsSpec, Plane>,
     fields: Shelf<FieldSpec, Baked>,
     sheets: Shelf<SheetSpec, Sheet>,
     drawn: Shelf<Drawn, Picture>,
@@ -117,6 +128,7 @@ impl Kitchen {
         Kitchen {
             turn: 0,
             spare,
+            bands: Shelf { kept: Vec::new() },
             fields: Shelf { kept: Vec::new() },
             sheets: Shelf { kept: Vec::new() },
             drawn: Shelf { kept: Vec::new() },
@@ -140,12 +152,17 @@ impl Kitchen {
         let count = plan.files.len();
         let mut layers =
             Layers { made: vec![None; count], baked: vec![None; count], bare: vec![None; count] };
+        enum Known {
+            Field(Arc<Baked>),
+            Bands(Arc<Plane>),
+            Nothing,
+        }
         enum Due<'a> {
-            Fog(usize, &'a SheetSpec, Option<Arc<Baked>>),
+            Fog(usize, &'a SheetSpec, Known),
             Art(usize, &'a ArtJob, Option<Arc<Picture>>),
         }
         enum Done {
-            Fog(usize, Arc<Baked>, Arc<Sheet>),
+            Fog(usize, Arc<Baked>, Arc<Sheet>, Option<Arc<Plane>>),
             Art(usize, Arc<Picture>, Arc<Picture>),
             Stale,
         }
@@ -159,7 +176,11 @@ impl Kitchen {
                             layers.made[at] = Some(Made::Sheet(sheet));
                             layers.baked[at] = Some(baked);
                         }
-                        (_, baked) => due.push(Due::Fog(at, &job.spec, baked)),
+                        (_, Some(baked)) => due.push(Due::Fog(at, &job.spec, Known::Field(baked))),
+                        (_, None) => {
+                            let bands = self.bands.get(&job.spec.field.bands(Sampling::Reduced), turn);
+                            due.push(Due::Fog(at, &job.spec, bands.map_or(Known::Nothing, Known::Bands)));
+                        }
                     }
                 }
                 Job::Art(job) => {
@@ -177,15 +198,26 @@ impl Kitchen {
                 Job::Rim(_) => {}
             }
         }
+        let keeps = self.spare > 0;
         let work = |due: &Due<'_>| -> Result<Done> {
             if stale() {
                 return Ok(Done::Stale);
             }
             Ok(match due {
-                Due::Fog(at, spec, baked) => {
-                    let baked = baked.clone().unwrap_or_else(|| Arc::new(Baked::new(&spec.field)));
+                Due::Fog(at, spec, known) => {
+                    let (baked, bands) = match known {
+                        Known::Field(baked) => (Arc::clone(baked), None),
+                        Known::Bands(bands) => {
+                            (Arc::new(Baked::new(&spec.field, (**bands).clone())), Some(Arc::clone(bands)))
+                        }
+                        Known::Nothing => {
+                            let bands = spec.field.bands(Sampling::Reduced).plane();
+                            let kept = keeps.then(|| Arc::new(bands.clone()));
+                            (Arc::new(Baked::new(&spec.field, bands)), kept)
+                        }
+                    };
                     let sheet = Sheet::of_field((*spec).clone(), baked.field.clone());
-                    Done::Fog(*at, baked, Arc::new(sheet))
+                    Done::Fog(*at, baked, Arc::new(sheet), bands)
                 }
                 Due::Art(at, job, bare) => {
                     let bare = match bare {
@@ -206,8 +238,11 @@ impl Kitchen {
         for done in Faults::gather(done)? {
             match done {
                 Done::Stale => whole = false,
-                Done::Fog(at, baked, sheet) => {
+                Done::Fog(at, baked, sheet, bands) => {
                     if let Job::Fog(job) = &plan.files[at] {
+                        if let Some(bands) = bands {
+                            self.bands.put(job.spec.field.bands(Sampling::Reduced), bands, turn);
+                        }
                         self.fields.put(job.spec.field.clone(), Arc::clone(&baked), turn);
                         self.sheets.put(job.spec.clone(), Arc::clone(&sheet), turn);
                     }
@@ -230,6 +265,7 @@ impl Kitchen {
         }
         // As many as another scene of as many slots has: the last saved, drawn beside it.
         let spare = if self.spare > 0 { self.spare.max(count) } else { 0 };
+        self.bands.sweep(turn, spare);
         self.fields.sweep(turn, spare);
         self.sheets.sweep(turn, spare);
         self.drawn.sweep(turn, spare);

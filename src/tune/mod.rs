@@ -6,6 +6,7 @@
 
 mod draw;
 mod easel;
+mod frame;
 mod http;
 mod hub;
 mod layers;

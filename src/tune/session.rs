@@ -10,6 +10,7 @@ use crate::out;
 use crate::recipe::shelf::Shelf;
 use crate::scene::Source;
 use crate::scene::read::{self, Reading};
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -334,8 +335,8 @@ fn mean(
     Ok(Meant { turn, text: Arc::clone(text), reading, arts, opened })
 }
 
-/// Which pictures a scene shows.
-fn pictures(reading: &Reading) -> Vec<(&str, &Path, Option<&str>)> {
+/// Which pictures a scene shows, whatever the order of its slots: a slot that is moved past another shows the same.
+fn pictures(reading: &Reading) -> BTreeSet<(&str, &Path, Option<&str>)> {
     let slots = reading.scene.slots.iter();
     slots
         .filter_map(|slot| {

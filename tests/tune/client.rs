@@ -177,7 +177,11 @@ impl Socket {
                     let number = |at: usize| u32::from_le_bytes(bytes[at..at + 4].try_into().unwrap());
                     assert_eq!(&bytes[..4], b"fogw");
                     let size = [number(8), number(12)];
-                    assert_eq!(bytes.len(), 32 + size[0] as usize * size[1] as usize * 4);
+                    let [width, height] = size.map(|side| side as usize);
+                    let quarter = width.div_ceil(2) * height.div_ceil(2);
+                    let follows =
+                        if bytes[6] == 1 { width * height + 2 * quarter } else { 4 * width * height };
+                    assert_eq!(bytes.len(), 32 + follows);
                     self.undrawn = false;
                     self.pictures.push(Picture {
                         kind: bytes[4],

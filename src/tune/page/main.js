@@ -99,18 +99,27 @@ function showReport(report) {
   }));
 }
 
-// What comes thick and fast is shown once a frame.
+// What comes thick and fast is shown once a frame; while something is held, a few times a second: pictures go first.
+const HELD = 200;
 let due = null;
+let last = 0;
+let pressed = false;
+addEventListener("pointerdown", () => { pressed = true; }, true);
+for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => { pressed = false; }, true);
 function soon(work) {
   if (!due) {
     due = new Map();
-    requestAnimationFrame(() => {
-      const works = due;
-      due = null;
-      for (const one of works.values()) one();
-    });
+    const rest = pressed ? HELD - (performance.now() - last) : 0;
+    if (rest > 0) setTimeout(() => requestAnimationFrame(showDue), rest);
+    else requestAnimationFrame(showDue);
   }
   due.set(work.word, work.run);
+}
+function showDue() {
+  const works = due;
+  due = null;
+  last = performance.now();
+  for (const one of works.values()) one();
 }
 
 on("hello", (hello, all) => {

@@ -4,6 +4,7 @@ import { on, send, shown } from "./wire.js";
 const by = (id) => document.getElementById(id);
 const view = { camera: 0, bare: false, values: false, compare: false };
 let travel = 0;
+let placed = false;
 let size = [16, 9];
 let split = 0.5;
 let marks = [];
@@ -43,12 +44,13 @@ function fit() {
 
 /** The travel and the view's shape. */
 export function setTravel(state) {
-  const first = travel === 0 && !current;
   [travel, size] = [state.travel, state.view];
   const slider = by("camera");
   slider.max = Math.max(travel, 1e-6);
   slider.disabled = travel === 0;
-  if (first) view.camera = travel / 2;
+  // Where the first pictures are taken from, which may be here before the state.
+  if (!placed) view.camera = travel / 2;
+  placed = true;
   if (view.camera > travel) pan(travel);
   tellPlace();
   fit();

@@ -33,7 +33,9 @@ function grip(id, more, { move, step, slot }) {
     made.addEventListener("pointermove", (event) => {
       if (held?.id !== id) return;
       const [x, y] = at(event);
-      made.work.move(held.from[0] + x - held.x, held.from[1] + y - held.y, event);
+      held.to = [held.from[0] + x - held.x, held.from[1] + y - held.y];
+      follow(made);
+      made.work.move(...held.to, event);
     });
     for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) {
       made.addEventListener(end, () => {
@@ -57,7 +59,17 @@ function grip(id, more, { move, step, slot }) {
   made.work = { move, step, slot, from: more.from };
   for (const [key, value] of Object.entries(more.attributes)) made.setAttribute(key, value);
   renew(made, more.inside);
+  if (held?.id === id && held.to) follow(made);
+  else made.removeAttribute("transform");
   return made;
+}
+
+/** What is held goes with the pointer at once; the rest of the section comes after the picture. */
+function follow(made) {
+  const { width, top, ground } = sides;
+  const x = Math.min(width - EDGE.right, Math.max(EDGE.left, held.to[0])) - made.work.from[0];
+  const y = Math.min(ground - 4, Math.max(top, held.to[1])) - made.work.from[1];
+  made.setAttribute("transform", made.getAttribute("aria-orientation") === "vertical" ? `translate(0 ${y.toFixed(1)})` : `translate(${x.toFixed(1)} 0)`);
 }
 
 /** Children as `fresh` has them; those that stand there already stay, so that what the pointer is on isn't taken from under it. */

@@ -35,6 +35,34 @@ export function shown(frame) {
   }
 }
 
+let draft = null;
+/** Codes held to 0..255, from -256 on: cheaper than clamping each. */
+const HELD = Uint8Array.from({ length: 768 }, (_, at) => Math.min(255, Math.max(0, at - 256)));
+/** A draft's texels: green for each, then of every two by two how much more red there is, and how much more blue, halved, from 128 on. */
+function unpacked(buffer, width, height) {
+  if (draft?.width !== width || draft?.height !== height) draft = new ImageData(width, height);
+  const from = new Uint8Array(buffer, 32);
+  const to = new Uint32Array(draft.data.buffer);
+  const across = (width + 1) >> 1;
+  const planes = [width * height, width * height + across * ((height + 1) >> 1)];
+  let at = 0;
+  for (let y = 0; y < height; y += 1) {
+    let red = planes[0] + (y >> 1) * across;
+    let blue = planes[1] + (y >> 1) * across;
+    for (let x = 0; x < width; x += 2) {
+      const more = 2 * from[red];
+      const bluer = 2 * from[blue];
+      red += 1;
+      blue += 1;
+      for (const end = Math.min(x + 2, width) + y * width; at < end; at += 1) {
+        const green = from[at];
+        to[at] = 0xff000000 | (HELD[green + bluer] << 16) | (green << 8) | HELD[green + more];
+      }
+    }
+  }
+  return draft;
+}
+
 function read(buffer) {
   const head = new DataView(buffer);
   if (buffer.byteLength < 32 || head.getUint32(0) !== 0x666f6777) return;
@@ -42,7 +70,7 @@ function read(buffer) {
   tell("picture", {
     kind: head.getUint8(4), settled: head.getUint8(5) === 1, width, height,
     stamp: head.getUint32(16, true), turn: head.getUint32(20, true), camera: head.getFloat64(24, true),
-    image: new ImageData(new Uint8ClampedArray(buffer, 32, width * height * 4), width, height),
+    image: head.getUint8(6) === 1 ? unpacked(buffer, width, height) : new ImageData(new Uint8ClampedArray(buffer, 32, width * height * 4), width, height),
   });
 }
 
