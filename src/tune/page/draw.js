@@ -38,8 +38,13 @@ function rgb(hex) {
   return [1, 3, 5].map((at) => parseInt(hex.slice(at, at + 2), 16));
 }
 
+let painted = {};
 /** The fog as density: each sheet stands for the air from its slot to the next farther one. */
 export function paintDensity(canvas, section, sides, coarse) {
+  const { from, to } = sides;
+  const now = { section, from, to, wide: sides.width, tall: sides.height, coarse };
+  if (Object.keys(now).every((word) => painted[word] === now[word])) return;
+  painted = now;
   const [width, height] = [sides.width, sides.height].map((side) => Math.max(1, Math.round(side / coarse)));
   Object.assign(canvas, { width, height });
   const pen = canvas.getContext("2d");
@@ -49,6 +54,20 @@ export function paintDensity(canvas, section, sides, coarse) {
   const places = near.map((slot) => sides.x(slot.depth));
   const ends = places.map((x, at) => places[at + 1] ?? sides.width - EDGE.right);
   const colours = near.map((slot) => rgb(slot.haze ?? section.haze));
+  // Each slot's density over height, once.
+  const densities = near.map((slot) => {
+    const { length } = slot.density;
+    const strength = 0.75 * Math.min(slot.thickness, 3);
+    return Float32Array.from({ length: height }, (_, py) => {
+      const place = (sides.over((py + 0.5) * coarse) / section.reach) * length - 0.5;
+      const low = Math.max(0, Math.min(length - 1, Math.floor(place)));
+      const high = Math.min(low + 1, length - 1);
+      return (slot.density[low] + (slot.density[high] - slot.density[low]) * Math.min(1, Math.max(0, place - low))) * strength;
+    });
+  });
+  let ground = 0;
+  while (ground < height && sides.over((ground + 0.5) * coarse) >= 0) ground += 1;
+  const { data } = image;
   for (let px = 0; px < width; px += 1) {
     const x = (px + 0.5) * coarse;
     if (x < places[0] || x > sides.width - EDGE.right) continue;
@@ -58,20 +77,13 @@ export function paintDensity(canvas, section, sides, coarse) {
     const share = Math.min(1, Math.max(0, (x - places[at]) / Math.max(1, ends[at] - places[at])));
     const next = Math.min(at + 1, near.length - 1);
     const blend = share * share * (3 - 2 * share);
-    const strength = (slot) => 0.75 * Math.min(slot.thickness, 3);
-    for (let py = 0; py < height; py += 1) {
-      const over = sides.over((py + 0.5) * coarse);
-      if (over < 0) break;
-      const density = (slot) => {
-        const place = (over / section.reach) * slot.density.length - 0.5;
-        const low = Math.max(0, Math.min(slot.density.length - 1, Math.floor(place)));
-        const high = Math.min(low + 1, slot.density.length - 1);
-        return (slot.density[low] + (slot.density[high] - slot.density[low]) * Math.min(1, Math.max(0, place - low))) * strength(slot);
-      };
-      const amount = density(near[at]) * (1 - blend) + density(near[next]) * blend;
-      const spot = (py * width + px) * 4;
-      for (let c = 0; c < 3; c += 1) image.data[spot + c] = colours[at][c] * (1 - blend) + colours[next][c] * blend;
-      image.data[spot + 3] = 235 * (1 - Math.exp(-amount));
+    const [own, other] = [densities[at], densities[next]];
+    const [red, green, blue] = colours[at].map((code, c) => code * (1 - blend) + colours[next][c] * blend);
+    for (let py = 0, spot = px * 4; py < ground; py += 1, spot += width * 4) {
+      data[spot] = red;
+      data[spot + 1] = green;
+      data[spot + 2] = blue;
+      data[spot + 3] = 235 * (1 - Math.exp(-(own[py] * (1 - blend) + other[py] * blend)));
     }
   }
   pen.putImageData(image, 0, 0);

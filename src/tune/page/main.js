@@ -77,7 +77,6 @@ function show(state) {
     }
   }));
   showControls(page);
-  showSection(page);
 }
 
 function showReport(report) {
@@ -113,8 +112,11 @@ function soon(work) {
     if (rest > 0) setTimeout(() => requestAnimationFrame(showDue), rest);
     else requestAnimationFrame(showDue);
   }
+  // What is asked for again goes to the end: the section after the state that it shows.
+  due.delete(work.word);
   due.set(work.word, work.run);
 }
+const redraw = { word: "section", run: () => showSection(page) };
 function showDue() {
   const works = due;
   due = null;
@@ -127,8 +129,9 @@ on("hello", (hello, all) => {
   by("mood").textContent = all.mood ? `in the mood ${all.mood}` : "";
   setUpControls(page, hello);
 });
-on("state", (state) => soon({ word: "state", run: () => show(state) }));
-on("section", (section) => soon({ word: "section", run: () => { page.section = section; banner("undrawn"); showSection(page); } }));
+// The section is drawn of both.
+on("state", (state) => { soon({ word: "state", run: () => show(state) }); soon(redraw); });
+on("section", (section) => { page.section = section; soon({ word: "drawn", run: () => banner("undrawn") }); soon(redraw); });
 on("report", showReport);
 on("marks", (marks, all) => showMarks(marks, all));
 on("undrawn", (faults) => banner("undrawn", faulty(faults, "This can't be drawn; the last good picture stays.")));

@@ -44,6 +44,8 @@ function fit() {
 
 /** The travel and the view's shape. */
 export function setTravel(state) {
+  const same = placed && travel === state.travel && String(size) === String(state.view);
+  if (same) return;
   [travel, size] = [state.travel, state.view];
   const slider = by("camera");
   slider.max = Math.max(travel, 1e-6);

@@ -6,6 +6,8 @@ import { short, tidy } from "./field.js";
 
 const by = (id) => document.getElementById(id);
 let sides = null;
+/** Its width and height; asked for once, since asking has the page laid out. */
+let room = { width: 0, height: 0 };
 let held = null;
 let chooses = () => {};
 let current = null;
@@ -223,9 +225,8 @@ function backdrop(page) {
 export function showSection(page) {
   current = page;
   if (!page.section || !page.state) return;
-  const box = by("section").getBoundingClientRect();
-  if (box.width < 50) return;
-  sides = held?.sides ?? new Sides(page.section, box.width, by("lines").clientHeight || box.height);
+  if (room.width < 50) return;
+  sides = held?.sides ?? new Sides(page.section, room.width, room.height);
   paintDensity(by("density"), page.section, sides, held ? 4 : 2);
   // The newest numbers are the state's; the section's drawing may be a moment behind.
   const slots = [...page.section.slots].filter((slot) => page.slots.has(slot.name)).sort((a, b) => a.depth - b.depth);
@@ -258,5 +259,8 @@ export function showSection(page) {
 
 export function setUpSection(page, choose) {
   chooses = (name, focus) => { if (page.subject !== name || focus) choose(name, focus); };
-  new ResizeObserver(() => showSection(page)).observe(by("section"));
+  new ResizeObserver(([{ contentRect }]) => {
+    room = contentRect;
+    showSection(page);
+  }).observe(by("section"));
 }
