@@ -20,8 +20,8 @@ const TUNED: [&str; 9] =
     ["bands", "falloff", "smear", "soften", "grade", "preset", "anchor", "line", "haze_share"];
 
 /// Every preset over a scene, in the scene's own light and colours. What its slots tune by hand is left out, so that the recipe
-/// is all there is; a deck over a scene whose air lies on the ground takes the sky's tone; visibility is the scene's own times the recipe's over the mean of the shelf, by their square roots, so that
-/// thick fog is thick and the picture can still be read.
+/// is all there is; a deck over a scene whose air lies on the ground takes the sky's tone; visibility is the scene's own times the
+/// recipe's over the mean of the shelf, by their square roots, so that thick fog is thick and the picture can still be read.
 pub fn over(root: &Path, name: &str) -> Result<Canvas> {
     let limits = Limits::default();
     let shelf = scenes::presets(root, &limits);
