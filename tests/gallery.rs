@@ -67,7 +67,15 @@ fn what_plain_commands_make_comes_out_the_same() {
     let file = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
     let mut made: Vec<(&str, PathBuf)> = Vec::new();
     let frames = file("frames.png");
-    let numbers = ["bands.size=46", "falloff.height=46", "falloff.wave=320"];
+    let numbers = [
+        "bands.size=70",
+        "falloff.height=34",
+        "falloff.lift=4",
+        "falloff.sway=8",
+        "falloff.wave=107",
+        "smear.length=22",
+        "soften.sigma=5",
+    ];
     let mut args =
         vec!["sheet", "--preset", "steam-fog", "--haze", "#46586a", "--size", "640x120", "--line", "113"];
     args.extend(numbers.iter().flat_map(|number| ["--set", number]));
