@@ -5,17 +5,20 @@ use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Result};
 use crate::limits::Limits;
 use crate::plan::Plan;
+use crate::recipe::Anchor;
 use crate::scene::{Scene, read};
 use std::borrow::Cow;
 
-/// Height of the band around the horizon that is looked at, as a share of the view's.
+/// Height of the band that is looked at, as a share of the view's. It lies where the farthest slot's fog does: around the horizon, or
+/// around the sky line, where a deck is to have the sky's own tone there, by day and by night.
 const BAND: f64 = 0.08;
 /// Least share of the band that must be painted; else the lowest such band of the picture counts.
 const PAINTED: f64 = 0.25;
 /// Widest that a picture is drawn for this.
 const WIDE: f64 = 512.0;
 
-/// Where the haze is to be sampled, takes it from the farthest art's pixels near the horizon; else does nothing.
+/// Where the haze is to be sampled, takes it from the farthest art's pixels near the horizon, or near the sky line where
+/// that slot's fog lies under the sky; else does nothing.
 ///
 /// # Errors
 /// Class scene: no slot has a picture. Otherwise those of drawing the picture.
@@ -23,7 +26,8 @@ pub fn settle(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
     if !scene.sampled.haze {
         return Ok(());
     }
-    let Some(far) = scene.slots.iter().find(|slot| slot.art.is_some()).map(|slot| slot.name.clone()) else {
+    let farthest = scene.slots.iter().find(|slot| slot.art.is_some());
+    let Some((far, anchor)) = farthest.map(|slot| (slot.name.clone(), slot.anchor)) else {
         return Err(Fault::new(Class::Scene, "the haze is to be sampled, but no slot has a picture")
             .remedy("give the farthest slot an `art`, or `air.haze` a colour")
             .into());
@@ -44,7 +48,11 @@ pub fn settle(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
     let rows = f64::from(size[1]);
     let per_px = rows / height;
     let half = (0.5 * BAND * scene.view[1] * per_px).max(0.5);
-    let mut middle = ((scene.horizon - top) * per_px).clamp(half, (rows - half).max(half));
+    let level = match anchor {
+        Anchor::Ground => scene.horizon,
+        Anchor::Sky => scene.sky,
+    };
+    let mut middle = ((level - top) * per_px).clamp(half, (rows - half).max(half));
     loop {
         let band = (middle - half).max(0.0) as usize..((middle + half).ceil() as usize).min(size[1] as usize);
         let across = size[0] as usize;

@@ -130,6 +130,13 @@ fn a_sampled_haze_is_the_farthest_arts_at_the_horizon() {
         assert!(found.abs_diff(wanted) <= 1, "{}", scene.air.haze.to_hex());
     }
     assert_eq!(scene.backdrop, scene.air.haze);
+    // A deck takes the sky's blue from around its line.
+    let text = text.replace("[air]", "sky = 12\n[air]\nanchor = \"sky\"");
+    let (mut deck, arts) = self::scene(&text, &[("far", &far, [0.0, 0.0])]);
+    fogweft::air::settle(&mut deck, &arts, &limits).expect("a haze");
+    for (found, wanted) in deck.air.haze.to_codes().into_iter().zip([102, 128, 204]) {
+        assert!(found.abs_diff(wanted) <= 1, "{}", deck.air.haze.to_hex());
+    }
     let (mut bare, _) = common::scene(&text, &[]);
     assert!(fogweft::air::settle(&mut bare, &Default::default(), &limits).is_err());
 }

@@ -4,7 +4,7 @@ pub mod canvas;
 mod close;
 mod scenes;
 mod section;
-mod shelf;
+pub mod shelf;
 mod steps;
 
 pub use canvas::Canvas;

@@ -31,7 +31,7 @@ pub const KEYS: &[Key] = &[
     key("floor", from(0.0, 0.5), "Oklab lightness", Literal("0"), "Lifts the darkest tone of arts and air to this, so that nothing is pure black."),
     key("backdrop", Kind::Colour, "", Words("the haze"), "What the still is drawn on."),
     // The air.
-    key("air.haze", Kind::ColourOr("sampled"), "", Literal("\"#c3ccd4\""), "Colour of the fog; best that of the sky at the horizon; sampled takes it from there."),
+    key("air.haze", Kind::ColourOr("sampled"), "", Literal("\"#c3ccd4\""), "Colour of the fog; best that of the sky at the horizon, or where a deck hangs; sampled takes it from there."),
     key("air.aloft", Kind::Colour, "", Words("the haze"), "Colour that the haze turns into away from the anchor line."),
     key("air.glow", Kind::Colour, "", Words("the haze, lightened"), "Colour that the fog's lit side leans to."),
     key("air.shade", Kind::Colour, "", Words("the haze, darkened"), "Colour that the fog's far side from the light leans to."),
