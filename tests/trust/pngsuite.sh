@@ -9,7 +9,7 @@ trap 'rm -rf "$work"' EXIT
 suite=${DEBIAN_SUITE:-bookworm}
 mkdir -p "$work/lists/partial" "$work/suite"
 echo "deb-src [signed-by=/usr/share/keyrings/debian-archive-keyring.gpg] http://deb.debian.org/debian $suite main" > "$work/sources.list"
-own=(-o "Dir::Etc::SourceList=$work/sources.list" -o Dir::Etc::SourceParts=- -o "Dir::State::Lists=$work/lists" -o "Dir::Cache=$work")
+own=(-o "Dir::Etc::SourceList=$work/sources.list" -o Dir::Etc::SourceParts=- -o "Dir::State::Lists=$work/lists" -o "Dir::Cache=$work" -o APT::Sandbox::User=root)
 apt-get "${own[@]}" -qq update
 (cd "$work" && apt-get "${own[@]}" -qq source --download-only libspng)
 tar -xzf "$work"/libspng_*.orig.tar.gz -C "$work/suite" --wildcards '*/tests/images/*.png' '*/tests/crashers/*.png'

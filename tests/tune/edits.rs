@@ -2,8 +2,9 @@
 //!
 //! `FOGWEFT_EDITS` says how many; 10,000 is what a release is held to.
 
-use crate::client::{SCENE, Socket, Tune, memory};
+use crate::client::{Picture, SCENE, Socket, Tune, memory};
 use serde_json::{Value, json};
+use std::collections::HashSet;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -63,6 +64,10 @@ fn random(dice: &mut Dice, key: &str, schema: &Value) -> Value {
 
 /// Steps back and forth that the page's server keeps, all together: as many as it ever does.
 const STEPS: u64 = 399;
+const SLOTS: [&str; 4] = ["sky", "ridge", "veil", "hut"];
+const STEP_TABLES: [&str; 5] = ["bands", "falloff", "smear", "soften", "grade"];
+/// What isn't moved: sizes stay such that a picture takes no time.
+const STILL: [&str; 7] = ["view", "travel", "camera", "slot.width", "slot.period", "name", "slot.art"];
 
 #[test]
 fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
@@ -74,23 +79,32 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
     let controls = crate::wire::controls();
     let mut dice = Dice(0x9e37_79b9_7f4a_7c15);
     let (mut refused, mut compared, mut at) = (0, 0, 0);
-    // How much it held, from the moment on when all steps back are taken and every kind of layer has been kept.
-    let (mut warm, mut held) = (0, Vec::new());
+    // How much it held, from the moment on when all steps back are taken, every value has been moved wherever it can stand, and the
+    // hardest recipes have been worked out: what it and the system's allocator keep for the next edit is full then.
+    let (mut warm, mut held, mut filled) = (0, Vec::new(), None);
+    let mut places = if long { places(&controls) } else { HashSet::new() };
     while held.len() <= 10 {
-        if !held.is_empty()
-            || !long
-            || page.state["steps"].as_array().is_some_and(|steps| sum(steps) >= STEPS)
-        {
+        let full = page.state["steps"].as_array().is_some_and(|steps| sum(steps) >= STEPS);
+        if full && filled.is_none() {
+            filled = memory(&tune.child).map(|held| (at, held));
+        }
+        if !held.is_empty() || !long || (full && places.is_empty()) {
             if held.is_empty() {
                 warm = at;
+                if long {
+                    hardest(&mut page);
+                }
             }
             if at - warm >= held.len() * count / 10 {
-                let stamp = page.send(view(&mut dice, false));
-                drawn(&mut page, stamp);
+                settled(&mut page);
+                page.pictures.clear();
                 held.push(memory(&tune.child).unwrap_or(0));
             }
         }
         if let Some(message) = edit(&mut dice, &controls, at) {
+            if message["do"] == "set" {
+                places.remove(&place(message["slot"].as_str(), message["key"].as_str().unwrap()));
+            }
             if message["do"] == "view" {
                 page.send(message);
             } else if page.act(message).is_err() {
@@ -106,8 +120,11 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
     }
     assert!(refused < at / 2, "{refused} of {at} refused");
     other.store(true, Ordering::Release);
+    if let Some((at, held)) = filled {
+        println!("steps back full after {at} edits: {held} kB");
+    }
     println!(
-        "{count} edits after {warm} that filled the steps back; {refused} refused, {compared} values compared; kB held at each tenth: {held:?}"
+        "{count} edits after {warm} and the hardest recipes; {refused} refused, {compared} values compared; kB held at each tenth: {held:?}"
     );
     if long {
         let (start, end) = (held[0], held[10]);
@@ -133,13 +150,84 @@ fn watched(tune: &Tune) -> Arc<AtomicBool> {
     end
 }
 
+fn place(slot: Option<&str>, key: &str) -> String {
+    format!("{} {key}", slot.unwrap_or("the scene"))
+}
+
+/// Every place where [`edit`] may set a value.
+fn places(controls: &[Value]) -> HashSet<String> {
+    let mut all = HashSet::new();
+    for control in controls {
+        let (key, table) = (control["path"].as_str().unwrap(), control["table"].as_str().unwrap());
+        if STILL.contains(&key) {
+            continue;
+        }
+        if table != "slot" {
+            all.insert(place(None, key));
+        }
+        if table == "slot" || STEP_TABLES.contains(&table) {
+            all.extend(SLOTS.map(|slot| place(Some(slot), key)));
+        }
+    }
+    all
+}
+
+/// Has the recipes worked out that ask most of the machine among those that [`edit`] can make, and takes them back.
+fn hardest(page: &mut Socket) {
+    for (kind, sigma, length, angle) in [
+        ("smooth", 0, 0, 0),
+        ("billowed", 0, 600, 60),
+        ("ridged", 0, 600, 0),
+        ("cellular", 0, 0, 0),
+        ("smooth", 600, 600, 30),
+        ("cellular", 2, 600, -60),
+    ] {
+        // Far in front sheets are widest.
+        let values = [
+            ("slot.depth", json!(-199)),
+            ("bands.kind", json!(kind)),
+            ("bands.size", json!(5)),
+            ("bands.octaves", json!(10)),
+            ("bands.gain", json!(1)),
+            ("bands.warp", json!(4)),
+            ("soften.sigma", json!(sigma)),
+            ("smear.length", json!(length)),
+            ("smear.angle", json!(angle)),
+        ];
+        for slot in SLOTS {
+            for (key, value) in &values {
+                page.act(
+                    json!({ "do": "set", "slot": slot, "key": key, "value": value, "gesture": "hardest" }),
+                )
+                .unwrap();
+            }
+        }
+        settled(page);
+    }
+    page.act(json!({ "do": "undo" })).unwrap();
+    settled(page);
+}
+
+/// Waits for the settled picture of what stands now.
+fn settled(page: &mut Socket) {
+    page.undrawn = false;
+    // Twice, so that the last is another view than it was.
+    let look = |camera: f64| json!({ "do": "view", "camera": camera, "bare": false, "values": false, "compare": false });
+    page.send(look(1.0));
+    let stamp = page.send(look(2.0));
+    let fits = |one: &Picture| u64::from(one.stamp) >= stamp && one.kind == 0 && one.settled;
+    while !page.undrawn && !page.pictures.iter().any(fits) {
+        page.next().expect("still there");
+    }
+}
+
 fn view(dice: &mut Dice, values: bool) -> Value {
     json!({ "do": "view", "camera": dice.share() * 360.0, "bare": false, "values": values, "compare": false })
 }
 
 /// What a page may ask for next; none where a picture would take long.
 fn edit(dice: &mut Dice, controls: &[Value], at: usize) -> Option<Value> {
-    let slot = ["sky", "ridge", "veil", "hut"][dice.below(4)];
+    let slot = SLOTS[dice.below(4)];
     let gesture = json!(format!("g{}", at / 3));
     Some(match dice.below(20) {
         0 => json!({ "do": "undo" }),
@@ -154,11 +242,9 @@ fn edit(dice: &mut Dice, controls: &[Value], at: usize) -> Option<Value> {
             let control = &controls[dice.below(controls.len())];
             let key = control["path"].as_str().unwrap();
             let of_slot = control["table"] == "slot";
-            let is_step = ["bands", "falloff", "smear", "soften", "grade"]
-                .contains(&control["table"].as_str().unwrap());
+            let is_step = STEP_TABLES.contains(&control["table"].as_str().unwrap());
             let slot = (of_slot || (is_step && dice.below(2) == 0)).then_some(slot);
-            // Sizes stay such that a picture takes no time.
-            if ["view", "travel", "camera", "slot.width", "slot.period", "name", "slot.art"].contains(&key) {
+            if STILL.contains(&key) {
                 return None;
             }
             match kind {
@@ -170,12 +256,4 @@ fn edit(dice: &mut Dice, controls: &[Value], at: usize) -> Option<Value> {
             }
         }
     })
-}
-
-/// Waits for a picture that holds what `stamp` changed, draft or settled: where nothing is left to settle there is no draft; or for the
-/// word that this can't be drawn.
-fn drawn(page: &mut Socket, stamp: u64) {
-    while !page.undrawn && !page.pictures.iter().any(|one| u64::from(one.stamp) >= stamp && one.kind == 0) {
-        page.next().expect("still there");
-    }
 }

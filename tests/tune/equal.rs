@@ -38,7 +38,6 @@ fn as_written(text: &str, state: &Value) -> usize {
                 *path = format!("slot.{path}");
             }
         }
-        all.retain(|(path, _)| path != "slot.name");
         count += written(name, &own["values"], &all);
     }
     count
