@@ -79,8 +79,8 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
     let controls = crate::wire::controls();
     let mut dice = Dice(0x9e37_79b9_7f4a_7c15);
     let (mut refused, mut compared, mut at) = (0, 0, 0);
-    // How much it held, from the moment on when all steps back are taken, every value has been moved wherever it can stand, and the
-    // hardest recipes have been worked out: what it and the system's allocator keep for the next edit is full then.
+    // How much it held, from the moment on when all steps back are taken and every value has been moved wherever it can stand: what it
+    // keeps for the next edit is full then.
     let (mut warm, mut held, mut filled) = (0, Vec::new(), None);
     let mut places = if long { places(&controls) } else { HashSet::new() };
     while held.len() <= 10 {
@@ -91,9 +91,6 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
         if !held.is_empty() || !long || (full && places.is_empty()) {
             if held.is_empty() {
                 warm = at;
-                if long {
-                    hardest(&mut page);
-                }
             }
             if at - warm >= held.len() * count / 10 {
                 settled(&mut page);
@@ -124,7 +121,7 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
         println!("steps back full after {at} edits: {held} kB");
     }
     println!(
-        "{count} edits after {warm} and the hardest recipes; {refused} refused, {compared} values compared; kB held at each tenth: {held:?}"
+        "{count} edits after {warm} that moved every value wherever it can stand; {refused} refused, {compared} values compared; kB held at each tenth: {held:?}"
     );
     if long {
         let (start, end) = (held[0], held[10]);
@@ -170,42 +167,6 @@ fn places(controls: &[Value]) -> HashSet<String> {
         }
     }
     all
-}
-
-/// Has the recipes worked out that ask most of the machine among those that [`edit`] can make, and takes them back.
-fn hardest(page: &mut Socket) {
-    for (kind, sigma, length, angle) in [
-        ("smooth", 0, 0, 0),
-        ("billowed", 0, 600, 60),
-        ("ridged", 0, 600, 0),
-        ("cellular", 0, 0, 0),
-        ("smooth", 600, 600, 30),
-        ("cellular", 2, 600, -60),
-    ] {
-        // Far in front sheets are widest.
-        let values = [
-            ("slot.depth", json!(-199)),
-            ("bands.kind", json!(kind)),
-            ("bands.size", json!(5)),
-            ("bands.octaves", json!(10)),
-            ("bands.gain", json!(1)),
-            ("bands.warp", json!(4)),
-            ("soften.sigma", json!(sigma)),
-            ("smear.length", json!(length)),
-            ("smear.angle", json!(angle)),
-        ];
-        for slot in SLOTS {
-            for (key, value) in &values {
-                page.act(
-                    json!({ "do": "set", "slot": slot, "key": key, "value": value, "gesture": "hardest" }),
-                )
-                .unwrap();
-            }
-        }
-        settled(page);
-    }
-    page.act(json!({ "do": "undo" })).unwrap();
-    settled(page);
 }
 
 /// Waits for the settled picture of what stands now.
