@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Tries the public PNG suite (PngSuite, W. van Schaik, 2011), sound files and broken ones. By hand: the files aren't part of the project.
 # They come with Debian's source package of libspng, under tests/images; tests/crashers beside it are broken files of its own.
-# Wants apt-get and Debian's keys. Whoever has the suite already: FOGWEFT_PNG_SUITE=folder cargo test --release --test trust suite
+# Wants apt-get and Debian's keys. Whoever has the suite already:
+# FOGWEFT_PNG_SUITE=folder cargo test --release --test trust suite -- --nocapture
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 work=$(mktemp -d)
