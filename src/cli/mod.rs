@@ -44,7 +44,8 @@ pub fn main() -> ExitCode {
     }));
     // A command line that can't be read exits with 2, which is clap's own code and ours.
     let asked = Cli::parse();
-    match set_limits(&asked.limits).and_then(|()| run(asked.command)) {
+    let done = set_limits(&asked.limits).and_then(|()| run(asked.command));
+    match done.and_then(|code| said().map(|()| code)) {
         Ok(code) => code,
         Err(faults) => {
             print_faults(&faults);
@@ -104,9 +105,25 @@ fn run(command: Command) -> Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// Prints to standard output; a reader that has gone away is no fault.
+/// Why standard output could not be written, where that was so.
+static UNSAID: OnceLock<String> = OnceLock::new();
+
+/// Prints to standard output; a reader that has gone away is no fault. Any other is told when all is done.
 fn say(text: &str) {
-    let _ = std::io::stdout().write_all(text.as_bytes());
+    let mut out = std::io::stdout().lock();
+    if let Err(error) = out.write_all(text.as_bytes()).and_then(|()| out.flush())
+        && error.kind() != std::io::ErrorKind::BrokenPipe
+    {
+        let _ = UNSAID.set(error.to_string());
+    }
+}
+
+/// The fault of [`say`], if there was one.
+fn said() -> Result<()> {
+    UNSAID.get().map_or(Ok(()), |why| {
+        let fault = Fault::new(Class::Output, format!("standard output can't be written: {why}"));
+        Err(fault.remedy("send it somewhere with room").into())
+    })
 }
 
 /// Warnings go where faults go.

@@ -43,9 +43,13 @@ pub fn bytes(stack: &Stack<'_>, pan: &Pan, limits: &Limits) -> Result<Vec<u8>> {
     let frames = if plan.travel > 0.0 { pan.frames.max(1) } else { 1 };
     let texels = u64::from(width) * u64::from(height) * u64::from(frames);
     if texels > limits.texels {
-        return Err(Fault::new(Class::Limit, format!("the animation would have {texels} texels"))
-            .remedy(format!("it may have {}", limits.texels))
-            .into());
+        let most = limits.texels;
+        return Err(Fault::new(
+            Class::Limit,
+            format!("the animation would have {texels} texels; it may have {most}"),
+        )
+        .remedy(format!("ask for fewer or smaller frames, or raise the limit: --limit texels={texels}"))
+        .into());
     }
     let cameras = cameras(plan.travel, frames);
     // The way back passes the same places.

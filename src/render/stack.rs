@@ -348,11 +348,19 @@ pub fn frames_png(
 ) -> Result<Vec<u8>> {
     let first = moment(0);
     let height = u64::from(first.size()[1]) * u64::from(count);
-    if height > u64::from(limits.side) || height * u64::from(width) > limits.texels {
-        return Err(Fault::new(Class::Limit, format!("the strip would be {width} x {height} texels"))
+    let texels = height * u64::from(width);
+    let over = if height > u64::from(limits.side) {
+        Some((format!("its longer side may have {} texels", limits.side), format!("side={height}")))
+    } else if texels > limits.texels {
+        Some((format!("it may have {} texels in all", limits.texels), format!("texels={texels}")))
+    } else {
+        None
+    };
+    if let Some((broken, raised)) = over {
+        let message = format!("the strip would be {width} x {height} texels; {broken}");
+        return Err(Fault::new(Class::Limit, message)
             .remedy(format!(
-                "its longer side may have {} texels: ask for fewer frames, or for numbered files",
-                limits.side
+                "ask for fewer frames or for numbered files, or raise the limit: --limit {raised}"
             ))
             .into());
     }

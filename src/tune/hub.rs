@@ -46,6 +46,13 @@ struct Outbox {
     closed: bool,
 }
 
+impl Outbox {
+    /// Nothing goes out any more, so nothing is kept.
+    fn close(&mut self) {
+        *self = Outbox { closed: true, ..Outbox::default() };
+    }
+}
+
 /// What goes to a page next.
 pub(super) enum Parcel {
     Text(Arc<str>),
@@ -87,23 +94,33 @@ impl Tab {
 
     /// A message that must arrive.
     pub fn tell(&self, text: impl Into<Arc<str>>) {
-        let mut outbox = locked(&self.outbox);
-        outbox.texts.push_back(text.into());
-        // A page that never reads is let go.
-        outbox.closed |= outbox.texts.len() > WAITING;
-        self.filled.notify_all();
+        let text = text.into();
+        self.fill(|outbox| {
+            outbox.texts.push_back(text);
+            // A page that never reads is let go.
+            if outbox.texts.len() > WAITING {
+                outbox.close();
+            }
+        });
     }
 
     /// The state; an older one that waits is dropped.
     pub fn tell_state(&self, text: Arc<str>) {
-        locked(&self.outbox).state = Some(text);
-        self.filled.notify_all();
+        self.fill(|outbox| outbox.state = Some(text));
     }
 
     /// A picture; an older one that waits is dropped.
     pub fn show(&self, frame: Frame) {
         let kind = usize::from(frame.head[4] == 1);
-        locked(&self.outbox).pictures[kind] = Some(frame);
+        self.fill(|outbox| outbox.pictures[kind] = Some(frame));
+    }
+
+    /// What is put into a closed tab's outbox would stay there for as long as its sender hangs.
+    fn fill(&self, put: impl FnOnce(&mut Outbox)) {
+        let mut outbox = locked(&self.outbox);
+        if !outbox.closed {
+            put(&mut outbox);
+        }
         self.filled.notify_all();
     }
 
@@ -117,11 +134,11 @@ impl Tab {
     /// Whether a picture would go out at once.
     pub fn is_ready(&self) -> bool {
         let outbox = locked(&self.outbox);
-        outbox.underway < UNDERWAY && outbox.pictures.iter().all(Option::is_none)
+        !outbox.closed && outbox.underway < UNDERWAY && outbox.pictures.iter().all(Option::is_none)
     }
 
     pub fn close(&self) {
-        locked(&self.outbox).closed = true;
+        locked(&self.outbox).close();
         self.filled.notify_all();
     }
 
@@ -300,4 +317,26 @@ pub(super) fn fitting(kept: &[(RimJob, Placed)], job: &RimJob) -> Option<Placed>
     let stands =
         |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
     kept.iter().find(|(other, _)| stands(other) == stands(job)).map(|(_, rim)| rim.clone())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_page_that_never_reads_is_let_go_and_nothing_is_kept_for_it() {
+        let tab = Tab::new(0.0);
+        let text: Arc<str> = "x".into();
+        for _ in 0..WAITING {
+            tab.tell(Arc::clone(&text));
+        }
+        assert_eq!(Arc::strong_count(&text), 1 + WAITING);
+        assert!(tab.is_ready());
+        for _ in 0..1000 {
+            tab.tell(Arc::clone(&text));
+            tab.tell_state(Arc::clone(&text));
+        }
+        assert_eq!(Arc::strong_count(&text), 1);
+        assert!(tab.next().is_none() && !tab.is_ready());
+    }
 }

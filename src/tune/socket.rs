@@ -10,6 +10,7 @@ use std::io::{self, Read, Write};
 use std::net::TcpStream;
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex};
+use std::time::Duration;
 use tungstenite::Message;
 use tungstenite::protocol::frame::FrameHeader;
 use tungstenite::protocol::frame::coding::{Data, OpCode};
@@ -17,6 +18,8 @@ use tungstenite::protocol::{Role, WebSocket, WebSocketConfig};
 
 /// Longest message of a page.
 const LONGEST: usize = 64 << 10;
+/// How long a page may leave what it is sent untaken, once the system's buffers are full.
+const PATIENCE: Duration = Duration::from_secs(30);
 
 /// What a page asks for.
 #[derive(Debug, Deserialize)]
@@ -74,6 +77,8 @@ pub(super) fn serve(hub: &Arc<Hub>, mut stream: TcpStream, key: &str) -> io::Res
         "HTTP/1.1 101 Switching Protocols\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Accept: {key}\r\n\r\n"
     )?;
     stream.set_read_timeout(None)?;
+    // A page that is frozen would hold its sender, and what waits for it, for ever.
+    stream.set_write_timeout(Some(PATIENCE))?;
     stream.set_nodelay(true)?;
     let writes = Arc::new(Mutex::new(stream.try_clone()?));
     let tab = {

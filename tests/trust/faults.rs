@@ -88,6 +88,62 @@ fn where_no_more_fits_the_old_files_stay() {
     assert_whole_and_finished(&scene, &before);
 }
 
+/// Outputs of many lengths, and a limit between each few of them.
+#[test]
+fn whichever_file_is_the_first_that_no_more_fits_the_others_are_whole() {
+    const RUN: [&str; 7] = ["render", "scene.toml", "--out", "o", "--quiet", "--scale", "4"];
+    let whole = Scene::new();
+    whole.well(&RUN);
+    let whole = outputs(&whole.path("o"));
+    let mut kept = std::collections::BTreeSet::new();
+    for kilobytes in [0, 4, 8, 16, 32, 64, 1024] {
+        let scene = Scene::new();
+        let script = format!("trap '' XFSZ; ulimit -f {kilobytes}; exec \"$0\" {}", RUN.join(" "));
+        let done = Command::new("bash")
+            .args(["-c", &script, env!("CARGO_BIN_EXE_fogweft")])
+            .current_dir(scene.path("."))
+            .output()
+            .expect("bash runs");
+        let there = outputs(&scene.path("o"));
+        let cut: Vec<_> = there.iter().filter(|(name, bytes)| whole.get(*name) != Some(bytes)).collect();
+        assert!(cut.is_empty(), "{kilobytes} kB: {:?}", cut[0].0);
+        match done.status.code() {
+            Some(0) => assert!(there == whole, "{kilobytes} kB"),
+            _ => drop(told(5, &done)),
+        }
+        kept.insert(there.len());
+    }
+    assert!(kept.len() > 2 && kept.contains(&whole.len()), "{kept:?} of {}", whole.len());
+}
+
+/// What is printed is lost on a full device, and that is told; a reader that has gone is no fault.
+#[test]
+fn a_full_standard_output_is_told() {
+    let scene = Scene::new();
+    scene.well(&["render", "scene.toml", "--out", "o"]);
+    let commands: [&[&str]; 8] = [
+        &["schema", "scene"],
+        &["completions", "bash"],
+        &["presets"],
+        &["presets", "show", "mist"],
+        &["plan", "scene.toml"],
+        &["plan", "scene.toml", "--json"],
+        &["check", "scene.toml"],
+        &["render", "scene.toml", "--out", "o"],
+    ];
+    for args in commands {
+        let full = fs::File::options().write(true).open("/dev/full").expect("the full device");
+        let done = scene.command(args).stdout(full).output().expect("runs");
+        let text = told(5, &done);
+        assert!(text.contains("standard output"), "{args:?}: {text}");
+        let plain = scene.command(args).output().expect("runs").status;
+        let (reader, writer) = std::io::pipe().expect("a pipe");
+        drop(reader);
+        let done = scene.command(args).stdout(writer).output().expect("runs");
+        assert_eq!(done.status.code(), plain.code(), "{args:?}: {}", String::from_utf8_lossy(&done.stderr));
+    }
+}
+
 /// A disk of a few kilobytes, where the machine lets one be made.
 #[test]
 fn a_full_disk_is_told_and_costs_nothing() {

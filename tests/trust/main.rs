@@ -7,10 +7,15 @@ mod crc;
 mod dice;
 mod faults;
 mod inputs;
+mod limits;
 mod long;
+#[allow(dead_code)]
+#[path = "../world/outside.rs"]
+mod outside;
 mod paths;
 #[path = "../common/pieces.rs"]
 mod pieces;
+mod pngsuite;
 #[path = "../common/program.rs"]
 mod program;
 mod same;

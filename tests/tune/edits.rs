@@ -2,8 +2,11 @@
 //!
 //! `FOGWEFT_EDITS` says how many; 10,000 is what a release is held to.
 
-use crate::client::{SCENE, Socket, Tune, memory, value};
+use crate::client::{Picture, SCENE, Socket, Tune, memory};
 use serde_json::{Value, json};
+use std::collections::HashSet;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 struct Dice(u64);
 
@@ -59,97 +62,159 @@ fn random(dice: &mut Dice, key: &str, schema: &Value) -> Value {
     }
 }
 
+/// Steps back and forth that the page's server keeps, all together: as many as it ever does.
+const STEPS: u64 = 399;
+const SLOTS: [&str; 4] = ["sky", "ridge", "veil", "hut"];
+const STEP_TABLES: [&str; 5] = ["bands", "falloff", "smear", "soften", "grade"];
+/// What isn't moved: sizes stay such that a picture takes no time.
+const STILL: [&str; 7] = ["view", "travel", "camera", "slot.width", "slot.period", "name", "slot.art"];
+
 #[test]
 fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
     let count: usize = std::env::var("FOGWEFT_EDITS").ok().and_then(|text| text.parse().ok()).unwrap_or(300);
+    let long = count >= 3000;
     let tune = Tune::start(SCENE);
     let mut page = tune.socket();
-    let mut other = tune.socket();
-    other.send(json!({ "do": "view", "camera": 0.0, "bare": false, "values": false, "compare": true }));
+    let other = watched(&tune);
     let controls = crate::wire::controls();
     let mut dice = Dice(0x9e37_79b9_7f4a_7c15);
-    let slots = ["sky", "ridge", "veil", "hut"];
-    let (mut refused, mut start) = (0, 0);
-    for at in 0..count {
-        // Once every kind of layer has been kept.
-        if at == count / 3 {
-            drawn(&mut page, 0);
-            start = memory(&tune.child).unwrap_or(0);
+    let (mut refused, mut compared, mut at) = (0, 0, 0);
+    // How much it held, from the moment on when all steps back are taken and every value has been moved wherever it can stand: what it
+    // keeps for the next edit is full then.
+    let (mut warm, mut held, mut filled) = (0, Vec::new(), None);
+    let mut places = if long { places(&controls) } else { HashSet::new() };
+    while held.len() <= 10 {
+        let full = page.state["steps"].as_array().is_some_and(|steps| sum(steps) >= STEPS);
+        if full && filled.is_none() {
+            filled = memory(&tune.child).map(|held| (at, held));
         }
-        let slot = slots[dice.below(4)];
-        let gesture = json!(format!("g{}", at / 3));
-        let message = match dice.below(20) {
-            0 => json!({ "do": "undo" }),
-            1 => json!({ "do": "redo" }),
-            2 => json!({ "do": "dice", "slot": slot }),
-            3 => json!({ "do": "save" }),
-            4 => {
-                json!({ "do": "view", "camera": dice.share() * 360.0, "bare": false, "values": dice.below(4) == 0, "compare": false })
+        if !held.is_empty() || !long || (full && places.is_empty()) {
+            if held.is_empty() {
+                warm = at;
             }
-            kind => {
-                let control = &controls[dice.below(controls.len())];
-                let key = control["path"].as_str().unwrap();
-                let of_slot = control["table"] == "slot";
-                let is_step = ["bands", "falloff", "smear", "soften", "grade"]
-                    .contains(&control["table"].as_str().unwrap());
-                let slot = (of_slot || (is_step && dice.below(2) == 0)).then_some(slot);
-                // Sizes stay such that a picture takes no time.
-                if ["view", "travel", "camera", "slot.width", "slot.period", "name", "slot.art"]
-                    .contains(&key)
-                {
-                    continue;
-                }
-                match kind {
-                    5 => json!({ "do": "unset", "slot": slot, "key": key }),
-                    6 => json!({ "do": "restore", "slot": slot, "key": key }),
-                    _ => {
-                        json!({ "do": "set", "slot": slot, "key": key, "value": random(&mut dice, key, &control["schema"]), "gesture": gesture })
-                    }
-                }
+            if at - warm >= held.len() * count / 10 {
+                settled(&mut page);
+                page.pictures.clear();
+                held.push(memory(&tune.child).unwrap_or(0));
             }
-        };
-        if message["do"] == "view" {
-            page.send(message);
-        } else if page.act(message).is_err() {
-            refused += 1;
         }
-        if at % 50 == 49 {
+        if let Some(message) = edit(&mut dice, &controls, at) {
+            if message["do"] == "set" {
+                places.remove(&place(message["slot"].as_str(), message["key"].as_str().unwrap()));
+            }
+            if message["do"] == "view" {
+                page.send(message);
+            } else if page.act(message).is_err() {
+                refused += 1;
+            }
+        }
+        at += 1;
+        if at % 50 == 0 {
             page.act(json!({ "do": "save" })).unwrap();
-            let text = tune.file();
-            let document: toml_edit::DocumentMut = text.parse().expect("valid TOML");
             let state = page.now();
-            assert_eq!(state["unsaved"], false);
-            // The file's number is the page's.
-            let haze = document.get("air").and_then(|air| air.get("haze")).and_then(|haze| haze.as_str());
-            let shown = value(&state, None, "air.haze");
-            assert!(
-                shown[2] == false
-                    || shown[0].as_str().is_some_and(|colour| haze.is_some_and(|haze| same(haze, colour))),
-                "{haze:?} {shown}"
-            );
-            fogweft::scene::read::read_text(&tune.scene, &text, &[], &Default::default(), true)
-                .expect("a scene");
+            compared += crate::equal::compare(&tune, &state);
         }
     }
-    assert!(refused < count / 2, "{refused} of {count} refused");
-    let stamp =
-        page.send(json!({ "do": "view", "camera": 1.0, "bare": false, "values": false, "compare": false }));
-    drawn(&mut page, stamp);
-    let end = memory(&tune.child).unwrap_or(0);
-    println!("{count} edits, {refused} refused; memory {start} kB after a third, {end} kB at the end");
-    if count >= 3000 {
+    assert!(refused < at / 2, "{refused} of {at} refused");
+    other.store(true, Ordering::Release);
+    if let Some((at, held)) = filled {
+        println!("steps back full after {at} edits: {held} kB");
+    }
+    println!(
+        "{count} edits after {warm} that moved every value wherever it can stand; {refused} refused, {compared} values compared; kB held at each tenth: {held:?}"
+    );
+    if long {
+        let (start, end) = (held[0], held[10]);
         assert!(end as f64 <= start as f64 * 1.2, "{start} kB to {end} kB");
     }
 }
 
-/// Waits for a picture that holds what `stamp` changed, draft or settled: where nothing is left to settle there is no draft; or for the
-/// word that this can't be drawn.
-fn drawn(page: &mut Socket, stamp: u64) {
-    while !page.undrawn && !page.pictures.iter().any(|one| u64::from(one.stamp) >= stamp && one.kind == 0) {
+fn sum(steps: &[Value]) -> u64 {
+    steps.iter().filter_map(Value::as_u64).sum()
+}
+
+/// Another page that shows the last saved beside it and all that it is sent; set what is returned to let it go.
+fn watched(tune: &Tune) -> Arc<AtomicBool> {
+    let mut page = tune.socket();
+    page.send(json!({ "do": "view", "camera": 0.0, "bare": false, "values": false, "compare": true }));
+    let end = Arc::new(AtomicBool::new(false));
+    let ended = Arc::clone(&end);
+    std::thread::spawn(move || {
+        while !ended.load(Ordering::Acquire) && page.next().is_some() {
+            page.pictures.clear();
+        }
+    });
+    end
+}
+
+fn place(slot: Option<&str>, key: &str) -> String {
+    format!("{} {key}", slot.unwrap_or("the scene"))
+}
+
+/// Every place where [`edit`] may set a value.
+fn places(controls: &[Value]) -> HashSet<String> {
+    let mut all = HashSet::new();
+    for control in controls {
+        let (key, table) = (control["path"].as_str().unwrap(), control["table"].as_str().unwrap());
+        if STILL.contains(&key) {
+            continue;
+        }
+        if table != "slot" {
+            all.insert(place(None, key));
+        }
+        if table == "slot" || STEP_TABLES.contains(&table) {
+            all.extend(SLOTS.map(|slot| place(Some(slot), key)));
+        }
+    }
+    all
+}
+
+/// Waits for the settled picture of what stands now.
+fn settled(page: &mut Socket) {
+    page.undrawn = false;
+    // Twice, so that the last is another view than it was.
+    let look = |camera: f64| json!({ "do": "view", "camera": camera, "bare": false, "values": false, "compare": false });
+    page.send(look(1.0));
+    let stamp = page.send(look(2.0));
+    let fits = |one: &Picture| u64::from(one.stamp) >= stamp && one.kind == 0 && one.settled;
+    while !page.undrawn && !page.pictures.iter().any(fits) {
         page.next().expect("still there");
     }
 }
 
-fn same(one: &str, other: &str) -> bool {
-    one.eq_ignore_ascii_case(other) || one.len() == 4
+fn view(dice: &mut Dice, values: bool) -> Value {
+    json!({ "do": "view", "camera": dice.share() * 360.0, "bare": false, "values": values, "compare": false })
+}
+
+/// What a page may ask for next; none where a picture would take long.
+fn edit(dice: &mut Dice, controls: &[Value], at: usize) -> Option<Value> {
+    let slot = SLOTS[dice.below(4)];
+    let gesture = json!(format!("g{}", at / 3));
+    Some(match dice.below(20) {
+        0 => json!({ "do": "undo" }),
+        1 => json!({ "do": "redo" }),
+        2 => json!({ "do": "dice", "slot": slot }),
+        3 => json!({ "do": "save" }),
+        4 => {
+            let values = dice.below(4) == 0;
+            view(dice, values)
+        }
+        kind => {
+            let control = &controls[dice.below(controls.len())];
+            let key = control["path"].as_str().unwrap();
+            let of_slot = control["table"] == "slot";
+            let is_step = STEP_TABLES.contains(&control["table"].as_str().unwrap());
+            let slot = (of_slot || (is_step && dice.below(2) == 0)).then_some(slot);
+            if STILL.contains(&key) {
+                return None;
+            }
+            match kind {
+                5 => json!({ "do": "unset", "slot": slot, "key": key }),
+                6 => json!({ "do": "restore", "slot": slot, "key": key }),
+                _ => {
+                    json!({ "do": "set", "slot": slot, "key": key, "value": random(dice, key, &control["schema"]), "gesture": gesture })
+                }
+            }
+        }
+    })
 }

@@ -6,6 +6,8 @@ mod browser;
 mod client;
 mod door;
 mod edits;
+mod equal;
+mod long;
 #[allow(dead_code)]
 #[path = "../world/outside.rs"]
 mod outside;
