@@ -231,15 +231,18 @@ fn draw_coarse(
     let stretch = [placing.rect[2] * scale / f64::from(cols), placing.rect[3] * scale / f64::from(rows)];
     let [left, top] = corner(placing, scale, camera);
     let place = |at: i64, stretch: f64| (at as f64 + 0.5) / stretch - 0.5;
-    let first = place(-left, stretch[0]).floor();
-    let across: Vec<(u32, f32)> = (0..width as i64)
+    // Two texels to one but for what rounding takes of a whole period: as good as exactly two, which is quickest.
+    let double = (stretch[0] - 2.0).abs() * f64::from(cols) < 2.0;
+    let first = place(-left, if double { 2.0 } else { stretch[0] }).floor();
+    let across: Vec<(u32, f32)> = (0..if double { 0 } else { width as i64 })
         .map(|x| {
             let place = place(x - left, stretch[0]) - first;
             (place as u32, (place - place.floor()) as f32)
         })
         .collect();
-    let count = across.last().map_or(0, |(at, _)| *at as usize) + 2;
+    let count = if double { width / 2 } else { across.last().map_or(0, |(at, _)| *at as usize) } + 3;
     let first = (first as i64).rem_euclid(i64::from(cols)) as usize;
+    let lone = usize::from(left.rem_euclid(2) == 0);
     // Rows of the sheet, each drawn once: opacity and colour.
     let mut drawn: Vec<(i64, Vec<Lanes>, bool)> = Vec::new();
     let mut mixed: Vec<Lanes> = vec![[0.0; 4]; count];
@@ -272,11 +275,38 @@ fn draw_coarse(
         for ((mixed, a), b) in mixed.iter_mut().zip(low).zip(high) {
             *mixed = blend(*a, *b, share);
         }
+        if double {
+            twice(&mixed, lone, out);
+            continue;
+        }
         for (under, (at, share)) in out.iter_mut().zip(&across) {
             let at = *at as usize;
             let mix = blend(mixed[at], mixed[at + 1], *share);
             over_lanes(under, mix, mix[3]);
         }
+    }
+}
+
+/// Draws a row of colours and opacities over `out`, two texels between each two of it; `lone` is 1 where the first of the two is left
+/// of the view.
+#[inline(always)]
+fn twice(mixed: &[Lanes], lone: usize, out: &mut [Lanes]) {
+    let put = |under: &mut Lanes, a: Lanes, b: Lanes, share: f32| {
+        let mix = blend(a, b, share);
+        over_lanes(under, mix, mix[3]);
+    };
+    let (head, body) = out.split_at_mut(lone.min(out.len()));
+    if let [under] = head {
+        put(under, mixed[0], mixed[1], 0.75);
+    }
+    let (pairs, rest) = body.as_chunks_mut::<2>();
+    let mut between = mixed[lone..].windows(2);
+    for ([one, two], ab) in pairs.iter_mut().zip(between.by_ref()) {
+        put(one, ab[0], ab[1], 0.25);
+        put(two, ab[0], ab[1], 0.75);
+    }
+    if let ([under], Some(ab)) = (rest, between.next()) {
+        put(under, ab[0], ab[1], 0.25);
     }
 }
 

@@ -9,6 +9,7 @@ use crate::field::stretch::Stretch;
 use crate::field::{Field, FieldSpec, Sampling};
 use grade::{Ramps, Tones};
 use rayon::prelude::*;
+use std::sync::Arc;
 
 /// Bits of a channel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,7 +37,7 @@ pub struct SheetSpec {
 pub struct Sheet {
     spec: SheetSpec,
     /// Coefficients of opacity, and of how much each place faces the light.
-    alpha: Plane,
+    alpha: Arc<Plane>,
     facing: Option<Plane>,
     stretch: Stretch,
     ramps: Ramps,
@@ -63,11 +64,7 @@ impl Sheet {
 
     /// The sheet of a field that was worked out from the same `spec`.
     pub fn of_field(spec: SheetSpec, field: Field) -> Sheet {
-        let bands = &spec.field.recipe.bands;
-        let facing = (spec.tones.lit > 0.0).then(|| {
-            let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
-            field.facing(spec.light, reach, spec.tau)
-        });
+        let facing = facing(&spec, &field);
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
         let ramps = spec.tones.ramps();
         let Field { density: mut alpha, grid } = field;
@@ -83,7 +80,21 @@ impl Sheet {
             stretch.prepare(&mut plane);
             plane
         });
-        Sheet { spec, alpha, facing, stretch, ramps, steepest }
+        Sheet { spec, alpha: Arc::new(alpha), facing, stretch, ramps, steepest }
+    }
+
+    /// This sheet in another light and other colours, of its `field`; none if `spec` asks for other opacities.
+    pub fn relit(&self, spec: SheetSpec, field: &Field) -> Option<Sheet> {
+        if spec.field != self.spec.field || spec.tau != self.spec.tau {
+            return None;
+        }
+        let stretch = Stretch::new(field.grid, spec.field.cols as usize);
+        let facing = facing(&spec, field).map(|mut plane| {
+            stretch.prepare(&mut plane);
+            plane
+        });
+        let ramps = spec.tones.ramps();
+        Some(Sheet { alpha: Arc::clone(&self.alpha), facing, stretch, ramps, steepest: self.steepest, spec })
     }
 
     /// Width (one period) and height in texels.
@@ -185,6 +196,15 @@ impl Sheet {
         });
         out
     }
+}
+
+/// How the places of a sheet face the light, if its colours go by that.
+fn facing(spec: &SheetSpec, field: &Field) -> Option<Plane> {
+    let bands = &spec.field.recipe.bands;
+    (spec.tones.lit > 0.0).then(|| {
+        let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
+        field.facing(spec.light, reach, spec.tau)
+    })
 }
 
 /// Fastest change between neighbouring samples inside a sheet of so many rows, per texel.

@@ -80,11 +80,18 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
                 continue;
             }
             // A settled picture of just this stands already; a draft would be a step back.
-            let settled =
-                locked(&tab.drawn)[1].is_some_and(|drawn| drawn[0] == meant.turn && drawn[2] == turn);
+            let is_settled =
+                |drawn: Option<[u64; 3]>| drawn.is_some_and(|at| at[0] == meant.turn && at[2] == turn);
+            let settled = is_settled(locked(&tab.drawn)[1]);
             if !settled {
                 let still = draft.still(&mut easels[0], &view, &locked(&hub.rims).now);
-                tab.show(frame(&draft.plan, &still, &view, [0, 0], stamp, meant.turn));
+                let frame = frame(&draft.plan, &still, &view, [0, 0], stamp, meant.turn);
+                // Under the lock, since it may be settled just now.
+                let drawn = locked(&tab.drawn);
+                if is_settled(drawn[1]) {
+                    continue;
+                }
+                tab.show(frame);
             }
             if view.compare && !settled {
                 if old.is_none() {
@@ -350,14 +357,16 @@ fn settle_tab(
     if stale() || tab.view().1 != turn {
         return;
     }
-    tab.show(frame(&full.plan, &still, &view, [0, 1], stamp, meant.turn));
+    let frame = frame(&full.plan, &still, &view, [0, 1], stamp, meant.turn);
     {
+        // Shown under the lock: a draft that is just being drawn must not come after it.
         let mut drawn = locked(&tab.drawn);
         // The last saved beside it still wants its draft.
         if !view.compare {
             drawn[0] = Some([meant.turn, rims, turn]);
         }
         drawn[1] = Some([meant.turn, rims, turn]);
+        tab.show(frame);
     }
     let made = draft.layers.made.iter().map(|made| made.as_ref().map_or(Ready::Aside, Made::ready));
     let ready: Vec<Ready<'_>> = made.collect();

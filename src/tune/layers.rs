@@ -86,6 +86,11 @@ impl<K: PartialEq, V> Shelf<K, V> {
         Some(Arc::clone(&kept.1))
     }
 
+    /// A value whose key is like what is wanted.
+    fn like(&self, is: impl Fn(&K) -> bool) -> Option<Arc<V>> {
+        self.kept.iter().find(|(key, ..)| is(key)).map(|(_, value, _)| Arc::clone(value))
+    }
+
     fn put(&mut self, key: K, value: Arc<V>, turn: u64) {
         if self.get(&key, turn).is_none() {
             self.kept.push((key, value, turn));
@@ -153,7 +158,8 @@ impl Kitchen {
         let mut layers =
             Layers { made: vec![None; count], baked: vec![None; count], bare: vec![None; count] };
         enum Known {
-            Field(Arc<Baked>),
+            /// With a sheet of the same opacities, where there is one.
+            Field(Arc<Baked>, Option<Arc<Sheet>>),
             Bands(Arc<Plane>),
             Nothing,
         }
@@ -176,7 +182,13 @@ impl Kitchen {
                             layers.made[at] = Some(Made::Sheet(sheet));
                             layers.baked[at] = Some(baked);
                         }
-                        (_, Some(baked)) => due.push(Due::Fog(at, &job.spec, Known::Field(baked))),
+                        (_, Some(baked)) => {
+                            let same = |other: &SheetSpec| {
+                                other.tau == job.spec.tau && other.field == job.spec.field
+                            };
+                            let like = self.sheets.like(same);
+                            due.push(Due::Fog(at, &job.spec, Known::Field(baked, like)));
+                        }
                         (_, None) => {
                             let bands = self.bands.get(&job.spec.field.bands(Sampling::Reduced), turn);
                             due.push(Due::Fog(at, &job.spec, bands.map_or(Known::Nothing, Known::Bands)));
@@ -206,7 +218,7 @@ impl Kitchen {
             Ok(match due {
                 Due::Fog(at, spec, known) => {
                     let (baked, bands) = match known {
-                        Known::Field(baked) => (Arc::clone(baked), None),
+                        Known::Field(baked, _) => (Arc::clone(baked), None),
                         Known::Bands(bands) => {
                             (Arc::new(Baked::new(&spec.field, (**bands).clone())), Some(Arc::clone(bands)))
                         }
@@ -216,7 +228,12 @@ impl Kitchen {
                             (Arc::new(Baked::new(&spec.field, bands)), kept)
                         }
                     };
-                    let sheet = Sheet::of_field((*spec).clone(), baked.field.clone());
+                    let relit = match known {
+                        Known::Field(baked, Some(like)) => like.relit((*spec).clone(), &baked.field),
+                        _ => None,
+                    };
+                    let sheet =
+                        relit.unwrap_or_else(|| Sheet::of_field((*spec).clone(), baked.field.clone()));
                     Done::Fog(*at, baked, Arc::new(sheet), bands)
                 }
                 Due::Art(at, job, bare) => {

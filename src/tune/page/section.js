@@ -28,7 +28,7 @@ function grip(id, more, { move, step, slot }) {
       made.focus({ preventScroll: true });
       made.setPointerCapture(event.pointerId);
       const [x, y] = at(event);
-      held = { id, sides, from: made.work.from, x, y };
+      held = { id, sides, from: made.at ?? made.work.from, x, y };
       gestureEnds();
       if (made.work.slot) chooses(made.work.slot);
     });
@@ -42,9 +42,11 @@ function grip(id, more, { move, step, slot }) {
     for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) {
       made.addEventListener(end, () => {
         if (held?.id !== id) return;
+        const moved = held.to;
         held = null;
         gestureEnds();
-        if (current) showSection(current);
+        // What was moved stays where it was let go until the section that holds it is here.
+        if (current && !moved) showSection(current);
       });
     }
     made.addEventListener("keydown", (event) => {
@@ -62,15 +64,18 @@ function grip(id, more, { move, step, slot }) {
   for (const [key, value] of Object.entries(more.attributes)) made.setAttribute(key, value);
   renew(made, more.inside);
   if (held?.id === id && held.to) follow(made);
-  else made.removeAttribute("transform");
+  else {
+    made.at = null;
+    made.removeAttribute("transform");
+  }
   return made;
 }
 
 /** What is held goes with the pointer at once; the rest of the section comes after the picture. */
 function follow(made) {
   const { width, top, ground } = sides;
-  const x = Math.min(width - EDGE.right, Math.max(EDGE.left, held.to[0])) - made.work.from[0];
-  const y = Math.min(ground - 4, Math.max(top, held.to[1])) - made.work.from[1];
+  made.at = [Math.min(width - EDGE.right, Math.max(EDGE.left, held.to[0])), Math.min(ground - 4, Math.max(top, held.to[1]))];
+  const [x, y] = made.at.map((place, axis) => place - made.work.from[axis]);
   made.setAttribute("transform", made.getAttribute("aria-orientation") === "vertical" ? `translate(0 ${y.toFixed(1)})` : `translate(${x.toFixed(1)} 0)`);
 }
 
