@@ -39,7 +39,10 @@ fn seamless(what: &str, rows: &[Vec<f32>]) {
 fn no_seam_in_any_preset() {
     for name in presets() {
         for sampling in [Sampling::Full, Sampling::Reduced] {
-            seamless(&name, &texels(&spec(&name, [640, 240], 3), sampling));
+            // Under several dice: of one alone the steepest column may lie at the seam by chance.
+            let rows: Vec<Vec<f32>> =
+                (3..6).flat_map(|dice| texels(&spec(&name, [640, 240], dice), sampling)).collect();
+            seamless(&name, &rows);
         }
     }
 }
