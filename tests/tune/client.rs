@@ -228,14 +228,15 @@ impl Socket {
 
     /// The state after all that was sent.
     pub fn now(&mut self) -> Value {
-        // States are sent in order, and the last one comes after the answer at the latest.
-        let start = Instant::now();
-        let turn = self.state.clone();
-        let _ =
-            self.act(json!({ "do": "set", "slot": null, "key": "no-such-key", "value": 1, "gesture": null }));
-        while self.state == turn && start.elapsed() < Duration::from_millis(300) {
+        // Answers go before states, of which only the newest is sent: it is here when none has come for a while.
+        let (mut seen, mut last) = (self.state.clone(), Instant::now());
+        while last.elapsed() < Duration::from_millis(200) {
             let _ = self
                 .act(json!({ "do": "set", "slot": null, "key": "no-such-key", "value": 1, "gesture": null }));
+            if self.state != seen {
+                (seen, last) = (self.state.clone(), Instant::now());
+            }
+            std::thread::sleep(Duration::from_millis(5));
         }
         self.state.clone()
     }
