@@ -86,6 +86,20 @@ impl Limits {
             None
         }
     }
+
+    /// As [`Limits::broken`], in words: the bound, and what `--limit` would have to say to let this size through.
+    pub fn told(&self, size: [u32; 2]) -> Option<(String, String)> {
+        let [width, height] = size;
+        Some(match self.broken(size)? {
+            Broken::Side(most) => {
+                (format!("its longer side may have {most} texels"), format!("side={}", width.max(height)))
+            }
+            Broken::Texels(most) => (
+                format!("it may have {most} texels in all"),
+                format!("texels={}", u64::from(width) * u64::from(height)),
+            ),
+        })
+    }
 }
 
 impl Default for Limits {

@@ -78,6 +78,12 @@ impl FieldSpec {
         FieldSpec { cols: size[0], rows: size[1], line, open, recipe, seed, time: 0.0 }
     }
 
+    /// How far a haze has turned into what it is aloft at height `y` (texels), 0..1; of use only where it turns.
+    pub fn turned(&self, y: f64) -> f64 {
+        let t = ((y - self.line) * self.open / self.recipe.grade.aloft).clamp(0.0, 1.0);
+        t * t * (3.0 - 2.0 * t)
+    }
+
     fn sigma(&self) -> [f64; 2] {
         [self.recipe.soften.sigma * self.recipe.soften.stretch, self.recipe.soften.sigma]
     }

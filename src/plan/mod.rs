@@ -10,7 +10,7 @@ use crate::colour::Srgb;
 use crate::fault::{Class, Fault, Faults, Result};
 use crate::field::FieldSpec;
 use crate::law;
-use crate::limits::{Broken, Limits};
+use crate::limits::Limits;
 use crate::recipe::Anchor;
 use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot, Texture};
 use crate::seed;
@@ -393,16 +393,7 @@ fn texels(length: f64, scale: f64) -> u32 {
 
 fn check(what: &str, size: [u32; 2], limits: &Limits, faults: &mut Faults) {
     let [width, height] = size;
-    let (broken, raised) = match limits.broken(size) {
-        Some(Broken::Side(most)) => {
-            (format!("its longer side may have {most} texels"), format!("side={}", width.max(height)))
-        }
-        Some(Broken::Texels(most)) => (
-            format!("it may have {most} texels in all"),
-            format!("texels={}", u64::from(width) * u64::from(height)),
-        ),
-        None => return,
-    };
+    let Some((broken, raised)) = limits.told(size) else { return };
     faults.list.push(
         Fault::new(Class::Limit, format!("{what} would be {width} x {height} texels; {broken}")).remedy(format!(
             "render at a smaller scale, shorten the view, the travel or the period, or raise the limit: --limit {raised}"

@@ -348,15 +348,9 @@ pub fn frames_png(
 ) -> Result<Vec<u8>> {
     let first = moment(0);
     let height = u64::from(first.size()[1]) * u64::from(count);
-    let texels = height * u64::from(width);
-    let over = if height > u64::from(limits.side) {
-        Some((format!("its longer side may have {} texels", limits.side), format!("side={height}")))
-    } else if texels > limits.texels {
-        Some((format!("it may have {} texels in all", limits.texels), format!("texels={texels}")))
-    } else {
-        None
-    };
-    if let Some((broken, raised)) = over {
+    // Saturates, and is then over any limit.
+    let size = [width, u32::try_from(height).unwrap_or(u32::MAX)];
+    if let Some((broken, raised)) = limits.told(size) {
         let message = format!("the strip would be {width} x {height} texels; {broken}");
         return Err(Fault::new(Class::Limit, message)
             .remedy(format!(
@@ -364,7 +358,6 @@ pub fn frames_png(
             ))
             .into());
     }
-    let size = [width, height as u32];
     let rest = (1..count).map(moment);
     let sheets = std::iter::once(first).chain(rest);
     Ok(match bits {

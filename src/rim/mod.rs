@@ -142,7 +142,7 @@ impl Rim {
         let mut depths = vec![0.0; count];
         self.drawn(&self.airs[0].depth, canvas_y, &mut line, &mut depths);
         if !self.plain {
-            let ramp = self.ramps.at(turned(&self.spec, canvas_y as f64 + 0.5));
+            let ramp = self.ramps.at(self.spec.field.turned(canvas_y as f64 + 0.5));
             let mut facing = vec![0.0; count];
             self.drawn(&self.facing, canvas_y, &mut line, &mut facing);
             for (colour, facing) in row.colour.iter_mut().zip(&facing) {
@@ -243,13 +243,6 @@ impl Rim {
         });
         out
     }
-}
-
-/// How far the haze has turned into what it is aloft at height `y` of the canvas, 0..1.
-fn turned(spec: &RimSpec, y: f64) -> f64 {
-    let field = &spec.field;
-    let t = ((y - field.line) * field.open / field.recipe.grade.aloft).clamp(0.0, 1.0);
-    t * t * (3.0 - 2.0 * t)
 }
 
 /// A grid of one point for a rim that is empty.

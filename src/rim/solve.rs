@@ -4,7 +4,7 @@ use super::kernel::sample;
 use super::need::{Step, depth};
 use super::outline::Point;
 use super::spread::Spread;
-use super::{Air, KNEE, Outcome, Rim, TOLERANCE, turned};
+use super::{Air, KNEE, Outcome, Rim, TOLERANCE};
 use crate::art::Picture;
 use crate::exp::opacity;
 use crate::plan::RimJob;
@@ -75,7 +75,7 @@ impl Case<'_> {
         let top = self.job.spec.corner[1] as f64 + 0.5;
         let ramps = self.job.spec.tones.ramps();
         let ramps: Vec<Ramp> =
-            (first..=last).map(|y| ramps.at(turned(&self.job.spec, f64::from(y) + top))).collect();
+            (first..=last).map(|y| ramps.at(self.job.spec.field.turned(f64::from(y) + top))).collect();
         self.points
             .par_iter()
             .zip(&heights)

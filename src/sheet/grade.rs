@@ -81,7 +81,7 @@ pub struct Ramps {
 }
 
 impl Ramps {
-    /// The ramp of a row whose haze has turned by `aloft`, 0..1.
+    /// The ramp of a row whose haze has turned by `aloft`, 0..1; where it doesn't turn, the one there is.
     pub fn at(&self, aloft: f64) -> Ramp {
         if self.turned.len() == 1 {
             return self.turned[0].clone();

@@ -64,8 +64,8 @@ impl Sheet {
 
     /// The sheet of a field that was worked out from the same `spec`.
     pub fn of_field(spec: SheetSpec, field: Field) -> Sheet {
-        let facing = facing(&spec, &field);
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
+        let facing = facing(&spec, &field, &stretch);
         let ramps = spec.tones.ramps();
         let Field { density: mut alpha, grid } = field;
         // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
@@ -76,10 +76,6 @@ impl Sheet {
         );
         let steepest = steepest(&alpha, &grid, spec.field.rows);
         stretch.prepare(&mut alpha);
-        let facing = facing.map(|mut plane| {
-            stretch.prepare(&mut plane);
-            plane
-        });
         Sheet { spec, alpha: Arc::new(alpha), facing, stretch, ramps, steepest }
     }
 
@@ -89,10 +85,7 @@ impl Sheet {
             return None;
         }
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
-        let facing = facing(&spec, field).map(|mut plane| {
-            stretch.prepare(&mut plane);
-            plane
-        });
+        let facing = facing(&spec, field, &stretch);
         let ramps = spec.tones.ramps();
         Some(Sheet { alpha: Arc::clone(&self.alpha), facing, stretch, ramps, steepest: self.steepest, spec })
     }
@@ -135,15 +128,7 @@ impl Sheet {
             return;
         }
         row.colour.resize(count, [0.0; 4]);
-        let turned = if tones.aloft.is_some() {
-            let field = &self.spec.field;
-            let over = (y as f64 + 0.5 - field.line) * field.open;
-            let t = (over / field.recipe.grade.aloft).clamp(0.0, 1.0);
-            t * t * (3.0 - 2.0 * t)
-        } else {
-            0.0
-        };
-        let ramp = self.ramps.at(turned);
+        let ramp = self.ramps.at(self.spec.field.turned(y as f64 + 0.5));
         row.facing.resize(count, 0.0);
         match &self.facing {
             Some(plane) => {
@@ -198,12 +183,14 @@ impl Sheet {
     }
 }
 
-/// How the places of a sheet face the light, if its colours go by that.
-fn facing(spec: &SheetSpec, field: &Field) -> Option<Plane> {
+/// How the places of a sheet face the light, if its colours go by that, as coefficients for `stretch`.
+fn facing(spec: &SheetSpec, field: &Field, stretch: &Stretch) -> Option<Plane> {
     let bands = &spec.field.recipe.bands;
     (spec.tones.lit > 0.0).then(|| {
         let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
-        field.facing(spec.light, reach, spec.tau)
+        let mut plane = field.facing(spec.light, reach, spec.tau);
+        stretch.prepare(&mut plane);
+        plane
     })
 }
 
