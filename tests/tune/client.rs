@@ -161,6 +161,11 @@ impl Socket {
         let _ = self.socket.send(message);
     }
 
+    /// Sends without ever reading what comes; false once the other side has gone.
+    pub fn only_send(&mut self, message: &Value) -> bool {
+        self.socket.send(Message::text(message.to_string())).is_ok()
+    }
+
     /// The next message, or none once the other side has gone.
     pub fn next(&mut self) -> Option<Value> {
         loop {

@@ -2,6 +2,7 @@
 
 use crate::client::{Picture, SCENE, Socket, Tune, memory, set};
 use serde_json::{Value, json};
+use std::time::{Duration, Instant};
 
 /// `FOGWEFT_PAGE_EDITS` of them, each with its draft waited for, every twentieth with its settled picture, and every tenth saved: at about
 /// a second each, 3,600 make an hour.
@@ -48,6 +49,43 @@ fn an_hour_at_the_page_does_not_grow() {
     if edits >= 1000 {
         assert!(late as f64 <= 1.2 * early as f64, "{early} kB, {late} kB");
     }
+}
+
+/// A page that is frozen: it asks for pictures, and takes nothing of what it is sent. Only where `FOGWEFT_THOROUGH` is set, since the
+/// server gives it half a minute.
+#[test]
+fn a_page_that_takes_nothing_is_let_go() {
+    if std::env::var_os("FOGWEFT_THOROUGH").is_none() {
+        println!("skipped: it takes a minute; set FOGWEFT_THOROUGH");
+        return;
+    }
+    let tune = Tune::start(SCENE);
+    let (mut page, mut frozen) = (tune.socket(), tune.socket());
+    let before = memory(&tune.child).unwrap_or(0);
+    let start = Instant::now();
+    let look = |camera: u64| json!({ "do": "view", "camera": camera % 24, "bare": false, "values": false, "compare": false, "stamp": camera });
+    let mut asked = 0;
+    // Small pictures, but without end: what the system holds on their way is soon full.
+    while (0..10).all(|_| {
+        asked += 1;
+        frozen.only_send(&look(asked)) && frozen.only_send(&json!({ "do": "shown" }))
+    }) {
+        assert!(start.elapsed() < Duration::from_secs(120), "still held after {asked} pictures asked for");
+        // The other page doesn't suffer from it.
+        if asked % 500 == 0 {
+            let (asked, value) = (Instant::now(), json!(400 + asked % 300));
+            page.act(set(None, "air.visibility", value)).unwrap();
+            assert!(asked.elapsed() < Duration::from_secs(5), "{:?}", asked.elapsed());
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    let held = start.elapsed();
+    let after = memory(&tune.child).unwrap_or(0);
+    println!("let go after {held:?} and {asked} pictures asked for: {before} kB before, {after} kB then");
+    assert!(held > Duration::from_secs(29), "{held:?}");
+    assert!(after < before + 32 * 1024, "{before} kB, {after} kB");
+    // And the server still works.
+    page.act(set(None, "air.visibility", json!(777))).unwrap();
 }
 
 /// Sends an edit that changes something and waits for its answer; its number.
