@@ -212,7 +212,7 @@ fn edit_while(
     }
     drop(session);
     let answer = match outcome {
-        Ok(()) => json!({ "done": stamp }),
+        Ok(()) => json!({ "done": stamp, "turn": turn }),
         Err(faults) => json!({ "refused": { "stamp": stamp, "key": key, "faults": state::faults(&faults) } }),
     };
     tab.tell(answer.to_string());

@@ -46,7 +46,7 @@ export function paintDensity(canvas, section, sides, coarse) {
   if (Object.keys(now).every((word) => painted[word] === now[word])) return;
   painted = now;
   const [width, height] = [sides.width, sides.height].map((side) => Math.max(1, Math.round(side / coarse)));
-  Object.assign(canvas, { width, height });
+  if (canvas.width !== width || canvas.height !== height) Object.assign(canvas, { width, height });
   const pen = canvas.getContext("2d");
   const image = pen.createImageData(width, height);
   const near = [...section.slots].sort((a, b) => a.depth - b.depth).filter((slot) => slot.density.length);

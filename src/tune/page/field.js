@@ -194,7 +194,8 @@ export class Field {
     }
     for (const part of [this.input, this.select, this.box]) part?.removeAttribute("aria-invalid");
     const literal = this.key.schema.default !== undefined;
-    this.who.textContent = value !== null ? `by ${who}` : literal ? `by default: ${words(this.key.schema.default)}` : this.key.without || "not set";
+    const by = value !== null ? `by ${who}` : literal ? `by default: ${words(this.key.schema.default)}` : this.key.without || "not set";
+    if (this.who.textContent !== by) this.who.textContent = by;
     this.out.hidden = !given || ["view", "slot.depth"].includes(this.key.path);
     this.who.classList.toggle("given", given);
     this.changes(entry);

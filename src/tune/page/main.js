@@ -99,7 +99,7 @@ function showReport(report) {
 }
 
 // What comes thick and fast is shown once a frame; while something is held, a few times a second: pictures go first.
-const HELD = 200;
+const HELD = 300;
 let due = null;
 let last = 0;
 let pressed = false;

@@ -1,5 +1,5 @@
 // The picture: frames as they come, panning, ways to see it, the divider against the last saved, marks of the check.
-import { on, send, shown } from "./wire.js";
+import { on, send, shown, together } from "./wire.js";
 
 const by = (id) => document.getElementById(id);
 const view = { camera: 0, bare: false, values: false, compare: false };
@@ -69,7 +69,7 @@ function pan(to, event) {
   const camera = Math.min(Math.max(0, to), travel);
   if (camera === view.camera) return;
   view.camera = camera;
-  tellPlace();
+  together("place", tellPlace);
   ask(event);
 }
 

@@ -1,6 +1,6 @@
 // The section: the scene from the side, like a cross-section of the weather. Slots are moved in depth, the fog's top edge up and down,
 // and the visibility along the depth; everything also by the arrow keys.
-import { send, gesture, gestureEnds } from "./wire.js";
+import { send, gesture, gestureEnds, together, catchUp } from "./wire.js";
 import { Sides, EDGE, rowsOf, svg, paintDensity, ticks, curve } from "./draw.js";
 import { short, tidy } from "./field.js";
 
@@ -8,10 +8,13 @@ const by = (id) => document.getElementById(id);
 let sides = null;
 /** Its width and height; asked for once, since asking has the page laid out. */
 let room = { width: 0, height: 0 };
+/** Where it stands on the page, while a handle is held. */
+let corner = [0, 0];
 let held = null;
 let chooses = () => {};
 let current = null;
 const grips = new Map();
+const still = svg("g", { "aria-hidden": "true" });
 
 function set(slot, key, value, event) {
   send({ do: "set", slot, key, value, gesture: gesture(`section/${slot}/${key}`) }, event);
@@ -27,6 +30,8 @@ function grip(id, more, { move, step, slot }) {
       event.preventDefault();
       made.focus({ preventScroll: true });
       made.setPointerCapture(event.pointerId);
+      const box = by("lines").getBoundingClientRect();
+      corner = [box.left, box.top];
       const [x, y] = at(event);
       held = { id, sides, from: made.at ?? made.work.from, x, y };
       gestureEnds();
@@ -36,13 +41,14 @@ function grip(id, more, { move, step, slot }) {
       if (held?.id !== id) return;
       const [x, y] = at(event);
       held.to = [held.from[0] + x - held.x, held.from[1] + y - held.y];
-      follow(made);
+      together("held", () => follow(made));
       made.work.move(...held.to, event);
     });
     for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) {
       made.addEventListener(end, () => {
         if (held?.id !== id) return;
         const moved = held.to;
+        catchUp();
         held = null;
         gestureEnds();
         // What was moved stays where it was let go until the section that holds it is here.
@@ -61,37 +67,43 @@ function grip(id, more, { move, step, slot }) {
     grips.set(id, made);
   }
   made.work = { move, step, slot, from: more.from };
-  for (const [key, value] of Object.entries(more.attributes)) made.setAttribute(key, value);
+  for (const [key, value] of Object.entries(more.attributes)) put(made, key, String(value));
   renew(made, more.inside);
   if (held?.id === id && held.to) follow(made);
   else {
     made.at = null;
-    made.removeAttribute("transform");
+    if (made.style.transform) made.style.transform = "";
   }
   return made;
 }
 
-/** What is held goes with the pointer at once; the rest of the section comes after the picture. */
+/** What is held goes with the pointer; the rest of the section comes later. */
 function follow(made) {
+  if (held?.id !== made.dataset.grip || !held.to) return;
   const { width, top, ground } = sides;
   made.at = [Math.min(width - EDGE.right, Math.max(EDGE.left, held.to[0])), Math.min(ground - 4, Math.max(top, held.to[1]))];
   const [x, y] = made.at.map((place, axis) => place - made.work.from[axis]);
-  made.setAttribute("transform", made.getAttribute("aria-orientation") === "vertical" ? `translate(0 ${y.toFixed(1)})` : `translate(${x.toFixed(1)} 0)`);
+  made.style.transform = made.getAttribute("aria-orientation") === "vertical" ? `translate(0, ${y.toFixed(1)}px)` : `translate(${x.toFixed(1)}px, 0)`;
 }
 
-/** Children as `fresh` has them; those that stand there already stay, so that what the pointer is on isn't taken from under it. */
+/** What is set to what it is already would still have the page laid out. */
+function put(made, key, value) {
+  if (made.getAttribute(key) !== value) made.setAttribute(key, value);
+}
+
+/** Children as `fresh` has them; those that stand there already stay: what the pointer is on isn't taken from under it, and what is the
+ * same isn't laid out again. */
 function renew(made, fresh) {
   const old = [...made.children];
   if (old.length !== fresh.length || old.some((child, place) => child.tagName !== fresh[place].tagName)) return made.replaceChildren(...fresh);
   old.forEach((child, place) => {
-    for (const { name, value } of fresh[place].attributes) if (child.getAttribute(name) !== value) child.setAttribute(name, value);
+    for (const { name, value } of fresh[place].attributes) put(child, name, value);
     if (child.tagName === "text" && child.textContent !== fresh[place].textContent) child.textContent = fresh[place].textContent;
   });
 }
 
 function at(event) {
-  const box = by("lines").getBoundingClientRect();
-  return [event.clientX - box.left, event.clientY - box.top];
+  return [event.clientX - corner[0], event.clientY - corner[1]];
 }
 
 /** Names in rows above the lines, so that none lies over another. */
@@ -222,8 +234,7 @@ function backdrop(page) {
     drawn.push(svg("polyline", { class: "top-edge", points: points.join(" ") }));
   }
   for (const slot of section(page).slots) drawn.push(svg("circle", { class: "dot", cx: sides.x(slot.depth), cy: sides.left(slot.left), r: 3.5 }));
-  const group = svg("g", { "aria-hidden": "true" }, ...drawn);
-  return group;
+  renew(still, drawn);
 }
 
 /** Draws the section. While a handle is held the scale stays, so that it stays under the pointer. */
@@ -240,9 +251,9 @@ export function showSection(page) {
   const uprights = slots.map((slot, at) => slotGrip(page, slot, labels[at]));
   const wanted = [...uprights, visibilityGrip(page), ...tops.map((slot) => topGrip(page, slot))];
   const lines = by("lines");
-  lines.setAttribute("viewBox", `0 0 ${sides.width} ${sides.height}`);
-  lines.querySelector("g[aria-hidden]")?.remove();
-  lines.prepend(backdrop(page));
+  put(lines, "viewBox", `0 0 ${sides.width} ${sides.height}`);
+  backdrop(page);
+  if (still.parentNode !== lines) lines.prepend(still);
   for (const [id, made] of grips) {
     if (!wanted.includes(made)) {
       made.remove();
