@@ -3,8 +3,6 @@
 //! Composed from exact values, not from the 8-bit texels, so that the law holds to half a step of the output. Every picture
 //! stands on the nearest whole texel of the view.
 
-mod coarse;
-
 use crate::art::Picture;
 use crate::colour::Srgb;
 use crate::plan::{Placing, Plan};
@@ -13,8 +11,8 @@ use crate::scene::Blending;
 use crate::sheet::grade::blend;
 use crate::sheet::{Row, Sheet, dither};
 use crate::wide::{whole, wide};
-use coarse::draw_coarse;
 use rayon::prelude::*;
+use std::ops::Range;
 use std::sync::LazyLock;
 
 /// A picture of the stack, ready to be drawn.
@@ -25,12 +23,9 @@ pub enum Layer<'a> {
     Rim(&'a Rim),
     /// Art.
     Art(&'a Placing, &'a Picture),
-    /// Fog worked out coarser than the view, for drafts.
-    Coarse(&'a Placing, &'a Sheet),
 }
 
-/// Rows that are drawn together: few enough to stay near the processor, and of coarse fog so many that each of its rows is drawn
-/// seldom.
+/// Rows that are drawn together: few enough to stay near the processor.
 const STRIP: usize = 10;
 
 /// A composed frame: RGB in the blending's own space, 0..1, row by row.
@@ -64,27 +59,14 @@ impl Still {
     /// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel).
     pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: f64) -> Still {
         let [width, height] = plan.texels.map(|side| side as usize);
-        let ground = Space::new(plan.blending).enter(plan.backdrop.0);
-        // Side by side: the memory of a large still is new to the system.
-        Still::onto(plan, layers, camera, rayon::iter::repeat_n(ground, width * height).collect())
-    }
-
-    /// As [`Still::new`], but on `colours`, which are what stands behind: one for each texel of the view, in the blending's space.
-    pub fn onto(plan: &Plan, layers: &[Layer<'_>], camera: f64, mut colours: Vec<[f32; 3]>) -> Still {
-        let width = plan.texels[0] as usize;
         let space = Space::new(plan.blending);
+        let ground = space.enter(plan.backdrop.0);
+        // Side by side: the memory of a large still is new to the system.
+        let mut colours: Vec<[f32; 3]> = rayon::iter::repeat_n(ground, width * height).collect();
         let draw = |(row, board): &mut (Row, Vec<Lanes>), (strip, out): (usize, &mut [[f32; 3]])| {
             board.clear();
-            board.extend(out.iter().map(|[r, g, b]| [*r, *g, *b, 0.0]));
+            board.resize(out.len(), [ground[0], ground[1], ground[2], 0.0]);
             for layer in layers {
-                if let Layer::Coarse(placing, sheet) = layer {
-                    let view = (plan.scale, camera, width);
-                    wide(
-                        #[inline(always)]
-                        || draw_coarse(placing, sheet, view, strip * STRIP, &space, board),
-                    );
-                    continue;
-                }
                 for (at, out) in board.chunks_mut(width).enumerate() {
                     let y = strip * STRIP + at;
                     wide(
@@ -99,6 +81,11 @@ impl Still {
         };
         colours.par_chunks_mut(width * STRIP).enumerate().for_each_init(Default::default, draw);
         Still { size: plan.texels, colours, blending: plan.blending }
+    }
+
+    /// A frame that was composed elsewhere.
+    pub(crate) fn of(size: [u32; 2], colours: Vec<[f32; 3]>, blending: Blending) -> Still {
+        Still { size, colours, blending }
     }
 
     /// As RGBA, 8 bits, dithered.
@@ -162,7 +149,6 @@ fn draw_row(
         }
         Layer::Rim(rim) => draw_rim(rim, scale, camera, y, row, space, out),
         Layer::Art(placing, picture) => draw_art(placing, picture, scale, camera, y, space, out),
-        Layer::Coarse(..) => {}
     }
 }
 
@@ -256,7 +242,27 @@ fn draw_art(
         return;
     }
     let texels = &picture.texels[(from * width) as usize..((from + 1) * width) as usize];
-    let view = out.len() as i64;
+    for (to, from) in parts(placing, scale, camera, texels.len(), out.len()) {
+        for (under, texel) in out[to].iter_mut().zip(&texels[from..]) {
+            if texel[3] > 0 {
+                let [r, g, b, a] = unit(*texel);
+                over_lanes(under, space.enter_lanes([r, g, b, 0.0]), a);
+            }
+        }
+    }
+}
+
+/// Where a picture of `width` texels is seen in a view of `view`: columns of the view, each with the picture's column that it begins
+/// with; one after the other where the picture repeats.
+#[inline(always)]
+pub(crate) fn parts(
+    placing: &Placing,
+    scale: f64,
+    camera: f64,
+    width: usize,
+    view: usize,
+) -> impl Iterator<Item = (Range<usize>, usize)> {
+    let (width, view) = (width as i64, view as i64);
     let start = (placing.rect[0] - camera * placing.pan_rate) * scale;
     let (period, first, last) = match placing.period.map(|period| period * scale) {
         None => (0.0, 0, 0),
@@ -265,20 +271,11 @@ fn draw_art(
             (period, first, ((view as f64 - start) / period).floor() as i64)
         }
     };
-    for repeat in first..=last {
+    (first..=last).filter_map(move |repeat| {
         let left = (start + repeat as f64 * period).round() as i64;
         let (from, to) = (left.max(0), (left + width).min(view));
-        if from >= to {
-            continue;
-        }
-        let texels = &texels[(from - left) as usize..(to - left) as usize];
-        for (under, texel) in out[from as usize..to as usize].iter_mut().zip(texels) {
-            if texel[3] > 0 {
-                let [r, g, b, a] = unit(*texel);
-                over_lanes(under, space.enter_lanes([r, g, b, 0.0]), a);
-            }
-        }
-    }
+        (from < to).then(|| (from as usize..to as usize, (from - left) as usize))
+    })
 }
 
 /// Codes of 16 bits as 0..1.

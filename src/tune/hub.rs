@@ -1,6 +1,6 @@
 //! What the threads of a run share: the session, the tabs, and what is due for them.
 
-use super::easel::Placed;
+use super::board::Laid;
 use super::session::Session;
 use crate::plan::RimJob;
 use serde_json::Value as Json;
@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 /// Pictures on their way to a page that it hasn't shown yet; more would only be stale.
 const UNDERWAY: u32 = 2;
 /// Least time between two states while something is dragged.
-const STATE: Duration = Duration::from_millis(150);
+const STATE: Duration = Duration::from_millis(300);
 /// Most messages that wait for a page that doesn't read.
 const WAITING: usize = 256;
 
@@ -172,8 +172,8 @@ impl Tab {
 pub(super) struct Rims {
     pub turn: u64,
     /// As the scene was last settled, and as the last saved scene was.
-    pub now: Vec<(RimJob, Placed)>,
-    pub saved: Vec<(RimJob, Placed)>,
+    pub now: Vec<(RimJob, Laid)>,
+    pub saved: Vec<(RimJob, Laid)>,
 }
 
 /// See the module.
@@ -313,7 +313,7 @@ pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 /// The rims of `kept` that still fit the plan's, as layers by their place in it.
-pub(super) fn fitting(kept: &[(RimJob, Placed)], job: &RimJob) -> Option<Placed> {
+pub(super) fn fitting(kept: &[(RimJob, Laid)], job: &RimJob) -> Option<Laid> {
     let stands =
         |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
     kept.iter().find(|(other, _)| stands(other) == stands(job)).map(|(_, rim)| rim.clone())
