@@ -15,7 +15,7 @@ use crate::wide::wide;
 use layer::{LIGHT, Pieced, Poured, sixteen};
 use rayon::prelude::*;
 use std::sync::Arc;
-use view::View;
+use view::{Seen, View};
 
 /// Rows that are drawn together: few enough to stay near the processor.
 const STRIP: usize = 10;
@@ -45,50 +45,45 @@ pub(super) struct Board {
 }
 
 /// What a layer is drawn from.
-#[derive(Clone)]
 enum Ready {
-    Fog(Arc<Poured>),
+    Fog(Arc<Poured>, Seen),
     Picture(Arc<Pieced>),
 }
 
 /// What is kept from one draft to the next: layers that stay.
 #[derive(Default)]
 pub(super) struct Easel {
-    kept: Vec<Ready>,
+    poured: Vec<Arc<Poured>>,
+    pieced: Vec<Arc<Pieced>>,
 }
 
 impl Easel {
     /// Layers as they are drawn. Of a sheet that is new no more than is seen: it may be another in the next draft.
     fn ready(&mut self, layers: &[Laid], view: &View) -> Vec<Ready> {
-        let kept = std::mem::take(&mut self.kept);
-        let fog = |placing: &Placing, sheet: &Arc<Sheet>| {
-            let cols = sheet.size()[0] as usize;
-            let seen = view.seen(placing, sheet.size());
-            let window = [seen.start, seen.count];
-            let one = kept.iter().find_map(|one| match one {
-                Ready::Fog(one) if Arc::ptr_eq(&one.sheet, sheet) && one.linear == view.linear => Some(one),
-                _ => None,
-            });
-            if let Some(one) = one.filter(|one| one.holds(window).is_some()) {
-                return Arc::clone(one);
-            }
-            let window = if one.is_some() || seen.count >= cols { [0, cols] } else { window };
-            Arc::new(Poured::new(sheet, view.linear, window))
-        };
-        let picture = |picture: &Arc<Picture>| {
-            let one = kept.iter().find_map(|one| match one {
-                Ready::Picture(one) if Arc::ptr_eq(&one.picture, picture) => Some(Arc::clone(one)),
-                _ => None,
-            });
-            one.unwrap_or_else(|| Arc::new(Pieced::new(picture)))
-        };
+        let Easel { poured, pieced } = std::mem::take(self);
         let ready = layers.iter().map(|layer| match &layer.what {
-            What::Fog(sheet) => Ready::Fog(fog(&layer.placing, sheet)),
-            What::Picture(one) => Ready::Picture(picture(one)),
+            What::Fog(sheet) => {
+                let cols = sheet.size()[0] as usize;
+                let seen = view.seen(&layer.placing, sheet.size());
+                let window = [seen.start, seen.count];
+                let kept =
+                    poured.iter().find(|one| Arc::ptr_eq(&one.sheet, sheet) && one.linear == view.linear);
+                let one = match kept {
+                    Some(one) if one.holds(window).is_some() => Arc::clone(one),
+                    None if seen.count < cols => Arc::new(Poured::new(sheet, view.linear, window)),
+                    _ => Arc::new(Poured::new(sheet, view.linear, [0, cols])),
+                };
+                self.poured.push(Arc::clone(&one));
+                Ready::Fog(one, seen)
+            }
+            What::Picture(picture) => {
+                let kept = pieced.iter().find(|one| Arc::ptr_eq(&one.picture, picture));
+                let one = kept.map_or_else(|| Arc::new(Pieced::new(picture)), Arc::clone);
+                self.pieced.push(Arc::clone(&one));
+                Ready::Picture(one)
+            }
         });
-        let ready: Vec<Ready> = ready.collect();
-        self.kept.clone_from(&ready);
-        ready
+        ready.collect()
     }
 
     /// Draws `layers`, far to near, at `camera` (scene px of travel).
@@ -113,7 +108,7 @@ impl Easel {
                 wide(
                     #[inline(always)]
                     || match ready {
-                        Ready::Fog(poured) => view.fog(&layer.placing, poured, strip * STRIP, tools, out),
+                        Ready::Fog(poured, seen) => view.fog(seen, poured, strip * STRIP, tools, out),
                         Ready::Picture(picture) => view.picture(&layer.placing, picture, strip * STRIP, out),
                     },
                 );

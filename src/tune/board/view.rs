@@ -55,18 +55,17 @@ impl View {
         Seen { stretch, corner, twice, first, start: first.rem_euclid(cols) as usize, count }
     }
 
-    /// A strip of rows from `y` on, of a sheet; linear between its texels.
+    /// A strip of rows from `y` on, of a sheet; linear between its texels. `seen` is its own.
     #[inline(always)]
     pub(super) fn fog(
         &self,
-        placing: &Placing,
+        seen: &Seen,
         poured: &Poured,
         y: usize,
         [mixed, full]: &mut [Four; 2],
         out: &mut [&mut [u16]; 3],
     ) {
         let width = self.width;
-        let seen = self.seen(placing, poured.sheet.size());
         let Some(start) = poured.holds([seen.start, seen.count]) else { return };
         let (rows, cols) = (poured.empty.len(), poured.count);
         for at in 0..out[0].len() / width {
@@ -96,18 +95,17 @@ impl View {
                     twice(mixed, left.rem_euclid(2) == 0, full);
                     std::mem::swap(mixed, full);
                 }
-                if !seen.twice.is_empty() {
+                if seen.twice.is_empty() {
+                    full.resize(width, 0);
+                    for (x, full) in full.iter_mut().enumerate() {
+                        let place = self::place(x as i64 - seen.corner[0], seen.stretch[0]) - seen.first;
+                        let (at, share) = (place as usize, sixteen((place - place.floor()) as f32));
+                        *full = of(mixed[at], u16::MAX - share) + of(mixed[at + 1], share);
+                    }
                     std::mem::swap(mixed, full);
-                    continue;
-                }
-                full.resize(width, 0);
-                for (x, full) in full.iter_mut().enumerate() {
-                    let place = self::place(x as i64 - seen.corner[0], seen.stretch[0]) - seen.first;
-                    let (at, share) = (place as usize, sixteen((place - place.floor()) as f32));
-                    *full = of(mixed[at], u16::MAX - share) + of(mixed[at + 1], share);
                 }
             }
-            let [red, green, blue, alpha] = &*full;
+            let [red, green, blue, alpha] = &*mixed;
             for (out, colour) in out.iter_mut().zip([red, green, blue]) {
                 let out = &mut out[at * width..][..width];
                 for (out, (colour, alpha)) in out.iter_mut().zip(colour.iter().zip(alpha)) {
