@@ -209,12 +209,16 @@ fn the_pointer_moves_the_section_the_divider_and_the_camera() {
         browser.until(&format!("return document.getElementById('undo').disabled === {}", left == 0));
         std::thread::sleep(std::time::Duration::from_millis(150));
     }
-    let camera = || browser.run("return Number(document.getElementById('camera').value)").as_f64().unwrap();
+    // The handle follows with the picture or soon: it is waited for, and stays where it went.
+    let place = "Number(document.getElementById('camera').value)";
+    let camera = || browser.run(&format!("return {place}")).as_f64().unwrap();
     let from = camera();
     browser.pull("#stage", [-200, 0], 5);
-    assert!(camera() > from + 10.0);
+    browser.until(&format!("return {place} > {from} + 10"));
+    settled(&browser);
+    let there = camera();
     browser.run("document.getElementById('stage').dispatchEvent(new WheelEvent('wheel', { deltaY: -400, bubbles: true, cancelable: true }))");
-    assert!(camera() < from + 40.0);
+    browser.until(&format!("return {place} < {there} - 40"));
     // The last saved beside what is being moved.
     browser.run("document.getElementById('compare').click()");
     browser.until("return !document.getElementById('old').hidden");

@@ -30,7 +30,8 @@ function put(frame) {
   by("settling").hidden = frame.settled;
   document.documentElement.dataset.turn = frame.turn;
   document.documentElement.dataset.settled = frame.settled;
-  if (!frame.settled) by("fails").replaceChildren();
+  // The marks may be here before the picture that they are of.
+  drawMarks();
 }
 
 function fit() {
