@@ -4,6 +4,7 @@ mod args;
 mod bar;
 mod check;
 mod depfile;
+mod heap;
 mod inputs;
 mod presets;
 mod render;

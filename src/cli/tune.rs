@@ -1,6 +1,6 @@
 //! `fogweft tune`: the tuning page, served until Ctrl-C.
 
-use super::{args, say, warn};
+use super::{args, heap, say, warn};
 use fogweft::fault::{Class, Fault, Result};
 use fogweft::tune::{Options, Server};
 use std::process::{Command, Stdio};
@@ -11,6 +11,7 @@ use std::sync::mpsc;
 /// # Errors
 /// Those of the scene and of the server; class `Usage`: Ctrl-C can't be listened for.
 pub fn tune(args: &args::Tune) -> Result<()> {
+    heap::share();
     let (stop, stopped) = mpsc::channel();
     ctrlc::set_handler(move || {
         let _ = stop.send(());
@@ -21,6 +22,7 @@ pub fn tune(args: &args::Tune) -> Result<()> {
         mood: args.mood.clone(),
         port: args.port,
         limits: super::limits(),
+        at_rest: heap::trim,
     })?;
     if server.port() != args.port && args.port != 0 {
         warn(&[format!("port {} is taken, so the page is at {}", args.port, server.port())]);

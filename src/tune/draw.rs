@@ -191,8 +191,8 @@ struct Settled {
     opened: u64,
 }
 
-/// Settles pictures until the hub stops.
-pub(super) fn settle(hub: &Hub, limits: &Limits) {
+/// Settles pictures until the hub stops; `at_rest` is called after each round.
+pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
     let mut seen = 0;
     let mut kitchens = [Kitchen::new(0), Kitchen::new(0)];
     let mut done: [Option<Settled>; 2] = [None, None];
@@ -252,6 +252,7 @@ pub(super) fn settle(hub: &Hub, limits: &Limits) {
         for tab in waiting {
             settle_tab(hub, tab, &meant, (draft, full), &stale);
         }
+        at_rest();
     }
 }
 

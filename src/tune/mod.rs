@@ -51,6 +51,8 @@ pub struct Options {
     pub port: u16,
     /// Bounds.
     pub limits: Limits,
+    /// Is called when all is settled and nobody moves anything: a program may give back the memory then that its pictures took.
+    pub at_rest: fn(),
 }
 
 /// A server at work. It ends when it is dropped.
@@ -67,7 +69,7 @@ impl Server {
     /// # Errors
     /// Those of the scene; and class `Usage` where this machine gives no port, no random number or no thread.
     pub fn start(options: Options) -> Result<Server> {
-        let limits = options.limits;
+        let (limits, at_rest) = (options.limits, options.at_rest);
         let session = Session::open(&options.scene, options.mood, limits)?;
         let own =
             |what: &str, error: &dyn std::fmt::Display| Fault::new(Class::Usage, format!("{what}: {error}"));
@@ -97,7 +99,7 @@ impl Server {
             }));
         };
         work(Box::new(move |hub| draw::drafts(hub, &limits)));
-        work(Box::new(move |hub| pool.install(|| draw::settle(hub, &limits))));
+        work(Box::new(move |hub| pool.install(|| draw::settle(hub, &limits, at_rest))));
         work(Box::new(|hub| watch::watch(hub)));
         work(Box::new(move |hub| accept(hub, &listener, &door)));
         Ok(Server { address, port, hub, threads })

@@ -95,6 +95,10 @@ fn random_edits_leave_the_file_valid_and_equal_to_the_page() {
             if at - warm >= held.len() * count / 10 {
                 settled(&mut page);
                 page.pictures.clear();
+                // What a picture took is given back once all is settled.
+                if long {
+                    std::thread::sleep(std::time::Duration::from_secs(1));
+                }
                 held.push(memory(&tune.child).unwrap_or(0));
             }
         }
