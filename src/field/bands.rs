@@ -7,6 +7,7 @@ use super::octave::{FOLDED, Octave, Ready, Scratch, Source, Warp};
 use super::wander::Drift;
 use crate::recipe::{Bands, Noise};
 use crate::seed;
+use crate::wide::wide;
 use rayon::prelude::*;
 use std::sync::LazyLock;
 
@@ -232,13 +233,37 @@ impl Edge {
         if 5.0 * lost < 0.04 * half * half {
             return plain(libm::sqrt(half * half + 5.0 * lost), scale);
         }
-        let (edge, deviation) = (plain(half, 1.0), libm::sqrt(lost));
-        let spread = |at: usize| {
-            let noise = f64::from(at as f32 / FINE - FAR);
-            over_normal(|lost| f64::from(edge.density((noise + deviation * lost) as f32))) as f32
-        };
-        let table = (0..=(2.0 * FAR * FINE) as usize).map(spread).collect();
+        let edge = plain(half, 1.0);
+        let table = edge.spread(libm::sqrt(lost));
         Edge { table, scale, ..edge }
+    }
+
+    /// A plain edge as what `deviation` of the noise, spread over the normal distribution, makes of it: samples from -[`FAR`] to [`FAR`].
+    fn spread(&self, deviation: f64) -> Vec<f32> {
+        const SIDE: usize = 8;
+        let mut table = vec![0.0; (2.0 * FAR * FINE) as usize + 1];
+        table.par_chunks_mut(SIDE).with_min_len(32).enumerate().for_each(|(part, samples)| {
+            wide(
+                #[inline(always)]
+                || {
+                    let noise: [f64; SIDE] =
+                        std::array::from_fn(|at| f64::from((part * SIDE + at) as f32 / FINE - FAR));
+                    let means = over_normal_each(
+                        #[inline(always)]
+                        |lost| {
+                            // Not by `map`, which isn't inlined.
+                            let mut densities = [0.0; SIDE];
+                            for (density, noise) in densities.iter_mut().zip(noise) {
+                                *density = f64::from(self.step((noise + deviation * lost) as f32));
+                            }
+                            densities
+                        },
+                    );
+                    samples.iter_mut().zip(means).for_each(|(sample, mean)| *sample = mean as f32);
+                },
+            );
+        });
+        table
     }
 
     /// Noise to density, in place.
@@ -282,6 +307,12 @@ impl Edge {
 
 /// The mean of `value` over the normal distribution, by the midpoint rule over +-6 deviations.
 fn over_normal(value: impl Fn(f64) -> f64) -> f64 {
+    over_normal_each(|noise| [value(noise)])[0]
+}
+
+/// The same of several values side by side.
+#[inline(always)]
+fn over_normal_each<const SIDE: usize>(values: impl Fn(f64) -> [f64; SIDE]) -> [f64; SIDE] {
     const STEPS: usize = 600;
     const WIDTH: f64 = 0.02;
     // Places and what the distribution is there: tables of edges ask for them thousands of times.
@@ -291,7 +322,13 @@ fn over_normal(value: impl Fn(f64) -> f64) -> f64 {
             (n, libm::exp(-0.5 * n * n))
         })
     });
-    BELL.iter().map(|(n, bell)| value(*n) * bell * WIDTH).sum::<f64>() / libm::sqrt(std::f64::consts::TAU)
+    let mut sums = [0.0; SIDE];
+    for (n, bell) in BELL.iter() {
+        for (sum, value) in sums.iter_mut().zip(values(*n)) {
+            *sum += value * bell * WIDTH;
+        }
+    }
+    sums.map(|sum| sum / libm::sqrt(std::f64::consts::TAU))
 }
 
 /// The value below which the share `p` of the normal distribution lies; by bisection of the error function.
