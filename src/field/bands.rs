@@ -226,7 +226,7 @@ impl Edge {
         let half = half_width(contrast);
         // The same scale on every grid.
         let whole = plain(half, 1.0);
-        let mean = over_normal(|noise| f64::from(whole.density(noise as f32)));
+        let mean = over_normal(|noise| f64::from(whole.step(noise as f32)));
         let scale = (1.0 / mean.max(1e-3)) as f32;
         let half = half.max(BETWEEN * libm::sqrt(rise));
         // A smooth step of half width w has a slope of variance w^2/5: a little more only widens it.
@@ -275,10 +275,6 @@ impl Edge {
         } else {
             numbers.iter_mut().for_each(|number| *number = self.looked_up(*number));
         }
-    }
-
-    fn density(&self, noise: f32) -> f32 {
-        if self.table.is_empty() { self.step(noise) } else { self.looked_up(noise) }
     }
 
     /// How much the density rises for a deviation of the noise: root mean square over the noise, of the plain edge.

@@ -191,7 +191,7 @@ struct Settled {
     opened: u64,
 }
 
-/// Settles pictures until the hub stops; `at_rest` is called after each round.
+/// Settles pictures until the hub stops; `at_rest` is called after each round that nobody disturbs.
 pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
     let mut seen = 0;
     let mut kitchens = [Kitchen::new(0), Kitchen::new(0)];
@@ -252,7 +252,9 @@ pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
         for tab in waiting {
             settle_tab(hub, tab, &meant, (draft, full), &stale);
         }
-        at_rest();
+        if !stale() {
+            at_rest();
+        }
     }
 }
 
