@@ -3,6 +3,10 @@
 //! Composed from exact values, not from the 8-bit texels, so that the law holds to half a step of the output. Every picture
 //! stands on the nearest whole texel of the view.
 
+mod shown;
+
+pub use shown::Shown;
+
 use crate::art::Picture;
 use crate::colour::Srgb;
 use crate::plan::{Placing, Plan};
@@ -47,7 +51,7 @@ pub(crate) fn over(under: &mut [f32; 3], colour: [f32; 3], alpha: f32) {
 }
 
 /// A colour and a number that only fills a register: four are mixed as quickly as one.
-type Lanes = [f32; 4];
+pub(crate) type Lanes = [f32; 4];
 
 /// [`over`] for all four.
 #[inline(always)]
@@ -55,31 +59,47 @@ fn over_lanes(under: &mut Lanes, colour: Lanes, alpha: f32) {
     *under = blend(*under, colour, alpha);
 }
 
+/// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel): strips of [`STRIP`] rows side by
+/// side, each handed to `take` with its first row and what of `outs` stands at its place.
+fn strips<T: Send>(
+    plan: &Plan,
+    layers: &[Layer<'_>],
+    camera: f64,
+    outs: impl IndexedParallelIterator<Item = T>,
+    take: impl Fn(usize, &mut [Lanes], T) + Sync + Send,
+) {
+    let width = plan.texels[0] as usize;
+    let rows = plan.texels[1] as usize;
+    let space = Space::new(plan.blending);
+    let [r, g, b] = space.enter(plan.backdrop.0);
+    let draw = |(row, board): &mut (Row, Vec<Lanes>), (strip, out): (usize, T)| {
+        let first = strip * STRIP;
+        board.clear();
+        board.resize(width * STRIP.min(rows - first), [r, g, b, 0.0]);
+        for layer in layers {
+            for (at, out) in board.chunks_mut(width).enumerate() {
+                wide(
+                    #[inline(always)]
+                    || draw_row(layer, plan.scale, camera, first + at, row, &space, out),
+                );
+            }
+        }
+        take(first, board, out);
+    };
+    outs.enumerate().for_each_init(Default::default, draw);
+}
+
 impl Still {
     /// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel).
     pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: f64) -> Still {
         let [width, height] = plan.texels.map(|side| side as usize);
-        let space = Space::new(plan.blending);
-        let ground = space.enter(plan.backdrop.0);
         // Side by side: the memory of a large still is new to the system.
-        let mut colours: Vec<[f32; 3]> = rayon::iter::repeat_n(ground, width * height).collect();
-        let draw = |(row, board): &mut (Row, Vec<Lanes>), (strip, out): (usize, &mut [[f32; 3]])| {
-            board.clear();
-            board.resize(out.len(), [ground[0], ground[1], ground[2], 0.0]);
-            for layer in layers {
-                for (at, out) in board.chunks_mut(width).enumerate() {
-                    let y = strip * STRIP + at;
-                    wide(
-                        #[inline(always)]
-                        || draw_row(layer, plan.scale, camera, y, row, &space, out),
-                    );
-                }
-            }
-            for (out, [r, g, b, _]) in out.iter_mut().zip(board.iter()) {
+        let mut colours: Vec<[f32; 3]> = rayon::iter::repeat_n([0.0; 3], width * height).collect();
+        strips(plan, layers, camera, colours.par_chunks_mut(width * STRIP), |_, board, out| {
+            for (out, [r, g, b, _]) in out.iter_mut().zip(board) {
                 *out = [*r, *g, *b];
             }
-        };
-        colours.par_chunks_mut(width * STRIP).enumerate().for_each_init(Default::default, draw);
+        });
         Still { size: plan.texels, colours, blending: plan.blending }
     }
 
@@ -90,39 +110,34 @@ impl Still {
 
     /// As RGBA, 8 bits, dithered.
     pub fn eight(&self) -> Vec<u8> {
-        let space = Space::new(self.blending);
-        let width = self.size[0] as usize;
-        let mut out = vec![255; self.colours.len() * 4];
-        out.par_chunks_mut(width * 4).zip(self.colours.par_chunks(width)).enumerate().for_each(
-            |(y, (texels, colours))| {
-                let thresholds = dither::row(y);
-                let texels = texels.as_chunks_mut::<4>().0;
-                wide(
-                    #[inline(always)]
-                    || {
-                        for (x, (texel, colour)) in texels.iter_mut().zip(colours).enumerate() {
-                            let threshold = thresholds[x % dither::SIDE];
-                            for (code, value) in texel.iter_mut().zip(space.leave(*colour)) {
-                                *code = dither::code(value, threshold);
-                            }
-                        }
-                    },
-                );
-            },
-        );
-        out
+        self.rows(u8::MAX, Space::eight)
     }
 
     /// As RGBA, 16 bits, exact.
     pub fn sixteen(&self) -> Vec<u16> {
-        let space = Space::new(self.blending);
-        let mut out = vec![u16::MAX; self.colours.len() * 4];
-        out.par_chunks_mut(4096).zip(self.colours.par_chunks(1024)).for_each(|(texels, colours)| {
-            for (texel, colour) in texels.chunks_exact_mut(4).zip(colours) {
-                for (code, value) in texel.iter_mut().zip(space.leave(*colour)) {
-                    *code = (value.clamp(0.0, 1.0) * 65535.0 + 0.5) as u16;
-                }
-            }
+        self.rows(u16::MAX, |space, _, colours, texels| space.sixteen(colours, texels))
+    }
+
+    /// How its colours are mixed.
+    pub fn blending(&self) -> Blending {
+        self.blending
+    }
+
+    fn rows<T: Copy + Send>(
+        &self,
+        blank: T,
+        write: impl Fn(&Space, usize, &mut [Lanes], &mut [T]) + Sync,
+    ) -> Vec<T> {
+        let (space, width) = (Space::new(self.blending), self.size[0] as usize);
+        let mut out = vec![blank; self.colours.len() * 4];
+        let rows = out.par_chunks_mut(width * 4).zip(self.colours.par_chunks(width)).enumerate();
+        rows.for_each_init(Vec::new, |row: &mut Vec<Lanes>, (y, (texels, colours))| {
+            row.clear();
+            row.extend(colours.iter().map(|[r, g, b]| [*r, *g, *b, 0.0]));
+            wide(
+                #[inline(always)]
+                || write(&space, y, row, texels),
+            );
         });
         out
     }
@@ -177,16 +192,13 @@ fn draw_sheet(
         let first = (-left).rem_euclid(cols as i64) as usize;
         if let Some(colour) = sheet.colour() {
             // One colour: entered once for the row.
-            sheet.opacities(from, first, out.len(), row);
             let colour = space.enter_lanes(colour.lanes());
-            for (under, alpha) in out.iter_mut().zip(&row.alpha) {
-                over_lanes(under, colour, *alpha);
-            }
-            return;
-        }
-        sheet.row(from, first, out.len(), row);
-        for ((under, colour), alpha) in out.iter_mut().zip(&row.colour).zip(&row.alpha) {
-            over_lanes(under, space.enter_lanes(*colour), *alpha);
+            sheet.paint(from, first, row, out, |under, _, alpha| over_lanes(under, colour, alpha));
+        } else if space.blending == Blending::Encoded {
+            sheet.paint(from, first, row, out, over_lanes);
+        } else {
+            let put = |under: &mut Lanes, colour, alpha| over_lanes(under, space.enter_lanes(colour), alpha);
+            sheet.paint(from, first, row, out, put);
         }
         return;
     }
@@ -341,6 +353,33 @@ impl Space {
         let base = (whole(position) as usize).min(DECODE_STEPS - 1);
         let (low, high) = (self.decode[base], self.decode[base + 1]);
         low + (high - low) * (position - base as f32)
+    }
+
+    /// A row of colours, which leave the space in place, as RGBA of 8 bits, dithered; `y` is the row's place in the picture.
+    #[inline(always)]
+    fn eight(&self, y: usize, row: &mut [Lanes], out: &mut [u8]) {
+        self.leave_row(row);
+        dither::opaque(y, row, out);
+    }
+
+    /// A row of colours, which leave the space in place, as RGBA of 16 bits, exact.
+    #[inline(always)]
+    fn sixteen(&self, row: &mut [Lanes], out: &mut [u16]) {
+        self.leave_row(row);
+        for (texel, [r, g, b, _]) in out.as_chunks_mut::<4>().0.iter_mut().zip(row) {
+            let code = |value: &f32| (value.clamp(0.0, 1.0) * 65535.0 + 0.5) as u16;
+            *texel = [code(r), code(g), code(b), u16::MAX];
+        }
+    }
+
+    #[inline(always)]
+    fn leave_row(&self, row: &mut [Lanes]) {
+        if self.blending == Blending::Linear {
+            for colour in row {
+                let [r, g, b] = self.leave([colour[0], colour[1], colour[2]]);
+                *colour = [r, g, b, 0.0];
+            }
+        }
     }
 
     /// To encoded sRGB.

@@ -1,11 +1,13 @@
 //! The value view: a still in steps of CIE L*, with stretches of outline that lack their separation hatched.
 
 use crate::colour::lightness::{least_luminance, quick_luminance};
-use crate::plan::Plan;
 use crate::rim::{self, Mark, Survey};
-use crate::still::{Space, Still};
+use crate::scene::Blending;
+use crate::still::{Lanes, Space, Still};
 use crate::wide::wide;
+use ::wide::f32x4;
 use rayon::prelude::*;
+use std::borrow::Cow;
 
 /// Height of a step, CIE L*.
 pub const STEP: f64 = 10.0;
@@ -20,27 +22,95 @@ const PITCH: usize = 6;
 /// Share of the outline within reach that must lack its separation too: a speck is no failing outline.
 const STRETCH: f64 = 0.5;
 
-/// The view of `still`, which was taken from the survey's camera place `place`: grey as RGBA, 8 bits. Each step has the grey of
-/// its middle; hatching is black beside white, so that it stands out from any grey.
-pub fn view(plan: &Plan, still: &Still, survey: &Survey, place: usize) -> Vec<u8> {
-    let space = Space::new(plan.blending);
-    let [width, height] = still.size.map(|side| side as usize);
-    let greys: [u8; STEPS] = std::array::from_fn(|at| grey((at as f64 + 0.5) * STEP));
-    // Where each step but the lowest begins: luminances are compared, no root is taken for every texel.
-    let begins: [f32; STEPS - 1] = std::array::from_fn(|at| least_luminance((at + 1) as f64 * STEP));
-    let mut out = vec![255_u8; width * height * 4];
-    out.par_chunks_mut(4 * width).zip(still.colours.par_chunks(width)).for_each(|(texels, colours)| {
+/// Texels that are looked at together.
+const TOGETHER: usize = 32;
+
+/// The steps of lightness in the space that a scene's colours are mixed in.
+pub(crate) struct Scale {
+    space: Space,
+    /// Where each step but the lowest begins: luminances are compared, no root is taken for every texel.
+    begins: [f32; STEPS - 1],
+    /// The grey of the middle of each step.
+    greys: [u8; STEPS],
+}
+
+impl Scale {
+    pub(crate) fn new(blending: Blending) -> Scale {
+        Scale {
+            space: Space::new(blending),
+            begins: std::array::from_fn(|at| least_luminance((at + 1) as f64 * STEP)),
+            greys: std::array::from_fn(|at| grey((at as f64 + 0.5) * STEP)),
+        }
+    }
+
+    /// The grey of each colour's step.
+    #[inline(always)]
+    pub(crate) fn greys(&self, colours: &[Lanes], greys: &mut [u8]) {
+        let (blocks, rest) = colours.as_chunks::<TOGETHER>();
+        let (of_blocks, of_rest) = greys.as_chunks_mut::<TOGETHER>();
+        for (colours, greys) in blocks.iter().zip(of_blocks) {
+            // Luminance grows with red, green and blue, also as it is rounded here.
+            let [low, high] = ends(colours).map(|colour| self.grey(colour));
+            if low == high {
+                greys.fill(low);
+            } else {
+                self.each(colours, greys);
+            }
+        }
+        self.each(rest, of_rest);
+    }
+
+    #[inline(always)]
+    fn each(&self, colours: &[Lanes], greys: &mut [u8]) {
+        for (grey, colour) in greys.iter_mut().zip(colours) {
+            *grey = self.grey(*colour);
+        }
+    }
+
+    #[inline(always)]
+    fn grey(&self, [r, g, b, _]: Lanes) -> u8 {
+        let luminance = quick_luminance(self.space.light([r, g, b]));
+        self.greys[self.begins.iter().map(|begin| usize::from(luminance >= *begin)).sum::<usize>()]
+    }
+}
+
+/// The least and the most of each channel.
+#[inline(always)]
+fn ends(colours: &[Lanes; TOGETHER]) -> [Lanes; 2] {
+    // Of every fourth colour, so that none waits for the one before it.
+    let [mut least, mut most] = [f32::INFINITY, f32::NEG_INFINITY].map(|end| [f32x4::splat(end); 4]);
+    for colours in colours.as_chunks::<4>().0 {
+        for ((least, most), colour) in least.iter_mut().zip(&mut most).zip(colours) {
+            let colour = f32x4::new(*colour);
+            *least = least.fast_min(colour);
+            *most = most.fast_max(colour);
+        }
+    }
+    let least = least.into_iter().reduce(f32x4::fast_min);
+    let most = most.into_iter().reduce(f32x4::fast_max);
+    [least, most].map(|end| end.unwrap_or_default().to_array())
+}
+
+/// The value view of `still`, without its outlines: RGBA, 8 bits.
+pub fn view(still: &Still) -> Vec<u8> {
+    let (width, scale) = (still.size[0] as usize, Scale::new(still.blending()));
+    let mut greys = vec![0; still.colours.len()];
+    let rows = greys.par_chunks_mut(width).zip(still.colours.par_chunks(width));
+    rows.for_each_init(Vec::new, |row: &mut Vec<Lanes>, (greys, colours)| {
+        row.clear();
+        row.extend(colours.iter().map(|[r, g, b]| [*r, *g, *b, 0.0]));
         wide(
             #[inline(always)]
-            || {
-                for (texel, colour) in texels.as_chunks_mut::<4>().0.iter_mut().zip(colours) {
-                    let luminance = quick_luminance(space.light(*colour));
-                    let at = begins.iter().map(|begin| usize::from(luminance >= *begin)).sum::<usize>();
-                    texel[..3].fill(greys[at]);
-                }
-            },
+            || scale.greys(row, greys),
         );
     });
+    greys.par_iter().flat_map_iter(|grey| [*grey, *grey, *grey, u8::MAX]).collect()
+}
+
+/// `greys`, those of the steps in a picture of `size` texels which was taken from the survey's camera place `place`, with stretches
+/// of outline that fail hatched: black beside white, so that it stands out from any grey.
+pub fn hatched<'a>(size: [u32; 2], greys: &'a [u8], survey: &Survey, place: usize) -> Cow<'a, [u8]> {
+    let [width, height] = size.map(|side| side as usize);
     let reach = (REACH * height as f64).round().max(2.0) as usize;
     let failing = |(job, marks): &(usize, Vec<Mark>)| -> Vec<[u32; 2]> {
         let wanted = survey.wanted.get(job).copied().unwrap_or(0.0);
@@ -50,48 +120,58 @@ pub fn view(plan: &Plan, still: &Still, survey: &Survey, place: usize) -> Vec<u8
         if !seen.iter().any(|mark| fails(&mark)) {
             return Vec::new();
         }
-        let all = Sums::new([width, height], seen.iter().copied());
-        let failing = Sums::new([width, height], seen.iter().filter(fails).copied());
+        let all = Sums::new(seen.iter().map(|mark| mark.at));
+        let failing = Sums::new(seen.iter().filter(fails).map(|mark| mark.at));
         let stretch = |mark: &&&Mark| {
             f64::from(failing.around(mark.at, reach)) >= STRETCH * f64::from(all.around(mark.at, reach))
         };
         seen.iter().filter(fails).filter(stretch).map(|mark| mark.at).collect()
     };
     let failing: Vec<Vec<[u32; 2]>> = survey.marks.par_iter().map(failing).collect();
+    if failing.iter().all(Vec::is_empty) {
+        return Cow::Borrowed(greys);
+    }
+    let mut out = greys.to_vec();
     let mut hatched = vec![false; width * height];
     for at in failing.into_iter().flatten() {
         disc(&mut hatched, [width, height], at, reach);
     }
     let pitch = PITCH.max(reach);
-    out.par_chunks_mut(4 * width).zip(hatched.par_chunks(width)).enumerate().for_each(
+    out.par_chunks_mut(width).zip(hatched.par_chunks(width)).enumerate().for_each(
         |(y, (texels, hatched))| {
-            for (x, (texel, _)) in
-                texels.chunks_exact_mut(4).zip(hatched).enumerate().filter(|(_, (_, own))| **own)
-            {
+            for (x, (texel, _)) in texels.iter_mut().zip(hatched).enumerate().filter(|(_, (_, own))| **own) {
                 match (x + y) % pitch {
-                    0 | 1 => texel[..3].fill(0),
-                    2 | 3 => texel[..3].fill(255),
+                    0 | 1 => *texel = 0,
+                    2 | 3 => *texel = u8::MAX,
                     _ => {}
                 }
             }
         },
     );
-    out
+    Cow::Owned(out)
 }
 
-/// Counts of marks in rectangles, by a summed-area table (Crow 1984).
+/// Counts of marks in rectangles, by a summed-area table (Crow 1984) over the one that holds them all.
 struct Sums {
+    corner: [usize; 2],
     size: [usize; 2],
     sums: Vec<u32>,
 }
 
 impl Sums {
-    fn new<'a>(size: [usize; 2], marks: impl Iterator<Item = &'a Mark>) -> Sums {
+    fn new(marks: impl Iterator<Item = [u32; 2]> + Clone) -> Sums {
+        let (mut corner, mut end) = ([usize::MAX; 2], [0; 2]);
+        for at in marks.clone() {
+            for axis in 0..2 {
+                corner[axis] = corner[axis].min(at[axis] as usize);
+                end[axis] = end[axis].max(at[axis] as usize + 1);
+            }
+        }
+        let size = [0, 1].map(|axis: usize| end[axis].saturating_sub(corner[axis]));
         let across = size[0] + 1;
         let mut sums = vec![0_u32; across * (size[1] + 1)];
-        for mark in marks {
-            let [x, y] = mark.at.map(|at| at as usize);
-            sums[(y + 1) * across + x + 1] += 1;
+        for [x, y] in marks {
+            sums[(y as usize - corner[1] + 1) * across + x as usize - corner[0] + 1] += 1;
         }
         for y in 1..=size[1] {
             let mut row = 0;
@@ -100,14 +180,15 @@ impl Sums {
                 sums[y * across + x] = row + sums[(y - 1) * across + x];
             }
         }
-        Sums { size, sums }
+        Sums { corner, size, sums }
     }
 
     /// Marks within `reach` of a texel along x and y.
     fn around(&self, at: [u32; 2], reach: usize) -> u32 {
         let span = |axis: usize| {
+            let place = |at: usize| at.saturating_sub(self.corner[axis]).min(self.size[axis]);
             let at = at[axis] as usize;
-            (at.saturating_sub(reach), (at + reach + 1).min(self.size[axis]))
+            (place(at.saturating_sub(reach)), place(at + reach + 1))
         };
         let ((left, right), (top, foot)) = (span(0), span(1));
         let sum = |x: usize, y: usize| self.sums[y * (self.size[0] + 1) + x];

@@ -90,7 +90,8 @@ pub fn drawn(
         },
     )?;
     let still = stack.still(camera);
-    Ok((Canvas::of(still.size, still.eight()), stack.values(&still)))
+    let values = stack.values(&stack.shown(camera, Bits::Eight));
+    Ok((Canvas::of(still.size, still.eight()), values))
 }
 
 /// A scene's still.

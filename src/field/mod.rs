@@ -12,7 +12,6 @@ pub mod soften;
 pub mod stretch;
 pub mod wander;
 
-use crate::exp::opacity;
 use crate::recipe::{Anchor, Bands, Noise, Recipe};
 use crate::seed;
 use grid::{Grid, Plane};
@@ -145,6 +144,15 @@ impl FieldSpec {
         }
     }
 
+    /// The grid of the field, once it is softened.
+    pub fn sampled(&self, sampling: Sampling) -> Grid {
+        let grid = self.grid(sampling, 0.0, f64::from(self.rows));
+        match sampling {
+            Sampling::Full => grid,
+            Sampling::Reduced => soften::reduced(grid, self.sigma()).0,
+        }
+    }
+
     /// The density before soften on the grid that `sampling` asks for: what the blur still has to work on.
     pub fn before_soften(&self, sampling: Sampling) -> (Plane, Grid) {
         let grid = self.grid(sampling, 0.0, f64::from(self.rows));
@@ -270,52 +278,40 @@ impl Field {
 
     /// The field of `spec` from its numbers, worked out before; none if there are more or fewer than it has sample points.
     pub fn of_numbers(spec: &FieldSpec, sampling: Sampling, numbers: Vec<f32>) -> Option<Field> {
-        let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
-        let grid = match sampling {
-            Sampling::Full => grid,
-            Sampling::Reduced => soften::reduced(grid, spec.sigma()).0,
-        };
+        let grid = spec.sampled(sampling);
         let density = Plane { cols: grid.cols, data: numbers };
         (density.data.len() == grid.cols * grid.rows).then_some(Field { grid, density })
     }
+}
 
-    /// How much each place faces the light, -1..1: the slope toward it, over a quarter of a feature, of what is seen of the
-    /// density through optical depth `tau`. Thin fog shows the density itself; in thick fog only its outside shows, and what
-    /// goes on within mustn't: it would read as marble. `light` in degrees (0 right, 90 above), `reach` in texels along x and y.
-    pub fn facing(&self, light: f64, reach: [f64; 2], tau: f64) -> Plane {
-        let turn = light.to_radians();
-        let dx = (libm::cos(turn) * reach[0] / self.grid.step[0]).round() as i64;
-        let dy = (-libm::sin(turn) * reach[1] / self.grid.step[1]).round() as i64;
-        let (cols, rows) = (self.grid.cols, self.grid.rows as i64);
-        let mut out = Plane::new(cols, self.grid.rows);
-        let tau = tau.max(1e-3) as f32;
-        let whole = opacity(tau);
-        let mut seen = self.density.clone();
-        seen.each_row(
-            #[inline(always)]
-            |_, numbers| {
-                numbers.iter_mut().for_each(|number| *number = opacity(tau * *number) / whole);
-            },
-        );
-        out.each_row_with(
-            #[inline(always)]
-            |lines: &mut [Vec<f32>; 2], row, numbers| {
-                // The rows toward and away from the light, turned by as many columns.
-                for (line, (down, right)) in lines.iter_mut().zip([(dy, dx), (-dy, -dx)]) {
-                    let source = seen.row((row as i64 + down).clamp(0, rows - 1) as usize);
-                    let (head, tail) = source.split_at(right.rem_euclid(cols as i64) as usize);
-                    line.clear();
-                    line.extend_from_slice(tail);
-                    line.extend_from_slice(head);
-                }
-                let [toward, away] = lines;
-                for ((number, toward), away) in numbers.iter_mut().zip(toward).zip(away) {
-                    let slope = *away - *toward;
-                    // Held within -1..1 without a corner.
-                    *number = slope / (1.0 + slope * slope).sqrt();
-                }
-            },
-        );
-        out
-    }
+/// How much each place of a field on `grid` faces the light, -1..1: the slope toward it, over a quarter of a feature, of what is
+/// seen of the density through some optical depth: `seen` are its opacities, `whole` is that of density 1. Thin fog shows the
+/// density itself; in thick fog only its outside shows, and what goes on within mustn't: it would read as marble. `light` in
+/// degrees (0 right, 90 above), `reach` in texels along x and y.
+pub fn facing(seen: &Plane, whole: f32, grid: &Grid, light: f64, reach: [f64; 2]) -> Plane {
+    let turn = light.to_radians();
+    let dx = (libm::cos(turn) * reach[0] / grid.step[0]).round() as i64;
+    let dy = (-libm::sin(turn) * reach[1] / grid.step[1]).round() as i64;
+    let (cols, rows) = (grid.cols, grid.rows as i64);
+    let mut out = Plane::new(cols, grid.rows);
+    out.each_row_with(
+        #[inline(always)]
+        |lines: &mut [Vec<f32>; 2], row, numbers| {
+            // The rows toward and away from the light, turned by as many columns.
+            for (line, (down, right)) in lines.iter_mut().zip([(dy, dx), (-dy, -dx)]) {
+                let source = seen.row((row as i64 + down).clamp(0, rows - 1) as usize);
+                let (head, tail) = source.split_at(right.rem_euclid(cols as i64) as usize);
+                line.clear();
+                line.extend_from_slice(tail);
+                line.extend_from_slice(head);
+            }
+            let [toward, away] = lines;
+            for ((number, toward), away) in numbers.iter_mut().zip(toward).zip(away) {
+                let slope = *away / whole - *toward / whole;
+                // Held within -1..1 without a corner.
+                *number = slope / (1.0 + slope * slope).sqrt();
+            }
+        },
+    );
+    out
 }

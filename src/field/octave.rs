@@ -204,7 +204,7 @@ impl Ready {
             None => self.octave.noise(warp, place.1, step, scratch),
             Some((stretch, plane)) => {
                 scratch.noise.resize(numbers.len(), 0.0);
-                stretch.down(plane, place.0 as f64, &mut scratch.line);
+                stretch.down(plane, place.0 as f64, [0, numbers.len()], &mut scratch.line);
                 stretch.across(&mut scratch.line, 0, &mut scratch.noise);
                 &scratch.noise
             }

@@ -5,6 +5,9 @@
 //! samples, its slope and curvature are continuous, and it misses half of what Catmull-Rom's cubic misses at the same cost a texel.
 
 use super::grid::{Grid, Plane};
+use crate::wide::wide;
+use rayon::prelude::*;
+use std::ops::Range;
 
 /// Weights of the four coefficients around a place `t` (0..1) between the second and the third: the cubic B-spline.
 #[inline]
@@ -87,36 +90,49 @@ impl Stretch {
     pub fn prepare(&self, plane: &mut Plane) {
         let [same_x, same_y] = self.same();
         if !same_x {
-            plane.each_row(
-                #[inline(always)]
-                |_, numbers| coefficients(numbers),
-            );
+            coefficients_along(plane);
         }
         if !same_y {
-            coefficients_down(plane);
+            wide(
+                #[inline(always)]
+                || coefficients_down(plane),
+            );
         }
     }
 
-    /// The coefficients of texel row `row`, between the grid's rows: into `line`, for [`Stretch::across`].
+    /// The coefficients of texel row `row`, between the grid's rows: into `line`, for [`Stretch::across`] of `count` texels from
+    /// column `first` on. The rest of the line is left as it is.
     #[inline(always)]
-    pub fn down(&self, plane: &Plane, row: f64, line: &mut Vec<f32>) {
+    pub fn down(&self, plane: &Plane, row: f64, [first, count]: [usize; 2], line: &mut Vec<f32>) {
         let cols = self.grid.cols;
-        line.clear();
         line.resize(cols + 4, 0.0);
+        let part = self.reached(first, count);
+        let out = &mut line[2 + part.start..2 + part.end];
         let position = (row + 0.5 - self.grid.top) / self.grid.step[1] - 0.5;
         let last = self.grid.rows as i64 - 1;
         if self.same()[1] {
             let at = (position.round() as i64).clamp(0, last) as usize;
-            line[2..cols + 2].copy_from_slice(plane.row(at));
+            out.copy_from_slice(&plane.row(at)[part]);
             return;
         }
         let base = position.floor();
-        for (tap, weight) in spline(position - base).iter().enumerate() {
-            let at = (base as i64 + tap as i64 - 1).clamp(0, last) as usize;
-            for (sum, value) in line[2..cols + 2].iter_mut().zip(plane.row(at)) {
-                *sum += weight * value;
-            }
+        let weights = spline(position - base);
+        let row = |tap: i64| {
+            let at = (base as i64 + tap - 1).clamp(0, last) as usize;
+            &plane.row(at)[part.clone()]
+        };
+        let taps = row(0).iter().zip(row(1)).zip(row(2)).zip(row(3));
+        for (sum, (((a, b), c), d)) in out.iter_mut().zip(taps) {
+            *sum = weights[0] * a + weights[1] * b + weights[2] * c + weights[3] * d;
         }
+    }
+
+    /// The samples of a row that `count` texels from column `first` on are drawn from; all where they wrap.
+    fn reached(&self, first: usize, count: usize) -> Range<usize> {
+        // Two more to each side than the spline needs, for what rounding does to their places.
+        let from = (first as f64 / self.grid.step[0]) as usize;
+        let to = ((first + count) as f64 / self.grid.step[0]) as usize + 5;
+        if from < 4 || to > self.grid.cols { 0..self.grid.cols } else { from - 4..to }
     }
 
     /// Writes the texels of a line into `out`, from column `first` on, wrapping.
@@ -164,28 +180,60 @@ impl Stretch {
 const POLE: f32 = -0.267_949_2;
 const MEMORY: usize = 14;
 
-/// Samples of a line that wraps to coefficients.
-fn coefficients(line: &mut [f32]) {
-    let count = line.len();
-    let mut carried = 0.0;
+/// Lines that are filtered together: each number waits for the one before it, but lines don't wait for each other.
+const LINES: usize = 8;
+
+/// Rows of samples, which wrap, to coefficients.
+fn coefficients_along(plane: &mut Plane) {
+    let cols = plane.cols;
+    plane.data.par_chunks_mut(cols * LINES).for_each(|rows| {
+        wide(
+            #[inline(always)]
+            || {
+                let mut lines = rows.chunks_exact_mut(cols);
+                match std::array::from_fn(|_| lines.next()) {
+                    [Some(a), Some(b), Some(c), Some(d), Some(e), Some(f), Some(g), Some(h)] => {
+                        coefficients::<LINES>([a, b, c, d, e, f, g, h]);
+                    }
+                    few => few.into_iter().flatten().for_each(|line| coefficients([line])),
+                }
+            },
+        );
+    });
+}
+
+/// Lines of samples to coefficients, all of one length.
+#[inline(always)]
+fn coefficients<const N: usize>(mut lines: [&mut [f32]; N]) {
+    let count = lines.iter().map(|line| line.len()).min().unwrap_or(0);
+    let mut carried = [0.0; N];
     for back in (1..=MEMORY).rev() {
-        carried = line[(count * MEMORY - back) % count] + POLE * carried;
+        for (carried, line) in carried.iter_mut().zip(&lines) {
+            *carried = line[(count * MEMORY - back) % count] + POLE * *carried;
+        }
     }
-    for value in line.iter_mut() {
-        carried = *value + POLE * carried;
-        *value = carried;
+    for at in 0..count {
+        for (carried, line) in carried.iter_mut().zip(&mut lines) {
+            *carried = line[at] + POLE * *carried;
+            line[at] = *carried;
+        }
     }
-    let mut carried = 0.0;
+    let mut carried = [0.0; N];
     for ahead in (0..MEMORY).rev() {
-        carried = POLE * (carried - line[ahead % count]);
+        for (carried, line) in carried.iter_mut().zip(&lines) {
+            *carried = POLE * (*carried - line[ahead % count]);
+        }
     }
-    for value in line.iter_mut().rev() {
-        carried = POLE * (carried - *value);
-        *value = 6.0 * carried;
+    for at in (0..count).rev() {
+        for (carried, line) in carried.iter_mut().zip(&mut lines) {
+            *carried = POLE * (*carried - line[at]);
+            line[at] = 6.0 * *carried;
+        }
     }
 }
 
 /// The same along columns, mirrored in the first and the last row.
+#[inline(always)]
 fn coefficients_down(plane: &mut Plane) {
     let (cols, rows) = (plane.cols, plane.rows());
     if rows < 2 {

@@ -1,6 +1,7 @@
 //! Which of PNG's forms hold a raster exactly, and the raster packed into one.
 
 use super::png::Raster;
+use crate::wide::wide;
 use rayon::prelude::*;
 
 /// Rows that are looked through, or packed, by one thread at a time.
@@ -37,32 +38,43 @@ struct Census {
 /// Up to 256 distinct texels, each with a number; found by hashing, because every texel is looked up.
 struct Colours {
     list: Vec<[u8; 4]>,
-    /// 1 + the number of the texel there, or 0.
-    slots: Vec<u16>,
+    /// A texel, and 1 + its number or, where there is none, 0.
+    slots: Box<[(u32, u32); Colours::SLOTS]>,
 }
 
 impl Colours {
     const BITS: u32 = 11;
+    const SLOTS: usize = 1 << Colours::BITS;
 
     fn new() -> Colours {
-        Colours { list: Vec::new(), slots: vec![0; 1 << Colours::BITS] }
+        Colours { list: Vec::new(), slots: Box::new([(0, 0); Colours::SLOTS]) }
+    }
+
+    fn of(list: impl IntoIterator<Item = [u8; 4]>) -> Colours {
+        let mut colours = Colours::new();
+        for texel in list {
+            colours.number(texel);
+        }
+        colours
     }
 
     /// The number of a texel; a new one is added. None if that is one too many.
+    #[inline]
     fn number(&mut self, texel: [u8; 4]) -> Option<u8> {
-        let mut at = (u32::from_le_bytes(texel).wrapping_mul(0x9e37_79b1) >> (32 - Colours::BITS)) as usize;
-        while self.slots[at] != 0 {
-            let number = self.slots[at] - 1;
-            if self.list[usize::from(number)] == texel {
-                return u8::try_from(number).ok();
+        let key = u32::from_le_bytes(texel);
+        let mut at = (key.wrapping_mul(0x9e37_79b1) >> (32 - Colours::BITS)) as usize;
+        loop {
+            match self.slots[at] {
+                (_, 0) => break,
+                (there, number) if there == key => return u8::try_from(number - 1).ok(),
+                _ => at = (at + 1) % Colours::SLOTS,
             }
-            at = (at + 1) % self.slots.len();
         }
         if self.list.len() == 256 {
             return None;
         }
         self.list.push(texel);
-        self.slots[at] = self.list.len() as u16;
+        self.slots[at] = (key, self.list.len() as u32);
         u8::try_from(self.list.len() - 1).ok()
     }
 }
@@ -84,68 +96,78 @@ impl Form {
         self.bits().div_ceil(8) as usize
     }
 
-    /// Packs the raster; it must fit the form.
+    /// Packs the raster, some rows at a time, side by side; it must fit the form.
     pub fn pack(&self, raster: Raster) -> Packed {
-        let width = raster.size()[0] as usize;
+        let [width, height] = raster.size().map(|side| side as usize);
+        let stride = (width * self.bits() as usize).div_ceil(8);
+        let mut packed = vec![0; stride * height];
+        let blocks = packed.par_chunks_mut(stride * TOGETHER);
         match raster {
-            Raster::Eight { samples, .. } => {
-                self.rows(width, samples, |rows| self.pack_eight(width, texels(rows)))
+            Raster::Eight { samples, .. } => blocks
+                .zip(samples.par_chunks(4 * width * TOGETHER))
+                .for_each(|(bytes, rows)| self.pack_eight(width, texels(rows), bytes)),
+            Raster::Grey { samples, .. } => blocks
+                .zip(samples.par_chunks(width * TOGETHER))
+                .for_each(|(bytes, rows)| self.pack_greys(width, rows, bytes)),
+            Raster::Sixteen { samples, .. } => {
+                blocks.zip(samples.par_chunks(4 * width * TOGETHER)).for_each(|(bytes, rows)| {
+                    if self.depth == 16 {
+                        self.pack_sixteen(texels(rows), bytes);
+                    } else {
+                        self.pack_eight(width, texels(rows).map(|texel| texel.map(narrow)), bytes);
+                    }
+                });
             }
-            Raster::Sixteen { samples, .. } if self.depth == 16 => self.rows(width, samples, |rows| {
-                let mut bytes = Vec::with_capacity(rows.len() * 2);
-                for texel in texels(rows) {
-                    self.each(texel, |sample: u16| bytes.extend(sample.to_be_bytes()));
-                }
-                bytes
-            }),
-            Raster::Sixteen { samples, .. } => self.rows(width, samples, |rows| {
-                self.pack_eight(width, texels(rows).map(|texel| texel.map(narrow)))
-            }),
         }
+        Packed(packed)
     }
 
-    /// Packs some rows at a time, side by side.
-    fn rows<T: Sync>(
-        &self,
-        width: usize,
-        samples: &[T],
-        pack: impl Fn(&[T]) -> Vec<u8> + Sync + Send,
-    ) -> Packed {
-        let packed: Vec<Vec<u8>> = samples.par_chunks((4 * width * TOGETHER).max(4)).map(pack).collect();
-        Packed(packed.concat())
-    }
-
-    fn pack_eight(&self, width: usize, texels: impl Iterator<Item = [u8; 4]>) -> Vec<u8> {
+    fn pack_eight(&self, width: usize, texels: impl Iterator<Item = [u8; 4]>, bytes: &mut [u8]) {
         if let Some(palette) = &self.palette {
-            let mut colours = Colours::new();
-            for texel in palette {
-                colours.number(*texel);
-            }
+            let mut colours = Colours::of(palette.iter().copied());
             let indices = texels.map(|texel| colours.number(texel).unwrap_or(0));
-            return pack_bits(width, self.depth, indices);
+            return pack_bits(width, self.depth, indices, bytes);
         }
-        if self.depth < 8 {
-            // The most significant bits: the sample is a multiple of 255 / (2^depth - 1).
-            let step = 255 / ((1u16 << self.depth) - 1) as u8;
-            return pack_bits(width, self.depth, texels.map(|texel| texel[0] / step));
+        // A loop for each number of channels, so that it is known there.
+        match (self.colour, self.alpha) {
+            (false, false) => {
+                let step = self.grey_step();
+                pack_bits(width, self.depth, texels.map(|[grey, ..]| grey / step), bytes);
+            }
+            (false, true) => put(texels, bytes, |[grey, _, _, alpha]| [grey, alpha]),
+            (true, false) => put(texels, bytes, |[r, g, b, _]| [r, g, b]),
+            (true, true) => put(texels, bytes, |texel| texel),
         }
-        let mut bytes = Vec::new();
-        for texel in texels {
-            self.each(texel, |sample| bytes.push(sample));
-        }
-        bytes
     }
 
-    /// Hands on the samples that the form has a channel for.
-    fn each<T: Copy>(&self, [r, g, b, a]: [T; 4], mut put: impl FnMut(T)) {
-        put(r);
-        if self.colour {
-            put(g);
-            put(b);
+    fn pack_greys(&self, width: usize, greys: &[u8], bytes: &mut [u8]) {
+        let number = |grey: u8| match &self.palette {
+            // Greys that aren't there have no number.
+            Some(palette) => palette.iter().position(|texel| texel[0] == grey).unwrap_or(0) as u8,
+            None => grey / self.grey_step(),
+        };
+        // Few codes, many texels.
+        let codes: [u8; 256] = std::array::from_fn(|grey| number(grey as u8));
+        pack_bits(width, self.depth, greys.iter().map(|grey| codes[usize::from(*grey)]), bytes);
+    }
+
+    fn pack_sixteen(&self, texels: impl Iterator<Item = [u16; 4]>, bytes: &mut [u8]) {
+        let [high, low] = [|sample: u16| sample.to_be_bytes()[0], |sample: u16| sample.to_be_bytes()[1]];
+        match (self.colour, self.alpha) {
+            (false, false) => put(texels, bytes, |[grey, ..]| [high(grey), low(grey)]),
+            (false, true) => put(texels, bytes, |[grey, _, _, a]| [high(grey), low(grey), high(a), low(a)]),
+            (true, false) => {
+                put(texels, bytes, |[r, g, b, _]| [high(r), low(r), high(g), low(g), high(b), low(b)]);
+            }
+            (true, true) => put(texels, bytes, |[r, g, b, a]| {
+                [high(r), low(r), high(g), low(g), high(b), low(b), high(a), low(a)]
+            }),
         }
-        if self.alpha {
-            put(a);
-        }
+    }
+
+    /// Grey of fewer than 8 bits is a multiple of this; the most significant bits are kept.
+    fn grey_step(&self) -> u8 {
+        if self.depth < 8 { 255 / ((1u16 << self.depth) - 1) as u8 } else { 1 }
     }
 }
 
@@ -153,16 +175,18 @@ impl Form {
 pub(super) fn choose(raster: Raster, all: bool) -> Vec<Form> {
     let some = (4 * raster.size()[0] as usize * TOGETHER).max(4);
     let census = match raster {
-        Raster::Eight { samples, .. } => samples
-            .par_chunks(some)
-            .map(|samples| census(texels(samples).map(|texel| texel.map(widen))))
-            .reduce(Census::new, Census::with),
+        Raster::Eight { samples, .. } => {
+            samples.par_chunks(some).map(census_of_eight).reduce(Census::new, Census::with)
+        }
+        Raster::Grey { samples, .. } => {
+            samples.par_chunks(some).map(census_of_grey).reduce(Census::new, Census::with)
+        }
         Raster::Sixteen { samples, .. } => {
             samples.par_chunks(some).map(|samples| census(texels(samples))).reduce(Census::new, Census::with)
         }
     };
     let deep = match raster {
-        Raster::Eight { .. } => false,
+        Raster::Eight { .. } | Raster::Grey { .. } => false,
         Raster::Sixteen { keep_depth, .. } => keep_depth || !census.narrow,
     };
     let (colour, alpha) = (!census.grey, !census.opaque);
@@ -218,6 +242,7 @@ impl Census {
     }
 }
 
+/// Of 16-bit texels.
 fn census(texels: impl Iterator<Item = [u16; 4]>) -> Census {
     let mut census = Census::new();
     let mut last = None;
@@ -234,10 +259,7 @@ fn census(texels: impl Iterator<Item = [u16; 4]>) -> Census {
             census.distinct = None;
             continue;
         }
-        let code = narrow(r);
-        while census.grey_depth < 8 && !code.is_multiple_of(255 / ((1u16 << census.grey_depth) - 1) as u8) {
-            census.grey_depth *= 2;
-        }
+        census.grey_depth = census.grey_depth.max(depth_of(narrow(r)));
         if let Some(distinct) = &mut census.distinct
             && distinct.number(texel.map(narrow)).is_none()
         {
@@ -247,36 +269,77 @@ fn census(texels: impl Iterator<Item = [u16; 4]>) -> Census {
     census
 }
 
-/// Several samples in a byte, the leftmost in the high bits (PNG 7.2).
-fn pack_bits(width: usize, depth: u8, samples: impl Iterator<Item = u8>) -> Vec<u8> {
+fn census_of_eight(samples: &[u8]) -> Census {
+    let texels = samples.as_chunks::<4>().0;
+    let (all, differ) = wide(
+        #[inline(always)]
+        || {
+            texels.iter().fold((u32::MAX, 0), |(all, differ), texel| {
+                let texel = u32::from_le_bytes(*texel);
+                // Red against green in the lowest byte, green against blue in the next.
+                (all & texel, differ | ((texel ^ (texel >> 8)) & 0xffff))
+            })
+        },
+    );
+    let mut distinct = Colours::new();
+    let few = texels.iter().all(|texel| distinct.number(*texel).is_some());
+    let opaque = all >> 24 == 255;
+    let distinct = few.then_some(distinct);
+    // Of use only where all is grey and opaque, and then there are few.
+    let greys = distinct.iter().flat_map(|colours| &colours.list);
+    let grey_depth = greys.map(|texel| depth_of(texel[0])).max().unwrap_or(1);
+    Census { grey: differ == 0, opaque, narrow: true, grey_depth, distinct }
+}
+
+fn census_of_grey(samples: &[u8]) -> Census {
+    let mut there = [false; 256];
+    samples.iter().for_each(|grey| there[usize::from(*grey)] = true);
+    let greys = || (0..=255_u8).filter(|grey| there[usize::from(*grey)]);
+    Census {
+        grey_depth: greys().map(depth_of).max().unwrap_or(1),
+        distinct: Some(Colours::of(greys().map(|grey| [grey, grey, grey, u8::MAX]))),
+        ..Census::new()
+    }
+}
+
+/// The least depth, 1, 2, 4 or 8, that holds a grey of 8 bits.
+fn depth_of(code: u8) -> u8 {
+    let fits = |depth: &u8| code.is_multiple_of(255 / ((1u16 << depth) - 1) as u8);
+    [1, 2, 4].into_iter().find(fits).unwrap_or(8)
+}
+
+/// Some bytes of each texel.
+fn put<T, const N: usize>(
+    texels: impl Iterator<Item = [T; 4]>,
+    bytes: &mut [u8],
+    some: impl Fn([T; 4]) -> [u8; N],
+) {
+    for (bytes, texel) in bytes.as_chunks_mut::<N>().0.iter_mut().zip(texels) {
+        *bytes = some(texel);
+    }
+}
+
+/// Several samples in a byte, the leftmost in the high bits, each row from a fresh byte (PNG 7.2).
+fn pack_bits(width: usize, depth: u8, mut samples: impl Iterator<Item = u8>, bytes: &mut [u8]) {
     if depth == 8 {
-        return samples.collect();
+        bytes.iter_mut().zip(samples).for_each(|(byte, sample)| *byte = sample);
+        return;
     }
-    let mut bytes = Vec::new();
-    let (mut byte, mut filled) = (0u8, 0u8);
-    let mut x = 0;
-    for sample in samples {
-        byte |= sample << (8 - depth - filled);
-        filled += depth;
-        x += 1;
-        if filled == 8 || x == width {
-            bytes.push(byte);
-            (byte, filled) = (0, 0);
-        }
-        if x == width {
-            x = 0;
+    let each = usize::from(8 / depth);
+    for row in bytes.chunks_mut(width.div_ceil(each)) {
+        let mut left = width;
+        for byte in row {
+            let here = left.min(each);
+            for (at, sample) in (1..).zip(samples.by_ref().take(here)) {
+                *byte |= sample << (8 - depth * at);
+            }
+            left -= here;
         }
     }
-    bytes
 }
 
-fn texels<T: Copy>(samples: &[T]) -> impl Iterator<Item = [T; 4]> {
+fn texels<T: Copy>(samples: &[T]) -> impl ExactSizeIterator<Item = [T; 4]> {
     samples.as_chunks::<4>().0.iter().copied()
-}
-
-/// 8 bits to 16, exactly (PNG 12.4: v * 65535 / 255).
-fn widen(code: u8) -> u16 {
-    u16::from(code) * 257
 }
 
 /// 16 bits to 8, for samples that are 257 k.

@@ -8,7 +8,7 @@ use super::parts::{self, Part, Press};
 use ::png::{BitDepth, ColorType, DeflateCompression, Encoder, Filter, SrgbRenderingIntent};
 use rayon::prelude::*;
 
-/// Texels to be written: straight alpha, sRGB-encoded, four samples per texel, rows from the top.
+/// Texels to be written: straight alpha, sRGB-encoded, four samples per texel unless all are grey, rows from the top.
 #[derive(Clone, Copy, Debug)]
 pub enum Raster<'a> {
     /// 8 bits per sample.
@@ -16,6 +16,13 @@ pub enum Raster<'a> {
         /// Width and height in texels.
         size: [u32; 2],
         /// Red, green, blue, alpha of each texel.
+        samples: &'a [u8],
+    },
+    /// Opaque grey, 8 bits: one sample per texel.
+    Grey {
+        /// Width and height in texels.
+        size: [u32; 2],
+        /// The grey of each texel.
         samples: &'a [u8],
     },
     /// 16 bits per sample.
@@ -33,7 +40,7 @@ impl Raster<'_> {
     /// Width and height in texels.
     pub fn size(&self) -> [u32; 2] {
         match *self {
-            Raster::Eight { size, .. } | Raster::Sixteen { size, .. } => size,
+            Raster::Eight { size, .. } | Raster::Grey { size, .. } | Raster::Sixteen { size, .. } => size,
         }
     }
 }
@@ -60,7 +67,7 @@ type Level = u8;
 /// know nothing else.
 ///
 /// # Panics
-/// If the samples are not four for each texel, or a side is 0 or over 2^31 - 1: the caller checked these before it
+/// If the samples are not four (of grey: one) for each texel, or a side is 0 or over 2^31 - 1: the caller checked these before it
 /// allocated them.
 pub fn encode(raster: Raster, effort: Effort) -> Vec<u8> {
     smallest(raster, form::choose(raster, effort == Effort::Small), effort)
@@ -72,18 +79,19 @@ pub fn encode(raster: Raster, effort: Effort) -> Vec<u8> {
 /// # Panics
 /// As [`encode`].
 pub fn encode_channels(raster: Raster, alpha: bool, effort: Effort) -> Vec<u8> {
-    let depth = if matches!(raster, Raster::Eight { .. }) { 8 } else { 16 };
+    let depth = if matches!(raster, Raster::Sixteen { .. }) { 16 } else { 8 };
     smallest(raster, vec![Form { colour: true, alpha, depth, palette: None }], effort)
 }
 
 fn smallest(raster: Raster, forms: Vec<Form>, effort: Effort) -> Vec<u8> {
     let [width, height] = raster.size();
-    let length = match raster {
-        Raster::Eight { samples, .. } => samples.len(),
-        Raster::Sixteen { samples, .. } => samples.len(),
+    let (length, each) = match raster {
+        Raster::Eight { samples, .. } => (samples.len(), 4),
+        Raster::Grey { samples, .. } => (samples.len(), 1),
+        Raster::Sixteen { samples, .. } => (samples.len(), 4),
     };
     assert!(width > 0 && height > 0, "a raster without texels");
-    assert_eq!(length as u64, u64::from(width) * u64::from(height) * 4, "four samples for each texel");
+    assert_eq!(length as u64, u64::from(width) * u64::from(height) * each, "so many samples for each texel");
     let packed: Vec<Packed> = forms.iter().map(|form| form.pack(raster)).collect();
     let write = |(at, filter, level): (usize, Filter, Level)| {
         write([width, height], &forms[at], &packed[at], filter, level)

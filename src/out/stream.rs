@@ -120,10 +120,10 @@ pub fn draw<K, T: Send>(
 
 /// Writes a row's texels as bytes of the file. The dither starts anew with every period of `cols`, so that texels repeat exactly.
 #[inline(always)]
-fn pack(form: Form, y: usize, cols: usize, row: &Row, out: &mut [u8]) {
-    let thresholds = dither::row(y);
+fn pack(form: Form, y: usize, cols: usize, row: &mut Row, out: &mut [u8]) {
     match form {
         Form::Opacities => {
+            let thresholds = dither::row(y);
             for (codes, alphas) in out.chunks_mut(cols).zip(row.alpha.chunks(cols)) {
                 let (tiles, rest) = codes.as_chunks_mut::<{ dither::SIDE }>();
                 let (whole, part) = alphas.as_chunks::<{ dither::SIDE }>();
@@ -137,21 +137,11 @@ fn pack(form: Form, y: usize, cols: usize, row: &Row, out: &mut [u8]) {
                 }
             }
         }
-        Form::Eight => {
-            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
-                    *code = dither::code(value, 0.5);
-                }
-                texel[3] = dither::code(*alpha, thresholds[at % cols % dither::SIDE]);
-            }
-        }
+        Form::Eight => dither::texels(y, row.texels(), cols, out),
         Form::Sixteen => {
             // 16-bit samples are stored with the high byte first (W3C PNG).
-            for ((texel, alpha), colour) in out.chunks_exact_mut(8).zip(&row.alpha).zip(&row.colour) {
-                let [r, g, b, _] = *colour;
-                for (sample, value) in texel.chunks_exact_mut(2).zip([r, g, b, *alpha]) {
-                    sample.copy_from_slice(&((value * 65535.0 + 0.5) as u16).to_be_bytes());
-                }
+            for (sample, value) in out.as_chunks_mut::<2>().0.iter_mut().zip(row.texels().as_flattened()) {
+                *sample = ((value * 65535.0 + 0.5) as u16).to_be_bytes();
             }
         }
     }

@@ -4,7 +4,7 @@ use super::manifest::{Outcome, Outcomes, manifest};
 use super::output::{Output, What};
 use super::stack::{Ask, work_of};
 use super::textures::{self, File, Of, Searched};
-use super::{Change, Options, Report, STILL, Stack, VALUES, still_png};
+use super::{Change, Options, Report, STILL, Stack, VALUES};
 use crate::arts::Arts;
 use crate::export::{self, Also};
 use crate::fault::{Class, Fault, Faults, Result};
@@ -17,7 +17,7 @@ use crate::rerun::record::NAME as STATE;
 use crate::rerun::{Act, Fields, Gone, Lock, Packing, Records, Rerun, State, Wanted, Written, decide};
 use crate::scene::Alpha;
 use crate::sheet::Bits;
-use crate::still::Still;
+use crate::still::Shown;
 use crate::texture::Shape;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -191,7 +191,7 @@ fn make(
     sound(stack, &shaped, shapes, folder)?;
     // First, on all threads: were it drawn by one of several outputs, others that wait for it would be idle.
     let shown = due.iter().any(|output| matches!(output.what, What::Still | What::Values));
-    let still = shown.then(|| stack.still(camera));
+    let shown = shown.then(|| stack.shown(camera, options.bits));
     // The tiles of a job come from one piece of work.
     let mut groups: BTreeMap<(usize, u32), Vec<&mut Output>> = BTreeMap::new();
     for (at, output) in due.into_iter().enumerate() {
@@ -206,7 +206,7 @@ fn make(
             if progress.stopped() {
                 Ok(())
             } else {
-                make_group(stack, options, still.as_ref(), shapes, group, progress)
+                make_group(stack, options, shown.as_ref(), shapes, group, progress)
             }
         })
         .collect();
@@ -250,7 +250,7 @@ fn as_drawn(plan: &Plan, shape: &Shape, of: Of) -> bool {
 fn make_group(
     stack: &Stack<'_>,
     options: &Options,
-    still: Option<&Still>,
+    shown: Option<&Shown>,
     shapes: &[Shape],
     group: Vec<&mut Output>,
     progress: &dyn Progress,
@@ -275,9 +275,9 @@ fn make_group(
                 let bytes = export::bytes(stack, also, &how)?;
                 Some(File::new(bytes, false, 0))
             }
-            (What::Values, _) => still.map(|still| File::new(stack.values(still), true, 0)),
-            _ => still.map(|still| {
-                let bytes = still_png(still, options.bits, of_still_effort(options.effort));
+            (What::Values, _) => shown.map(|shown| File::new(stack.values(shown), true, 0)),
+            _ => shown.map(|shown| {
+                let bytes = out::encode(shown.texels.raster(), of_still_effort(options.effort));
                 File::new(bytes, true, 0)
             }),
         };

@@ -11,7 +11,7 @@ use crate::rerun::Fields;
 use crate::rim::{self, Ready, Rim, Survey};
 use crate::scene::Blending;
 use crate::sheet::{Bits, Sheet};
-use crate::still::{Layer, Still};
+use crate::still::{Layer, Shown, Still};
 use crate::values;
 use rayon::prelude::*;
 use std::path::PathBuf;
@@ -217,21 +217,25 @@ impl<'a> Stack<'a> {
 
     /// The stack at camera place `camera`, of the jobs that were needed.
     pub fn still(&self, camera: f64) -> Still {
-        let layers: Vec<Layer<'_>> = self
-            .plan
-            .files
-            .iter()
-            .zip(&self.made)
-            .filter_map(|(job, made)| Some(made.as_ref()?.layer(job.placing())))
-            .collect();
-        Still::new(self.plan, &layers, camera)
+        Still::new(self.plan, &self.layers(), camera)
     }
 
-    /// The PNG of a still's value view; the still's camera place must be the last of those that the stack was looked at from.
-    pub fn values(&self, still: &Still) -> Vec<u8> {
-        let place = self.survey.cameras.len().saturating_sub(1);
-        let samples = values::view(self.plan, still, &self.survey, place);
-        out::encode(Raster::Eight { size: still.size, samples: &samples }, Effort::Fast)
+    /// The same as texels and steps of lightness.
+    pub fn shown(&self, camera: f64, bits: Bits) -> Shown {
+        Shown::new(self.plan, &self.layers(), camera, bits)
+    }
+
+    fn layers(&self) -> Vec<Layer<'_>> {
+        let all = self.plan.files.iter().zip(&self.made);
+        all.filter_map(|(job, made)| Some(made.as_ref()?.layer(job.placing()))).collect()
+    }
+
+    /// The PNG of the value view of what is shown from a camera place, which must be the last of those that the stack was looked at
+    /// from.
+    pub fn values(&self, shown: &Shown) -> Vec<u8> {
+        let (size, place) = (self.plan.texels, self.survey.cameras.len().saturating_sub(1));
+        let samples = values::hatched(size, &shown.greys, &self.survey, place);
+        out::encode(Raster::Grey { size, samples: &samples }, Effort::Fast)
     }
 
     /// Where the job `index` of the plan stands; a rim takes no more room than it fills.
@@ -319,10 +323,7 @@ fn rims(plan: &Plan, made: &mut [Option<Made>], ask: &Ask<'_>) -> Survey {
         })
         .collect();
     let solving = if due.is_empty() { Vec::new() } else { rim::places(plan) };
-    let mut cameras = solving.clone();
-    cameras.extend(ask.cameras.iter().filter(|camera| !solving.contains(camera)));
-    let mut survey = Survey::new(plan, &ready, &cameras, solving.len());
-    survey.only(ask.cameras);
+    let mut survey = Survey::part(plan, &ready, &solving, ask.cameras);
     for (index, rim) in survey.rims.drain(..) {
         if let Some(made_of) = (ask.made_of)(index) {
             ask.fields.keep_rim(&made_of, &rim);

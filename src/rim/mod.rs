@@ -145,9 +145,7 @@ impl Rim {
             let ramp = self.ramps.at(self.spec.field.turned(canvas_y as f64 + 0.5));
             let mut facing = vec![0.0; count];
             self.drawn(&self.facing, canvas_y, &mut line, &mut facing);
-            for (colour, facing) in row.colour.iter_mut().zip(&facing) {
-                *colour = ramp.at(facing.clamp(-1.0, 1.0));
-            }
+            ramp.paint(&facing, &depths, &mut row.colour, |texel, colour, _| *texel = colour);
         }
         for air in &self.airs[1..] {
             let mut other = vec![0.0; count];
@@ -169,8 +167,9 @@ impl Rim {
     /// A plane's texels along row `canvas_y`, from the crop's left on.
     #[inline(always)]
     fn drawn(&self, plane: &Plane, canvas_y: usize, line: &mut Vec<f32>, out: &mut [f32]) {
-        self.stretch.down(plane, canvas_y as f64, line);
-        self.stretch.across(line, self.crop[0] as usize, out);
+        let first = self.crop[0] as usize;
+        self.stretch.down(plane, canvas_y as f64, [first, out.len()], line);
+        self.stretch.across(line, first, out);
     }
 
     /// Ends the rim a few texels beneath the art.
@@ -211,35 +210,31 @@ impl Rim {
 
     /// As RGBA, 8 bits, opacity dithered.
     pub fn eight(&self) -> Vec<u8> {
-        self.texels(|y, row, out: &mut [u8]| {
-            let thresholds = dither::row(y);
-            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
-                    *code = (value * 255.0 + 0.5) as u8;
-                }
-                texel[3] = dither::code(*alpha, thresholds[at % dither::SIDE]);
-            }
-        })
+        let width = self.size()[0] as usize;
+        self.texels(
+            #[inline(always)]
+            |y, row, out: &mut [u8]| dither::texels(y, row.texels(), width, out),
+        )
     }
 
     /// As RGBA, 16 bits.
     pub fn sixteen(&self) -> Vec<u16> {
         self.texels(|_, row, out: &mut [u16]| {
-            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
-                    *code = (value * 65535.0 + 0.5) as u16;
-                }
-                texel[3] = (*alpha * 65535.0 + 0.5) as u16;
+            for (code, value) in out.iter_mut().zip(row.texels().as_flattened()) {
+                *code = (value * 65535.0 + 0.5) as u16;
             }
         })
     }
 
-    fn texels<T: Copy + Default + Send>(&self, write: impl Fn(usize, &Row, &mut [T]) + Sync) -> Vec<T> {
+    fn texels<T: Copy + Default + Send>(&self, write: impl Fn(usize, &mut Row, &mut [T]) + Sync) -> Vec<T> {
         let [width, height] = self.size().map(|side| side as usize);
         let mut out = vec![T::default(); width * height * 4];
         out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
             self.row(y, row);
-            write(y, row, texels);
+            wide(
+                #[inline(always)]
+                || write(y, row, texels),
+            );
         });
         out
     }

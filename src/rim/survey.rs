@@ -11,6 +11,7 @@ use crate::art::Picture;
 use crate::plan::{Job, Placing, Plan};
 use crate::sheet::{Row, Sheet};
 use crate::still::{Space, corner, over};
+use crate::wide::wide;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
@@ -116,14 +117,42 @@ impl Survey {
         solving: usize,
         stale: &dyn Fn() -> bool,
     ) -> Option<Survey> {
+        Survey::look(plan, ready, (cameras, solving), &|_, _| true, stale)
+    }
+
+    /// Solves the rims that are due, from the camera places `solving`, and looks at all outlines from `cameras`, no others: what is
+    /// seen from elsewhere of an outline whose rim is there is nobody's concern.
+    pub(crate) fn part(plan: &Plan, ready: &[Ready<'_>], solving: &[f64], cameras: &[f64]) -> Survey {
+        let mut all = solving.to_vec();
+        all.extend(cameras.iter().filter(|camera| !solving.contains(camera)));
+        let asked: Vec<bool> = all.iter().map(|camera| cameras.contains(camera)).collect();
+        let due = |art: usize| art > 0 && matches!(ready[art - 1], Ready::Due);
+        let looked_at = |art: usize, place: usize| asked[place] || (place < solving.len() && due(art));
+        let survey = Survey::look(plan, ready, (&all, solving.len()), &looked_at, &|| false);
+        let mut survey = survey.unwrap_or_else(Survey::nothing);
+        survey.only(cameras);
+        survey
+    }
+
+    /// `looked_at` says of an art's place in the plan and a camera place whether that outline is looked at from there.
+    fn look(
+        plan: &Plan,
+        ready: &[Ready<'_>],
+        (cameras, solving): (&[f64], usize),
+        looked_at: &(dyn Fn(usize, usize) -> bool + Sync),
+        stale: &dyn Fn() -> bool,
+    ) -> Option<Survey> {
         let space = Space::new(plan.blending);
         let ground = space.enter(plan.backdrop.0);
         let outlines: Vec<Vec<Point>> = plan
             .files
             .par_iter()
             .zip(ready)
-            .map(|(job, ready)| match (job, ready) {
-                (Job::Art(job), Ready::Picture(picture)) if !cameras.is_empty() => {
+            .enumerate()
+            .map(|(index, (job, ready))| match (job, ready) {
+                (Job::Art(job), Ready::Picture(picture))
+                    if (0..cameras.len()).any(|place| looked_at(index, place)) =>
+                {
                     outline::trace(picture, job.wraps, POINTS)
                 }
                 _ => Vec::new(),
@@ -132,7 +161,7 @@ impl Survey {
         let mut rows: Vec<Vec<Probe>> = (0..plan.texels[1]).map(|_| Vec::new()).collect();
         for (job, points) in outlines.iter().enumerate() {
             let placing = plan.files[job].placing();
-            for (place, camera) in cameras.iter().enumerate() {
+            for (place, camera) in cameras.iter().enumerate().filter(|(place, _)| looked_at(job, *place)) {
                 scatter(plan, placing, points, *camera, |point, x, y| {
                     rows[y].push(Probe {
                         job: job as u32,
@@ -227,7 +256,7 @@ impl Survey {
 
 impl Survey {
     /// Keeps what was seen from the camera places `cameras` alone, in their order.
-    pub(crate) fn only(&mut self, cameras: &[f64]) {
+    fn only(&mut self, cameras: &[f64]) {
         let to: Vec<Option<usize>> =
             self.cameras.iter().map(|camera| cameras.iter().position(|other| other == camera)).collect();
         for (_, marks) in &mut self.marks {
@@ -287,48 +316,62 @@ struct Work<'a> {
 }
 
 impl Work<'_> {
-    /// Draws strips of full rows: `draw` writes row `y` of a picture `size` texels large.
+    /// Draws rows as far as they are looked at: `draw` writes row `y` of a picture `size` texels large, at least from one column on
+    /// as many as it is told, and says which column it began with.
     fn strips(
         &mut self,
         placing: &Placing,
         size: [u32; 2],
-        draw: impl Fn(usize, &mut Row) + Sync,
+        draw: impl Fn(usize, [usize; 2], &mut Row) -> usize + Sync,
         put: impl Fn(&mut Probe, [f32; 3], f32) + Sync,
         wanted: impl Fn(&Probe) -> bool + Sync,
     ) {
         let corners: Vec<[i64; 2]> =
             self.cameras.iter().map(|camera| corner(placing, self.plan.scale, *camera)).collect();
         let top = corners.first().map_or(0, |corner| corner[1]);
-        let (cols, scale) = (size[0] as usize, self.plan.scale);
+        let (cols, scale) = (i64::from(size[0]), self.plan.scale);
         let stretch = placing.rect[2] * scale / cols as f64;
         let space = self.space;
+        let col = |probe: &Probe| {
+            let away = i64::from(probe.x) - corners[usize::from(probe.place)][0];
+            let col = match placing.period {
+                Some(_) if (stretch - 1.0).abs() * (cols as f64) < 1e-6 => away.rem_euclid(cols),
+                Some(_) => (((away as f64 + 0.5) / stretch).floor() as i64).rem_euclid(cols),
+                None => away,
+            };
+            (0..cols).contains(&col).then_some(col as usize)
+        };
         self.rows.par_iter_mut().enumerate().for_each_init(Row::default, |row, (y, probes)| {
             let Ok(from) = usize::try_from(y as i64 - top) else { return };
-            if from >= size[1] as usize || !probes.iter().any(&wanted) {
+            if from >= size[1] as usize {
                 return;
             }
-            draw(from, row);
+            let ends = probes.iter().filter(|probe| wanted(probe)).filter_map(col).fold(None, |ends, col| {
+                let (least, most) = ends.unwrap_or((col, col));
+                Some((least.min(col), most.max(col)))
+            });
+            let Some((least, most)) = ends else { return };
+            let first = draw(from, [least, most + 1 - least], row);
             for probe in probes.iter_mut().filter(|probe| wanted(probe)) {
-                let away = i64::from(probe.x) - corners[usize::from(probe.place)][0];
-                let col = match placing.period {
-                    Some(_) if (stretch - 1.0).abs() * (cols as f64) < 1e-6 => away.rem_euclid(cols as i64),
-                    Some(_) => (((away as f64 + 0.5) / stretch).floor() as i64).rem_euclid(cols as i64),
-                    None => away,
-                };
-                if col >= 0 && col < cols as i64 {
-                    let [r, g, b, _] = row.colour[col as usize];
-                    put(probe, space.enter([r, g, b]), row.alpha[col as usize]);
+                if let Some(at) = col(probe).map(|col| col - first) {
+                    let [r, g, b, _] = row.colour[at];
+                    put(probe, space.enter([r, g, b]), row.alpha[at]);
                 }
             }
         });
     }
 
     fn sheet(&mut self, placing: &Placing, sheet: &Sheet) {
-        let size = sheet.size();
         self.strips(
             placing,
-            size,
-            |y, row| sheet.row(y, 0, size[0] as usize, row),
+            sheet.size(),
+            |y, [first, count], row| {
+                wide(
+                    #[inline(always)]
+                    || sheet.row(y, first, count, row),
+                );
+                first
+            },
             |probe, colour, alpha| {
                 over(&mut probe.without, colour, alpha);
                 over(&mut probe.with, colour, alpha);
@@ -341,7 +384,10 @@ impl Work<'_> {
         self.strips(
             &rim.placing,
             rim.size(),
-            |y, row| rim.row(y, row),
+            |y, _, row| {
+                rim.row(y, row);
+                0
+            },
             |probe, colour, alpha| over(&mut probe.with, colour, alpha),
             |probe| probe.job as usize > index,
         );

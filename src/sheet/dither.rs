@@ -42,6 +42,40 @@ pub fn code(value: f32, threshold: f32) -> u8 {
     whole((value * 255.0 + threshold).clamp(0.0, 255.0)) as u8
 }
 
+/// A row of colours, the fourth number of each its opacity, as RGBA of 8 bits: opacities are dithered, the rest is rounded. `y` is
+/// the row's place in the picture; the dither starts anew with every `period` of texels, so that they repeat exactly.
+#[inline(always)]
+pub fn texels(y: usize, texels: &[[f32; 4]], period: usize, out: &mut [u8]) {
+    let thresholds = row(y).map(|threshold| [0.5, 0.5, 0.5, threshold]);
+    for (texels, out) in texels.chunks(period).zip(out.chunks_mut(4 * period)) {
+        codes(texels, &thresholds, out);
+    }
+}
+
+/// A row of colours, whatever the fourth number of each, as opaque RGBA of 8 bits: all dithered.
+#[inline(always)]
+pub fn opaque(y: usize, colours: &[[f32; 4]], out: &mut [u8]) {
+    // Under such a threshold every value is full.
+    codes(colours, &row(y).map(|threshold| [threshold, threshold, threshold, 255.0]), out);
+}
+
+/// The samples of a tile lie side by side, so that wide registers take them.
+#[inline(always)]
+fn codes(texels: &[[f32; 4]], thresholds: &[[f32; 4]; SIDE], out: &mut [u8]) {
+    let (tiles, rest) = texels.as_chunks::<SIDE>();
+    let (of_tiles, of_rest) = out.as_chunks_mut::<{ 4 * SIDE }>();
+    let thresholds = thresholds.as_flattened();
+    for (tile, out) in tiles.iter().zip(of_tiles) {
+        let values = tile.as_flattened();
+        for at in 0..4 * SIDE {
+            out[at] = code(values[at], thresholds[at]);
+        }
+    }
+    for ((out, value), threshold) in of_rest.iter_mut().zip(rest.as_flattened()).zip(thresholds) {
+        *out = code(*value, *threshold);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -72,6 +106,25 @@ mod tests {
         for threshold in (0..SIDE).flat_map(row) {
             assert_eq!(code(0.0, *threshold), 0);
             assert_eq!(code(1.0, *threshold), 255);
+        }
+    }
+
+    #[test]
+    fn rows_are_texels_one_by_one() {
+        let texel = |at: usize| std::array::from_fn(|of| ((at * 4 + of) as f32 * 0.713).fract());
+        let row: Vec<[f32; 4]> = (0..53).map(texel).collect();
+        let (mut translucent, mut solid) = (vec![0; 53 * 4], vec![0; 53 * 4]);
+        texels(3, &row, 21, &mut translucent);
+        opaque(5, &row, &mut solid);
+        for (at, [r, g, b, a]) in row.into_iter().enumerate() {
+            let threshold = super::row(3)[at % 21 % SIDE];
+            let want = [code(r, 0.5), code(g, 0.5), code(b, 0.5), code(a, threshold)];
+            assert_eq!(translucent[4 * at..][..4], want, "{at}");
+            let threshold = super::row(5)[at % SIDE];
+            assert_eq!(
+                solid[4 * at..][..4],
+                [code(r, threshold), code(g, threshold), code(b, threshold), 255]
+            );
         }
     }
 }

@@ -4,10 +4,12 @@ pub mod dither;
 pub mod grade;
 
 use crate::colour::Srgb;
+use crate::exp::opacity;
 use crate::field::grid::{Grid, Plane};
 use crate::field::stretch::Stretch;
-use crate::field::{Field, FieldSpec, Sampling};
-use grade::{Ramps, Tones};
+use crate::field::{self, Field, FieldSpec, Sampling};
+use crate::wide::wide;
+use grade::{Ramp, Ramps, Tones};
 use rayon::prelude::*;
 use std::sync::Arc;
 
@@ -55,6 +57,17 @@ pub struct Row {
     line: Vec<f32>,
 }
 
+impl Row {
+    /// Its texels: colours, the fourth number of each its opacity.
+    #[inline(always)]
+    pub fn texels(&mut self) -> &[[f32; 4]] {
+        for (texel, alpha) in self.colour.iter_mut().zip(&self.alpha) {
+            texel[3] = *alpha;
+        }
+        &self.colour
+    }
+}
+
 impl Sheet {
     /// Works out the field of a sheet.
     pub fn new(spec: SheetSpec, sampling: Sampling) -> Sheet {
@@ -65,15 +78,12 @@ impl Sheet {
     /// The sheet of a field that was worked out from the same `spec`.
     pub fn of_field(spec: SheetSpec, field: Field) -> Sheet {
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
-        let facing = facing(&spec, &field, &stretch);
         let ramps = spec.tones.ramps();
         let Field { density: mut alpha, grid } = field;
+        let thin = (spec.tones.lit > 0.0 && spec.tau < THIN).then(|| opacities(alpha.clone(), THIN));
         // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
-        let tau = spec.tau as f32;
-        alpha.each_row(
-            #[inline(always)]
-            |_, numbers| grade::opacities(numbers, tau),
-        );
+        alpha = opacities(alpha, spec.tau);
+        let facing = facing(&spec, thin.as_ref().unwrap_or(&alpha), &stretch);
         let steepest = steepest(&alpha, &grid, spec.field.rows);
         stretch.prepare(&mut alpha);
         Sheet { spec, alpha: Arc::new(alpha), facing, stretch, ramps, steepest }
@@ -85,7 +95,8 @@ impl Sheet {
             return None;
         }
         let stretch = Stretch::new(field.grid, spec.field.cols as usize);
-        let facing = facing(&spec, field, &stretch);
+        let lit = (spec.tones.lit > 0.0).then(|| opacities(field.density.clone(), spec.tau.max(THIN)));
+        let facing = lit.and_then(|seen| facing(&spec, &seen, &stretch));
         let ramps = spec.tones.ramps();
         Some(Sheet { alpha: Arc::clone(&self.alpha), facing, stretch, ramps, steepest: self.steepest, spec })
     }
@@ -109,7 +120,7 @@ impl Sheet {
     #[inline(always)]
     pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         row.alpha.resize(count, 0.0);
-        self.stretch.down(&self.alpha, y as f64, &mut row.line);
+        self.stretch.down(&self.alpha, y as f64, [first, count], &mut row.line);
         self.stretch.across(&mut row.line, first, &mut row.alpha);
         for alpha in &mut row.alpha {
             // A cubic may stray a hair past an edge.
@@ -120,50 +131,70 @@ impl Sheet {
     /// Draws `count` texels of row `y` from column `first` on, wrapping.
     #[inline(always)]
     pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
-        self.opacities(y, first, count, row);
-        let tones = &self.spec.tones;
-        if tones.plain() {
+        let Some(ramp) = self.lit(y, first, count, row) else {
             row.colour.clear();
-            row.colour.resize(count, tones.haze.lanes());
+            row.colour.resize(count, self.spec.tones.haze.lanes());
             return;
-        }
+        };
         row.colour.resize(count, [0.0; 4]);
-        let ramp = self.ramps.at(self.spec.field.turned(y as f64 + 0.5));
+        ramp.paint(&row.facing, &row.alpha, &mut row.colour, |texel, colour, _| *texel = colour);
+    }
+
+    /// Gives each of `targets`, which stand for the texels of row `y` from column `first` on, wrapping, to `put`, with the texel's
+    /// colour and opacity. The colours are nowhere kept.
+    #[inline(always)]
+    pub fn paint<T>(
+        &self,
+        y: usize,
+        first: usize,
+        row: &mut Row,
+        targets: &mut [T],
+        mut put: impl FnMut(&mut T, [f32; 4], f32),
+    ) {
+        match self.lit(y, first, targets.len(), row) {
+            Some(ramp) => ramp.paint(&row.facing, &row.alpha, targets, put),
+            None => {
+                let haze = self.spec.tones.haze.lanes();
+                for (target, alpha) in targets.iter_mut().zip(&row.alpha) {
+                    put(target, haze, *alpha);
+                }
+            }
+        }
+    }
+
+    /// The opacities of a row and how it faces the light, which its colours go by; none if it has one colour.
+    #[inline(always)]
+    fn lit(&self, y: usize, first: usize, count: usize, row: &mut Row) -> Option<Ramp> {
+        self.opacities(y, first, count, row);
+        if self.spec.tones.plain() {
+            return None;
+        }
         row.facing.resize(count, 0.0);
         match &self.facing {
             Some(plane) => {
-                self.stretch.down(plane, y as f64, &mut row.line);
+                self.stretch.down(plane, y as f64, [first, count], &mut row.line);
                 self.stretch.across(&mut row.line, first, &mut row.facing);
             }
             None => row.facing.fill(0.0),
         }
-        for (colour, facing) in row.colour.iter_mut().zip(&row.facing) {
-            *colour = ramp.at(facing.clamp(-1.0, 1.0));
-        }
+        Some(self.ramps.at(self.spec.field.turned(y as f64 + 0.5)))
     }
 
     /// `width` columns of the sheet, wrapping, as RGBA, 8 bits, opacity dithered: the texels that its file holds.
     pub fn eight(&self, width: u32) -> Vec<u8> {
         let cols = self.size()[0] as usize;
-        self.texels(width, |y, row, out: &mut [u8]| {
-            let thresholds = dither::row(y);
-            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
-                    *code = dither::code(value, 0.5);
-                }
-                texel[3] = dither::code(*alpha, thresholds[at % cols % dither::SIDE]);
-            }
-        })
+        self.texels(
+            width,
+            #[inline(always)]
+            |y, row, out: &mut [u8]| dither::texels(y, row.texels(), cols, out),
+        )
     }
 
     /// `width` columns of the sheet, wrapping, as RGBA, 16 bits.
     pub fn sixteen(&self, width: u32) -> Vec<u16> {
         self.texels(width, |_, row, out: &mut [u16]| {
-            for (at, (texel, alpha)) in out.chunks_exact_mut(4).zip(&row.alpha).enumerate() {
-                for (code, value) in texel[..3].iter_mut().zip(row.colour[at]) {
-                    *code = (value * 65535.0 + 0.5) as u16;
-                }
-                texel[3] = (*alpha * 65535.0 + 0.5) as u16;
+            for (code, value) in out.iter_mut().zip(row.texels().as_flattened()) {
+                *code = (value * 65535.0 + 0.5) as u16;
             }
         })
     }
@@ -171,24 +202,44 @@ impl Sheet {
     fn texels<T: Copy + Default + Send>(
         &self,
         width: u32,
-        write: impl Fn(usize, &Row, &mut [T]) + Sync,
+        write: impl Fn(usize, &mut Row, &mut [T]) + Sync,
     ) -> Vec<T> {
         let [width, height] = [width, self.size()[1]].map(|side| side as usize);
         let mut out = vec![T::default(); width * height * 4];
         out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
-            self.row(y, 0, width, row);
-            write(y, row, texels);
+            wide(
+                #[inline(always)]
+                || {
+                    self.row(y, 0, width, row);
+                    write(y, row, texels);
+                },
+            );
         });
         out
     }
 }
 
-/// How the places of a sheet face the light, if its colours go by that, as coefficients for `stretch`.
-fn facing(spec: &SheetSpec, field: &Field, stretch: &Stretch) -> Option<Plane> {
+/// Optical depth below which fog's light is that of so little: its opacities would be lost in rounding.
+const THIN: f64 = 1e-3;
+
+/// The opacities of densities.
+fn opacities(mut density: Plane, tau: f64) -> Plane {
+    let tau = tau as f32;
+    density.each_row(
+        #[inline(always)]
+        |_, numbers| grade::opacities(numbers, tau),
+    );
+    density
+}
+
+/// How the places of a sheet face the light, if its colours go by that, as coefficients for `stretch`; `seen` are its opacities at
+/// an optical depth of [`THIN`] at least.
+fn facing(spec: &SheetSpec, seen: &Plane, stretch: &Stretch) -> Option<Plane> {
     let bands = &spec.field.recipe.bands;
     (spec.tones.lit > 0.0).then(|| {
         let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
-        let mut plane = field.facing(spec.light, reach, spec.tau);
+        let whole = opacity(spec.tau.max(THIN) as f32);
+        let mut plane = field::facing(seen, whole, &stretch.grid(), spec.light, reach);
         stretch.prepare(&mut plane);
         plane
     })
@@ -198,17 +249,35 @@ fn facing(spec: &SheetSpec, field: &Field, stretch: &Stretch) -> Option<Plane> {
 fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f64 {
     let inside = |row: &usize| (0.0..f64::from(rows)).contains(&grid.y(*row));
     let [across, down] = grid.step.map(|step| (1.0 / (step * step)) as f32);
+    let larger = |a: f32, b: f32| if b > a { b } else { a };
     let most = (0..grid.rows).into_par_iter().filter(inside).map(|row| {
         let own = plane.row(row);
         let below = plane.row((row + 1).min(grid.rows - 1));
-        let mut most = 0.0_f32;
-        let mut left = own[grid.cols - 1];
-        for (value, below) in own.iter().zip(below) {
-            let (x, y) = (value - left, below - value);
-            most = most.max(x * x * across + y * y * down);
-            left = *value;
-        }
-        most
+        wide(
+            #[inline(always)]
+            || {
+                let change = |value: f32, left: f32, below: f32| {
+                    let (x, y) = (value - left, below - value);
+                    x * x * across + y * y * down
+                };
+                let first = change(own[0], own[own.len() - 1], below[0]);
+                let (values, rest) = own[1..].as_chunks::<8>();
+                let (lefts, _) = own[..own.len() - 1].as_chunks::<8>();
+                let (belows, _) = below[1..].as_chunks::<8>();
+                // The largest in each place of a register.
+                let mut most = [first; 8];
+                for ((values, lefts), belows) in values.iter().zip(lefts).zip(belows) {
+                    for at in 0..8 {
+                        most[at] = larger(most[at], change(values[at], lefts[at], belows[at]));
+                    }
+                }
+                let from = own.len() - rest.len();
+                for at in from..own.len() {
+                    most[0] = larger(most[0], change(own[at], own[at - 1], below[at]));
+                }
+                most.into_iter().fold(0.0, larger)
+            },
+        )
     });
-    f64::from(most.reduce(|| 0.0, f32::max).sqrt())
+    f64::from(most.reduce(|| 0.0, larger).sqrt())
 }

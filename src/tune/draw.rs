@@ -87,7 +87,7 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
             let settled = is_settled(locked(&tab.drawn)[1]);
             if !settled {
                 let board = draft.board(&mut easels[0], &view, &locked(&hub.rims).now);
-                let frame = frame::draft(&draft.plan, board, &view, 0, stamp, meant.turn);
+                let frame = frame::draft(board, &view, 0, stamp, meant.turn);
                 // Under the lock, since it may be settled just now.
                 let drawn = locked(&tab.drawn);
                 if is_settled(drawn[1]) {
@@ -101,7 +101,7 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
                 }
                 if let Some(old) = &old {
                     let board = old.board(&mut easels[1], &view, &locked(&hub.rims).saved);
-                    tab.show(frame::draft(&old.plan, board, &view, 1, stamp, saved.turn));
+                    tab.show(frame::draft(board, &view, 1, stamp, saved.turn));
                 }
             }
             locked(&tab.drawn)[0] = Some(wanted);
@@ -366,7 +366,7 @@ fn settle_tab(
     if stale() || tab.view().1 != turn {
         return;
     }
-    let frame = frame::settled(&full.plan, &still, &view, stamp, meant.turn);
+    let frame = frame::settled(&still, &view, stamp, meant.turn);
     {
         // Shown under the lock: a draft that is just being drawn must not come after it.
         let mut drawn = locked(&tab.drawn);

@@ -2,8 +2,6 @@
 
 use super::board::Board;
 use super::hub::{Frame, View};
-use crate::plan::Plan;
-use crate::rim::Survey;
 use crate::still::Still;
 use crate::values;
 
@@ -13,19 +11,16 @@ const WHOLE: u8 = 0;
 const LEAN: u8 = 1;
 
 /// A draft of the scene as it stands (kind 0) or as it was last saved (kind 1).
-pub(super) fn draft(plan: &Plan, board: Board, view: &View, kind: u8, stamp: u64, turn: u64) -> Frame {
+pub(super) fn draft(board: Board, view: &View, kind: u8, stamp: u64, turn: u64) -> Frame {
     let size = board.size;
-    let (form, texels) = if view.values {
-        (WHOLE, values::view(plan, &board.still(), &Survey::nothing(), 0))
-    } else {
-        (LEAN, board.lean())
-    };
+    let (form, texels) =
+        if view.values { (WHOLE, values::view(&board.still())) } else { (LEAN, board.lean()) };
     Frame { head: head(size, view, [kind, 0, form], stamp, turn), texels }
 }
 
 /// A settled picture.
-pub(super) fn settled(plan: &Plan, still: &Still, view: &View, stamp: u64, turn: u64) -> Frame {
-    let texels = if view.values { values::view(plan, still, &Survey::nothing(), 0) } else { still.eight() };
+pub(super) fn settled(still: &Still, view: &View, stamp: u64, turn: u64) -> Frame {
+    let texels = if view.values { values::view(still) } else { still.eight() };
     Frame { head: head(still.size, view, [0, 1, WHOLE], stamp, turn), texels }
 }
 

@@ -26,7 +26,7 @@ pub fn rows(table: &mut Table) {
             let stretch = Stretch::new(grid, SIZE[0] as usize);
             stretch.prepare(&mut soft);
             out.par_chunks_mut(SIZE[0] as usize).enumerate().for_each_init(Vec::new, |line, (y, row)| {
-                stretch.down(&soft, y as f64, line);
+                stretch.down(&soft, y as f64, [0, row.len()], line);
                 stretch.across(line, 0, row);
             });
         };
@@ -83,7 +83,7 @@ fn error(spec: &FieldSpec) -> f64 {
         stretch.prepare(&mut field.density);
         let (mut line, mut out) = (Vec::new(), vec![0.0; small.cols as usize * small.rows as usize]);
         for (y, row) in out.chunks_exact_mut(small.cols as usize).enumerate() {
-            stretch.down(&field.density, y as f64, &mut line);
+            stretch.down(&field.density, y as f64, [0, row.len()], &mut line);
             stretch.across(&mut line, 0, row);
         }
         out

@@ -66,7 +66,7 @@ pub fn texels(spec: &FieldSpec, sampling: Sampling) -> Vec<Vec<f32>> {
     (0..spec.rows)
         .map(|row| {
             let mut out = vec![0.0; spec.cols as usize];
-            stretch.down(&field.density, f64::from(row), &mut line);
+            stretch.down(&field.density, f64::from(row), [0, out.len()], &mut line);
             stretch.across(&mut line, 0, &mut out);
             out
         })
