@@ -221,6 +221,11 @@ pub struct BandsSpec {
 }
 
 impl BandsSpec {
+    /// Samples of a row, and rows.
+    pub fn size(&self) -> [usize; 2] {
+        [self.grid.cols, self.grid.rows]
+    }
+
     /// Works them out: mean about 1, before the falloff.
     pub fn plane(&self) -> Plane {
         let mut plane = Plane::new(self.grid.cols, self.grid.rows);

@@ -128,12 +128,17 @@ impl<'a> Stack<'a> {
     pub fn fill(&mut self, arts: &Arts, ask: &Ask<'_>) -> Result<()> {
         let plan = self.plan;
         let there: Vec<bool> = self.made.iter().map(Option::is_some).collect();
+        let new = |(index, job): &(usize, &Job)| match job {
+            Job::Fog(job) => !there[*index] && (ask.needed)(*index) && !ask.fields.has(&job.spec.field),
+            Job::Rim(_) | Job::Art(_) => false,
+        };
+        let keep = ask.fields.room(plan, plan.files.iter().enumerate().filter(new).count());
         let work = |(index, job): (usize, &Job)| -> Result<Option<Made>> {
             if there[index] || !(ask.needed)(index) {
                 return Ok(None);
             }
             let made = match job {
-                Job::Fog(job) => Made::Sheet(Arc::new(ask.fields.sheet(&job.spec))),
+                Job::Fog(job) => Made::Sheet(Arc::new(ask.fields.sheet(&job.spec, keep))),
                 // Solved in a second pass, when all behind it is there.
                 Job::Rim(_) => return Ok(None),
                 Job::Art(job) => Made::Picture(Arc::new(picture(index, job, plan, arts, ask)?)),

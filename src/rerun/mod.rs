@@ -9,11 +9,12 @@ pub mod gone;
 pub mod lock;
 pub mod made_of;
 pub mod record;
+mod seal;
 pub mod stamp;
 pub mod why;
 
 pub use decide::{Act, Decision, Rerun};
-pub use fields::Fields;
+pub use fields::{Fields, Keep};
 pub use gone::Gone;
 pub use lock::Lock;
 pub use made_of::{OUTPUT_VERSION, Packing, Wanted};

@@ -101,6 +101,30 @@ impl Sheet {
         Some(Sheet { alpha: Arc::clone(&self.alpha), facing, stretch, ramps, steepest: self.steepest, spec })
     }
 
+    /// The sheet of `spec` from the numbers that [`Sheet::kept`] gave of it; none if there are more or fewer than it needs.
+    pub(crate) fn of_kept(spec: SheetSpec, mut alpha: Vec<f32>, facing: Option<Vec<f32>>) -> Option<Sheet> {
+        let grid = spec.field.sampled(Sampling::Reduced);
+        let plane =
+            |data: Vec<f32>| (data.len() == grid.cols * grid.rows).then_some(Plane { cols: grid.cols, data });
+        let steepest = f64::from(alpha.pop()?);
+        let alpha = Arc::new(plane(alpha)?);
+        let facing = match (spec.tones.lit > 0.0, facing) {
+            (true, Some(facing)) => Some(plane(facing)?),
+            (true, None) => return None,
+            (false, _) => None,
+        };
+        let stretch = Stretch::new(grid, spec.field.cols as usize);
+        let ramps = spec.tones.ramps();
+        Some(Sheet { spec, alpha, facing, stretch, ramps, steepest })
+    }
+
+    /// What of it takes time to work out from its field: the numbers of its opacities and the steepest change of them, and those of
+    /// how it faces the light.
+    pub(crate) fn kept(&self) -> (&[f32], f32, Option<&[f32]>) {
+        // The steepest change came of single precision.
+        (&self.alpha.data, self.steepest as f32, self.facing.as_ref().map(|plane| &*plane.data))
+    }
+
     /// Width (one period) and height in texels.
     pub fn size(&self) -> [u32; 2] {
         [self.spec.field.cols, self.spec.field.rows]
