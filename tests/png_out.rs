@@ -83,6 +83,20 @@ proptest! {
     }
 }
 
+/// Opaque grey comes as one sample a texel too; the file is that of the same texels as RGBA.
+#[test]
+fn greys_are_written_as_their_texels_are() {
+    for (count, step) in [(1_usize, 0), (2, 255), (3, 40), (4, 85), (9, 28), (16, 17), (17, 15), (256, 1)] {
+        let size = [37_u32, 90];
+        let greys: Vec<u8> = (0..37 * 90_usize).map(|at| (at * at / 11 % count * step % 256) as u8).collect();
+        let texels: Vec<[u8; 4]> = greys.iter().map(|grey| [*grey, *grey, *grey, 255]).collect();
+        for effort in [Effort::Fast, Effort::Balanced, Effort::Small] {
+            let file = encode(Raster::Grey { size, samples: &greys }, effort);
+            assert!(file == eight(size, &texels, effort), "{count} greys, {effort:?}");
+        }
+    }
+}
+
 #[test]
 fn the_form_is_the_least_that_holds_the_texels() {
     // Colour types: 0 grey, 2 colour, 3 indexed, 4 grey with alpha, 6 colour with alpha (PNG 11.2.1).

@@ -5,10 +5,11 @@ use crate::util::{compose, plan};
 use fogweft::art::Source;
 use fogweft::law;
 use fogweft::limits::Limits;
-use fogweft::out::Effort;
+use fogweft::out::{Effort, Owned};
 use fogweft::render::{self, Arts, Options, Stack};
 use fogweft::scene::{Blending, Scene};
 use fogweft::sheet::Bits;
+use fogweft::values;
 use proptest::prelude::*;
 
 /// One step of 16 bits is 1; exact values are rounded to half of it, and single precision strays by a hair.
@@ -157,6 +158,17 @@ proptest! {
         let deep = decode(&render::still_png(&still, Bits::Sixteen, Effort::Fast));
         prop_assert_eq!(deep.size, SIZE);
         check_sixteen(&deep.texels, &flat, HALF_STEP)?;
+
+        // What the program writes is drawn strip by strip, and is that still.
+        let size = still.size;
+        let shown = stack.shown(flat.at, Bits::Sixteen);
+        let same = shown.texels == Owned::Sixteen { size, samples: still.sixteen() };
+        prop_assert!(same, "16 bits");
+        let shown = stack.shown(flat.at, Bits::Eight);
+        let same = shown.texels == Owned::Eight { size, samples: still.eight() };
+        prop_assert!(same, "8 bits");
+        let greys: Vec<u8> = values::view(&still).chunks_exact(4).map(|texel| texel[0]).collect();
+        prop_assert!(shown.greys == greys, "the value view");
 
         let eight = decode(&render::still_png(&still, Bits::Eight, Effort::Fast));
         let want = [flat.expected(true), flat.expected(false)].map(|colour| colour.map(|value| value / 257.0));
