@@ -3,6 +3,7 @@
 use super::Canvas;
 use fogweft::fault::Result;
 use fogweft::limits::Limits;
+use fogweft::out::Owned;
 use fogweft::plan::{Job, Plan};
 use fogweft::recipe::shelf::Shelf;
 use fogweft::render::{Arts, Ask, Stack};
@@ -89,9 +90,10 @@ pub fn drawn(
             cameras: &[camera],
         },
     )?;
-    let still = stack.still(camera);
-    let values = stack.values(&stack.shown(camera, Bits::Eight));
-    Ok((Canvas::of(still.size, still.eight()), values))
+    let shown = stack.shown(camera, Bits::Eight);
+    let values = stack.values(&shown);
+    let Owned::Eight { size, samples } = shown.texels else { unreachable!("8 bits were asked for") };
+    Ok((Canvas::of(size, samples), values))
 }
 
 /// A scene's still.

@@ -131,7 +131,7 @@ impl Form {
         // A loop for each number of channels, so that it is known there.
         match (self.colour, self.alpha) {
             (false, false) => {
-                let step = self.grey_step();
+                let step = step_of(self.depth);
                 pack_bits(width, self.depth, texels.map(|[grey, ..]| grey / step), bytes);
             }
             (false, true) => put(texels, bytes, |[grey, _, _, alpha]| [grey, alpha]),
@@ -144,7 +144,7 @@ impl Form {
         let number = |grey: u8| match &self.palette {
             // Greys that aren't there have no number.
             Some(palette) => palette.iter().position(|texel| texel[0] == grey).unwrap_or(0) as u8,
-            None => grey / self.grey_step(),
+            None => grey / step_of(self.depth),
         };
         // Few codes, many texels.
         let codes: [u8; 256] = std::array::from_fn(|grey| number(grey as u8));
@@ -163,11 +163,6 @@ impl Form {
                 [high(r), low(r), high(g), low(g), high(b), low(b), high(a), low(a)]
             }),
         }
-    }
-
-    /// Grey of fewer than 8 bits is a multiple of this; the most significant bits are kept.
-    fn grey_step(&self) -> u8 {
-        if self.depth < 8 { 255 / ((1u16 << self.depth) - 1) as u8 } else { 1 }
     }
 }
 
@@ -304,8 +299,12 @@ fn census_of_grey(samples: &[u8]) -> Census {
 
 /// The least depth, 1, 2, 4 or 8, that holds a grey of 8 bits.
 fn depth_of(code: u8) -> u8 {
-    let fits = |depth: &u8| code.is_multiple_of(255 / ((1u16 << depth) - 1) as u8);
-    [1, 2, 4].into_iter().find(fits).unwrap_or(8)
+    [1, 2, 4].into_iter().find(|depth| code.is_multiple_of(step_of(*depth))).unwrap_or(8)
+}
+
+/// From one grey of 8 bits to the next that a depth of 1 to 8 bits holds.
+fn step_of(depth: u8) -> u8 {
+    255 / ((1_u16 << depth) - 1) as u8
 }
 
 /// Some bytes of each texel.
@@ -338,7 +337,7 @@ fn pack_bits(width: usize, depth: u8, mut samples: impl Iterator<Item = u8>, byt
     }
 }
 
-fn texels<T: Copy>(samples: &[T]) -> impl ExactSizeIterator<Item = [T; 4]> {
+fn texels<T: Copy>(samples: &[T]) -> impl Iterator<Item = [T; 4]> {
     samples.as_chunks::<4>().0.iter().copied()
 }
 

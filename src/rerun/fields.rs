@@ -195,7 +195,7 @@ impl Fields {
         }
     }
 
-    /// Removes the fields and bands that no sheet of `plan` is made from, and the rims that aren't made of one of `rims`.
+    /// Removes what no sheet of `plan` is made from or drawn from, and the rims that aren't made of one of `rims`.
     pub fn sweep(&self, plan: &Plan, rims: &[&str]) {
         let Some(folder) = &self.folder else { return };
         let used: BTreeSet<String> = plan
