@@ -1,19 +1,22 @@
 //! fogweft makes the fog of layered 2D scenes: from a scene (depths, pictures, air) to one matched sheet of fog for every depth
 //! slot, a manifest that says where each stands, and a still of the whole stack.
 //!
-//! Data flows one way: text to [`scene`], with its recipes from [`recipe`]; scene to [`plan`]; plan to [`field`]s and
-//! [`sheet`]s and drawn [`art`]; these to the [`still`], to [`texture`]s and, through [`export`] and [`out`], to bytes and files.
-//! [`render`] is the whole run. Layered files come in by [`layered`].
+//! Data flows one way, and each module knows those before it alone: [`base`], the ground words; [`steps`], the five steps of a sheet;
+//! [`scene`], from text to the scene as meant, and its pictures; [`plan`], every job, no pixels; [`rim`], the solver of rims; [`stack`], the jobs
+//! worked out and composed; [`output`], PNG, textures, forms, manifest; [`store`], what is kept and made again, and the whole run;
+//! [`review`], the check and variations.
 //!
 //! # From a scene's text to bytes
 //!
 //! ```
-//! use fogweft::limits::Limits;
-//! use fogweft::out::Effort;
+//! use fogweft::base::limits::Limits;
+//! use fogweft::output::Effort;
 //! use fogweft::plan::Plan;
-//! use fogweft::render::{Arts, Stack, still_png};
+//! use fogweft::output::pictures::still_png;
+//! use fogweft::scene::pictures::Arts;
+//! use fogweft::stack::Stack;
 //! use fogweft::scene::read;
-//! use fogweft::sheet::Bits;
+//! use fogweft::base::words::Bits;
 //! use std::path::Path;
 //!
 //! let text = r##"
@@ -42,47 +45,19 @@
 //! }
 //! let still = still_png(&stack.still(100.0), Bits::Eight, Effort::Balanced);
 //! assert!(still.starts_with(b"\x89PNG"));
-//! # Ok::<(), fogweft::fault::Faults>(())
+//! # Ok::<(), fogweft::base::fault::Faults>(())
 //! ```
 
 #![forbid(unsafe_code)]
 
-pub mod air;
-pub mod art;
-pub mod arts;
-pub mod check;
-pub mod colour;
-pub mod contact;
-pub mod exp;
-pub mod export;
-pub mod fault;
-pub mod field;
-pub mod folder;
-pub mod keys;
-pub mod law;
-pub mod layered;
-pub mod lettering;
-pub mod limits;
-pub mod out;
+pub mod base;
+pub mod output;
 pub mod plan;
-pub mod progress;
-pub mod recipe;
-pub mod render;
-pub mod report;
-pub mod rerun;
+pub mod review;
 pub mod rim;
 pub mod scene;
-pub mod schema;
-pub mod seed;
-pub mod sheet;
-#[cfg(feature = "tune")]
-pub mod signs;
-pub mod starter;
-pub mod still;
-pub mod texture;
-pub mod treat;
+pub mod stack;
+pub mod steps;
+pub mod store;
 #[cfg(feature = "tune")]
 pub mod tune;
-pub mod values;
-pub mod vary;
-mod wide;

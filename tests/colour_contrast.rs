@@ -1,9 +1,9 @@
 //! Lightness, contrast and colour difference against the published tables.
 
-use fogweft::colour::contrast::ratio;
-use fogweft::colour::difference::{ciede2000, lab};
-use fogweft::colour::{Srgb, lightness};
-use fogweft::treat::floored;
+use fogweft::base::colour::contrast::ratio;
+use fogweft::base::colour::difference::{ciede2000, lab};
+use fogweft::base::colour::floor::floored;
+use fogweft::base::colour::{Srgb, lightness};
 
 fn hex(text: &str) -> Srgb {
     Srgb::parse_hex(text).expect("a colour")

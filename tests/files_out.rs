@@ -1,9 +1,11 @@
 //! Files appear whole or not at all, and the manifest has its form.
 
-use fogweft::fault::{Class, Faults, Result};
-use fogweft::out::manifest::NAME;
-use fogweft::out::{Entry, Kind, Manifest, Still, apart, prepare_folder, write_whole};
-use fogweft::scene::{Alpha, Blending};
+use fogweft::base::fault::{Class, Faults, Result};
+use fogweft::base::files::{prepare_folder, write_whole};
+use fogweft::base::placing::Kind;
+use fogweft::base::words::{Alpha, Blending};
+use fogweft::output::manifest::NAME;
+use fogweft::output::{Entry, Manifest, Still, apart};
 use proptest::prelude::*;
 use std::fs;
 use std::path::Path;

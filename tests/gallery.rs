@@ -6,8 +6,8 @@
 #[path = "../gallery/make/mod.rs"]
 mod make;
 
-use fogweft::colour::Srgb;
-use fogweft::colour::difference::{ciede2000, lab};
+use fogweft::base::colour::Srgb;
+use fogweft::base::colour::difference::{ciede2000, lab};
 use make::Canvas;
 use std::collections::BTreeSet;
 use std::fs;
@@ -170,8 +170,8 @@ fn apart(a: &Canvas, b: &Canvas) -> f64 {
 #[test]
 fn no_two_recipes_look_alike_over_any_world() {
     const NOTICED: f64 = 2.3;
-    let limits = fogweft::limits::Limits::default();
-    let mut shelf = fogweft::recipe::shelf::Shelf::default();
+    let limits = fogweft::base::limits::Limits::default();
+    let mut shelf = fogweft::scene::recipe::shelf::Shelf::default();
     shelf.put_folder(&root().join("presets"), &limits);
     let mut alike = Vec::new();
     for (scene, _) in make::SCENES {

@@ -1,6 +1,7 @@
 //! PNG files out. Sources: PNG Specification, third edition (W3C, 2025), read back with two other decoders.
 
-use fogweft::out::{Effort, Raster, encode};
+use fogweft::base::raster::Raster;
+use fogweft::output::{Effort, encode};
 use image::{DynamicImage, ImageReader};
 use proptest::prelude::*;
 use std::io::Cursor;

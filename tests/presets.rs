@@ -1,8 +1,8 @@
 //! The shelf: every preset that comes with the program, and presets built on others.
 
-use fogweft::recipe::Anchor;
-use fogweft::recipe::layers::{Layer, Resolved};
-use fogweft::recipe::shelf::{Shelf, visibility_of};
+use fogweft::base::words::Anchor;
+use fogweft::scene::recipe::layers::{Layer, Resolved};
+use fogweft::scene::recipe::shelf::{Shelf, visibility_of};
 use std::collections::BTreeSet;
 
 #[test]

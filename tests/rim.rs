@@ -11,7 +11,7 @@ struct Dice(u64);
 
 impl Dice {
     fn roll(&mut self) -> f64 {
-        self.0 = fogweft::seed::at(self.0, 1, 2);
+        self.0 = fogweft::base::seed::at(self.0, 1, 2);
         (self.0 >> 11) as f64 / (1_u64 << 53) as f64
     }
 
@@ -460,19 +460,19 @@ fn cost_of_a_large_rim() {
     });
     let text = "view = [4096, 2048]\npreset = \"radiation-fog\"\nbackdrop = \"#333338\"\n[rim]\nseparation = 8\n[air]\nhaze = \"#c8c0b0\"\nvisibility = 4000\n\
                 beyond = 250\n[[slot]]\nname = \"art\"\ndepth = 0\n";
-    let limits = fogweft::limits::Limits::default();
+    let limits = fogweft::base::limits::Limits::default();
     let time = |separation: f64| {
         let text = text.replace("separation = 8", &format!("separation = {separation}"));
         let (scene, arts) = scene(&text, &[("art", &art, [0.0, 0.0])]);
         let plan = fogweft::plan::Plan::new(&scene, &arts.naturals(), 1.0, &limits).expect("a plan");
         let start = std::time::Instant::now();
-        let stack = fogweft::render::Stack::new(&plan, &arts, &limits).expect("a stack");
+        let stack = fogweft::stack::Stack::new(&plan, &arts, &limits).expect("a stack");
         let samples = stack.rims().next().map(|rim| (rim.size(), rim.eight()));
         let made = start.elapsed();
         let encode = samples.map(|(size, samples)| {
             let start = std::time::Instant::now();
-            let raster = fogweft::out::Raster::Eight { size, samples: &samples };
-            let bytes = fogweft::out::encode(raster, Default::default());
+            let raster = fogweft::base::raster::Raster::Eight { size, samples: &samples };
+            let bytes = fogweft::output::encode(raster, Default::default());
             println!("rim {size:?} texels, {} bytes", bytes.len());
             start.elapsed()
         });

@@ -1,7 +1,7 @@
 //! Every kind of fault that a scene file or an override can have: its message, place and remedy.
 
-use fogweft::fault::{Class, Fault, Faults};
-use fogweft::limits::Limits;
+use fogweft::base::fault::{Class, Fault, Faults};
+use fogweft::base::limits::Limits;
 use fogweft::scene::Source;
 use fogweft::scene::read::{read_file, read_text};
 use std::path::Path;

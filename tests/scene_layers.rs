@@ -1,12 +1,13 @@
 //! What wins, who set each value, and defaults.
 
-use fogweft::colour::Srgb;
-use fogweft::limits::Limits;
-use fogweft::recipe::layers::{Layer, Resolved};
-use fogweft::recipe::shelf::Shelf;
-use fogweft::recipe::{Anchor, Noise};
+use fogweft::base::colour::Srgb;
+use fogweft::base::limits::Limits;
+use fogweft::base::words::{Anchor, Blending};
+use fogweft::scene::Repeat;
 use fogweft::scene::read::{Options, Reading, read};
-use fogweft::scene::{Blending, Repeat};
+use fogweft::scene::recipe::layers::{Layer, Resolved};
+use fogweft::scene::recipe::shelf::Shelf;
+use fogweft::steps::recipe::Noise;
 use std::path::{Path, PathBuf};
 
 fn reading(text: &str, sets: &[&str]) -> Reading {
@@ -51,7 +52,7 @@ fn each_layer_wins_over_those_below_it() {
     assert_eq!((near.recipe.soften.sigma, near_by.who("soften.sigma")), (3.0, Some(&Layer::CommandLine)));
     assert_eq!(far_by.who("soften.sigma").cloned(), preset("mist"));
     // The slot's own preset takes the place of the scene's.
-    let steam = fogweft::recipe::shelf::Shelf::embedded().get("steam-fog").expect("on the shelf");
+    let steam = fogweft::scene::recipe::shelf::Shelf::embedded().get("steam-fog").expect("on the shelf");
     let steam = Resolved::of_preset(&steam).recipe().expect("complete");
     assert_eq!((&near.recipe.bands, near.preset.as_str()), (&steam.bands, "steam-fog"));
     assert_ne!(near.recipe.bands, far.recipe.bands);

@@ -3,8 +3,8 @@
 #[path = "common/pieces.rs"]
 mod pieces;
 
-use fogweft::limits::Limits;
-use fogweft::report::render;
+use fogweft::base::limits::Limits;
+use fogweft::base::report::render;
 use fogweft::scene::read::read_text;
 use pieces::PIECES;
 use proptest::prelude::*;

@@ -3,7 +3,7 @@
 mod common;
 
 use common::{Pixels, draw, manifest, render, scene};
-use fogweft::law;
+use fogweft::base::law;
 use std::path::Path;
 
 const VIEW: [usize; 2] = [96, 64];
@@ -102,7 +102,8 @@ fn the_floor_holds_for_arts_and_still() {
     for file in ["art.art.png", "still.png"] {
         let pixels = Pixels::read(&folder.path().join(file));
         for texel in &pixels.texels {
-            let colour = fogweft::colour::Srgb([texel[0], texel[1], texel[2]].map(|value| value as f32));
+            let colour =
+                fogweft::base::colour::Srgb([texel[0], texel[1], texel[2]].map(|value| value as f32));
             assert!(colour.oklab()[0] > 0.15 - 0.006, "{file}: {texel:?}");
         }
     }
@@ -123,8 +124,8 @@ fn a_sampled_haze_is_the_farthest_arts_at_the_horizon() {
         VIEW[0], VIEW[1]
     );
     let (mut scene, arts) = scene(&text, &[("far", &far, [0.0, 0.0])]);
-    let limits = fogweft::limits::Limits::default();
-    fogweft::air::settle(&mut scene, &arts, &limits).expect("a haze");
+    let limits = fogweft::base::limits::Limits::default();
+    fogweft::plan::haze::settle(&mut scene, &arts, &limits).expect("a haze");
     let wanted = [204, 194, 153];
     for (found, wanted) in scene.air.haze.to_codes().into_iter().zip(wanted) {
         assert!(found.abs_diff(wanted) <= 1, "{}", scene.air.haze.to_hex());
@@ -133,12 +134,12 @@ fn a_sampled_haze_is_the_farthest_arts_at_the_horizon() {
     // A deck takes the sky's blue from around its line.
     let text = text.replace("[air]", "sky = 12\n[air]\nanchor = \"sky\"");
     let (mut deck, arts) = self::scene(&text, &[("far", &far, [0.0, 0.0])]);
-    fogweft::air::settle(&mut deck, &arts, &limits).expect("a haze");
+    fogweft::plan::haze::settle(&mut deck, &arts, &limits).expect("a haze");
     for (found, wanted) in deck.air.haze.to_codes().into_iter().zip([102, 128, 204]) {
         assert!(found.abs_diff(wanted) <= 1, "{}", deck.air.haze.to_hex());
     }
     let (mut bare, _) = common::scene(&text, &[]);
-    assert!(fogweft::air::settle(&mut bare, &Default::default(), &limits).is_err());
+    assert!(fogweft::plan::haze::settle(&mut bare, &Default::default(), &limits).is_err());
 }
 
 #[test]

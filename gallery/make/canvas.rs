@@ -1,7 +1,8 @@
 //! An opaque picture that is put together from others, with lettering.
 
-use fogweft::lettering;
-use fogweft::out::{Effort, Raster, encode};
+use fogweft::base::raster::Raster;
+use fogweft::output::{Effort, encode};
+use fogweft::review::lettering;
 
 /// The mount's colour.
 pub const MOUNT: [u8; 3] = [0x1b, 0x1c, 0x24];

@@ -3,16 +3,17 @@
 use super::Canvas;
 use super::canvas::{DIM, LIGHT, MOUNT};
 use super::scenes::{self, Show};
-use fogweft::colour::Srgb;
-use fogweft::fault::Result;
-use fogweft::field::{FieldSpec, Sampling};
-use fogweft::limits::Limits;
+use fogweft::base::colour::Srgb;
+use fogweft::base::fault::Result;
+use fogweft::base::limits::Limits;
+use fogweft::base::words::Anchor;
 use fogweft::plan::{Job, Plan};
-use fogweft::recipe::Anchor;
-use fogweft::recipe::layers::Resolved;
-use fogweft::render::Arts;
-use fogweft::sheet::grade::Tones;
-use fogweft::sheet::{Row, Sheet, SheetSpec, dither};
+use fogweft::scene::pictures::Arts;
+use fogweft::scene::recipe::layers::Resolved;
+use fogweft::steps::dither;
+use fogweft::steps::field::{FieldSpec, Sampling};
+use fogweft::steps::sheet::{Row, Sheet, SheetSpec};
+use fogweft::steps::step5_grade::Tones;
 use std::path::Path;
 
 /// A sheet's opacities, row by row, and its colours.

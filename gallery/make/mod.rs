@@ -8,7 +8,7 @@ pub mod shelf;
 mod steps;
 
 pub use canvas::Canvas;
-use fogweft::fault::Result;
+use fogweft::base::fault::Result;
 use std::path::Path;
 
 /// The three worlds and their moods.

@@ -1,15 +1,17 @@
 //! Scenes: the still bare, with sheets, with rims; its values; a clear evening.
 
 use super::Canvas;
-use fogweft::fault::Result;
-use fogweft::limits::Limits;
-use fogweft::out::Owned;
+use fogweft::base::fault::Result;
+use fogweft::base::limits::Limits;
+use fogweft::base::raster::Owned;
+use fogweft::base::words::Bits;
 use fogweft::plan::{Job, Plan};
-use fogweft::recipe::shelf::Shelf;
-use fogweft::render::{Arts, Ask, Stack};
-use fogweft::rerun::Fields;
+use fogweft::scene::pictures::Arts;
+use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Scene, Source, read};
-use fogweft::sheet::Bits;
+use fogweft::stack::Stack;
+use fogweft::store::maker::Ask;
+use fogweft::store::rerun::Fields;
 use std::path::Path;
 
 /// Width of a still in texels.
@@ -73,7 +75,7 @@ pub fn drawn(
 ) -> Result<(Canvas, Vec<u8>)> {
     let limits = Limits::default();
     let arts = Arts::open(scene, &limits)?;
-    let scene = &*fogweft::air::settled(scene, &arts, &limits)?;
+    let scene = &*fogweft::plan::haze::settled(scene, &arts, &limits)?;
     let plan = Plan::new(scene, &arts.naturals(), width / scene.view[0], &limits)?;
     let (fields, camera) = (Fields::default(), 0.5 * plan.travel);
     let stack = Stack::part(

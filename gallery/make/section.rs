@@ -1,15 +1,14 @@
 //! A scene's section: depth against height, the density of its fog drawn.
 
-use super::Canvas;
 use super::canvas::{DIM, LIGHT, MOUNT};
-use super::scenes;
-use fogweft::colour::Srgb;
-use fogweft::exp::opacity;
-use fogweft::fault::Result;
-use fogweft::field::{Field, Sampling};
-use fogweft::limits::Limits;
+use super::{Canvas, scenes};
+use fogweft::base::colour::Srgb;
+use fogweft::base::exp::opacity;
+use fogweft::base::fault::Result;
+use fogweft::base::limits::Limits;
 use fogweft::plan::{FogJob, Job, Plan};
-use fogweft::render::Arts;
+use fogweft::scene::pictures::Arts;
+use fogweft::steps::field::{Field, Sampling};
 use std::path::Path;
 
 const SIZE: [u32; 2] = [1200, 560];

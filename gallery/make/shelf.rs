@@ -3,9 +3,9 @@
 use super::Canvas;
 use super::canvas::{DIM, LIGHT, MOUNT};
 use super::scenes::{self, Show};
-use fogweft::fault::Result;
-use fogweft::limits::Limits;
-use fogweft::recipe::shelf::Preset;
+use fogweft::base::fault::Result;
+use fogweft::base::limits::Limits;
+use fogweft::scene::recipe::shelf::Preset;
 use fogweft::scene::{Scene, Source};
 use std::path::Path;
 use toml_edit::{DocumentMut, Item, value};
@@ -47,7 +47,7 @@ pub fn over(root: &Path, name: &str) -> Result<Canvas> {
         let top = GAP + at as u32 / COLUMNS * (height + LABEL + GAP);
         sheet.lay(&tile, [left, top]);
         sheet.write(label, 18.0, [left, top + height + 4], LIGHT);
-        let width = fogweft::lettering::width(word, 15.0) as u32;
+        let width = fogweft::review::lettering::width(word, 15.0) as u32;
         sheet.write(word, 15.0, [left + TILE - width, top + height + 6], DIM);
     }
     Ok(sheet)

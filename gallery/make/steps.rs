@@ -1,16 +1,15 @@
 //! One slot through the five steps.
 
-use super::Canvas;
 use super::canvas::{DIM, LIGHT, MOUNT};
-use super::scenes;
-use fogweft::exp::opacity;
-use fogweft::fault::Result;
-use fogweft::field::grid::{Grid, Plane};
-use fogweft::field::{bands, falloff, smear, soften};
-use fogweft::limits::Limits;
+use super::{Canvas, scenes};
+use fogweft::base::exp::opacity;
+use fogweft::base::fault::Result;
+use fogweft::base::limits::Limits;
+use fogweft::base::seed;
 use fogweft::plan::{FogJob, Job, Plan};
-use fogweft::render::Arts;
-use fogweft::seed;
+use fogweft::scene::pictures::Arts;
+use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::{step1_bands, step2_falloff, step3_smear, step4_soften};
 use std::path::Path;
 
 const SCENE: &str = "salt-marsh";
@@ -95,14 +94,14 @@ fn densities(job: &FogJob) -> Vec<Plane> {
         top: f64::from(ROWS[0]) - f64::from(margin),
     };
     let mut plane = Plane::new(grid.cols, grid.rows);
-    bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line, None, &grid, &mut plane);
+    step1_bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line, None, &grid, &mut plane);
     let mut all = vec![plane.clone()];
     let dice = seed::of(spec.seed, "falloff");
-    falloff::apply(&recipe.falloff, dice, 0.0, spec.line, spec.open, &grid, &mut plane);
+    step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line, spec.open, &grid, &mut plane);
     all.push(plane.clone());
-    let plane = smear::apply(plane.clone(), recipe.smear.length, recipe.smear.angle, grid.step);
+    let plane = step3_smear::apply(plane.clone(), recipe.smear.length, recipe.smear.angle, grid.step);
     all.push(plane.clone());
-    all.push(soften::apply(plane, [recipe.soften.sigma * recipe.soften.stretch, recipe.soften.sigma]));
+    all.push(step4_soften::apply(plane, [recipe.soften.sigma * recipe.soften.stretch, recipe.soften.sigma]));
     for plane in &mut all {
         let cols = plane.cols;
         plane.data = plane.data[margin as usize * cols..][..(ROWS[1] - ROWS[0]) as usize * cols].to_vec();

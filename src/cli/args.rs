@@ -1,9 +1,9 @@
 //! What can be asked for on the command line.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
-use fogweft::contact;
-use fogweft::export::{Also, Pan};
-use fogweft::limits;
+use fogweft::base::limits;
+use fogweft::output::forms::{Also, Pan};
+use fogweft::review::contact;
 use std::path::PathBuf;
 
 /// Makes the fog of layered 2D scenes: a matched sheet for every depth slot.

@@ -1,6 +1,6 @@
 //! What a run shows while it works: a bar on a terminal, plain lines where the output is piped, nothing when it is to be quiet.
 
-use fogweft::progress::Progress;
+use fogweft::base::progress::Progress;
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use std::fmt;
 use std::io::{IsTerminal, Write};

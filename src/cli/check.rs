@@ -2,8 +2,8 @@
 
 use super::table::{bytes, layout, number};
 use super::{args, load, say};
-use fogweft::check::{self, Report, Separation};
-use fogweft::fault::{Class, Fault, Result};
+use fogweft::base::fault::{Class, Fault, Result};
+use fogweft::review::check::{self, Report, Separation};
 use std::process::ExitCode;
 
 /// Runs the check; the exit code is 1 where a limit is broken.

@@ -1,7 +1,7 @@
 //! What a run depends on, in Make's format, for build systems.
 
-use fogweft::fault::{Class, Fault, Result};
-use fogweft::out;
+use fogweft::base::fault::{Class, Fault, Result};
+use fogweft::base::files;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
@@ -21,7 +21,7 @@ pub fn write(file: &Path, manifests: &[PathBuf], inputs: &[PathBuf]) -> Result<(
     for source in &sources {
         text += &format!("\n{source}:\n");
     }
-    out::write_whole(file, text.as_bytes())?;
+    files::write_whole(file, text.as_bytes())?;
     let written = |path: &PathBuf| fs::metadata(path).and_then(|data| data.modified()).ok();
     let newest = inputs.iter().filter_map(written).max();
     for manifest in manifests {

@@ -1,7 +1,7 @@
 //! The files that a run reads, and whether they are still what they were.
 
-use fogweft::folder;
-use fogweft::rerun::stamp::Stamp;
+use fogweft::base::folder;
+use fogweft::base::stamp::Stamp;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -2,13 +2,13 @@
 
 use super::table::{layout, number};
 use super::{args, say};
-use fogweft::fault::Result;
-use fogweft::keys::{KEYS, Key, Section};
-use fogweft::limits::Limits;
-use fogweft::recipe::layers::{Resolved, Setting};
-use fogweft::recipe::shelf::{Preset, Shelf};
-use fogweft::scene::read::Reading;
-use fogweft::scene::{Source, read};
+use fogweft::base::fault::Result;
+use fogweft::base::limits::Limits;
+use fogweft::scene::Source;
+use fogweft::scene::keys::{KEYS, Key, Section};
+use fogweft::scene::read::{self, Reading};
+use fogweft::scene::recipe::layers::{Resolved, Setting};
+use fogweft::scene::recipe::shelf::{Preset, Shelf};
 
 /// The shelf, one line for each preset.
 pub fn list(shelf: &Shelf) -> Result<()> {
@@ -130,8 +130,10 @@ mod tests {
 
     #[test]
     fn a_line_names_who_set_it() {
-        let setting =
-            Setting { value: fogweft::keys::Value::Number(3.5), who: fogweft::recipe::layers::Layer::Slot };
+        let setting = Setting {
+            value: fogweft::scene::keys::Value::Number(3.5),
+            who: fogweft::scene::recipe::layers::Layer::Slot,
+        };
         let text = steps(&Resolved { settings: [("smear.length", setting)].into() }, who);
         assert_eq!(text, format!("\n[smear]\n{:<28}# slot\n", "length = 3.5"));
     }

@@ -3,14 +3,15 @@
 use super::bar::Bar;
 use super::inputs::Inputs;
 use super::{args, bits, default_out, depfile, say, show, warn};
-use fogweft::export::Pan;
-use fogweft::fault::{Faults, Result};
-use fogweft::limits::Limits;
-use fogweft::out;
-use fogweft::recipe::shelf::{self, Shelf};
-use fogweft::render::{self, Arts, Options, Report};
-use fogweft::rerun::{Memory, Rerun, Settled};
+use fogweft::base::fault::{Faults, Result};
+use fogweft::base::limits::Limits;
+use fogweft::output;
+use fogweft::output::forms::Pan;
+use fogweft::scene::pictures::Arts;
+use fogweft::scene::recipe::shelf::{self, Shelf};
 use fogweft::scene::{Source, read};
+use fogweft::store::rerun::{Rerun, Settled, memory};
+use fogweft::store::run::{self, Options, Report};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
@@ -43,7 +44,7 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
             inputs.read(&art.file);
             depends.push(art.file.clone());
         }
-        let arts = Arts::recall(&reading.scene, &limits, &Memory::read(&options.folders()))?;
+        let arts = Arts::recall(&reading.scene, &limits, &memory(&options.folders()))?;
         warnings.extend(arts.warnings());
         runs.push((reading.scene, arts, options));
     }
@@ -52,8 +53,8 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
     warn(&warnings);
     let mut manifests = Vec::new();
     for (scene, arts, options) in &runs {
-        for report in render::render_with(scene, arts, options, bar)? {
-            manifests.push(report.folder.join(out::manifest::NAME));
+        for report in run::render_with(scene, arts, options, bar)? {
+            manifests.push(report.folder.join(output::manifest::NAME));
             tell(args, &report);
         }
     }

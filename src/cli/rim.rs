@@ -1,12 +1,15 @@
 //! `fogweft rim`: the rim of one silhouette, without a scene.
 
 use super::{args, bits, say};
-use fogweft::colour::Srgb;
-use fogweft::fault::{Class, Fault, Result};
-use fogweft::out::{self, Effort};
+use fogweft::base::colour::Srgb;
+use fogweft::base::fault::{Class, Fault, Result};
+use fogweft::base::files;
+use fogweft::output::Effort;
+use fogweft::output::pictures::rim_png;
 use fogweft::plan::{Job, Plan};
-use fogweft::render::{self, Arts, Stack};
+use fogweft::scene::pictures::Arts;
 use fogweft::scene::{ArtPlace, Repeat, read};
+use fogweft::stack::Stack;
 use std::path::{Path, PathBuf};
 
 /// Name of the slot that holds the silhouette.
@@ -21,7 +24,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
     let quoted = |text: &str| toml_edit::Value::from(text).to_string();
     let colour = Srgb::parse_hex(&args.behind);
     let room = (ROOM * args.spread).ceil();
-    let source = fogweft::art::Source::open(&args.art, &limits)?;
+    let source = fogweft::scene::pictures::Source::open(&args.art, &limits)?;
     let [width, height] = source.natural.map(|side| side.round().max(1.0));
     let mut text = format!(
         "view = [{:?}, {:?}]\ncamera = 1e6\nhorizon = 0\nground = {:?}\nseed = {}\npreset = {}\n",
@@ -68,7 +71,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
                     .remedy("write it as #rrggbb, or name a picture")
                     .into());
             }
-            arts.add(&slot.name, fogweft::art::Source::open(&file, &limits)?);
+            arts.add(&slot.name, fogweft::scene::pictures::Source::open(&file, &limits)?);
             slot.art = Some(place(file));
         }
     }
@@ -80,7 +83,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
             .into());
     };
     debug_assert!(plan.files.iter().any(|job| matches!(job, Job::Rim(_))));
-    out::write_whole(&args.out, &render::rim_png(rim, bits(&args.bits), Effort::default()))?;
+    files::write_whole(&args.out, &rim_png(rim, bits(&args.bits), Effort::default()))?;
     let found = &rim.outcome;
     let share = |part: usize, whole: usize| 100.0 * part as f64 / whole.max(1) as f64;
     say(&format!(

@@ -2,7 +2,7 @@
 
 use super::table::{bytes, layout, number};
 use fogweft::plan::{Job, Plan};
-use fogweft::render::Report;
+use fogweft::store::run::Report;
 
 /// A run: what was made and why, what was kept, and where the still is. A first run shows every file in a table.
 pub fn report(report: &Report) -> String {
@@ -53,7 +53,7 @@ pub fn report(report: &Report) -> String {
 
 /// The files of a run.
 fn files(report: &Report) -> String {
-    let row = |entry: &fogweft::out::Entry| {
+    let row = |entry: &fogweft::output::Entry| {
         vec![
             entry.slot.clone(),
             entry.path.clone(),

@@ -1,7 +1,7 @@
 //! `fogweft tune`: the tuning page, served until Ctrl-C.
 
 use super::{args, heap, say, warn};
-use fogweft::fault::{Class, Fault, Result};
+use fogweft::base::fault::{Class, Fault, Result};
 use fogweft::tune::{Options, Server};
 use std::process::{Command, Stdio};
 use std::sync::mpsc;

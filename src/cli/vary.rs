@@ -1,11 +1,11 @@
 //! `fogweft vary`: variations to choose from, and the choice written back.
 
 use super::{args, say, write_contact};
-use fogweft::fault::{Class, Fault, Result};
-use fogweft::out;
-use fogweft::recipe::shelf::Shelf;
+use fogweft::base::fault::{Class, Fault, Result};
+use fogweft::base::files;
+use fogweft::review::vary::{self, Along};
+use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Source, read};
-use fogweft::vary::{self, Along};
 use std::fs;
 use std::path::PathBuf;
 
@@ -56,7 +56,7 @@ fn pick(
     // A scene that is a link stays one, and keeps its rights.
     let file = fs::canonicalize(&source.file).unwrap_or_else(|_| source.file.clone());
     let rights = fs::metadata(&file).map(|data| data.permissions());
-    out::write_whole(&file, text.as_bytes())?;
+    files::write_whole(&file, text.as_bytes())?;
     if let Ok(rights) = rights {
         let _ = fs::set_permissions(&file, rights);
     }

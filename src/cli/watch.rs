@@ -1,11 +1,10 @@
 //! `render --watch`: a run on every save.
 
-use super::args;
 use super::bar::Bar;
 use super::inputs::Inputs;
-use super::{print_faults, say};
-use fogweft::fault::{Class, Fault, Result};
-use fogweft::signs::{self, Signs};
+use super::{args, print_faults, say};
+use fogweft::base::fault::{Class, Fault, Result};
+use fogweft::store::watcher::{self, Signs};
 use std::io::Write;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -70,7 +69,7 @@ pub fn watch(args: &args::Render) -> Result<()> {
 /// Waits until a file looks otherwise than before it was read, and has come to rest.
 fn wait(inputs: &Inputs, woken: &Receiver<()>, stop: &AtomicBool) {
     while !stop.load(Ordering::Relaxed) && !inputs.changed() {
-        signs::wait(woken);
+        watcher::wait(woken);
         while woken.try_recv().is_ok() {}
     }
     let mut last = inputs.now();

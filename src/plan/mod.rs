@@ -1,59 +1,28 @@
 //! The plan: every job with its sizes, periods and optical depth; no pixels.
 
+pub mod haze;
 pub mod period;
-mod rims;
+pub mod rims;
 mod tint;
+pub mod treatment;
 
-pub use rims::RimJob;
+pub use rims::{RimJob, RimSpec};
 
-use crate::colour::Srgb;
-use crate::fault::{Class, Fault, Faults, Result};
-use crate::field::FieldSpec;
-use crate::law;
-use crate::limits::Limits;
-use crate::recipe::Anchor;
-use crate::scene::{ArtPlace, Blending, Repeat, Scene, Slot, Texture};
-use crate::seed;
-use crate::sheet::SheetSpec;
-use crate::sheet::grade::Tones;
-use crate::treat::{self, Treatment};
-use serde::{Deserialize, Serialize, Serializer};
+use crate::base::colour::Srgb;
+use crate::base::colour::floor::floored;
+use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::limits::Limits;
+use crate::base::placing::{Kind, Placing};
+use crate::base::words::{Anchor, Blending};
+use crate::base::{law, seed};
+use crate::plan::treatment::{Fade, Tint, Treatment};
+use crate::scene::pictures::Naturals;
+use crate::scene::{ArtPlace, Repeat, Scene, Slot, Texture};
+use crate::steps::field::FieldSpec;
+use crate::steps::sheet::SheetSpec;
+use crate::steps::step5_grade::Tones;
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
-
-/// What a file holds.
-#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Kind {
-    /// The air between a slot and the next farther one.
-    Fog,
-    /// Fog gathered behind one silhouette.
-    Rim,
-    /// A slot's picture as it is drawn.
-    Art,
-}
-
-/// Where a picture stands, for any renderer.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Placing {
-    /// The slot's name.
-    pub slot: String,
-    /// What it is.
-    pub kind: Kind,
-    /// File name in the output folder.
-    pub path: String,
-    /// Place in the drawing order, far to near.
-    pub order: usize,
-    /// The slot's depth.
-    pub depth: f64,
-    /// How far it moves for one unit of camera travel.
-    pub pan_rate: f64,
-    /// Left, top, width, height in scene px with the camera at the start of the travel.
-    pub rect: [f64; 4],
-    /// Width and height in texels.
-    pub texels: [u32; 2],
-    /// Distance in scene px after which it repeats along x.
-    pub period: Option<f64>,
-}
 
 /// A sheet to be made.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -151,9 +120,6 @@ pub struct Plan {
     pub notes: Vec<String>,
 }
 
-/// Natural sizes of the slots' pictures in px, by slot name.
-pub type Naturals = BTreeMap<String, [f64; 2]>;
-
 impl Plan {
     /// Plans `scene` at `scale` texels per scene px. Every slot with art must have its natural size in `naturals`.
     ///
@@ -168,7 +134,7 @@ impl Plan {
             scale,
             blending: scene.air.blending,
             extinction: law::extinction(scene.air.visibility),
-            backdrop: treat::floored(scene.backdrop, scene.floor),
+            backdrop: floored(scene.backdrop, scene.floor),
             camera: scene.camera,
             drift: scene.air.drift,
             texture: scene.texture,
@@ -259,10 +225,10 @@ impl Plan {
         let share =
             slot.haze_share.unwrap_or_else(|| law::transmittance(self.extinction * slot.depth.max(0.0)));
         let haze = air.haze.mix(own, share);
-        let floored = |colour| treat::floored(colour, scene.floor);
-        let [aloft, glow, shade] = [air.aloft, air.glow, air.shade].map(|colour| colour.map(floored));
-        let tones = Tones::new(floored(haze), aloft, glow, shade, slot.recipe.grade.lit);
-        Tones { glow: floored(tones.glow), shade: floored(tones.shade), ..tones }
+        let lift = |colour| floored(colour, scene.floor);
+        let [aloft, glow, shade] = [air.aloft, air.glow, air.shade].map(|colour| colour.map(lift));
+        let tones = Tones::new(lift(haze), aloft, glow, shade, slot.recipe.grade.lit);
+        Tones { glow: lift(tones.glow), shade: lift(tones.shade), ..tones }
     }
 
     /// What is done to a slot's picture.
@@ -278,9 +244,9 @@ impl Plan {
                 &slot.recipe,
                 0,
             );
-            treat::Tint { depth: tint, haze: tones.haze, falloff: field }
+            Tint { depth: tint, haze: tones.haze, falloff: field }
         });
-        let fade = slot.fade.map(|fade| treat::Fade::new(&fade, &placing.rect, self.scale));
+        let fade = slot.fade.map(|fade| Fade::new(&fade, &placing.rect, self.scale));
         Treatment { tint, fade, floor: scene.floor }
     }
 

@@ -1,8 +1,7 @@
 //! Periods of the sheets: no sheet's repeat shows twice in one view, and within the travel the stack never repeats as a whole.
 
-use crate::law;
+use crate::base::{law, seed};
 use crate::scene::{Scene, Slot};
-use crate::seed;
 use std::collections::BTreeMap;
 
 /// Picked periods are whole multiples of this many scene px, so that they stay whole texels at halves and quarters.

@@ -1,11 +1,13 @@
 //! Rims in the plan: their canvas, and what they are made from.
 
-use super::{ArtJob, Kind, Placing, Plan, line_of, rate_of};
-use crate::field::FieldSpec;
-use crate::rim::{RimSpec, kernel};
+use crate::base::colour::Srgb;
+use crate::base::placing::{Kind, Placing};
+use crate::base::seed;
+use crate::plan::{ArtJob, Plan, line_of, rate_of};
 use crate::scene::{Repeat, Scene, Slot};
-use crate::seed;
-use crate::sheet::grade::Tones;
+use crate::steps::field::FieldSpec;
+use crate::steps::step3_smear;
+use crate::steps::step5_grade::Tones;
 use serde::Serialize;
 
 /// Most that a rim's spread is widened so that no edge shows.
@@ -47,7 +49,7 @@ impl Plan {
             FieldSpec::new(size, slot.anchor, line, unit, &slot.recipe, seed::of(slot.seed, "rim"))
         };
         let widest = WIDEST * least;
-        let aspect = kernel::aspect(&field([1, 1], 0.0));
+        let aspect = aspect(&field([1, 1], 0.0));
         let margin = [aspect * widest, widest].map(|deviation| (ROOM * deviation).ceil() as i64);
         // Whole texels of the view: rows beyond it are never seen.
         let top = (own.rect[1] * self.scale).round() as i64;
@@ -96,4 +98,60 @@ impl Plan {
             },
         })
     }
+}
+
+/// Widest that a rim's spread may be over its height, whatever the sheet's own: beyond that, posts grow banks of fog.
+const FLATTEST: f64 = 2.0;
+
+/// All that a rim is made from, but for what stands behind it. Lengths in texels of its canvas: the art and room around it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RimSpec {
+    /// Size of the canvas, anchor line, recipe and dice.
+    pub field: FieldSpec,
+    /// Colours.
+    pub tones: Tones,
+    /// Colour of fog that darkens, where the haze can't set the art off; none: it may not.
+    pub dark: Option<Srgb>,
+    /// Where the light comes from, degrees.
+    pub light: f64,
+    /// The art's left top on the canvas.
+    pub corner: [i64; 2],
+    /// The art repeats edge to edge.
+    pub wraps: bool,
+    /// The canvas is one period.
+    pub periodic: bool,
+    /// Standard deviation of the spread along y: at least, and at most.
+    pub spread: [f64; 2],
+    /// Wanted step of CIE L* across the outline.
+    pub separation: f64,
+    /// Most opacity.
+    pub most: f64,
+}
+
+/// Deviation along x over that along y of a sheet's blurs, held to what suits a rim.
+pub(crate) fn aspect(field: &FieldSpec) -> f64 {
+    let [x, y] = variances(field).map(|(smear, gauss)| smear + gauss);
+    if x > 0.0 && y > 0.0 { libm::sqrt(x / y).clamp(1.0 / FLATTEST, FLATTEST) } else { 1.0 }
+}
+
+/// Variances of smear and Gaussian along x and y, texels^2.
+pub(crate) fn variances(field: &FieldSpec) -> [(f64, f64); 2] {
+    let recipe = &field.recipe;
+    let [x, y] = step3_smear::extent(recipe.smear.length, recipe.smear.angle, [1.0, 1.0]);
+    let sigma = recipe.soften.sigma;
+    let wide = sigma * recipe.soften.stretch;
+    [(x * x / 12.0, wide * wide), (y * y / 12.0, sigma * sigma)]
+}
+
+/// Camera places along the travel from which outlines are looked at: both ends, and as many between that every outline that comes
+/// into view is seen about twice; 3 to 17, or the one where there is no travel.
+pub fn places(plan: &Plan) -> Vec<f64> {
+    if plan.travel <= 0.0 {
+        return vec![0.0];
+    }
+    let fastest = plan.files.iter().map(|job| job.placing().pan_rate).fold(1.0, f64::max);
+    let count = (2.0 * plan.travel * fastest / plan.view[0]).ceil() as usize + 1;
+    // Odd, so that the middle is among them.
+    let count = (count | 1).clamp(3, 17);
+    (0..count).map(|at| plan.travel * at as f64 / (count - 1) as f64).collect()
 }

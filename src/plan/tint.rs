@@ -3,7 +3,7 @@
 //! The sheet of the next nearer slot lies over the art. A share of its optical depth moves back to the slot's own plane: behind the
 //! art into the slot's sheet, on the art into its colours. Whatever is seen through the stack keeps its sum.
 
-use crate::law;
+use crate::base::law;
 use crate::scene::{Scene, Slot};
 
 /// Optical depths of a slot, in the scene's order.

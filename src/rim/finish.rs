@@ -1,11 +1,12 @@
 //! From the solved airs to a rim that takes no more room than it fills.
 
-use super::solve::{Case, Solved};
-use super::{Air, Outcome, Rim, finished, nothing, outline};
-use crate::art::Picture;
-use crate::field::grid::Plane;
-use crate::field::stretch::Stretch;
-use crate::plan::{Placing, RimJob};
+use crate::base::picture::Picture;
+use crate::base::placing::Placing;
+use crate::plan::RimJob;
+use crate::rim::solve::{Case, Solved};
+use crate::rim::{Air, Outcome, Rim, finished, nothing, outline};
+use crate::steps::grid::Plane;
+use crate::steps::upsample::Stretch;
 
 impl Case<'_> {
     /// The rim.

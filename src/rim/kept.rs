@@ -1,10 +1,10 @@
 //! A solved rim as bytes, to be kept between runs: exactly what was solved, so that a rerun's outputs are a clean run's.
 
-use super::{Air, Outcome, Rim, finish};
-use crate::art::Picture;
-use crate::field::grid::{Grid, Plane};
-use crate::field::stretch::Stretch;
+use crate::base::picture::Picture;
 use crate::plan::RimJob;
+use crate::rim::{Air, Outcome, Rim, finish};
+use crate::steps::grid::{Grid, Plane};
+use crate::steps::upsample::Stretch;
 use serde::{Deserialize, Serialize};
 
 /// Most bytes of a head that are believed.

@@ -1,10 +1,10 @@
 //! The blur that spreads a rim: the sheet's own smear and soften, wider.
 
-use crate::field::grid::{Grid, Plane};
-use crate::field::{FieldSpec, smear, soften, stretch};
+use crate::plan::rims::{aspect, variances};
+use crate::steps::field::FieldSpec;
+use crate::steps::grid::{Grid, Plane};
+use crate::steps::{step3_smear, step4_soften, upsample};
 
-/// Widest that a rim's spread may be over its height, whatever the sheet's own: beyond that, posts grow banks of fog.
-const FLATTEST: f64 = 2.0;
 /// Most of the spread's variance that the smear may have: a box alone would leave corners.
 const SMEARED: f64 = 0.6;
 
@@ -16,21 +16,6 @@ pub(crate) struct Kernel {
     length: f64,
     angle: f64,
     sigma: [f64; 2],
-}
-
-/// Deviation along x over that along y of a sheet's blurs, held to what suits a rim.
-pub(crate) fn aspect(field: &FieldSpec) -> f64 {
-    let [x, y] = variances(field).map(|(smear, gauss)| smear + gauss);
-    if x > 0.0 && y > 0.0 { libm::sqrt(x / y).clamp(1.0 / FLATTEST, FLATTEST) } else { 1.0 }
-}
-
-/// Variances of smear and Gaussian along x and y, texels^2.
-fn variances(field: &FieldSpec) -> [(f64, f64); 2] {
-    let recipe = &field.recipe;
-    let [x, y] = smear::extent(recipe.smear.length, recipe.smear.angle, [1.0, 1.0]);
-    let sigma = recipe.soften.sigma;
-    let wide = sigma * recipe.soften.stretch;
-    [(x * x / 12.0, wide * wide), (y * y / 12.0, sigma * sigma)]
 }
 
 impl Kernel {
@@ -63,13 +48,13 @@ impl Kernel {
     /// Sums up what is near on that grid: within about a spread, alike along x and y.
     pub fn near(&self, plane: Plane, grid: &Grid) -> Plane {
         let deviation = self.deviation[0].min(self.deviation[1]);
-        soften::apply(plane, grid.step.map(|step| 0.7 * deviation / step))
+        step4_soften::apply(plane, grid.step.map(|step| 0.7 * deviation / step))
     }
 
     /// Blurs a plane on that grid.
     pub fn apply(&self, plane: &Plane, grid: &Grid) -> Plane {
-        let smeared = smear::apply(plane.clone(), self.length, self.angle, grid.step);
-        soften::apply(smeared, [self.sigma[0] / grid.step[0], self.sigma[1] / grid.step[1]])
+        let smeared = step3_smear::apply(plane.clone(), self.length, self.angle, grid.step);
+        step4_soften::apply(smeared, [self.sigma[0] / grid.step[0], self.sigma[1] / grid.step[1]])
     }
 }
 
@@ -78,12 +63,12 @@ const STEPS: f64 = 5.0;
 
 /// The value at a place in texels between the samples, by Catmull and Rom's cubic; wraps in x.
 pub(crate) fn sample(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
-    between(plane, grid, place, stretch::weights)
+    between(plane, grid, place, upsample::weights)
 }
 
 /// The same of a plane of coefficients, as it is drawn.
 pub(crate) fn drawn(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
-    between(plane, grid, place, stretch::spline)
+    between(plane, grid, place, upsample::spline)
 }
 
 fn between(plane: &Plane, grid: &Grid, [x, y]: [f64; 2], weights: impl Fn(f64) -> [f32; 4]) -> f32 {

@@ -8,58 +8,31 @@ mod finish;
 mod hold;
 mod kept;
 pub(crate) mod kernel;
-mod need;
-mod outline;
+pub(crate) mod need;
+pub(crate) mod outline;
 mod quotient;
 mod serve;
-mod solve;
+pub(crate) mod solve;
 mod spread;
-mod survey;
 
-pub use survey::{Mark, Ready, Survey, places};
-
+use crate::plan::RimSpec;
 use hold::{KNEE, finished, undone, unfinished};
 
-use crate::colour::Srgb;
-use crate::exp::opacity;
-use crate::field::FieldSpec;
-use crate::field::grid::{Grid, Plane};
-use crate::field::stretch::Stretch;
-use crate::plan::Placing;
-use crate::sheet::grade::{Ramps, Tones, blend};
-use crate::sheet::{Row, dither};
-use crate::wide::wide;
+use crate::base::colour::Srgb;
+use crate::base::exp::opacity;
+use crate::base::placing::Placing;
+use crate::base::simd::wide;
+use crate::steps::dither;
+use crate::steps::grid::{Grid, Plane};
+use crate::steps::sheet::Row;
+use crate::steps::step5_grade::{Ramps, blend};
+use crate::steps::upsample::Stretch;
 use rayon::prelude::*;
 
 /// Share of the outline that a rim sees to, of what lacks its separation and can have it.
 pub const SHARE: f64 = 0.95;
 /// How far below its wanted separation an outline counts as having it, CIE L*.
 pub const TOLERANCE: f64 = 0.5;
-
-/// All that a rim is made from, but for what stands behind it. Lengths in texels of its canvas: the art and room around it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct RimSpec {
-    /// Size of the canvas, anchor line, recipe and dice.
-    pub field: FieldSpec,
-    /// Colours.
-    pub tones: Tones,
-    /// Colour of fog that darkens, where the haze can't set the art off; none: it may not.
-    pub dark: Option<Srgb>,
-    /// Where the light comes from, degrees.
-    pub light: f64,
-    /// The art's left top on the canvas.
-    pub corner: [i64; 2],
-    /// The art repeats edge to edge.
-    pub wraps: bool,
-    /// The canvas is one period.
-    pub periodic: bool,
-    /// Standard deviation of the spread along y: at least, and at most.
-    pub spread: [f64; 2],
-    /// Wanted step of CIE L* across the outline.
-    pub separation: f64,
-    /// Most opacity.
-    pub most: f64,
-}
 
 /// How a rim's strength came out.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]

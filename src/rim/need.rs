@@ -1,8 +1,8 @@
 //! How much fog behind an outline brings its lightness step to the wanted one.
 
-use super::outline::Point;
-use crate::colour::lightness;
-use crate::still::Space;
+use crate::base::colour::lightness;
+use crate::base::space::Space;
+use crate::rim::outline::Point;
 
 /// The lightness step across one place of an outline, as the fog behind it thickens. Colours in the blending's own space.
 pub(crate) struct Step<'a> {

@@ -1,6 +1,6 @@
 //! The outline of an art: where solid texels meet open ones, and the art's own colours on both sides.
 
-use crate::art::Picture;
+use crate::base::picture::Picture;
 use rayon::prelude::*;
 
 /// Opacity from which a texel counts as inside; reflections and glazes below it have no outline.

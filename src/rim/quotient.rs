@@ -1,11 +1,11 @@
 //! The field of quotients: the spread times it meets the needs along the outline.
 
-use super::kernel::{drawn, sample, splat};
-use super::solve::{Case, Need, count};
-use super::spread::Spread;
-use super::{SHARE, undone, unfinished};
-use crate::field::grid::Plane;
-use crate::field::stretch::Stretch;
+use crate::rim::kernel::{drawn, sample, splat};
+use crate::rim::solve::{Case, Need, count};
+use crate::rim::spread::Spread;
+use crate::rim::{SHARE, undone, unfinished};
+use crate::steps::grid::Plane;
+use crate::steps::upsample::Stretch;
 use rayon::prelude::*;
 
 /// Corrections of the quotients, and how far one may go.

@@ -1,13 +1,12 @@
 //! Which places of an outline a rim serves, and which it takes through.
 
-use super::finished;
-use super::kernel::{sample, splat};
-use super::need::{Step, depth};
-use super::solve::{Case, Need};
-use super::spread::Spread;
-use super::{KNEE, Outcome, TOLERANCE};
-use crate::exp::opacity;
-use crate::field::grid::Plane;
+use crate::base::exp::opacity;
+use crate::rim::kernel::{sample, splat};
+use crate::rim::need::{Step, depth};
+use crate::rim::solve::{Case, Need};
+use crate::rim::spread::Spread;
+use crate::rim::{KNEE, Outcome, TOLERANCE, finished};
+use crate::steps::grid::Plane;
 use rayon::prelude::*;
 
 /// Share of what is seen nearby that must lack its separation too, lest a place is left as a speck: a mast that passes behind.

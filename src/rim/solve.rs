@@ -1,15 +1,15 @@
 //! The solve: from the art and what stands behind its outline to the rim, at the least spread that shows no edge.
 
-use super::kernel::sample;
-use super::need::{Step, depth};
-use super::outline::Point;
-use super::spread::Spread;
-use super::{Air, KNEE, Outcome, Rim, TOLERANCE};
-use crate::art::Picture;
-use crate::exp::opacity;
+use crate::base::exp::opacity;
+use crate::base::picture::Picture;
+use crate::base::space::Space;
 use crate::plan::RimJob;
-use crate::sheet::grade::Ramp;
-use crate::still::Space;
+use crate::rim::kernel::sample;
+use crate::rim::need::{Step, depth};
+use crate::rim::outline::Point;
+use crate::rim::spread::Spread;
+use crate::rim::{Air, KNEE, Outcome, Rim, TOLERANCE};
+use crate::steps::step5_grade::Ramp;
 use rayon::prelude::*;
 
 /// Spreads that are tried.

@@ -1,14 +1,14 @@
 //! The spread: an art's coverage, broken up by bands, gathered toward the anchor, smeared and softened.
 
-use super::kernel::{Kernel, sample, splat};
-use super::solve::Case;
-use super::{Air, RimSpec, finished, outline};
-use crate::exp::opacity;
-use crate::field::bands;
-use crate::field::grid::{Grid, Plane};
-use crate::field::{falloff, smear, soften};
-use crate::recipe::Bands;
-use crate::seed;
+use crate::base::exp::opacity;
+use crate::base::seed;
+use crate::plan::RimSpec;
+use crate::rim::kernel::{Kernel, sample, splat};
+use crate::rim::solve::Case;
+use crate::rim::{Air, finished, outline};
+use crate::steps::grid::{Grid, Plane};
+use crate::steps::recipe::Bands;
+use crate::steps::{step1_bands, step2_falloff, step3_smear, step4_soften};
 use rayon::prelude::*;
 
 /// How far the spread sinks toward the anchor, as a share of its deviation.
@@ -67,7 +67,7 @@ impl Spread {
             ),
         };
         let mut shape = Plane::new(grid.cols, grid.rows);
-        bands::fill(
+        step1_bands::fill(
             &field.recipe.bands,
             seed::of(field.seed, "bands"),
             field.time,
@@ -79,7 +79,15 @@ impl Spread {
         let mut fall = Plane::new(grid.cols, grid.rows);
         fall.data.fill(1.0);
         let dice = seed::of(field.seed, "falloff");
-        falloff::apply(&field.recipe.falloff, dice, field.time, field.line, field.open, &grid, &mut fall);
+        step2_falloff::apply(
+            &field.recipe.falloff,
+            dice,
+            field.time,
+            field.line,
+            field.open,
+            &grid,
+            &mut fall,
+        );
         // Drawn from rows farther from the anchor, so that the fog has sunk toward it.
         let sink = (SINK * deviation / grid.step[1]).round() as i64 * field.open as i64;
         shape.each_row(
@@ -138,14 +146,15 @@ fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     let seed = seed::of(field.seed, "bands");
     // Bands much larger than the rim would only make it thicker here and thinner there.
     let own = Bands { size: recipe.bands.size.min(LARGEST * kernel.deviation[1]), ..recipe.bands };
-    bands::fill(&own, seed, field.time, field.line, Some(sigma), grid, &mut bands);
-    let bands = smear::apply(bands, recipe.smear.length, recipe.smear.angle, grid.step);
-    let bands = soften::apply(bands, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]]);
+    step1_bands::fill(&own, seed, field.time, field.line, Some(sigma), grid, &mut bands);
+    let bands = step3_smear::apply(bands, recipe.smear.length, recipe.smear.angle, grid.step);
+    let bands = step4_soften::apply(bands, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]]);
     let mut outline = Plane::new(grid.cols, grid.rows);
     for point in case.points {
         splat(&mut outline, grid, case.place(point), 1.0);
     }
-    let outline = soften::apply(outline, [0, 1].map(|axis| CLOSE * kernel.deviation[axis] / grid.step[axis]));
+    let outline =
+        step4_soften::apply(outline, [0, 1].map(|axis| CLOSE * kernel.deviation[axis] / grid.step[axis]));
     let mut there: Vec<f32> =
         case.points.par_iter().map(|point| sample(&outline, grid, case.place(point))).collect();
     let middle = there.len() / 2;

@@ -1,8 +1,8 @@
 //! Checks of names and picture paths, so that a scene works alike on every file system.
 
-use super::source::near_file;
-use crate::fault::Class;
-use crate::keys::shown;
+use crate::base::fault::Class;
+use crate::scene::keys::shown;
+use crate::scene::source::near_file;
 use std::path::Path;
 
 /// What is wrong with a name or a path.

@@ -2,34 +2,31 @@
 
 mod check;
 pub(crate) mod edit;
+pub mod keys;
+pub mod layered;
 mod moods;
+pub mod pictures;
 pub mod read;
+pub mod recipe;
+pub mod schema;
 mod sets;
 mod source;
+pub mod start;
 mod texture;
 mod written;
 
 pub use source::Source;
-pub use texture::{Alpha, Fit, Texture};
+pub use texture::{Fit, Texture};
 
-use crate::colour::Srgb;
-use crate::recipe::{Anchor, Recipe};
+use crate::base::colour::Srgb;
+use crate::base::words::{Anchor, Blending};
+use crate::steps::recipe::Recipe;
 use std::fmt;
 use std::path::PathBuf;
 
 /// Whether a slot may be called so.
 pub(crate) fn is_slot_name(name: &str) -> bool {
     check::name(name).is_ok()
-}
-
-/// How the target renderer mixes colours.
-#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Blending {
-    /// On the stored sRGB values.
-    Encoded,
-    /// On linear light.
-    Linear,
 }
 
 impl fmt::Display for Blending {

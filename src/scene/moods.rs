@@ -3,10 +3,10 @@
 //! A mood's keys take the place of those that the scene or the slot gives, as if they were written there; so a slot's own number still
 //! wins over the scene's, whichever of the two is the mood's.
 
-use super::check;
-use super::written::{Written, WrittenSlot, read_table};
-use crate::fault::{Class, Fault, Result};
-use crate::keys::{self, Entries, Place, Reader, Section, shown};
+use crate::base::fault::{Class, Fault, Result};
+use crate::scene::check;
+use crate::scene::keys::{self, Entries, Place, Reader, Section, shown};
+use crate::scene::written::{Written, WrittenSlot, read_table};
 use std::path::Path;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};

@@ -1,8 +1,8 @@
 //! `--set KEY=VALUE`: the command line's layer.
 
-use super::written::Written;
-use crate::fault::Class;
-use crate::keys::{self, Entries, Entry, KEYS, Key, Place, Reader, near, shown};
+use crate::base::fault::Class;
+use crate::scene::keys::{self, Entries, Entry, KEYS, Key, Place, Reader, near, shown};
+use crate::scene::written::Written;
 
 /// What the command line sets over the step tables; all other keys go straight into the scene as written.
 #[derive(Debug, Default)]

@@ -1,7 +1,7 @@
 //! The one place where scene files come in.
 
-use crate::fault::{Class, Fault, Result};
-use crate::limits::Limits;
+use crate::base::fault::{Class, Fault, Result};
+use crate::base::limits::Limits;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
@@ -77,12 +77,12 @@ impl Source {
 pub(super) fn near_file(file: &Path) -> Option<String> {
     let wanted = file.file_name()?.to_str()?;
     let names = names_beside(file);
-    crate::keys::near(wanted, names.iter().map(String::as_str)).map(str::to_owned)
+    crate::scene::keys::near(wanted, names.iter().map(String::as_str)).map(str::to_owned)
 }
 
 /// Names in the folder of `file`, sorted; at most some thousand, so that a huge folder costs no time.
 fn names_beside(file: &Path) -> Vec<String> {
-    let Ok(entries) = std::fs::read_dir(crate::folder::of(file)) else { return Vec::new() };
+    let Ok(entries) = std::fs::read_dir(crate::base::folder::of(file)) else { return Vec::new() };
     let mut names: Vec<String> =
         entries.take(4000).flatten().filter_map(|entry| entry.file_name().into_string().ok()).collect();
     names.sort_unstable();

@@ -1,7 +1,6 @@
 //! How a scene's textures are stored.
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use crate::base::words::Alpha;
 
 /// Shape of the stored textures.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,17 +48,6 @@ impl Fit {
             }
         }
     }
-}
-
-/// How colour and alpha are stored.
-#[derive(JsonSchema, Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Alpha {
-    /// Colour as it is, alpha beside it.
-    #[default]
-    Straight,
-    /// Colour times alpha, in the space that the renderer mixes in.
-    Premultiplied,
 }
 
 #[cfg(test)]

@@ -1,9 +1,9 @@
 //! The scene as written: what the file gives, checked key by key, nothing resolved.
 
-use super::moods;
-use crate::fault::Class;
-use crate::keys::{Entries, Place, Reader, Section};
-use crate::limits::Limits;
+use crate::base::fault::Class;
+use crate::base::limits::Limits;
+use crate::scene::keys::{Entries, Place, Reader, Section};
+use crate::scene::moods;
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::DeValue;

@@ -1,9 +1,9 @@
 //! Pictures as a page gets them.
 
-use super::board::Board;
-use super::hub::{Frame, View};
-use crate::still::Still;
-use crate::values;
+use crate::stack::still::Still;
+use crate::stack::values;
+use crate::tune::board::Board;
+use crate::tune::hub::{Frame, View};
 
 /// Texels follow as RGBA.
 const WHOLE: u8 = 0;

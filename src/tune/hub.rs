@@ -1,8 +1,8 @@
 //! What the threads of a run share: the session, the tabs, and what is due for them.
 
-use super::board::Laid;
-use super::session::Session;
 use crate::plan::RimJob;
+use crate::tune::board::Laid;
+use crate::tune::session::Session;
 use serde_json::Value as Json;
 use std::collections::VecDeque;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};

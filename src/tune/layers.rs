@@ -1,16 +1,17 @@
 //! Worked-out layers kept in memory, each by what it is made of: a tweak of one slot works out that slot alone.
 
-use crate::art::Picture;
-use crate::arts::Arts;
-use crate::fault::{Faults, Result};
-use crate::field::grid::Plane;
-use crate::field::{BandsSpec, Field, FieldSpec, Sampling};
-use crate::limits::Limits;
+use crate::base::fault::{Faults, Result};
+use crate::base::limits::Limits;
+use crate::base::picture::Picture;
+use crate::base::words::Blending;
+use crate::plan::treatment::Treatment;
 use crate::plan::{ArtJob, Job, Plan};
-use crate::render::{Made, drawn};
-use crate::scene::Blending;
-use crate::sheet::{Sheet, SheetSpec};
-use crate::treat::Treatment;
+use crate::scene::pictures::Arts;
+use crate::stack::Made;
+use crate::steps::field::{BandsSpec, Field, FieldSpec, Sampling};
+use crate::steps::grid::Plane;
+use crate::steps::sheet::{Sheet, SheetSpec};
+use crate::store::maker::drawn;
 use rayon::prelude::*;
 use std::sync::Arc;
 

@@ -16,8 +16,8 @@ mod state;
 mod watch;
 mod write;
 
-use crate::fault::{Class, Fault, Result};
-use crate::limits::Limits;
+use crate::base::fault::{Class, Fault, Result};
+use crate::base::limits::Limits;
 use http::{Asked, Door};
 use hub::Hub;
 use session::Session;

@@ -1,15 +1,14 @@
 //! The session: the scene's text with its steps back and forth, what the file holds, and the scene as meant by the last good text.
 
-use super::write::{self, Spot};
-use crate::air;
-use crate::arts::Arts;
-use crate::fault::{Class, Fault, Faults, Result};
-use crate::keys;
-use crate::limits::Limits;
-use crate::out;
-use crate::recipe::shelf::Shelf;
-use crate::scene::Source;
+use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::files;
+use crate::base::limits::Limits;
+use crate::plan::haze;
+use crate::scene::pictures::Arts;
 use crate::scene::read::{self, Reading};
+use crate::scene::recipe::shelf::Shelf;
+use crate::scene::{Source, keys};
+use crate::tune::write::{self, Spot};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -256,7 +255,7 @@ impl Session {
             return Ok(false);
         }
         let text = Arc::clone(self.text());
-        out::write_whole(&self.file, text.as_bytes())?;
+        files::write_whole(&self.file, text.as_bytes())?;
         self.on_disk = text;
         self.gesture = None;
         self.mark_saved();
@@ -331,7 +330,7 @@ fn mean(
         Some(before) => (before.arts.clone(), before.opened),
         None => (Arts::open(&reading.scene, limits)?, turn),
     };
-    air::settle(&mut reading.scene, &arts, limits)?;
+    haze::settle(&mut reading.scene, &arts, limits)?;
     Ok(Meant { turn, text: Arc::clone(text), reading, arts, opened })
 }
 

@@ -1,9 +1,9 @@
 //! A page's socket (RFC 6455): edits in, pictures and the state out.
 
-use super::hub::{Hub, Parcel, Tab, View, locked};
-use super::session::Session;
-use super::state;
-use crate::fault::{Class, Fault, Result};
+use crate::base::fault::{Class, Fault, Result};
+use crate::tune::hub::{Hub, Parcel, Tab, View, locked};
+use crate::tune::session::Session;
+use crate::tune::state;
 use serde::Deserialize;
 use serde_json::{Value as Json, json};
 use std::io::{self, Read, Write};

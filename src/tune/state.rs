@@ -1,17 +1,15 @@
 //! What a page is told: the keys with their ranges and units, who set each value, the section, and what is wrong.
 
-use super::layers::Baked;
-use super::session::Session;
-use crate::check::Report;
-use crate::fault::Faults;
-use crate::keys::{self, Fallback, KEYS, Key, Section, Value};
-use crate::law;
+use crate::base::fault::Faults;
+use crate::base::words::Anchor;
+use crate::base::{law, report};
 use crate::plan::{Job, Plan};
-use crate::recipe::Anchor;
-use crate::recipe::layers::{Layer, Resolved};
-use crate::report;
-use crate::scene::Scene;
-use crate::schema;
+use crate::review::check::Report;
+use crate::scene::keys::{self, Fallback, KEYS, Key, Section, Value};
+use crate::scene::recipe::layers::{Layer, Resolved};
+use crate::scene::{Scene, schema};
+use crate::tune::layers::Baked;
+use crate::tune::session::Session;
 use serde_json::{Map, Value as Json, json};
 use std::sync::Arc;
 
@@ -144,7 +142,7 @@ fn plain(value: &Value) -> Json {
 
 /// Faults with their lines.
 pub(super) fn faults(faults: &Faults) -> Json {
-    let one = |fault: &crate::fault::Fault| {
+    let one = |fault: &crate::base::fault::Fault| {
         let text = faults.sources.iter().find(|(file, _)| Some(file) == fault.file.as_ref());
         let line = fault.span.as_ref().zip(text).map(|(span, (_, text))| {
             let before = text.get(..span.start).unwrap_or(text);
@@ -171,7 +169,7 @@ pub(super) fn report(report: &Report) -> Json {
 /// `scale` is that of the fields.
 pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], scale: f64) -> Json {
     let tall = scene.ground - scene.sky;
-    let open_top = |anchor: Anchor, recipe: &crate::recipe::Recipe| match anchor {
+    let open_top = |anchor: Anchor, recipe: &crate::steps::recipe::Recipe| match anchor {
         Anchor::Ground => recipe.falloff.lift + recipe.falloff.height.min(1e6),
         Anchor::Sky => tall - recipe.falloff.lift - recipe.falloff.height.min(1e6),
     };

@@ -1,11 +1,11 @@
 //! Watches the scene's file, its pictures and its presets for what others do to them.
 
-use super::hub::Hub;
-use super::session::Seen;
-use super::socket;
-use crate::folder;
-use crate::recipe::shelf;
-use crate::signs::{self, Signs};
+use crate::base::folder;
+use crate::scene::recipe::shelf;
+use crate::store::watcher::{self, Signs};
+use crate::tune::hub::Hub;
+use crate::tune::session::Seen;
+use crate::tune::socket;
 use std::path::PathBuf;
 use std::sync::mpsc;
 use std::time::{Duration, SystemTime};
@@ -24,7 +24,7 @@ pub(super) fn watch(hub: &Hub) {
     while !hub.is_stopped() {
         // A save by rename is an event of the folder, not of the file.
         signs.of(before.iter().map(|(file, _)| folder::of(file).to_path_buf()).collect());
-        signs::wait(&woken);
+        watcher::wait(&woken);
         let mut now = looks(hub);
         // Until it has come to rest.
         loop {

@@ -1,6 +1,6 @@
 //! Values written into a scene's text and taken out of it; every other byte stays what it is.
 
-use crate::fault::{Class, Fault, Result};
+use crate::base::fault::{Class, Fault, Result};
 use crate::scene::edit::{Edit, after, line_after, slot};
 use std::ops::Range;
 use std::path::Path;

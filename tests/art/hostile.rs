@@ -2,9 +2,9 @@
 
 use crate::made::{self, Made, RGBA, chunk, rgba, scattered, stored};
 use crate::{fault, read};
-use fogweft::art::Source;
-use fogweft::limits::Limits;
-use fogweft::scene::Blending;
+use fogweft::base::limits::Limits;
+use fogweft::base::words::Blending;
+use fogweft::scene::pictures::Source;
 use proptest::prelude::*;
 use std::time::{Duration, Instant};
 

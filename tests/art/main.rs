@@ -8,10 +8,11 @@ mod png;
 mod resampling;
 mod svg;
 
-use fogweft::art::{Picture, Source};
-use fogweft::fault::Faults;
-use fogweft::limits::Limits;
-use fogweft::scene::Blending;
+use fogweft::base::fault::Faults;
+use fogweft::base::limits::Limits;
+use fogweft::base::picture::Picture;
+use fogweft::base::words::Blending;
+use fogweft::scene::pictures::Source;
 
 /// Reads bytes as a file of that name.
 fn read(name: &str, bytes: impl AsRef<[u8]>) -> Result<Source, Faults> {

@@ -2,8 +2,8 @@
 
 use crate::made::{self, GREY, GREY_ALPHA, INDEXED, Made, RGB, RGBA, scattered};
 use crate::{draw, fault, read};
-use fogweft::art::Kind;
-use fogweft::scene::Blending;
+use fogweft::base::words::Blending;
+use fogweft::scene::pictures::Kind;
 
 /// PNG 12.4 (sample depth scaling): floor(in * MAXOUT / MAXIN + 0.5).
 fn rescaled(sample: u16, depth: u8) -> u16 {
@@ -79,7 +79,7 @@ fn a_transparent_colour_without_alpha_channel_counts() {
 fn a_mirror_is_exact_and_keeps_colour_under_alpha_0() {
     let texels = [[1, 2, 3, 0], [4, 5, 6, 7], [8, 9, 10, 255]];
     let source = read("row.png", made::rgba([3, 1], &texels)).unwrap();
-    let limits = fogweft::limits::Limits::default();
+    let limits = fogweft::base::limits::Limits::default();
     let picture = source.draw([3, 1], true, false, Blending::Linear, &limits).unwrap();
     let expected: Vec<[u16; 4]> =
         texels.iter().rev().map(|t| t.map(|code: u8| u16::from(code) * 257)).collect();

@@ -2,9 +2,9 @@
 
 use crate::made::{rgba, rgba16, scattered};
 use crate::{draw, read};
-use fogweft::art::Picture;
-use fogweft::limits::Limits;
-use fogweft::scene::Blending;
+use fogweft::base::limits::Limits;
+use fogweft::base::picture::Picture;
+use fogweft::base::words::Blending;
 
 /// 8-bit codes as a picture of 16 bits, so that what comes out isn't rounded to codes.
 fn wide(size: [u32; 2], texels: &[[u8; 4]]) -> Vec<u8> {

@@ -1,8 +1,9 @@
 //! SVG files. Sources: Compositing and Blending Level 1, SVG 2 (both W3C).
 
 use crate::{draw, fault, read};
-use fogweft::art::{Kind, Picture};
-use fogweft::scene::Blending;
+use fogweft::base::picture::Picture;
+use fogweft::base::words::Blending;
+use fogweft::scene::pictures::Kind;
 
 fn drawn(text: &str, size: [u32; 2]) -> Picture {
     draw(&read("art.svg", text).unwrap(), size, false, Blending::Encoded)
@@ -38,7 +39,7 @@ fn it_fills_the_asked_size_whatever_its_shape() {
         // The clear half has the colour beside it.
         assert!(row.iter().all(|texel| texel[..3] == [0x1212, 0x3434, 0x5656]), "{row:?}");
     }
-    let limits = fogweft::limits::Limits::default();
+    let limits = fogweft::base::limits::Limits::default();
     let mirrored = source.draw([6, 40], true, false, Blending::Encoded, &limits).unwrap();
     assert!(mirrored.texels.chunks(6).all(|row| row[0][3] == 0 && row[5][3] == 65535));
 }
@@ -71,7 +72,7 @@ fn nothing_but_the_file_is_read() {
         );
         let outer = folder.path().join("outer.svg");
         std::fs::write(&outer, text).unwrap();
-        let source = fogweft::art::Source::open(&outer, &Default::default()).unwrap();
+        let source = fogweft::scene::pictures::Source::open(&outer, &Default::default()).unwrap();
         assert_eq!(source.warnings.len(), 2, "{:?}", source.warnings);
         assert!(source.warnings[0].contains("outer.svg") && source.warnings[0].contains("line 2"));
         assert!(draw(&source, [8, 8], false, Blending::Encoded).texels.iter().all(|texel| texel[3] == 0));

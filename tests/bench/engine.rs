@@ -4,13 +4,14 @@
 mod measure;
 mod soften;
 
-use fogweft::field::Sampling;
-use fogweft::law;
-use fogweft::limits::Limits;
-use fogweft::out::stream;
+use fogweft::base::law;
+use fogweft::base::limits::Limits;
+use fogweft::base::words::Bits;
+use fogweft::output::stream;
 use fogweft::plan::{Job, Plan};
 use fogweft::scene::read;
-use fogweft::sheet::{Bits, Sheet, SheetSpec};
+use fogweft::steps::field::Sampling;
+use fogweft::steps::sheet::{Sheet, SheetSpec};
 use measure::{Table, best, program, run};
 use std::path::Path;
 

@@ -1,11 +1,12 @@
 //! Soften on its reduced grid against crate `libblur`'s exact Gaussian on every texel.
 
 use crate::measure::{Table, best, pair, timed};
-use fogweft::field::grid::Plane;
-use fogweft::field::stretch::Stretch;
-use fogweft::field::{Field, FieldSpec, Sampling, soften};
-use fogweft::recipe::Anchor;
-use fogweft::recipe::layers::Resolved;
+use fogweft::base::words::Anchor;
+use fogweft::scene::recipe::layers::Resolved;
+use fogweft::steps::field::{Field, FieldSpec, Sampling};
+use fogweft::steps::grid::Plane;
+use fogweft::steps::step4_soften;
+use fogweft::steps::upsample::Stretch;
 use libblur::{
     BlurImage, BlurImageMut, EdgeMode, EdgeMode2D, FastBlurChannels, GaussianBlurParams,
     IeeeBinaryConvolutionMode, ThreadingPolicy, gaussian_blur_f32,
@@ -22,7 +23,7 @@ pub fn rows(table: &mut Table) {
         let (reduced, grid) = spec.before_soften(Sampling::Reduced);
         let (full, _) = spec.before_soften(Sampling::Full);
         let rows = |plane: &Plane, out: &mut [f32]| {
-            let (mut soft, grid) = soften::reduce(plane.clone(), grid, [sigma, sigma]);
+            let (mut soft, grid) = step4_soften::reduce(plane.clone(), grid, [sigma, sigma]);
             let stretch = Stretch::new(grid, SIZE[0] as usize);
             stretch.prepare(&mut soft);
             out.par_chunks_mut(SIZE[0] as usize).enumerate().for_each_init(Vec::new, |line, (y, row)| {
@@ -88,6 +89,6 @@ fn error(spec: &FieldSpec) -> f64 {
         }
         out
     });
-    let opacity = |density: f32| 255.0 * fogweft::law::opacity(f64::from(density));
+    let opacity = |density: f32| 255.0 * fogweft::base::law::opacity(f64::from(density));
     a.iter().zip(&b).map(|(a, b)| (opacity(*a) - opacity(*b)).abs()).fold(0.0, f64::max)
 }

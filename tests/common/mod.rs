@@ -1,12 +1,13 @@
 //! What several tests share: scenes made in a folder, the run's files read back, and the stack composed from them.
 #![allow(dead_code)]
 
-use fogweft::art::Source;
-use fogweft::limits::Limits;
-use fogweft::out::{self, Effort, Raster};
-use fogweft::render::{self, Arts, Options};
+use fogweft::base::limits::Limits;
+use fogweft::base::raster::Raster;
+use fogweft::base::words::Bits;
+use fogweft::output::{self, Effort};
+use fogweft::scene::pictures::{Arts, Source};
 use fogweft::scene::{ArtPlace, Repeat, Scene, read};
-use fogweft::sheet::Bits;
+use fogweft::store::run::{self, Options};
 use std::path::{Path, PathBuf};
 
 /// A picture as straight, encoded values.
@@ -33,7 +34,7 @@ impl Pixels {
         let samples: Vec<u8> =
             self.texels.iter().flatten().map(|value| (value * 255.0 + 0.5) as u8).collect();
         let size = self.size.map(|side| side as u32);
-        out::encode(Raster::Eight { size, samples: &samples }, Effort::Fast)
+        output::encode(Raster::Eight { size, samples: &samples }, Effort::Fast)
     }
 
     /// The texel at a place, nothing outside.
@@ -125,7 +126,7 @@ pub fn scene(text: &str, arts: &[(&str, &Pixels, [f64; 2])]) -> (Scene, Arts) {
 pub fn render(scene: &Scene, arts: &Arts) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     let options = Options { bits: Bits::Sixteen, effort: Effort::Fast, ..Options::new(folder.path()) };
-    render::render(scene, arts, &options).expect("a run");
+    run::render(scene, arts, &options).expect("a run");
     folder
 }
 

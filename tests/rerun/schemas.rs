@@ -123,7 +123,7 @@ fn every_key_is_described() {
             .expect("JSON")
     };
     let (of_scene, of_preset, of_manifest) = (read("scene"), read("preset"), read("manifest"));
-    for key in fogweft::keys::KEYS {
+    for key in fogweft::scene::keys::KEYS {
         let name = key.path.rsplit('.').next().expect("a name");
         let places = match key.path.split_once('.') {
             None => vec![
@@ -148,7 +148,7 @@ fn every_key_is_described() {
             let text =
                 place[name]["description"].as_str().unwrap_or_else(|| panic!("{} isn't described", key.path));
             assert!(text.contains(key.about) && text.contains(key.unit), "{}: {text}", key.path);
-            if let fogweft::keys::Kind::Number { min, max, .. } = key.kind {
+            if let fogweft::scene::keys::Kind::Number { min, max, .. } = key.kind {
                 let bounds =
                     if place[name]["anyOf"].is_array() { &place[name]["anyOf"][0] } else { &place[name] };
                 assert_eq!(

@@ -1,9 +1,9 @@
 //! Smear and soften against the published kernels, and a second library.
 
 use crate::util::near;
-use fogweft::field::grid::Plane;
-use fogweft::field::smear::{self, Line};
-use fogweft::field::soften;
+use fogweft::steps::grid::Plane;
+use fogweft::steps::step3_smear::{self, Line};
+use fogweft::steps::step4_soften;
 use libblur::{
     BlurImage, BlurImageMut, EdgeMode, EdgeMode2D, FastBlurChannels, GaussianBlurParams,
     IeeeBinaryConvolutionMode, ThreadingPolicy, gaussian_blur_f32,
@@ -20,7 +20,7 @@ fn impulse(side: usize) -> Plane {
 fn scattered(cols: usize, rows: usize) -> Plane {
     let mut plane = Plane::new(cols, rows);
     for (at, value) in plane.data.iter_mut().enumerate() {
-        *value = fogweft::seed::unit(at as u64) as f32;
+        *value = fogweft::base::seed::unit(at as u64) as f32;
     }
     plane
 }
@@ -62,7 +62,7 @@ fn segment(smeared: &Plane, angle: f64, length: f64, [share, place, variance]: [
 fn smear_has_the_moments_of_a_segment() {
     for angle in [0.0, 7.0, 22.5, 30.0, 45.0, 61.3, 90.0, -17.0, -45.0, -88.0] {
         for length in [0.4, 1.0, 3.5, 7.25, 40.0, 121.3, 200.0] {
-            let smeared = smear::apply(impulse(257), length, angle, [1.0, 1.0]);
+            let smeared = step3_smear::apply(impulse(257), length, angle, [1.0, 1.0]);
             segment(&smeared, angle, length, [2e-6, 1e-4, 1e-7]);
         }
     }
@@ -72,7 +72,7 @@ fn smear_has_the_moments_of_a_segment() {
 #[test]
 fn a_long_smear_is_a_segment_too() {
     for (angle, length) in [(30.0, 1300.0), (-71.0, 1500.0), (45.0, 1900.0)] {
-        let smeared = smear::apply(impulse(2049), length, angle, [1.0, 1.0]);
+        let smeared = step3_smear::apply(impulse(2049), length, angle, [1.0, 1.0]);
         segment(&smeared, angle, length, [2e-5, 1e-2, 0.0]);
         let turn = f64::to_radians(angle);
         let (cos, sin) = (libm::cos(turn), libm::sin(turn));
@@ -97,7 +97,7 @@ fn a_long_smear_is_a_segment_too() {
 #[test]
 fn smear_knows_the_grids_step() {
     let step = [3.0, 1.5];
-    let (_, _, second) = moments(&smear::apply(impulse(257), 90.0, 30.0, step));
+    let (_, _, second) = moments(&step3_smear::apply(impulse(257), 90.0, 30.0, step));
     let (x, y) = (90.0 * libm::cos(f64::to_radians(30.0)) / 3.0, 45.0 / 1.5);
     near(second[0], x * x / 12.0, 1e-3);
     near(second[1], y * y / 12.0, 1e-3);
@@ -127,7 +127,7 @@ fn box_table() {
 fn level_smear_wraps_at_any_length() {
     let plane = scattered(37, 3);
     for length in [0.7, 5.0, 36.9, 37.0, 50.0, 160.3, 1000.0] {
-        let got = smear::apply(plane.clone(), length, 0.0, [1.0, 1.0]);
+        let got = step3_smear::apply(plane.clone(), length, 0.0, [1.0, 1.0]);
         let line = Line::new(length);
         let reach = line.reach as i64 + 1;
         for row in 0..3 {
@@ -145,10 +145,10 @@ fn level_smear_wraps_at_any_length() {
 #[test]
 fn identity_at_zero() {
     let plane = scattered(41, 17);
-    assert_eq!(smear::apply(plane.clone(), 0.0, 30.0, [1.0, 1.0]), plane);
-    assert_eq!(soften::apply(plane.clone(), [0.0, 0.0]), plane);
+    assert_eq!(step3_smear::apply(plane.clone(), 0.0, 30.0, [1.0, 1.0]), plane);
+    assert_eq!(step4_soften::apply(plane.clone(), [0.0, 0.0]), plane);
     // Continuous there, too.
-    for (a, b) in smear::apply(plane.clone(), 1e-3, 30.0, [1.0, 1.0]).data.iter().zip(&plane.data) {
+    for (a, b) in step3_smear::apply(plane.clone(), 1e-3, 30.0, [1.0, 1.0]).data.iter().zip(&plane.data) {
         near(f64::from(*a), f64::from(*b), 1e-6);
     }
 }
@@ -166,7 +166,7 @@ fn impulse_responses() {
     for (sigma, radius, response, variance) in table {
         let side = 81;
         for (axis, deviations) in [(1, [sigma, 0.0]), (side, [0.0, sigma])] {
-            let got = soften::apply(impulse(side), deviations).data;
+            let got = step4_soften::apply(impulse(side), deviations).data;
             let middle = side / 2 * side + side / 2;
             for (at, want) in response.into_iter().enumerate() {
                 near(f64::from(got[middle + at * axis]), want, 2e-8);
@@ -174,14 +174,14 @@ fn impulse_responses() {
             }
             assert!(got[middle + radius * axis] > 0.0 && got[middle + (radius + 1) * axis] == 0.0);
         }
-        let (sum, _, second) = moments(&soften::apply(impulse(side), [sigma, sigma]));
+        let (sum, _, second) = moments(&step4_soften::apply(impulse(side), [sigma, sigma]));
         near(sum, 1.0, 1e-6);
         near(second[0], variance, 1e-5 * variance);
         near(second[1], variance, 1e-5 * variance);
         near(second[2], 0.0, 1e-9);
         // Two passes are the product: at the centre for deviation 2, 0.039790135140764016.
         if sigma == 2.0 {
-            let both = soften::apply(impulse(side), [2.0, 2.0]);
+            let both = step4_soften::apply(impulse(side), [2.0, 2.0]);
             near(f64::from(both.data[side / 2 * side + side / 2]), 0.039790135140764016, 1e-8);
         }
     }
@@ -197,7 +197,7 @@ fn scipys_worked_example() {
         (4.0, [2.91948343, 2.95023502, 3.0, 3.04976498, 3.08051657]),
     ];
     for (sigma, want) in table {
-        let got = soften::apply(plane.clone(), [sigma, 0.0]);
+        let got = step4_soften::apply(plane.clone(), [sigma, 0.0]);
         for (got, want) in got.data.into_iter().zip(want) {
             near(f64::from(got), want, 1e-6);
         }
@@ -207,8 +207,8 @@ fn scipys_worked_example() {
 /// Convolution adds variances: 3, then 4, is 5. Kernels are cut at four deviations, 6e-5 of the whole.
 #[test]
 fn variances_add() {
-    let twice = soften::apply(soften::apply(impulse(101), [3.0, 3.0]), [4.0, 4.0]);
-    let once = soften::apply(impulse(101), [5.0, 5.0]);
+    let twice = step4_soften::apply(step4_soften::apply(impulse(101), [3.0, 3.0]), [4.0, 4.0]);
+    let once = step4_soften::apply(impulse(101), [5.0, 5.0]);
     let most = once.data.iter().copied().fold(0.0, f32::max);
     for (a, b) in twice.data.iter().zip(&once.data) {
         near(f64::from(*a), f64::from(*b), 5e-4 * f64::from(most));
@@ -221,7 +221,7 @@ fn a_second_library_agrees() {
     let (cols, rows) = (160, 120);
     let plane = scattered(cols, rows);
     for sigma in [[1.0, 1.0], [2.5, 1.3], [4.0, 6.0]] {
-        let got = soften::apply(plane.clone(), sigma);
+        let got = step4_soften::apply(plane.clone(), sigma);
         let size = |sigma: f64| 2 * (4.0 * sigma + 0.5) as u32 + 1;
         let params = GaussianBlurParams {
             x_kernel: size(sigma[0]),

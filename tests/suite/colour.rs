@@ -1,7 +1,7 @@
 //! Colours against the published tables, as far as the program uses them.
 
 use crate::util::{near, to_encoded, to_linear};
-use fogweft::colour::{Linear, Srgb};
+use fogweft::base::colour::{Linear, Srgb};
 use proptest::prelude::*;
 
 /// IEC 61966-2-1, as in WCAG 2 and CSS Color 4: 8-bit codes to linear light.

@@ -13,7 +13,7 @@ fn the_demo_stands_on_its_own() {
     let table = done(folder.path(), &["demo"]);
     let home = folder.path().join("fogweft-demo");
     let first = files(&home);
-    for (name, bytes) in fogweft::starter::DEMO {
+    for (name, bytes) in fogweft::scene::start::DEMO {
         // The scene begins with the line by which editors find the schema beside it.
         let own = first[*name].strip_prefix(b"#:schema ./scene.schema.json\n\n").unwrap_or(&first[*name]);
         assert_eq!(own, *bytes, "{name}");
@@ -132,7 +132,7 @@ fn the_shelf_is_shown() {
         assert!(list.lines().any(|line| line.trim_start().starts_with(&name)), "{name}:\n{list}");
         let shown = done(folder.path(), &["presets", "show", &name]);
         assert!(shown.contains(&name), "{shown}");
-        for key in fogweft::keys::KEYS.iter().filter(|key| key.is_step()) {
+        for key in fogweft::scene::keys::KEYS.iter().filter(|key| key.is_step()) {
             let (step, number) = key.path.split_once('.').unwrap();
             assert!(
                 shown.contains(&format!("[{step}]")) && shown.contains(&format!("\n{number} = ")),

@@ -2,10 +2,12 @@
 //! double precision, the exponential of the platform-independent `libm`.
 
 use crate::util::{even, preset, presets, texels};
-use fogweft::field::grid::{Grid, Plane};
-use fogweft::field::{FieldSpec, Sampling, bands, falloff, smear};
-use fogweft::recipe::{Anchor, Noise, Recipe};
-use fogweft::seed;
+use fogweft::base::seed;
+use fogweft::base::words::Anchor;
+use fogweft::steps::field::{FieldSpec, Sampling};
+use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::recipe::{Noise, Recipe};
+use fogweft::steps::{step1_bands, step2_falloff, step3_smear};
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::TestRunner;
@@ -18,9 +20,9 @@ fn reference(spec: &FieldSpec) -> Vec<f64> {
     let (cols, rows) = (spec.cols as usize, spec.rows as usize + 2 * margin);
     let grid = Grid { cols, rows, step: [1.0, 1.0], top: -(margin as f64) };
     let mut plane = Plane::new(cols, rows);
-    bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line, None, &grid, &mut plane);
+    step1_bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line, None, &grid, &mut plane);
     let dice = seed::of(spec.seed, "falloff");
-    falloff::apply(&recipe.falloff, dice, 0.0, spec.line, spec.open, &grid, &mut plane);
+    step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line, spec.open, &grid, &mut plane);
     let plane: Vec<f64> = plane.data.into_iter().map(f64::from).collect();
     let plane = smeared(&plane, cols, recipe);
     let plane = gauss(&plane, [cols, rows], sigma);
@@ -33,12 +35,12 @@ fn reference(spec: &FieldSpec) -> Vec<f64> {
 /// The mean along a segment: the line of taps that smear's own checks hold to a segment's moments, as a plain sum.
 fn smeared(plane: &[f64], cols: usize, recipe: &Recipe) -> Vec<f64> {
     let rows = plane.len() / cols;
-    let [x, y] = smear::extent(recipe.smear.length, recipe.smear.angle, [1.0, 1.0]);
+    let [x, y] = step3_smear::extent(recipe.smear.length, recipe.smear.angle, [1.0, 1.0]);
     let long = x.abs().max(y.abs());
     if long == 0.0 {
         return plane.to_vec();
     }
-    let line = smear::Line::new(long);
+    let line = step3_smear::Line::new(long);
     let reach = line.reach as i64 + 1;
     let mut out = vec![0.0; plane.len()];
     for at in -reach..=reach {

@@ -1,11 +1,13 @@
 //! The density field: seam, period, mean, dice, edges.
 
 use crate::util::{even, mean, near, preset, presets, spec, texels};
-use fogweft::field::grid::{Grid, Plane};
-use fogweft::field::lattice::Lattice;
-use fogweft::field::wander::Wrapping;
-use fogweft::field::{FieldSpec, Sampling, bands};
-use fogweft::recipe::{Anchor, Noise};
+use fogweft::base::words::Anchor;
+use fogweft::steps::drift::Wrapping;
+use fogweft::steps::field::{FieldSpec, Sampling};
+use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::recipe::Noise;
+use fogweft::steps::step1_bands;
+use fogweft::steps::step1_bands::lattice::Lattice;
 
 /// Root mean square over the rows of what `value` gives for each column; the seam lies at column 0.
 fn by_column(rows: &[Vec<f32>], value: impl Fn(&[f32], usize, usize, usize) -> f32) -> Vec<f64> {
@@ -221,11 +223,11 @@ fn identity_at_zero() {
     let grid = Grid { cols: 40, rows: 30, step: [1.0, 1.0], top: 0.0 };
     let recipe = even();
     let mut plane = Plane::new(40, 30);
-    bands::fill(&recipe.bands, 1, 0.0, 15.0, None, &grid, &mut plane);
+    step1_bands::fill(&recipe.bands, 1, 0.0, 15.0, None, &grid, &mut plane);
     assert!(plane.data.iter().all(|&value| value == 1.0));
     let before: Vec<f32> = (0..1200).map(|at| (at % 37) as f32 / 36.0).collect();
     plane.data.copy_from_slice(&before);
-    fogweft::field::falloff::apply(&recipe.falloff, 1, 0.0, 15.0, -1.0, &grid, &mut plane);
+    fogweft::steps::step2_falloff::apply(&recipe.falloff, 1, 0.0, 15.0, -1.0, &grid, &mut plane);
     assert_eq!(plane.data, before);
 }
 
@@ -242,7 +244,7 @@ fn bands_keep_their_mean() {
         recipe.coverage = coverage;
         recipe.contrast = 0.9;
         let mut plane = Plane::new(grid.cols, grid.rows);
-        bands::fill(&recipe, 8, 0.0, 100.0, None, &grid, &mut plane);
+        step1_bands::fill(&recipe, 8, 0.0, 100.0, None, &grid, &mut plane);
         near(mean(plane.data.iter().map(|&value| f64::from(value))), 1.0, 0.06);
         let most = plane.data.iter().copied().fold(0.0, f32::max);
         let gaps = mean(plane.data.iter().map(|&value| f64::from(u8::from(value < 0.5 * most))));

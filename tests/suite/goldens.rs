@@ -35,7 +35,7 @@ fn pictures() -> BTreeMap<String, Vec<u8>> {
     }
     let (home, out) = (folder.path().join("marsh"), folder.path().join("out"));
     fs::create_dir(&home).unwrap();
-    for (name, bytes) in fogweft::starter::DEMO {
+    for (name, bytes) in fogweft::scene::start::DEMO {
         fs::write(home.join(name), bytes).unwrap();
     }
     done(&home, &["render", "scene.toml", "--scale", "0.1", "--out", out.to_str().unwrap()]);

@@ -1,13 +1,13 @@
 //! The law: airlight, visibility, pan rates, height fog.
 
 use crate::util::{even, near, texels};
-use fogweft::field::falloff::density;
-use fogweft::field::{FieldSpec, Sampling};
-use fogweft::law::{
+use fogweft::base::law::{
     CONTRAST_AT_VISIBILITY, DEPTH_OF_VISIBILITY, airlight, extinction, line_at, opacity, pan_rate,
     strip_width, transmittance,
 };
-use fogweft::recipe::Anchor;
+use fogweft::base::words::Anchor;
+use fogweft::steps::field::{FieldSpec, Sampling};
+use fogweft::steps::step2_falloff::density;
 use proptest::prelude::*;
 
 /// Koschmieder 1924: C(d) = C0 exp(-b d) + A (1 - exp(-b d)); values in double precision.

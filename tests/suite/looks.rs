@@ -2,11 +2,11 @@
 
 use crate::spectrum::{self, exponent};
 use crate::util::{mean, preset, presets, spec, texels};
-use fogweft::field::grid::{Grid, Plane};
-use fogweft::field::{Sampling, bands};
-use fogweft::recipe::Bands;
-use fogweft::seed;
-use fogweft::sheet::dither;
+use fogweft::base::seed;
+use fogweft::steps::field::Sampling;
+use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::recipe::Bands;
+use fogweft::steps::{dither, step1_bands};
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 
@@ -70,7 +70,7 @@ fn power(recipe: &Bands, cols: usize, dice: u64) -> Vec<f64> {
     for seed in 0..dice {
         let grid = Grid { cols, rows: 4, step: [1.0, 1.0], top: 0.0 };
         let mut plane = Plane::new(grid.cols, grid.rows);
-        bands::fill(recipe, seed::of(seed, "bands"), 0.0, 512.0, None, &grid, &mut plane);
+        step1_bands::fill(recipe, seed::of(seed, "bands"), 0.0, 512.0, None, &grid, &mut plane);
         for (sum, value) in sum.iter_mut().zip(spectrum::power(&plane, |_, _| 1.0)) {
             *sum += value;
         }
@@ -84,7 +84,7 @@ fn power(recipe: &Bands, cols: usize, dice: u64) -> Vec<f64> {
 #[test]
 fn low_stratus_has_the_spectrum_it_claims() {
     let (_, recipe) = preset("low-stratus");
-    let shelf = fogweft::recipe::shelf::Shelf::embedded();
+    let shelf = fogweft::scene::recipe::shelf::Shelf::embedded();
     let claims = |name: &String| shelf.get(name).unwrap().source.contains("k^-5/3");
     assert_eq!(presets().into_iter().filter(claims).collect::<Vec<_>>(), ["low-stratus"]);
     let cols = 8192;

@@ -1,10 +1,10 @@
 //! Periods: no repeat shows twice in a view, and the stack doesn't come round within the travel.
 
 use crate::util::{fogs, near, plan, scene};
-use fogweft::law;
+use fogweft::base::law;
 use fogweft::plan::Plan;
 use fogweft::plan::period::LONGEST_WHOLE;
-use fogweft::render::Arts;
+use fogweft::scene::pictures::Arts;
 use proptest::prelude::*;
 
 /// The first camera place at which every sheet of the plan shows what it shows at the start, by trying every px of the travel:
@@ -84,7 +84,7 @@ fn a_given_period_is_kept() {
 /// The embedded demo, whose travel is two views.
 #[test]
 fn the_demo_never_repeats() {
-    let bytes = fogweft::starter::DEMO.iter().find(|(name, _)| *name == "scene.toml").unwrap().1;
+    let bytes = fogweft::scene::start::DEMO.iter().find(|(name, _)| *name == "scene.toml").unwrap().1;
     let plan = plan(&scene(std::str::from_utf8(bytes).unwrap()), &Arts::default());
     assert!(fogs(&plan).len() >= 6);
     assert_eq!(comes_round(&plan), None);

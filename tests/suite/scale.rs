@@ -1,11 +1,11 @@
 //! Scales: half the size is the whole shrunk; a coarser grid draws the same field.
 
 use crate::util::{fogs, presets, scene};
-use fogweft::field::Sampling;
-use fogweft::limits::Limits;
+use fogweft::base::limits::Limits;
 use fogweft::plan::Plan;
 use fogweft::scene::Scene;
-use fogweft::sheet::{Row, Sheet};
+use fogweft::steps::field::Sampling;
+use fogweft::steps::sheet::{Row, Sheet};
 
 /// Opacities of the first sheet of a scene, row by row.
 fn opacities(scene: &Scene, scale: f64) -> Vec<Vec<f32>> {

@@ -1,8 +1,8 @@
 //! Layered noise: how its spectrum falls with gain and lacunarity.
 
 use crate::util::{even, mean, near};
-use fogweft::field::bands;
-use fogweft::field::grid::{Grid, Plane};
+use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::step1_bands;
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 
@@ -80,7 +80,7 @@ fn slopes_follow_gain_and_lacunarity() {
         for seed in 0..80 {
             let grid = Grid { cols: 4096, rows: 4, step: [1.0, 1.0], top: 0.0 };
             let mut plane = Plane::new(grid.cols, grid.rows);
-            bands::fill(&recipe, seed, 0.0, 512.0, None, &grid, &mut plane);
+            step1_bands::fill(&recipe, seed, 0.0, 512.0, None, &grid, &mut plane);
             for (sum, value) in sum.iter_mut().zip(power(&plane, hann)) {
                 *sum += value;
             }

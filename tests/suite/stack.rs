@@ -1,15 +1,18 @@
 //! The first law: a flat scene's still, and its files put together by other code, are the product law.
 
-use crate::util::{Decoded, decode, decode_file, flat_png, near, scene, to_encoded, to_linear};
-use crate::util::{compose, plan};
-use fogweft::art::Source;
-use fogweft::law;
-use fogweft::limits::Limits;
-use fogweft::out::{Effort, Owned};
-use fogweft::render::{self, Arts, Options, Stack};
-use fogweft::scene::{Blending, Scene};
-use fogweft::sheet::Bits;
-use fogweft::values;
+use crate::util::{
+    Decoded, compose, decode, decode_file, flat_png, near, plan, scene, to_encoded, to_linear,
+};
+use fogweft::base::law;
+use fogweft::base::limits::Limits;
+use fogweft::base::raster::Owned;
+use fogweft::base::words::{Bits, Blending};
+use fogweft::output::Effort;
+use fogweft::output::pictures::still_png;
+use fogweft::scene::Scene;
+use fogweft::scene::pictures::{Arts, Source};
+use fogweft::stack::{Stack, values};
+use fogweft::store::run::{self, Options};
 use proptest::prelude::*;
 
 /// One step of 16 bits is 1; exact values are rounded to half of it, and single precision strays by a hair.
@@ -155,7 +158,7 @@ proptest! {
         let plan = plan(&scene, &arts);
         let stack = Stack::new(&plan, &arts, &Limits::default()).unwrap();
         let still = stack.still(flat.at);
-        let deep = decode(&render::still_png(&still, Bits::Sixteen, Effort::Fast));
+        let deep = decode(&still_png(&still, Bits::Sixteen, Effort::Fast));
         prop_assert_eq!(deep.size, SIZE);
         check_sixteen(&deep.texels, &flat, HALF_STEP)?;
 
@@ -170,7 +173,7 @@ proptest! {
         let greys: Vec<u8> = values::view(&still).chunks_exact(4).map(|texel| texel[0]).collect();
         prop_assert!(shown.greys == greys, "the value view");
 
-        let eight = decode(&render::still_png(&still, Bits::Eight, Effort::Fast));
+        let eight = decode(&still_png(&still, Bits::Eight, Effort::Fast));
         let want = [flat.expected(true), flat.expected(false)].map(|colour| colour.map(|value| value / 257.0));
         for tile in 0..SIZE[0] / 8 * SIZE[1] / 8 {
             let (left, top) = (tile % (SIZE[0] / 8) * 8, tile / (SIZE[0] / 8) * 8);
@@ -206,7 +209,7 @@ proptest! {
         let scene = scene(&flat.text());
         let plan = plan(&scene, &Arts::default());
         let still = Stack::new(&plan, &Arts::default(), &Limits::default()).unwrap().still(flat.at);
-        for texel in decode(&render::still_png(&still, Bits::Sixteen, Effort::Fast)).texels {
+        for texel in decode(&still_png(&still, Bits::Sixteen, Effort::Fast)).texels {
             for channel in 0..3 {
                 prop_assert!((f64::from(texel[channel]) - want[channel]).abs() <= HALF_STEP);
             }
@@ -223,7 +226,7 @@ fn rendered(scene: &Scene, arts: &Arts, camera: f64) -> (Decoded, Vec<[f64; 3]>)
         effort: Effort::Fast,
         ..Options::new(folder.path())
     };
-    render::render(scene, arts, &options).unwrap_or_else(|faults| panic!("{faults}"));
+    run::render(scene, arts, &options).unwrap_or_else(|faults| panic!("{faults}"));
     let still = decode_file(&folder.path().join("still.png"));
     (still, compose::stack(folder.path(), scene.backdrop.to_codes(), camera))
 }
@@ -280,7 +283,7 @@ fn source_over_examples() {
     // Half red, then half blue: together (1/3, 0, 2/3) at alpha 0.75, whatever lies behind.
     for backdrop in ["#000", "#fff", "#3c8"] {
         let got = sheet_over(backdrop, &[("#f00", 0.5), ("#00f", 0.5)]);
-        let behind = fogweft::colour::Srgb::parse_hex(backdrop).unwrap().0;
+        let behind = fogweft::base::colour::Srgb::parse_hex(backdrop).unwrap().0;
         for ((got, behind), both) in got.into_iter().zip(behind).zip([1.0 / 3.0, 0.0, 2.0 / 3.0]) {
             near(got, 0.75 * both + 0.25 * f64::from(behind), 1e-7);
         }
@@ -304,7 +307,7 @@ fn both_blendings_of_art() {
                 "view = [8, 8]\n[[slot]]\nname = \"a\"\ndepth = 0\nfog = false\nart = \"a.png\"\nx = 0\ny = 0\n",
             );
             scene.air.blending = blending;
-            scene.backdrop = fogweft::colour::Srgb::from_codes([behind; 3]);
+            scene.backdrop = fogweft::base::colour::Srgb::from_codes([behind; 3]);
             let mut arts = Arts::default();
             let bytes = flat_png([8, 8], [front, front, front, alpha]);
             arts.add("a", Source::from_bytes("a.png", bytes, &Limits::default()).unwrap());

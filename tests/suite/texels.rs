@@ -1,13 +1,14 @@
 //! From optical depth to texels in a PNG: dither, 0 and full, colour under alpha 0, 16 bits.
 
 use crate::util::{Decoded, decode, even, mean, near};
-use fogweft::colour::Srgb;
-use fogweft::field::{FieldSpec, Sampling};
-use fogweft::law;
-use fogweft::out::stream;
-use fogweft::recipe::{Anchor, Recipe};
-use fogweft::sheet::grade::Tones;
-use fogweft::sheet::{Bits, Sheet, SheetSpec};
+use fogweft::base::colour::Srgb;
+use fogweft::base::law;
+use fogweft::base::words::{Anchor, Bits};
+use fogweft::output::stream;
+use fogweft::steps::field::{FieldSpec, Sampling};
+use fogweft::steps::recipe::Recipe;
+use fogweft::steps::sheet::{Sheet, SheetSpec};
+use fogweft::steps::step5_grade::Tones;
 
 const HAZE: Srgb = Srgb([200.0 / 255.0, 120.0 / 255.0, 30.0 / 255.0]);
 

@@ -1,15 +1,17 @@
 //! What several checks share: small scenes, fields as texels, decoded files, the real program.
 
-use fogweft::field::stretch::Stretch;
-use fogweft::field::{Field, FieldSpec, Sampling};
-use fogweft::limits::Limits;
-use fogweft::out::{Effort, Raster, encode};
+use fogweft::base::limits::Limits;
+use fogweft::base::raster::Raster;
+use fogweft::base::words::Anchor;
+use fogweft::output::{Effort, encode};
 use fogweft::plan::{FogJob, Job, Plan};
-use fogweft::recipe::layers::Resolved;
-use fogweft::recipe::shelf::Shelf;
-use fogweft::recipe::{Anchor, Recipe};
-use fogweft::render::Arts;
+use fogweft::scene::pictures::Arts;
+use fogweft::scene::recipe::layers::Resolved;
+use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Scene, read};
+use fogweft::steps::field::{Field, FieldSpec, Sampling};
+use fogweft::steps::recipe::Recipe;
+use fogweft::steps::upsample::Stretch;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;

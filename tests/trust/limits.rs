@@ -1,7 +1,7 @@
 //! Every limit has its own message, which names the file and the way to raise it; raised, the same input goes through.
 
 use super::util::{Scene, told};
-use fogweft::limits::NAMES;
+use fogweft::base::limits::NAMES;
 
 #[test]
 fn every_limit_is_told_by_its_name_and_can_be_raised() {

@@ -2,9 +2,9 @@
 
 use super::util::Scene;
 use crate::outside::second_reader;
-use fogweft::art::Source;
-use fogweft::limits::Limits;
-use fogweft::scene::Blending;
+use fogweft::base::limits::Limits;
+use fogweft::base::words::Blending;
+use fogweft::scene::pictures::Source;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};

@@ -1,11 +1,11 @@
 //! A page's state against its scene file: every value of the one in the other.
 
 use crate::client::Tune;
-use fogweft::keys::Value as Given;
-use fogweft::limits::Limits;
-use fogweft::recipe::layers::{Layer, Resolved};
-use fogweft::recipe::shelf::Shelf;
+use fogweft::base::limits::Limits;
+use fogweft::scene::keys::Value as Given;
 use fogweft::scene::read::{self, Options};
+use fogweft::scene::recipe::layers::{Layer, Resolved};
+use fogweft::scene::recipe::shelf::Shelf;
 use serde_json::{Map, Value, json};
 use toml_edit::{DocumentMut, Item, TableLike};
 
@@ -135,7 +135,7 @@ fn stated(all: &Resolved, level: &Layer) -> Map<String, Value> {
         Given::Text(_) | Given::Choice(_) => json!(value.text()),
         Given::Colour(colour) => json!(colour.to_hex()),
     };
-    let one = |(path, setting): (&&str, &fogweft::recipe::layers::Setting)| {
+    let one = |(path, setting): (&&str, &fogweft::scene::recipe::layers::Setting)| {
         let value = json!([entry(&setting.value), setting.who.to_string(), setting.who == *level]);
         ((*path).to_owned(), value)
     };

@@ -1,16 +1,14 @@
 //! The scene as meant, from a faultless scene as written.
 
-use super::{Layer, Meant, Reading, Resolved, layer, winner};
-use crate::colour::Srgb;
-use crate::fault::Result;
-use crate::keys::{Entry, KEYS, Key, Section, Value};
-use crate::layered;
-use crate::recipe::Anchor;
-use crate::recipe::shelf::{Preset, anchor};
+use crate::base::colour::Srgb;
+use crate::base::fault::Result;
+use crate::base::words::{Alpha, Anchor, Blending};
+use crate::scene::keys::{Entry, KEYS, Key, Section, Value};
+use crate::scene::read::{Layer, Meant, Reading, Resolved, layer, winner};
+use crate::scene::recipe::shelf::{Preset, anchor};
 use crate::scene::written::WrittenSlot;
 use crate::scene::{
-    Air, Alpha, ArtPlace, Blending, CheckLimits, Curve, Fade, Fit, Repeat, Rims, Sampled, Scene, Slot,
-    Texture,
+    Air, ArtPlace, CheckLimits, Curve, Fade, Fit, Repeat, Rims, Sampled, Scene, Slot, Texture, layered,
 };
 use std::path::Path;
 
@@ -195,7 +193,7 @@ fn resolve(meant: &Meant, at: usize) -> Resolved {
     };
     if let Some((entry, who)) = winner(slot.entries.get("slot.separation"), top.get("rim.separation")) {
         resolved.lay("slot.separation", entry.value.clone(), who);
-    } else if let Some(value) = crate::keys::find("rim.separation").and_then(|key| key.default()) {
+    } else if let Some(value) = crate::scene::keys::find("rim.separation").and_then(|key| key.default()) {
         resolved.lay("slot.separation", value, Layer::Default);
     }
     resolved.lay("slot.anchor", anchor.0, anchor.1);
@@ -205,7 +203,7 @@ fn resolve(meant: &Meant, at: usize) -> Resolved {
 
 /// Whether a path is that of a number of the five steps.
 fn is_step(path: &str) -> bool {
-    crate::keys::STEPS.iter().any(|step| path.split('.').next() == Some(step))
+    crate::scene::keys::STEPS.iter().any(|step| path.split('.').next() == Some(step))
 }
 
 /// A slot as meant.
@@ -245,7 +243,7 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, meant: &Meant
         depth: number("slot.depth").unwrap_or(0.0),
         art,
         fog: flag("slot.fog", true),
-        seed: crate::seed::of(seed, &name),
+        seed: crate::base::seed::of(seed, &name),
         preset: text("slot.preset").unwrap_or_default().to_owned(),
         anchor: resolved.value("slot.anchor").map_or(Anchor::Ground, anchor),
         recipe: resolved.recipe()?,

@@ -1,10 +1,10 @@
 //! Checks that look at more than one key.
 
-use super::Options;
-use crate::fault::{Class, Fault};
-use crate::keys::{self, Entry, Place, Reader, Value, shown};
-use crate::layered::{self, Layered};
+use crate::base::fault::{Class, Fault};
 use crate::scene::check::{self, Unfit};
+use crate::scene::keys::{self, Entry, Place, Reader, Value, shown};
+use crate::scene::layered::{self, Layered};
+use crate::scene::read::Options;
 use crate::scene::written::Written;
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};

@@ -1,10 +1,10 @@
 //! Layers in whole numbers of 16 bits.
 
-use crate::art::Picture;
-use crate::scene::Blending;
-use crate::sheet::{Row, Sheet};
-use crate::still;
-use crate::wide::{whole, wide};
+use crate::base::picture::Picture;
+use crate::base::simd::{whole, wide};
+use crate::base::space::Space;
+use crate::base::words::Blending;
+use crate::steps::sheet::{Row, Sheet};
 use rayon::prelude::*;
 use std::sync::{Arc, LazyLock};
 
@@ -15,7 +15,7 @@ const PIECE: usize = 32;
 
 /// To linear light, and back, by codes of 16 bits.
 pub(super) static LIGHT: LazyLock<[Vec<u16>; 2]> = LazyLock::new(|| {
-    let space = still::Space::new(Blending::Linear);
+    let space = Space::new(Blending::Linear);
     let table = |turn: &dyn Fn([f32; 3]) -> [f32; 3]| -> Vec<u16> {
         (0..=u16::MAX).map(|code| sixteen(turn([f32::from(code) / 65535.0; 3])[0])).collect()
     };

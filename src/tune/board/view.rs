@@ -1,8 +1,8 @@
 //! Where the layers of a draft stand, and how they are drawn there.
 
-use super::layer::{Four, LIGHT, Pieced, Poured, between, of, over, sixteen};
-use crate::plan::Placing;
-use crate::still;
+use crate::base::placing::Placing;
+use crate::stack::still;
+use crate::tune::board::layer::{Four, LIGHT, Pieced, Poured, between, of, over, sixteen};
 
 /// Where a draft is looked at from.
 pub(super) struct View {

@@ -1,6 +1,6 @@
 //! Drafts against stills.
 
-use super::*;
+use crate::tune::draw::*;
 use crate::tune::session::Session;
 use std::fs;
 use std::path::Path;

@@ -1,0 +1,53 @@
+//! CIE L* of colours (CIE 15; the constants as rational numbers, as CSS Color 4 gives them).
+
+use crate::base::colour::{Linear, Srgb};
+
+/// Shares of red, green and blue in relative luminance (IEC 61966-2-1, to the four digits that WCAG 2 uses).
+pub const LUMINANCE: [f64; 3] = [0.2126, 0.7152, 0.0722];
+
+/// Relative luminance, 0..1.
+pub fn luminance(colour: Linear) -> f64 {
+    colour.0.iter().zip(LUMINANCE).map(|(value, share)| f64::from(*value) * share).sum()
+}
+
+/// L* of a relative luminance: 0 to 100.
+pub fn of_luminance(y: f64) -> f64 {
+    if y > 216.0 / 24389.0 { 116.0 * libm::cbrt(y) - 16.0 } else { y * 24389.0 / 27.0 }
+}
+
+/// L* of a colour.
+pub fn of(colour: Srgb) -> f64 {
+    of_luminance(luminance(colour.linear()))
+}
+
+/// The same in single precision, for many colours in linear light.
+#[inline]
+pub(crate) fn quick(light: [f32; 3]) -> f32 {
+    quick_of(quick_luminance(light))
+}
+
+/// Relative luminance, in single precision.
+#[inline(always)]
+pub(crate) fn quick_luminance([r, g, b]: [f32; 3]) -> f32 {
+    0.2126 * r + 0.7152 * g + 0.0722 * b
+}
+
+#[inline]
+fn quick_of(y: f32) -> f32 {
+    if y > 216.0 / 24389.0 { 116.0 * libm::cbrtf(y) - 16.0 } else { y * (24389.0 / 27.0) }
+}
+
+/// The least luminance at which [`quick`] gives `lightness` or more, which must be over 0 and at most 100.
+pub(crate) fn least_luminance(lightness: f64) -> f32 {
+    // Floats of one sign are in the order of their bits.
+    let (mut below, mut reached) = (0_u32, 2.0_f32.to_bits());
+    while reached - below > 1 {
+        let middle = below + (reached - below) / 2;
+        if f64::from(quick_of(f32::from_bits(middle))) >= lightness {
+            reached = middle;
+        } else {
+            below = middle;
+        }
+    }
+    f32::from_bits(reached)
+}

@@ -1,0 +1,116 @@
+//! Colours: sRGB codes, linear light, Oklab mixing. Encoded and linear values are distinct types.
+
+pub mod contrast;
+pub mod difference;
+pub mod floor;
+pub mod lightness;
+
+use palette::{FromColor, Mix};
+
+/// An sRGB colour, encoded values 0..1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Srgb(pub [f32; 3]);
+
+/// A colour in linear light, sRGB primaries, 0..1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Linear(pub [f32; 3]);
+
+impl Srgb {
+    /// From 8-bit codes.
+    pub fn from_codes(codes: [u8; 3]) -> Srgb {
+        Srgb(codes.map(|code| f32::from(code) / 255.0))
+    }
+
+    /// To 8-bit codes, rounded to the nearest.
+    pub fn to_codes(self) -> [u8; 3] {
+        self.0.map(|value| (value.clamp(0.0, 1.0) * 255.0 + 0.5) as u8)
+    }
+
+    /// Reads `#rgb` or `#rrggbb`.
+    pub fn parse_hex(text: &str) -> Option<Srgb> {
+        let digits = text.strip_prefix('#')?;
+        if !digits.bytes().all(|byte| byte.is_ascii_hexdigit()) {
+            return None;
+        }
+        let value = |part: &str| u8::from_str_radix(part, 16).ok();
+        match digits.len() {
+            3 => {
+                let mut codes = [0; 3];
+                for (code, at) in codes.iter_mut().zip(0..) {
+                    *code = value(&digits[at..=at])? * 17;
+                }
+                Some(Srgb::from_codes(codes))
+            }
+            6 => {
+                Some(Srgb::from_codes([value(&digits[0..2])?, value(&digits[2..4])?, value(&digits[4..6])?]))
+            }
+            _ => None,
+        }
+    }
+
+    /// As `#rrggbb`.
+    pub fn to_hex(self) -> String {
+        let [r, g, b] = self.to_codes();
+        format!("#{r:02x}{g:02x}{b:02x}")
+    }
+
+    /// Decodes to linear light (IEC 61966-2-1).
+    pub fn linear(self) -> Linear {
+        let [r, g, b] = self.0.map(f64::from);
+        let linear = palette::Srgb::new(r, g, b).into_linear();
+        Linear([linear.red as f32, linear.green as f32, linear.blue as f32])
+    }
+
+    /// To Oklab: L 0..1, a, b.
+    pub fn oklab(self) -> [f64; 3] {
+        let [r, g, b] = self.0.map(f64::from);
+        let lab = palette::Oklab::from_color(palette::Srgb::new(r, g, b).into_linear());
+        [lab.l, lab.a, lab.b]
+    }
+
+    /// From Oklab; what lies outside sRGB is clamped.
+    pub fn from_oklab([l, a, b]: [f64; 3]) -> Srgb {
+        let colour: palette::Srgb<f64> =
+            palette::Srgb::from_linear(palette::LinSrgb::from_color(palette::Oklab::new(l, a, b)));
+        Srgb([colour.red as f32, colour.green as f32, colour.blue as f32].map(|value| value.clamp(0.0, 1.0)))
+    }
+
+    /// Mixes toward `other` in Oklab; 0 gives `self`, 1 gives `other`, both exactly.
+    pub fn mix(self, other: Srgb, share: f64) -> Srgb {
+        if share <= 0.0 {
+            return self;
+        }
+        if share >= 1.0 {
+            return other;
+        }
+        Srgb::between(self.oklab(), other.oklab(), share)
+    }
+
+    /// What is `share` of the way from one Oklab colour to another.
+    pub fn between([l, a, b]: [f64; 3], [m, c, d]: [f64; 3], share: f64) -> Srgb {
+        let mixed = palette::Oklab::new(l, a, b).mix(palette::Oklab::new(m, c, d), share);
+        Srgb::from_oklab([mixed.l, mixed.a, mixed.b])
+    }
+}
+
+impl Srgb {
+    /// With a fourth number, 0, that fills a register.
+    pub(crate) fn lanes(self) -> [f32; 4] {
+        let [r, g, b] = self.0;
+        [r, g, b, 0.0]
+    }
+
+    /// The same hue at `share` of its Oklab lightness and chroma.
+    pub fn darkened(self, share: f64) -> Srgb {
+        Srgb::from_oklab(self.oklab().map(|value| value * share))
+    }
+}
+
+impl Linear {
+    /// Encodes (IEC 61966-2-1).
+    pub fn encode(self) -> Srgb {
+        let [r, g, b] = self.0.map(f64::from);
+        let encoded: palette::Srgb<f64> = palette::Srgb::from_linear(palette::LinSrgb::new(r, g, b));
+        Srgb([encoded.red as f32, encoded.green as f32, encoded.blue as f32])
+    }
+}

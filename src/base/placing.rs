@@ -1,0 +1,38 @@
+//! Where a picture stands in a scene.
+
+use serde::{Deserialize, Serialize};
+
+/// What a file holds.
+#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Kind {
+    /// The air between a slot and the next farther one.
+    Fog,
+    /// Fog gathered behind one silhouette.
+    Rim,
+    /// A slot's picture as it is drawn.
+    Art,
+}
+
+/// Where a picture stands, for any renderer.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Placing {
+    /// The slot's name.
+    pub slot: String,
+    /// What it is.
+    pub kind: Kind,
+    /// File name in the output folder.
+    pub path: String,
+    /// Place in the drawing order, far to near.
+    pub order: usize,
+    /// The slot's depth.
+    pub depth: f64,
+    /// How far it moves for one unit of camera travel.
+    pub pan_rate: f64,
+    /// Left, top, width, height in scene px with the camera at the start of the travel.
+    pub rect: [f64; 4],
+    /// Width and height in texels.
+    pub texels: [u32; 2],
+    /// Distance in scene px after which it repeats along x.
+    pub period: Option<f64>,
+}

@@ -1,0 +1,54 @@
+//! Words that many modules share: how colours are mixed, where fog lies, how texels are stored.
+
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// How the target renderer mixes colours.
+#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Blending {
+    /// On the stored sRGB values.
+    Encoded,
+    /// On linear light.
+    Linear,
+}
+
+/// Where fog lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Anchor {
+    /// On the ground line, thinning upward.
+    Ground,
+    /// Under the sky line, thinning downward.
+    Sky,
+}
+
+impl fmt::Display for Anchor {
+    /// As scene files write it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Anchor::Ground => "ground",
+            Anchor::Sky => "sky",
+        })
+    }
+}
+
+/// How colour and alpha are stored.
+#[derive(schemars::JsonSchema, Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Alpha {
+    /// Colour as it is, alpha beside it.
+    #[default]
+    Straight,
+    /// Colour times alpha, in the space that the renderer mixes in.
+    Premultiplied,
+}
+
+/// Bits of a channel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Bits {
+    /// 8, opacity dithered.
+    Eight,
+    /// 16, exact.
+    Sixteen,
+}

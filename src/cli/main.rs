@@ -1,0 +1,327 @@
+//! The command line: from arguments to calls of the library, and from its results to text.
+
+// Denied but for two calls that `heap` gives the reason for; the library forbids it.
+#![deny(unsafe_code)]
+
+mod args;
+mod bar;
+mod check;
+mod depfile;
+mod heap;
+mod inputs;
+mod presets;
+mod render;
+mod rim;
+mod show;
+mod table;
+mod tune;
+mod vary;
+mod watch;
+
+use args::{Cli, Command};
+use clap::{CommandFactory, Parser};
+use fogweft::base::fault::{Class, Fault, Faults, Result};
+use fogweft::base::limits::Limits;
+use fogweft::base::raster::Raster;
+use fogweft::base::words::Bits;
+use fogweft::base::{files, law, report};
+use fogweft::output::{self, Effort};
+use fogweft::plan::{Job, Plan, haze};
+use fogweft::review::contact;
+use fogweft::scene::pictures::Arts;
+use fogweft::scene::recipe::shelf::Shelf;
+use fogweft::scene::{Source, read, schema, start};
+use fogweft::steps::field::Sampling;
+use fogweft::steps::sheet::Sheet;
+use fogweft::store::rerun::Settled;
+use fogweft::store::run::Options;
+use std::io::{IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::OnceLock;
+
+/// Runs the command line; faults go to standard error, their exit code to the caller.
+fn main() -> ExitCode {
+    // A decoder's panic on a damaged picture becomes a fault: nothing of it belongs on the terminal.
+    let hook = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        if !fogweft::scene::pictures::panic_is_contained() {
+            hook(panic);
+        }
+    }));
+    // A command line that can't be read exits with 2, which is clap's own code and ours.
+    let asked = Cli::parse();
+    let done = set_limits(&asked.limits).and_then(|()| run(asked.command));
+    match done.and_then(|code| said().map(|()| code)) {
+        Ok(code) => code,
+        Err(faults) => {
+            print_faults(&faults);
+            ExitCode::from(faults.exit_code())
+        }
+    }
+}
+
+/// The limits of this process, as the command line has them.
+static LIMITS: OnceLock<Limits> = OnceLock::new();
+
+fn limits() -> Limits {
+    *LIMITS.get_or_init(Limits::default)
+}
+
+fn set_limits(asked: &[String]) -> Result<()> {
+    let (mut limits, mut faults) = (Limits::default(), Faults::default());
+    for one in asked {
+        if let Err(fault) = limits.set(one) {
+            faults.list.push(fault);
+        }
+    }
+    let _ = LIMITS.set(limits);
+    faults.or(())
+}
+
+/// Faults in colour on a terminal, unless NO_COLOR forbids it.
+fn print_faults(faults: &Faults) {
+    let colour =
+        std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+    let _ = writeln!(std::io::stderr(), "{}", report::render(faults, colour));
+}
+
+fn run(command: Command) -> Result<ExitCode> {
+    match command {
+        Command::Check(args) => return check::run(&args),
+        Command::Demo(args) => demo(&args),
+        Command::Render(args) if args.watch => watch::watch(&args),
+        Command::Render(args) => self::render::once(&args),
+        Command::Vary(args) => vary::vary(&args),
+        Command::Tune(args) => tune::tune(&args),
+        Command::Schema(args) => {
+            schema(&args);
+            Ok(())
+        }
+        Command::Completions(args) => {
+            completions(&args);
+            Ok(())
+        }
+        Command::Man(args) => man(&args),
+        Command::Plan(args) => plan(&args),
+        Command::New(args) => new(&args),
+        Command::Presets(args) => presets(args),
+        Command::Sheet(args) => sheet(&args),
+        Command::Rim(args) => rim::run(&args),
+    }?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Why standard output could not be written, where that was so.
+static UNSAID: OnceLock<String> = OnceLock::new();
+
+/// Prints to standard output; a reader that has gone away is no fault. Any other is told when all is done.
+fn say(text: &str) {
+    let mut out = std::io::stdout().lock();
+    if let Err(error) = out.write_all(text.as_bytes()).and_then(|()| out.flush())
+        && error.kind() != std::io::ErrorKind::BrokenPipe
+    {
+        let _ = UNSAID.set(error.to_string());
+    }
+}
+
+/// The fault of [`say`], if there was one.
+fn said() -> Result<()> {
+    UNSAID.get().map_or(Ok(()), |why| {
+        let fault = Fault::new(Class::Output, format!("standard output can't be written: {why}"));
+        Err(fault.remedy("send it somewhere with room").into())
+    })
+}
+
+/// Warnings go where faults go.
+fn warn(warnings: &[String]) {
+    for warning in warnings {
+        let _ = writeln!(std::io::stderr(), "warning: {warning}");
+    }
+}
+
+fn bits(text: &str) -> Bits {
+    if text == "16" { Bits::Sixteen } else { Bits::Eight }
+}
+
+/// A scene with its pictures, as a command that makes no outputs sees it.
+fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read::Reading, Arts)> {
+    let source = Source::load(&args.scene, limits)?;
+    let shelf = Shelf::of_scene(Some(&args.scene), limits);
+    let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true };
+    let mut reading = read::read_mood(&source.file, &source.text, how, mood)?;
+    let arts = Arts::open(&reading.scene, limits)?;
+    haze::settle(&mut reading.scene, &arts, limits)?;
+    warn(&arts.warnings());
+    Ok((reading, arts))
+}
+
+/// Where a scene's outputs go if nothing is said: beside the scene file.
+fn default_out(scene: &Path) -> PathBuf {
+    let stem = scene.file_stem().unwrap_or_default().to_string_lossy();
+    scene.with_file_name(format!("{stem}-sheets"))
+}
+
+fn demo(args: &args::Demo) -> Result<()> {
+    let scene_file = args.dir.join(start::SCENE);
+    let out = default_out(&scene_file);
+    start::write_demo(&args.dir, &out.file_name().unwrap_or_default().to_string_lossy())?;
+    let limits = limits();
+    let scene = args::Scene { scene: scene_file.clone(), sets: Vec::new() };
+    let (reading, arts) = load(&scene, None, &limits)?;
+    let options = Options { settled: Settled::of(&reading), limits, ..Options::new(out) };
+    let bar = bar::Bar::new(false, Default::default());
+    for report in fogweft::store::run::render_with(&reading.scene, &arts, &options, &bar)? {
+        say(&show::report(&report));
+    }
+    say(&format!(
+        "\nThe scene is {}: change a number and run `fogweft render {}`.\n",
+        scene_file.display(),
+        scene_file.display()
+    ));
+    Ok(())
+}
+
+fn plan(args: &args::Plan) -> Result<()> {
+    let limits = limits();
+    let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
+    let plan = Plan::new(&reading.scene, &arts.naturals(), args.scale, &limits)?;
+    if args.json {
+        let text = serde_json::to_string_pretty(&plan).map_err(|error| {
+            Fault::new(Class::Output, format!("the plan can't be written as JSON: {error}"))
+        })?;
+        say(&(text + "\n"));
+    } else {
+        say(&show::plan(&plan));
+    }
+    Ok(())
+}
+
+fn new(args: &args::New) -> Result<()> {
+    match &args.from {
+        Some(file) => {
+            for note in start::layered::write_scene(&args.dir, file, &args.preset, &limits())? {
+                say(&format!("note: {note}\n"));
+            }
+        }
+        None => start::write_bare(&args.dir, &args.preset)?,
+    }
+    let scene = args.dir.join(start::SCENE);
+    say(&format!(
+        "{} is ready: open it in an editor, then run `fogweft render {}`\n",
+        scene.display(),
+        scene.display()
+    ));
+    Ok(())
+}
+
+fn presets(args: args::Presets) -> Result<()> {
+    let limits = limits();
+    let Some(file) = args.picture else {
+        return match args.command {
+            Some(args::PresetsCommand::Show(args)) => presets::show(&args, &limits),
+            None => presets::list(&Shelf::of_scene(args.from.as_deref(), &limits)),
+        };
+    };
+    let contact = contact::draw(&Shelf::of_scene(args.from.as_deref(), &limits), args.tile, &limits)?;
+    write_contact(&file, &contact)
+}
+
+fn write_contact(file: &Path, contact: &contact::Contact) -> Result<()> {
+    let raster = Raster::Eight { size: contact.size, samples: &contact.texels };
+    files::write_whole(file, &output::encode(raster, Effort::default()))?;
+    say(&format!("{}: {} x {} texels\n", file.display(), contact.size[0], contact.size[1]));
+    Ok(())
+}
+
+fn schema(args: &args::Schema) {
+    say(&match args.of {
+        args::SchemaOf::Scene => schema::text(schema::Of::Scene),
+        args::SchemaOf::Preset => schema::text(schema::Of::Preset),
+        args::SchemaOf::Manifest => output::manifest::schema(),
+    });
+}
+
+fn completions(args: &args::Completions) {
+    let mut text = Vec::new();
+    clap_complete::generate(args.shell, &mut Cli::command(), "fogweft", &mut text);
+    say(&String::from_utf8_lossy(&text));
+}
+
+/// One page for the program and one for each command.
+/// A command and those below it, each with the name of its page.
+fn man_pages(name: &str, command: &clap::Command, pages: &mut Vec<(String, clap::Command)>) {
+    pages.push((name.to_owned(), command.clone().name(name.to_owned()).display_name(name.to_owned())));
+    for below in command.get_subcommands().filter(|below| below.get_name() != "help") {
+        man_pages(&format!("{name}-{}", below.get_name()), below, pages);
+    }
+}
+
+fn man(args: &args::Man) -> Result<()> {
+    files::prepare_folder(&args.dir)?;
+    let mut program = Cli::command().name("fogweft");
+    // Gives every command its full name.
+    program.build();
+    let mut pages = Vec::new();
+    man_pages("fogweft", &program, &mut pages);
+    for (name, command) in pages {
+        let mut page = Vec::new();
+        clap_mangen::Man::new(command)
+            .render(&mut page)
+            .map_err(|error| Fault::new(Class::Output, format!("the page {name} can't be made: {error}")))?;
+        files::write_whole(args.dir.join(format!("{name}.1")), &page)?;
+    }
+    Ok(())
+}
+
+/// One sheet is a scene of one slot on the play plane, whose air is as thick as is asked for.
+fn sheet(args: &args::Sheet) -> Result<()> {
+    let limits = limits();
+    let [width, height] = args.size;
+    let quoted = |text: &str| toml_edit::Value::from(text).to_string();
+    let mut text = format!(
+        "view = [{width}, {height}]\nseed = {}\npreset = {}\nhorizon = 0\n",
+        args.seed,
+        quoted(&args.preset),
+    );
+    if let Some(line) = args.line {
+        text += &format!("ground = {line:?}\nsky = {line:?}\n");
+    }
+    text += &format!(
+        "[air]\nhaze = {}\nvisibility = {:?}\nbeyond = 1.0\nlight = {:?}\n[[slot]]\nname = \"sheet\"\ndepth = 0.0\nperiod = {:?}\ngrade.thickness = 1.0\n",
+        quoted(&args.haze),
+        law::DEPTH_OF_VISIBILITY / args.thickness,
+        args.light,
+        f64::from(args.period.unwrap_or(width)),
+    );
+    let scene = read::read_text(Path::new("sheet"), &text, &args.sets, &limits, true)?;
+    let plan = Plan::new(&scene, &Default::default(), 1.0, &limits)?;
+    let Some(Job::Fog(job)) = plan.files.first() else {
+        return Err(Faults::from(Fault::new(Class::Usage, "a sheet of thickness 0 holds nothing")));
+    };
+    let moment = |frame: u32| {
+        let mut spec = job.spec.clone();
+        spec.field.time = f64::from(frame) / f64::from(args.frames);
+        Sheet::new(spec, Sampling::Reduced)
+    };
+    let bits = bits(&args.bits);
+    if args.strip {
+        let strip = fogweft::output::pictures::frames_png(
+            args.frames,
+            width,
+            bits,
+            Effort::default(),
+            &limits,
+            moment,
+        )?;
+        return files::write_whole(&args.out, &strip);
+    }
+    for frame in 0..args.frames {
+        let path = match frame {
+            0 => args.out.clone(),
+            _ => PathBuf::from(fogweft::store::run::frame_path(&args.out.to_string_lossy(), frame)),
+        };
+        files::write_whole(path, &output::stream::sheet(&moment(frame), width, bits))?;
+    }
+    Ok(())
+}

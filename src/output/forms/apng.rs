@@ -1,0 +1,116 @@
+//! An animated PNG: the camera over the travel and back, eased, without end.
+//!
+//! Source: PNG Specification, third edition (W3C, 2025), animation chunks acTL, fcTL and fdAT.
+
+use crate::base::fault::{Class, Fault, Result};
+use crate::base::limits::Limits;
+use crate::base::picture::Picture;
+use crate::output::png::mark_srgb;
+use crate::stack::Stack;
+use png::{BitDepth, ColorType, DeflateCompression, Encoder, EncodingError, Filter};
+use rayon::prelude::*;
+
+/// What is asked of the animation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Pan {
+    /// Most width in texels; the height follows the view.
+    pub width: u32,
+    /// Frames of the whole way, there and back.
+    pub frames: u16,
+    /// Time between frames, milliseconds.
+    pub delay: u16,
+}
+
+impl Default for Pan {
+    /// Five seconds and a bit, small enough for a page.
+    fn default() -> Pan {
+        Pan { width: 480, frames: 64, delay: 80 }
+    }
+}
+
+/// Camera places of the frames: a cosine from the start to the end and back, so that the last meets the first.
+pub fn cameras(travel: f64, frames: u16) -> Vec<f64> {
+    let turn = std::f64::consts::TAU / f64::from(frames.max(1));
+    (0..frames.max(1)).map(|at| travel * 0.5 * (1.0 - libm::cos(turn * f64::from(at)))).collect()
+}
+
+/// The file.
+pub fn bytes(stack: &Stack<'_>, pan: &Pan, limits: &Limits) -> Result<Vec<u8>> {
+    let plan = stack.plan();
+    let [wide, tall] = plan.texels;
+    let width = pan.width.clamp(1, limits.side).min(wide);
+    let height = ((u64::from(tall) * u64::from(width) + u64::from(wide) / 2) / u64::from(wide)).max(1) as u32;
+    let frames = if plan.travel > 0.0 { pan.frames.max(1) } else { 1 };
+    let texels = u64::from(width) * u64::from(height) * u64::from(frames);
+    if texels > limits.texels {
+        let most = limits.texels;
+        return Err(Fault::new(
+            Class::Limit,
+            format!("the animation would have {texels} texels; it may have {most}"),
+        )
+        .remedy(format!("ask for fewer or smaller frames, or raise the limit: --limit texels={texels}"))
+        .into());
+    }
+    let cameras = cameras(plan.travel, frames);
+    // The way back passes the same places.
+    let there = usize::from(frames) / 2 + 1;
+    let pictures = cameras
+        .iter()
+        .take(there)
+        .map(|camera| frame(stack, *camera, [width, height]))
+        .collect::<Result<Vec<Vec<u8>>>>()?;
+    let order = (0..usize::from(frames)).map(|at| &pictures[at.min(usize::from(frames) - at)]);
+    write([width, height], frames, pan.delay, order)
+        .map_err(|error| Fault::new(Class::Output, format!("the animation can't be packed: {error}")).into())
+}
+
+/// One frame, RGB.
+fn frame(stack: &Stack<'_>, camera: f64, size: [u32; 2]) -> Result<Vec<u8>> {
+    let still = stack.still(camera);
+    let texels = still.sixteen().as_chunks::<4>().0.to_vec();
+    let blending = stack.plan().blending;
+    // Shrunk in linear light, as the eye blurs; in encoded values where the scene mixes so.
+    let small = Picture { size: still.size, deep: true, texels }.resized(size, false, blending)?;
+    let codes: Vec<u8> = small.eight();
+    Ok(codes.par_chunks_exact(4).flat_map_iter(|texel| [texel[0], texel[1], texel[2]]).collect())
+}
+
+fn write<'a>(
+    [width, height]: [u32; 2],
+    frames: u16,
+    delay: u16,
+    pictures: impl Iterator<Item = &'a Vec<u8>>,
+) -> std::result::Result<Vec<u8>, EncodingError> {
+    let mut file = Vec::new();
+    let mut encoder = Encoder::new(&mut file, width, height);
+    encoder.set_color(ColorType::Rgb);
+    encoder.set_depth(BitDepth::Eight);
+    mark_srgb(&mut encoder);
+    encoder.set_deflate_compression(DeflateCompression::Level(6));
+    encoder.set_filter(Filter::Adaptive);
+    // 0 plays: without end.
+    encoder.set_animated(u32::from(frames), 0)?;
+    encoder.set_frame_delay(delay, 1000)?;
+    let mut writer = encoder.write_header()?;
+    for picture in pictures {
+        writer.write_image_data(picture)?;
+    }
+    writer.finish()?;
+    Ok(file)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::cameras;
+
+    #[test]
+    fn the_way_is_closed_and_eased() {
+        let way = cameras(1000.0, 64);
+        assert_eq!((way[0], way[32]), (0.0, 1000.0));
+        for at in 1..64 {
+            assert!((way[at] - way[64 - at]).abs() < 1e-9);
+        }
+        // The steps at the turns are the smallest, those half way the largest.
+        assert!(way[1] < 3.0 && (way[17] - way[16]) > 45.0);
+    }
+}

@@ -1,0 +1,157 @@
+//! The preview: one page that holds the whole stack and asks nothing of any network.
+//!
+//! The page allows itself no source of anything but its own text (Content Security Policy Level 3, W3C).
+
+use crate::base::fault::Result;
+use crate::base::picture::Picture;
+use crate::base::placing::Kind;
+use crate::base::raster::Raster;
+use crate::base::words::Blending;
+use crate::output::texture::repeats;
+use crate::output::{Effort, encode};
+use crate::stack::Stack;
+use rayon::prelude::*;
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+
+/// Most width of the view in the page's own texels.
+const WIDTH: f64 = 1280.0;
+
+/// Fog is stored at this share of that: it is smooth.
+const FOG: f64 = 0.5;
+
+const PAGE: &str = include_str!("preview/page.html");
+const STYLE: &str = include_str!("preview/page.css");
+const SCRIPT: &str = include_str!("preview/page.js");
+
+/// The page.
+pub fn bytes(stack: &Stack<'_>) -> Result<Vec<u8>> {
+    let plan = stack.plan();
+    let share = (WIDTH / f64::from(plan.texels[0])).min(1.0);
+    let layers = (0..plan.files.len())
+        .into_par_iter()
+        .map(|index| layer(stack, index, share))
+        .collect::<Result<Vec<Value>>>()?;
+    let data = json!({
+        "view": plan.view,
+        "travel": plan.travel,
+        "scale": plan.scale * share,
+        "backdrop": plan.backdrop.to_hex(),
+        "layers": layers
+    });
+    let note = match plan.blending {
+        Blending::Encoded => "",
+        Blending::Linear => {
+            "The scene is mixed in linear light; a page mixes stored values, so its fog looks other than in the still."
+        }
+    };
+    // In a script element only a closing tag could end the data early.
+    let data = data.to_string().replace('<', "\\u003c");
+    let hash = |text: &str| base64(&Sha256::digest(text.as_bytes()));
+    let filled = [
+        ("title", escaped(&plan.name)),
+        ("style-hash", hash(STYLE)),
+        ("script-hash", hash(SCRIPT)),
+        ("travel", plan.travel.to_string()),
+        ("note", note.to_owned()),
+        ("style", STYLE.to_owned()),
+        ("script", SCRIPT.to_owned()),
+        ("data", data),
+    ];
+    Ok(fill(PAGE, &filled).into_bytes())
+}
+
+/// One pass over the template, so that nothing filled in is filled again.
+fn fill(template: &str, values: &[(&str, String)]) -> String {
+    let mut text = String::new();
+    let mut rest = template;
+    while let Some(at) = rest.find('{') {
+        text += &rest[..at];
+        rest = &rest[at..];
+        let found = values
+            .iter()
+            .find(|(name, _)| rest[1..].strip_prefix(name).is_some_and(|after| after.starts_with('}')));
+        match found {
+            Some((name, value)) => {
+                text += value;
+                rest = &rest[name.len() + 2..];
+            }
+            None => {
+                text.push('{');
+                rest = &rest[1..];
+            }
+        }
+    }
+    text + rest
+}
+
+fn layer(stack: &Stack<'_>, index: usize, share: f64) -> Result<Value> {
+    let plan = stack.plan();
+    let placing = stack.placing(index);
+    let art = placing.kind == Kind::Art;
+    let share = if art { share } else { share * FOG };
+    let size = placing.texels.map(|side| (f64::from(side) * share).round().max(1.0) as u32);
+    let texels = stack.sixteen(index).as_chunks::<4>().0.to_vec();
+    let picture = Picture { size: placing.texels, deep: true, texels }.resized(
+        size,
+        repeats(placing),
+        plan.blending,
+    )?;
+    let png = encode(Raster::Eight { size, samples: &picture.eight() }, Effort::Balanced);
+    Ok(json!({
+        "slot": placing.slot,
+        "kind": placing.kind,
+        "rate": placing.pan_rate,
+        "rect": placing.rect,
+        "period": placing.period,
+        "drift": if placing.kind == Kind::Fog { plan.drift * placing.pan_rate } else { 0.0 },
+        "data": format!("data:image/png;base64,{}", base64(&png))
+    }))
+}
+
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}
+
+/// RFC 4648, section 4.
+fn base64(bytes: &[u8]) -> String {
+    const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for group in bytes.chunks(3) {
+        let word =
+            group.iter().fold(0_u32, |word, byte| word << 8 | u32::from(*byte)) << (8 * (3 - group.len()));
+        for at in 0..4 {
+            let code = ALPHABET[(word >> (18 - 6 * at)) as usize & 63];
+            text.push(if at <= group.len() { char::from(code) } else { '=' });
+        }
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn base64_of_the_standard() {
+        // RFC 4648, section 10.
+        let vectors = [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ];
+        for (plain, coded) in vectors {
+            assert_eq!(base64(plain.as_bytes()), coded);
+        }
+    }
+
+    #[test]
+    fn what_is_filled_in_is_not_filled_again() {
+        let values = [("a", "{b}".to_owned()), ("b", "x".to_owned())];
+        assert_eq!(fill("{a} {b} {c} { a}", &values), "{b} x {c} { a}");
+    }
+}

@@ -1,0 +1,371 @@
+//! `manifest.json`: what was made, where it stands, and in which order it is drawn.
+
+use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::files::why;
+pub use crate::base::placing::Kind;
+use crate::base::words::{Alpha, Blending};
+use schemars::JsonSchema;
+use schemars::generate::SchemaSettings;
+use serde::ser::Serializer;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{ErrorKind, Read};
+use std::path::{Component, Path};
+
+/// The manifest's file name.
+pub const NAME: &str = "manifest.json";
+
+/// The version of the manifest's form.
+pub const VERSION: u32 = 1;
+
+/// Most bytes of a manifest that are read; one of 256 slots has about 300 KB.
+const MOST_BYTES: u64 = 16 << 20;
+
+/// A manifest. Lengths in scene px, depths in the scene's depth units.
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+pub struct Manifest {
+    /// Version of this form: 1.
+    #[schemars(range(min = 1, max = 1))]
+    pub version: u32,
+    /// The program and its version.
+    #[serde(default)]
+    pub generator: String,
+    /// The camera's frame: width and height, each over 0. Unit: scene px.
+    #[schemars(inner(range(min = 1)))]
+    #[serde(serialize_with = "tidy_list")]
+    pub view: [f64; 2],
+    /// How far the camera pans on the play plane, 0 or more. Unit: scene px.
+    #[schemars(range(min = 0))]
+    #[serde(serialize_with = "tidy")]
+    pub travel: f64,
+    /// Texels per scene px that the run asked for, over 0.
+    #[schemars(range(min = 0))]
+    #[serde(serialize_with = "tidy")]
+    pub scale: f64,
+    /// How the renderer must mix colours.
+    pub blending: Blending,
+    /// How the textures hold colour and alpha.
+    #[serde(default)]
+    pub alpha: Alpha,
+    /// The still, if one was drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub still: Option<Still>,
+    /// Its value view: lightness in steps, outlines that lack their separation hatched.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub values: Option<Still>,
+    /// The files, from far to near.
+    pub files: Vec<Entry>,
+    /// What else was made of the stack.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub exports: Vec<Export>,
+}
+
+/// A further file: the stack in another form, or a further moment of a sheet.
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+pub struct Export {
+    /// Path relative to the manifest.
+    pub path: String,
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal.
+    #[serde(default)]
+    pub hash: String,
+    /// The file's length as the program wrote it. Unit: bytes.
+    #[serde(default)]
+    pub bytes: u64,
+    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    #[serde(default)]
+    pub made_of: String,
+}
+
+/// The picture of the whole stack.
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+pub struct Still {
+    /// Path of the picture, relative to the manifest.
+    pub path: String,
+    /// The camera's place on the travel. Unit: scene px.
+    #[serde(serialize_with = "tidy")]
+    pub camera: f64,
+    /// Colour that the stack is drawn on, `#rrggbb`.
+    #[serde(default)]
+    pub backdrop: String,
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
+    #[serde(default)]
+    pub hash: String,
+    /// The file's length as the program wrote it. Unit: bytes.
+    #[serde(default)]
+    pub bytes: u64,
+    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    #[serde(default)]
+    pub made_of: String,
+}
+
+/// One file of the manifest.
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+pub struct Entry {
+    /// The slot it belongs to.
+    pub slot: String,
+    /// What it is.
+    pub kind: Kind,
+    /// Path relative to the manifest.
+    pub path: String,
+    /// Its place from far to near, 0 or more; unique.
+    pub order: u32,
+    /// Depth of the slot: 0 on the play plane, positive behind it. Unit: depth units.
+    #[serde(serialize_with = "tidy")]
+    pub depth: f64,
+    /// How fast it pans: scene px in the view for each px of camera travel, over 0.
+    #[schemars(range(min = 0))]
+    #[serde(serialize_with = "tidy")]
+    pub pan_rate: f64,
+    /// Left, top, width, height with the camera at the start of the travel. Unit: scene px.
+    #[serde(serialize_with = "tidy_list")]
+    pub rect: [f64; 4],
+    /// Width and height, 1 or more each. Unit: texels.
+    #[schemars(inner(range(min = 1)))]
+    pub texels: [u32; 2],
+    /// What a texel covers along x and y: `rect` over `texels`. Unit: scene px.
+    #[serde(default, serialize_with = "tidy_list")]
+    pub stretch: [f64; 2],
+    /// Left, top, width and height of what is drawn of the file; none: all of it. Texels outside are there for linear filters,
+    /// which need neighbours at a tile's edge. Unit: texels.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part: Option<[u32; 4]>,
+    /// The rectangle of all that is drawn of the picture, if the file is a tile of it. Who sets pictures on whole px moves the strip, not
+    /// each tile by itself. Unit: scene px.
+    #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option_list")]
+    pub strip: Option<[f64; 4]>,
+    /// It stands again at every such distance, over 0, if there is one. Unit: scene px.
+    #[serde(serialize_with = "tidy_option")]
+    pub period: Option<f64>,
+    /// Whether its left and right edges meet, so that the texture itself may repeat along x.
+    #[serde(default)]
+    pub repeat: bool,
+    /// Space in which it must be mixed: its codes are sRGB; `linear` means decode, then mix.
+    #[serde(default = "encoded")]
+    pub blending: Blending,
+    /// How it holds colour and alpha.
+    #[serde(default)]
+    pub alpha: Alpha,
+    /// Bits per channel: 8 or 16.
+    #[schemars(range(min = 8, max = 16))]
+    #[serde(default = "eight")]
+    pub bits: u8,
+    /// What follows the file in a closed loop of moments of the same fog, evenly spaced; none for fog at rest.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub frames: Vec<Export>,
+    /// Suggested drift to the right; slower far away, 0 for art. Unit: scene px per second.
+    #[serde(default, serialize_with = "tidy")]
+    pub drift: f64,
+    /// Mean optical depth of the air along the anchor line, over 0; for fog.
+    #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option")]
+    pub optical_depth: Option<f64>,
+    /// Whether every texel is opaque.
+    #[serde(default)]
+    pub opaque: bool,
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
+    #[serde(default)]
+    pub hash: String,
+    /// The file's length as the program wrote it. Unit: bytes.
+    #[serde(default)]
+    pub bytes: u64,
+    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    #[serde(default)]
+    pub made_of: String,
+}
+
+impl Manifest {
+    /// The text of `manifest.json`: one line for each file, numbers to 12 digits. All numbers must be finite.
+    pub fn text(&self) -> String {
+        let line = |value: &dyn one_line::Line| value.line();
+        let mut members = vec![
+            ("version", line(&self.version)),
+            ("generator", line(&self.generator)),
+            ("view", line(&self.view.map(tidied))),
+            ("travel", line(&tidied(self.travel))),
+            ("scale", line(&tidied(self.scale))),
+            ("blending", line(&self.blending)),
+            ("alpha", line(&self.alpha)),
+        ];
+        if let Some(still) = &self.still {
+            members.push(("still", line(still)));
+        }
+        if let Some(values) = &self.values {
+            members.push(("values", line(values)));
+        }
+        let mut text = String::from("{\n");
+        for (key, value) in members {
+            text += &format!("  \"{key}\": {value},\n");
+        }
+        let files: Vec<String> = self.files.iter().map(|entry| format!("\n    {}", line(entry))).collect();
+        if !self.exports.is_empty() {
+            text += &format!("  \"exports\": {},\n", line(&self.exports));
+        }
+        text += &format!(
+            "  \"files\": [{}{}]\n}}\n",
+            files.join(","),
+            if files.is_empty() { "" } else { "\n  " }
+        );
+        text
+    }
+
+    /// Reads the manifest in `folder`; none if there is none. Unknown keys are ignored.
+    ///
+    /// # Errors
+    /// Class `Output`: it can't be read, is no manifest, is of another version, or has a path that leaves the folder.
+    pub fn read(folder: impl AsRef<Path>) -> Result<Option<Manifest>> {
+        let path = folder.as_ref().join(NAME);
+        let fault = |message: String| {
+            Fault::new(Class::Output, message)
+                .in_file(&path)
+                .remedy("move it away, or name another output folder")
+        };
+        match fs::symlink_metadata(&path) {
+            Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => {
+                return Ok(None);
+            }
+            Err(error) => {
+                return Err(fault(format!("the earlier manifest can't be read: {}", why(&error))).into());
+            }
+            Ok(data) if !data.is_file() => {
+                return Err(fault("the earlier manifest is not an ordinary file".into()).into());
+            }
+            Ok(_) => {}
+        }
+        let mut bytes = Vec::new();
+        fs::File::open(&path)
+            .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+            .map_err(|error| fault(format!("the earlier manifest can't be read: {}", why(&error))))?;
+        if bytes.len() as u64 > MOST_BYTES {
+            return Err(fault(format!("the earlier manifest is longer than {MOST_BYTES} bytes")).into());
+        }
+        let manifest: Manifest = serde_json::from_slice(&bytes).map_err(|error| {
+            fault(format!("this is no manifest that an earlier run could have left: {error}"))
+        })?;
+        if manifest.version != VERSION {
+            return Err(fault(format!(
+                "the earlier manifest is of version {}, this program knows version {VERSION}",
+                manifest.version
+            ))
+            .into());
+        }
+        for name in manifest.names() {
+            if !stays_inside(name) {
+                return Err(fault(format!(
+                    "the earlier manifest has a path that leaves its folder: {name:?}"
+                ))
+                .into());
+            }
+        }
+        Ok(Some(manifest))
+    }
+
+    /// The paths of all its files, the still included.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        let stills = self.still.iter().chain(&self.values).map(|still| still.path.as_str());
+        let exports = self.exports.iter().map(|export| export.path.as_str());
+        let frames = self.files.iter().flat_map(|entry| &entry.frames).map(|frame| frame.path.as_str());
+        self.files.iter().map(|entry| entry.path.as_str()).chain(frames).chain(stills).chain(exports)
+    }
+}
+
+/// Checks, before anything is written, that the outputs are files of their own on every disk.
+///
+/// # Errors
+/// Class `Output`, one fault for each name that leaves the folder, or can't be told from another one where case doesn't count.
+pub fn apart(folder: impl AsRef<Path>, names: &[String]) -> Result<()> {
+    let folder = folder.as_ref();
+    let mut faults = Faults::default();
+    let mut seen: BTreeMap<String, &str> = BTreeMap::new();
+    for name in names {
+        let path = folder.join(name);
+        let fault =
+            |message: String, remedy: &str| Fault::new(Class::Output, message).in_file(&path).remedy(remedy);
+        if !stays_inside(name) {
+            faults.list.push(fault(format!("the output {name:?} would leave its folder"), "rename the slot"));
+        } else if let Some(other) = seen.insert(name.to_lowercase(), name) {
+            let message = format!("the outputs {other:?} and {name:?} would be the same file on many disks");
+            faults.list.push(fault(message, "rename one of the slots"));
+        }
+    }
+    faults.or(())
+}
+
+/// A relative path of plain names, on every platform.
+pub(crate) fn stays_inside(name: &str) -> bool {
+    let plain = !name.is_empty() && !name.chars().any(|c| c == '\\' || c == ':' || c.is_control());
+    plain && Path::new(name).components().all(|part| matches!(part, Component::Normal(_)))
+}
+
+fn encoded() -> Blending {
+    Blending::Encoded
+}
+
+fn eight() -> u8 {
+    8
+}
+
+/// Rounded to 12 significant digits: 0.8700000000000001 is 0.87.
+fn tidied(value: f64) -> f64 {
+    format!("{value:.11e}").parse().unwrap_or(value)
+}
+
+fn tidy<S: Serializer>(value: &f64, to: S) -> std::result::Result<S::Ok, S::Error> {
+    to.serialize_f64(tidied(*value))
+}
+
+fn tidy_option<S: Serializer>(value: &Option<f64>, to: S) -> std::result::Result<S::Ok, S::Error> {
+    value.map(tidied).serialize(to)
+}
+
+fn tidy_list<S: Serializer, const N: usize>(value: &[f64; N], to: S) -> std::result::Result<S::Ok, S::Error> {
+    to.collect_seq(value.iter().copied().map(tidied))
+}
+
+fn tidy_option_list<S: Serializer>(value: &Option<[f64; 4]>, to: S) -> std::result::Result<S::Ok, S::Error> {
+    value.map(|list| list.map(tidied)).serialize(to)
+}
+
+/// The JSON Schema of the manifest (draft 7), as text that ends in a line break.
+pub fn schema() -> String {
+    let schema = SchemaSettings::draft07().into_generator().into_root_schema_for::<Manifest>();
+    let mut schema = serde_json::Value::from(schema);
+    schema["title"] = "Manifest".into();
+    format!("{schema:#}\n")
+}
+
+/// JSON on one line, with a space after each colon and comma.
+mod one_line {
+    use serde::Serialize;
+    use serde_json::ser::{Formatter, Serializer};
+    use std::io::{Result, Write};
+
+    pub trait Line {
+        fn line(&self) -> String;
+    }
+
+    impl<T: Serialize> Line for T {
+        fn line(&self) -> String {
+            let mut bytes = Vec::new();
+            // Writing to a `Vec` can't fail, nor has any of the types a map without string keys.
+            let written = self.serialize(&mut Serializer::with_formatter(&mut bytes, Spaced));
+            written.expect("manifests are plain data");
+            String::from_utf8(bytes).expect("JSON is text")
+        }
+    }
+
+    struct Spaced;
+
+    impl Formatter for Spaced {
+        fn begin_array_value<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> Result<()> {
+            if first { Ok(()) } else { writer.write_all(b", ") }
+        }
+
+        fn begin_object_key<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> Result<()> {
+            if first { Ok(()) } else { writer.write_all(b", ") }
+        }
+
+        fn begin_object_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> Result<()> {
+            writer.write_all(b": ")
+        }
+    }
+}

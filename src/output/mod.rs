@@ -1,0 +1,14 @@
+//! Texels to PNG, textures, other forms of the stack, and the manifest beside them.
+
+mod filter;
+mod form;
+pub mod forms;
+pub mod manifest;
+mod parts;
+pub mod pictures;
+pub mod png;
+pub mod stream;
+pub mod texture;
+
+pub use manifest::{Entry, Export, Manifest, Still, apart};
+pub use png::{Effort, encode, encode_channels};

@@ -1,0 +1,386 @@
+//! From the pictures of a stack to textures: trimmed, fitted, cut into tiles, with a record of where each texel goes.
+
+pub mod fit;
+pub mod resample;
+mod side;
+
+use crate::base::placing::{Kind, Placing};
+use crate::base::raster::Owned;
+use crate::base::words::{Alpha, Bits, Blending};
+use crate::scene::{Fit, Texture};
+use crate::stack::Stack;
+use crate::steps::dither;
+use fit::Gauge;
+use rayon::prelude::*;
+use resample::{Ends, Image};
+use side::Side;
+
+/// What is stored of one picture: an area of it, in bands at sizes of their own, in tiles.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shape {
+    /// The bands from the top, one below the other; one if all is stored at one size.
+    pub bands: Vec<Band>,
+    /// Whether the left and right edges of the area are neighbours.
+    pub wraps: bool,
+    /// What lies beyond edges that aren't, where fewer texels are stored.
+    ends: Ends,
+    /// The tiles; one if it isn't cut.
+    pub tiles: Vec<Tile>,
+    /// Width and height of the picture as drawn, texels.
+    drawn: [u32; 2],
+    /// Where it stands, scene px.
+    at: [f64; 4],
+}
+
+/// A band of the stored area.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Band {
+    /// Left, top, width and height in texels of the picture as drawn.
+    pub area: [u32; 4],
+    /// Width and height at which it is stored.
+    pub stored: [u32; 2],
+}
+
+/// One texture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tile {
+    /// Its file.
+    pub path: String,
+    /// Left, top, width, height of the whole texture in scene px, with the camera at the start of the travel.
+    pub rect: [f64; 4],
+    /// Its band.
+    pub band: usize,
+    /// Left, top, width and height in texels of the band as stored; it may reach over the edge of one that wraps.
+    pub cut: [i64; 4],
+    /// Left, top, width, height of what is drawn of it, in its own texels; none: all.
+    pub part: Option<[u32; 4]>,
+    /// The rectangle of all that is drawn of the picture, where that isn't the tile's own.
+    pub strip: Option<[f64; 4]>,
+    /// Whether its left and right edges meet.
+    pub repeat: bool,
+}
+
+impl Tile {
+    /// Width and height in texels.
+    pub fn texels(&self) -> [u32; 2] {
+        [self.cut[2] as u32, self.cut[3] as u32]
+    }
+}
+
+/// The texels of a texture.
+pub struct Made {
+    /// The texels.
+    pub texels: Owned,
+    /// Whether all are opaque.
+    pub opaque: bool,
+}
+
+impl Shape {
+    /// How a picture is stored, where that follows from its size alone; none if its texels have a say.
+    pub fn plain(placing: &Placing, texture: &Texture) -> Option<Shape> {
+        if texture.trim || is_fitted(placing, texture) {
+            return None;
+        }
+        let [width, height] = placing.texels;
+        let area = [0, 0, width, height];
+        let stored = stored(area, placing.kind != Kind::Art, texture.fit);
+        Some(Shape::of(vec![Band { area, stored }], placing, texture))
+    }
+
+    /// Bands of a picture, and the tiles that they are cut into.
+    pub fn of(bands: Vec<Band>, placing: &Placing, texture: &Texture) -> Shape {
+        let ends = if is_fitted(placing, texture) { Ends::Beyond } else { Ends::Inner };
+        let (wraps, drawn, at) = (repeats(placing), placing.texels, placing.rect);
+        let mut shape = Shape { bands, wraps, ends, tiles: Vec::new(), drawn, at };
+        shape.tiles = shape.cut(placing, texture.side);
+        shape
+    }
+
+    /// Works out how the picture `index` of the stack is stored.
+    pub fn new(stack: &Stack<'_>, index: usize, texture: &Texture, bits: Bits) -> Shape {
+        let plan = stack.plan();
+        let placing = stack.placing(index);
+        if let Some(shape) = Shape::plain(placing, texture) {
+            return shape;
+        }
+        let [width, height] = placing.texels;
+        let smooth = placing.kind != Kind::Art;
+        let image = Image {
+            size: [width as usize, height as usize],
+            data: floats(&stack.sixteen(index), plan.blending),
+        };
+        let mut area = [0, 0, width, height];
+        if texture.trim {
+            let blank = match (texture.fit, bits) {
+                (Fit::Error(most), _) if smooth => 0.5 * most,
+                // What dither never shows.
+                (_, Bits::Eight) => 0.5 / (dither::SIDE * dither::SIDE) as f64,
+                (_, Bits::Sixteen) => 0.5 / 257.0,
+            };
+            let gauge = Gauge::new(Alpha::Straight, plan.blending);
+            area = trimmed(&image, blank as f32, gauge, placing.period.is_some());
+        }
+        let bands = match texture.fit {
+            Fit::Error(most) if smooth => {
+                // Whole blocks, so that even ratios come out even.
+                let up = (area[3].next_multiple_of(fit::BLOCK as u32) - area[3]).min(area[1]);
+                (area[1], area[3]) = (area[1] - up, area[3] + up);
+                let gauge = Gauge::new(texture.alpha, plan.blending);
+                fitted(&image, area, repeats(placing), texture.alpha, most, gauge)
+            }
+            fit => vec![Band { area, stored: stored(area, smooth, fit) }],
+        };
+        Shape::of(bands, placing, texture)
+    }
+
+    /// Whether the picture is stored just as it is drawn, in one piece.
+    pub fn is_whole(&self) -> bool {
+        let [width, height] = self.drawn;
+        self.bands == [Band { area: [0, 0, width, height], stored: self.drawn }]
+            && self.tiles.len() == 1
+            && !self.rounds()
+    }
+
+    /// Whether 8 bits are rounded, though each texel be one of the view: dither alone strays by more than the error that is allowed.
+    fn rounds(&self) -> bool {
+        self.ends == Ends::Beyond
+    }
+
+    /// Texels of all tiles together.
+    pub fn texels(&self) -> u64 {
+        self.tiles.iter().flat_map(|tile| tile.texels().map(u64::from).into_iter().reduce(|a, b| a * b)).sum()
+    }
+
+    /// Whether it was cut for a picture that stands there.
+    pub fn is_of(&self, placing: &Placing) -> bool {
+        self.drawn == placing.texels && self.at == placing.rect
+    }
+
+    /// How a band is stored along x (0) or y (1).
+    fn side(&self, band: usize, axis: usize) -> Side {
+        let Band { area, stored } = self.bands[band];
+        let (from, to) = (area[2 + axis], stored[axis]);
+        let place = f64::from(area[axis]);
+        if to >= from {
+            // A band that is stored row by row takes along the rows beside it.
+            let before = u32::from(axis == 1 && band > 0);
+            let after = u32::from(axis == 1 && band + 1 < self.bands.len());
+            let step = f64::from(from) / f64::from(to);
+            return Side { start: place - f64::from(before), step, before, inner: to, after };
+        }
+        let ends = if axis == 0 && self.wraps { Ends::Wrap } else { self.ends };
+        Side::stretched(place, [from, to], ends)
+    }
+
+    /// Cuts the bands into tiles no side of which is over `most`.
+    fn cut(&self, placing: &Placing, most: u32) -> Vec<Tile> {
+        let [x, y, ..] = placing.rect;
+        // The picture's own rectangle gives the size of its texels; where the scene gives the period they aren't square.
+        let texel =
+            [placing.rect[2] / f64::from(placing.texels[0]), placing.rect[3] / f64::from(placing.texels[1])];
+        let scene = |left: f64, top: f64, wide: f64, tall: f64| {
+            [x + left * texel[0], y + top * texel[1], wide * texel[0], tall * texel[1]]
+        };
+        let (across, first) = (self.side(0, 0), self.side(0, 1));
+        let last = self.side(self.bands.len() - 1, 1);
+        let (left, wide) = across.drawn();
+        let (top, foot) = (first.drawn().0, last.drawn().0 + last.drawn().1);
+        let strip = scene(left, top, wide, foot - top);
+        let mut tiles = Vec::new();
+        for band in 0..self.bands.len() {
+            let (across, down) = (self.side(band, 0), self.side(band, 1));
+            for (v, h, t, b) in down.ranges(most, false) {
+                for (u, w, l, r) in across.ranges(most, self.wraps) {
+                    let cut = [u - l, v - t, l + w + r, t + h + b];
+                    tiles.push(Tile {
+                        path: String::new(),
+                        rect: scene(
+                            across.start + cut[0] as f64 * across.step,
+                            down.start + cut[1] as f64 * down.step,
+                            cut[2] as f64 * across.step,
+                            cut[3] as f64 * down.step,
+                        ),
+                        band,
+                        cut,
+                        part: ([w, h] != [cut[2], cut[3]]).then(|| [l, t, w, h].map(|value| value as u32)),
+                        strip: None,
+                        repeat: self.wraps && w == i64::from(across.inner),
+                    });
+                }
+            }
+        }
+        let (stem, end) = placing.path.rsplit_once('.').unwrap_or((&placing.path, "png"));
+        let several = tiles.len() > 1;
+        for (at, tile) in tiles.iter_mut().enumerate() {
+            tile.path = if several { format!("{stem}.{}.{end}", at + 1) } else { placing.path.clone() };
+            tile.strip = (several || tile.part.is_some()).then_some(strip);
+        }
+        tiles
+    }
+
+    /// The texels of all tiles.
+    pub fn make(&self, stack: &Stack<'_>, index: usize, bits: Bits, alpha: Alpha) -> Vec<Made> {
+        let bands: Vec<Owned> =
+            (0..self.bands.len()).map(|band| self.band(stack, index, band, bits, alpha)).collect();
+        self.tiles
+            .par_iter()
+            .map(|tile| {
+                let band = &bands[tile.band];
+                let texels = if tile.cut == [0, 0, i64::from(band.size()[0]), i64::from(band.size()[1])] {
+                    band.clone()
+                } else {
+                    band.cut(tile.cut, self.wraps)
+                };
+                Made { opaque: texels.opaque(), texels }
+            })
+            .collect()
+    }
+
+    /// The texels of a band, those beside it included.
+    fn band(&self, stack: &Stack<'_>, index: usize, band: usize, bits: Bits, alpha: Alpha) -> Owned {
+        let plan = stack.plan();
+        let placing = stack.placing(index);
+        let Band { area: [left, top, wide, tall], stored } = self.bands[band];
+        let down = self.side(band, 1);
+        // Rows beside it are only read where rows are stored as drawn.
+        let by_rows = stored[1] == tall;
+        let (before, after) = if by_rows { (down.before, down.after) } else { (0, 0) };
+        let area = [left, top - before, wide, tall + before + after];
+        let as_seen = stored == [wide, tall];
+        let (deep, rounds) = (stack.is_deep(index, bits), self.rounds());
+        if as_seen && alpha == Alpha::Straight && (deep || !rounds) {
+            let texels = stack.texels(index, bits);
+            return if area == [0, 0, placing.texels[0], placing.texels[1]] {
+                texels
+            } else {
+                texels.cut(area.map(i64::from), false)
+            };
+        }
+        let image = Image {
+            size: placing.texels.map(|side| side as usize),
+            data: floats(&stack.sixteen(index), plan.blending),
+        };
+        let image = part(&image, area, alpha);
+        let tall = if by_rows { image.size[1] } else { stored[1] as usize };
+        let size = [stored[0] as usize, tall];
+        let image = if as_seen { image } else { fit::store(&image, size, self.wraps, self.ends) };
+        quantised(&image, deep, as_seen && placing.kind != Kind::Art && !rounds, alpha, plan.blending)
+    }
+}
+
+/// Whether a picture is stored at the smallest size within an error.
+fn is_fitted(placing: &Placing, texture: &Texture) -> bool {
+    placing.kind != Kind::Art && matches!(texture.fit, Fit::Error(_))
+}
+
+/// The bands of an area that take the fewest texels.
+fn fitted(whole: &Image, area: [u32; 4], wraps: bool, alpha: Alpha, most: f64, gauge: Gauge) -> Vec<Band> {
+    let cuts = fit::bands(&part(whole, area, alpha), wraps, most, gauge);
+    let [left, top, wide, tall] = area;
+    let ends = cuts.iter().skip(1).map(|cut| *cut as u32).chain([tall]);
+    let band = |(from, to): (u32, u32)| {
+        let area = [left, top + from, wide, to - from];
+        let image = part(whole, area, alpha);
+        let stored = fit::smallest(&image, wraps, Ends::Beyond, most, gauge);
+        Band { area, stored: stored.map(|side| side as u32) }
+    };
+    cuts.iter().map(|cut| *cut as u32).zip(ends).map(band).collect()
+}
+
+/// An area without the empty margins of a picture, but for one texel that a linear filter fades into.
+fn trimmed(image: &Image, blank: f32, gauge: Gauge, repeats: bool) -> [u32; 4] {
+    let empty = |texel: &[f32; 4]| {
+        texel[3] == 0.0 || gauge.between(*texel, [texel[0], texel[1], texel[2], 0.0]) < blank
+    };
+    let [width, height] = image.size;
+    let rows: Vec<bool> = (0..height).into_par_iter().map(|y| image.row(y).iter().all(empty)).collect();
+    let held = |empty: &[bool]| {
+        let first = empty.iter().position(|empty| !empty)?;
+        let last = empty.iter().rposition(|empty| !empty)?;
+        let from = first.saturating_sub(1);
+        Some((from, (last + 2).min(empty.len()) - from))
+    };
+    // Of a wholly empty picture one texel's row is left.
+    let (top, tall) = held(&rows).unwrap_or((0, 1));
+    let (left, wide) = if repeats {
+        (0, width)
+    } else {
+        let columns: Vec<bool> = (0..width)
+            .into_par_iter()
+            .map(|x| (top..top + tall).all(|y| empty(&image.data[y * width + x])))
+            .collect();
+        held(&columns).unwrap_or((0, 1))
+    };
+    [left, top, wide, tall].map(|value| value as u32)
+}
+
+/// An area of a picture, its colours as they are stored.
+fn part(whole: &Image, area: [u32; 4], alpha: Alpha) -> Image {
+    let [left, top, wide, tall] = area.map(|value| value as usize);
+    let mut data: Vec<[f32; 4]> =
+        (top..top + tall).flat_map(|y| whole.row(y)[left..left + wide].iter().copied()).collect();
+    if alpha == Alpha::Premultiplied {
+        data.par_iter_mut().for_each(|[r, g, b, alpha]| {
+            for value in [r, g, b] {
+                *value *= *alpha;
+            }
+        });
+    }
+    Image { size: [wide, tall], data }
+}
+
+/// Size at which an area is stored, where nothing is searched for.
+fn stored([.., width, height]: [u32; 4], smooth: bool, fit: Fit) -> [u32; 2] {
+    match fit {
+        Fit::Half if smooth => [width.div_ceil(2), height.div_ceil(2)],
+        Fit::PowerOfTwo => [width, height].map(u32::next_power_of_two),
+        Fit::Full | Fit::Half | Fit::Error(_) => [width, height],
+    }
+}
+
+/// Whether a picture repeats edge to edge.
+pub fn repeats(placing: &Placing) -> bool {
+    placing.period.is_some_and(|period| (period - placing.rect[2]).abs() < 1e-9 * period)
+}
+
+fn floats(samples: &[u16], blending: Blending) -> Vec<[f32; 4]> {
+    let texels = samples.as_chunks::<4>().0;
+    texels.par_iter().map(|texel| fit::enter(texel.map(|code| f32::from(code) / 65535.0), blending)).collect()
+}
+
+/// To codes; at 8 bits the opacity of fog is dithered where each texel is one of the view. A stretched texture isn't: its dither would
+/// show as blotches, and the filter blends its steps. Nor is what must stay within an error.
+fn quantised(image: &Image, deep: bool, dithered: bool, alpha: Alpha, blending: Blending) -> Owned {
+    let size = image.size.map(|side| side as u32);
+    let width = image.size[0];
+    if deep {
+        let mut samples = vec![0_u16; image.data.len() * 4];
+        samples.par_chunks_mut(4).zip(&image.data).for_each(|(out, texel)| {
+            for (code, value) in out.iter_mut().zip(fit::leave(*texel, blending)) {
+                *code = (value * 65535.0 + 0.5) as u16;
+            }
+        });
+        return Owned::Sixteen { size, samples };
+    }
+    let mut samples = vec![0_u8; image.data.len() * 4];
+    samples.par_chunks_mut(width * 4).enumerate().for_each(|(y, out)| {
+        let thresholds = dither::row(y);
+        for (x, (out, texel)) in out.chunks_exact_mut(4).zip(image.row(y)).enumerate() {
+            let threshold = if dithered { thresholds[x % dither::SIDE] } else { 0.5 };
+            let opacity = dither::code(texel[3], threshold);
+            let mut texel = *texel;
+            if alpha == Alpha::Premultiplied && texel[3] > 0.0 {
+                // Multiplied by the opacity that is stored, not by the exact one, so that the colour stays what it is.
+                let share = f32::from(opacity) / 255.0 / texel[3];
+                for value in &mut texel[..3] {
+                    *value *= share;
+                }
+            }
+            for (code, value) in out.iter_mut().zip(fit::leave(texel, blending)) {
+                *code = dither::code(value, 0.5);
+            }
+            out[3] = opacity;
+        }
+    });
+    Owned::Eight { size, samples }
+}

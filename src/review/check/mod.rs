@@ -1,0 +1,222 @@
+//! The check: whether a scene reads. Separation along every outline, lightness over depth, tones, texture memory, overdraw, and
+//! the figures of every sheet, held against the scene's own limits.
+
+mod figures;
+mod verdict;
+
+pub use figures::{SheetFigures, sheet};
+
+use crate::base::fault::Result;
+use crate::base::limits::Limits;
+use crate::base::space::Space;
+use crate::base::words::Bits;
+use crate::output::texture::Shape;
+use crate::plan::{Job, Plan, haze, rims};
+use crate::rim::Outcome;
+use crate::scene::pictures::Arts;
+use crate::scene::{CheckLimits, Scene};
+use crate::stack::Stack;
+use crate::stack::survey::Mark;
+use crate::stack::values::lacks;
+use serde::Serialize;
+
+/// Separation along an outline: steps of CIE L*.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Separation {
+    /// The least.
+    pub least: f64,
+    /// The median.
+    pub median: f64,
+    /// Share of the outline below what is wanted, 0 to 1.
+    pub below: f64,
+}
+
+/// What is seen of an outline from one camera place.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PlaceFigures {
+    /// The camera place, scene px of travel.
+    pub camera: f64,
+    /// Points of the outline in view.
+    pub points: usize,
+    /// Without any rims.
+    pub before: Separation,
+    /// With the rims.
+    pub after: Separation,
+}
+
+/// What is found of a slot. Its outline counts where no nearer art hides it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SlotFigures {
+    /// Its name.
+    pub slot: String,
+    /// Its depth.
+    pub depth: f64,
+    /// Separation that it wants, CIE L*.
+    pub wanted: f64,
+    /// Points of its outline times the camera places that see them.
+    pub points: usize,
+    /// Without any rims, over all camera places.
+    pub before: Separation,
+    /// With the rims, over all camera places.
+    pub after: Separation,
+    /// The same for each camera place from which any of it is seen.
+    pub places: Vec<PlaceFigures>,
+    /// Median CIE L* just inside its outline, through all fog in front of it; none where it has no outline.
+    pub tone: Option<f64>,
+    /// How its rim came out; none where it has none.
+    pub rim: Option<Outcome>,
+    /// Texture memory of its files, bytes, four to a texel, without mip levels.
+    pub memory: u64,
+    /// Texels of its files blended per texel of the view, mean over the camera places.
+    pub overdraw: f64,
+}
+
+/// Something that a painter would want to know.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Finding {
+    /// Whether it breaks one of the scene's limits.
+    pub fails: bool,
+    /// The slot that it is about; none: the scene.
+    pub slot: Option<String>,
+    /// What is the matter.
+    pub message: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// What a check has found.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Report {
+    /// The scene's name.
+    pub scene: String,
+    /// The camera places looked from, scene px of travel.
+    pub cameras: Vec<f64>,
+    /// What the scene is held to.
+    pub limits: CheckLimits,
+    /// The slots, far to near.
+    pub slots: Vec<SlotFigures>,
+    /// Whether lightness runs one way from far to near.
+    pub steady: bool,
+    /// Least CIE L* of the frames.
+    pub darkest: f64,
+    /// Most CIE L* of the frames.
+    pub lightest: f64,
+    /// Texture memory of all files, bytes.
+    pub memory: u64,
+    /// Texels blended per texel of the view.
+    pub overdraw: f64,
+    /// The sheets, far to near.
+    pub sheets: Vec<SheetFigures>,
+    /// What was found.
+    pub findings: Vec<Finding>,
+    /// Whether the scene keeps its limits.
+    pub passes: bool,
+}
+
+/// Checks `scene` at `scale` texels per scene px.
+///
+/// # Errors
+/// Those of planning and drawing it.
+pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<Report> {
+    let scene = &*haze::settled(scene, arts, limits)?;
+    let plan = Plan::new(scene, &arts.naturals(), scale, limits)?;
+    let stack = Stack::new(&plan, arts, limits)?;
+    Ok(of_stack(scene, &stack))
+}
+
+/// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`rims::places`].
+pub fn of_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
+    let plan = stack.plan();
+    let cameras = rims::places(plan);
+    let slots: Vec<SlotFigures> = scene
+        .slots
+        .iter()
+        .map(|slot| of_slot(plan, stack, &cameras, &slot.name, slot.depth, slot.separation))
+        .collect();
+    let (mut darkest, mut lightest) = (100.0_f64, 0.0_f64);
+    let space = Space::new(plan.blending);
+    let mut ends = vec![0, cameras.len() / 2, cameras.len() - 1];
+    ends.dedup();
+    for at in ends {
+        for colour in &stack.still(cameras[at]).colours {
+            let tone = f64::from(space.lightness(*colour));
+            (darkest, lightest) = (darkest.min(tone), lightest.max(tone));
+        }
+    }
+    let sheets =
+        stack.sheets().map(|(index, found)| sheet(plan.files[index].placing(), plan, found)).collect();
+    let mut report = Report {
+        scene: plan.name.clone(),
+        memory: slots.iter().map(|slot| slot.memory).sum(),
+        overdraw: slots.iter().map(|slot| slot.overdraw).sum(),
+        cameras,
+        limits: scene.check,
+        steady: true,
+        slots,
+        darkest,
+        lightest,
+        sheets,
+        findings: Vec::new(),
+        passes: true,
+    };
+    verdict::judge(&mut report);
+    report
+}
+
+fn of_slot(
+    plan: &Plan,
+    stack: &Stack<'_>,
+    cameras: &[f64],
+    name: &str,
+    depth: f64,
+    wanted: f64,
+) -> SlotFigures {
+    let mine = |at: &usize| plan.files[*at].placing().slot == name;
+    let files: Vec<usize> = (0..plan.files.len()).filter(mine).collect();
+    let art = files.iter().copied().find(|at| matches!(plan.files[*at], Job::Art(_)));
+    let marks = stack.survey.marks.iter().filter(|(job, _)| Some(*job) == art);
+    let marks: Vec<&Mark> = marks.flat_map(|(_, marks)| marks).filter(|mark| mark.seen()).collect();
+    let places = cameras
+        .iter()
+        .enumerate()
+        .filter_map(|(place, camera)| {
+            let here: Vec<&Mark> =
+                marks.iter().copied().filter(|mark| usize::from(mark.place) == place).collect();
+            (!here.is_empty()).then(|| PlaceFigures {
+                camera: *camera,
+                points: here.len(),
+                before: separation(here.iter().map(|mark| mark.before), wanted),
+                after: separation(here.iter().map(|mark| mark.after), wanted),
+            })
+        })
+        .collect();
+    let mut tones: Vec<f32> = marks.iter().map(|mark| mark.tone).collect();
+    SlotFigures {
+        slot: name.to_owned(),
+        depth,
+        wanted,
+        points: marks.len(),
+        before: separation(marks.iter().map(|mark| mark.before), wanted),
+        after: separation(marks.iter().map(|mark| mark.after), wanted),
+        places,
+        tone: (!tones.is_empty()).then(|| f64::from(median(&mut tones))),
+        rim: stack.rims().find(|rim| rim.placing.slot == name).map(|rim| rim.outcome),
+        memory: files.iter().map(|at| Shape::new(stack, *at, &plan.texture, Bits::Eight).texels() * 4).sum(),
+        overdraw: files.iter().map(|at| figures::overdraw(stack.placing(*at), plan, cameras)).sum(),
+    }
+}
+
+fn separation(steps: impl Iterator<Item = f32>, wanted: f64) -> Separation {
+    let mut steps: Vec<f32> = steps.collect();
+    if steps.is_empty() {
+        return Separation::default();
+    }
+    let below = steps.iter().filter(|step| lacks(**step, wanted)).count() as f64 / steps.len() as f64;
+    let median = f64::from(median(&mut steps));
+    Separation { least: f64::from(steps.iter().copied().fold(f32::INFINITY, f32::min)), median, below }
+}
+
+fn median(values: &mut [f32]) -> f32 {
+    let at = values.len() / 2;
+    *values.select_nth_unstable_by(at, f32::total_cmp).1
+}

@@ -1,0 +1,6 @@
+//! What a person looks at: the check, variations, contact sheets.
+
+pub mod check;
+pub mod contact;
+pub mod lettering;
+pub mod vary;

@@ -1,0 +1,215 @@
+//! A file's tables read against the table of keys; what is wrong is gathered, nothing stops the reading.
+
+use crate::base::fault::{Class, Fault};
+use crate::scene::keys::syntax::{self, Slips};
+use crate::scene::keys::{KEYS, Key, STEPS, Section, Value, find, near, of, shown};
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Where a value was written.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Place {
+    /// In the file at hand, at these bytes.
+    File(Range<usize>),
+    /// In the table of the mood of this name in the file at hand, at these bytes.
+    Mood(String, Range<usize>),
+    /// In a `--set` argument, as written.
+    Argument(String),
+}
+
+/// A value and where it was written.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Entry {
+    pub value: Value,
+    pub place: Place,
+}
+
+/// Values by the path of their key.
+pub(crate) type Entries = BTreeMap<&'static str, Entry>;
+
+/// From so many faults on, near names are no longer looked for: the file is not what it should be.
+const MANY: usize = 500;
+
+/// Reads tables of one file and gathers faults.
+pub(crate) struct Reader<'a> {
+    file: &'a Path,
+    faults: Vec<Fault>,
+    slips: Slips,
+    /// The mood whose tables are being read.
+    pub mood: Option<String>,
+}
+
+impl<'a> Reader<'a> {
+    pub fn new(file: &'a Path) -> Reader<'a> {
+        Reader { file, faults: Vec::new(), slips: Slips::default(), mood: None }
+    }
+
+    /// Adds a fault at a place.
+    pub fn fault(
+        &mut self,
+        class: Class,
+        place: &Place,
+        message: impl Into<String>,
+        remedy: impl Into<String>,
+    ) {
+        let fault = match place {
+            Place::File(span) | Place::Mood(_, span) => {
+                Fault::new(class, message).in_file(self.file).at(Some(span.clone()))
+            }
+            Place::Argument(argument) => {
+                Fault::new(Class::Usage, message).in_file(PathBuf::from(format!("--set {argument}")))
+            }
+        };
+        self.faults.push(fault.remedy(remedy));
+    }
+
+    /// Adds a fault of the file as a whole.
+    pub fn whole(&mut self, class: Class, message: impl Into<String>, remedy: impl Into<String>) {
+        self.faults.push(Fault::new(class, message).in_file(self.file).remedy(remedy));
+    }
+
+    /// Parses TOML, keeping what can be read; the flag says whether all could. `room` holds the text where it had
+    /// to be mended.
+    pub fn parse<'t>(&mut self, text: &'t str, room: &'t mut String) -> (DeTable<'t>, bool) {
+        let (table, errors) = DeTable::parse_recoverable(text);
+        if errors.is_empty() {
+            return (table.into_inner(), true);
+        }
+        text.clone_into(room);
+        self.slips = syntax::mend(room);
+        (DeTable::parse_recoverable(room).0.into_inner(), false)
+    }
+
+    /// Reads a table of `section` and, where they may stand in it, the step tables.
+    ///
+    /// The names in `handled` are read by the caller. Returns the keys that are given but wrong, so that nobody
+    /// calls them missing.
+    pub fn table(
+        &mut self,
+        table: &DeTable<'_>,
+        section: Section,
+        handled: &[&str],
+        into: &mut Entries,
+    ) -> Vec<&'static str> {
+        let mut wrong = Vec::new();
+        let holds_steps = matches!(section, Section::Scene | Section::Slot | Section::Preset);
+        for (name, value) in table.iter() {
+            let key = of(section).find(|key| key.name() == name.get_ref());
+            let step = STEPS.into_iter().find(|step| holds_steps && step == name.get_ref());
+            if let Some(key) = key {
+                if !self.value(key, value, into) {
+                    wrong.push(key.path);
+                }
+            } else if let Some(step) = step {
+                match value.get_ref() {
+                    DeValue::Table(table) => {
+                        self.table(table, Section::Step(step), &[], into);
+                    }
+                    _ => self.fault(
+                        Class::Scene,
+                        &Place::File(value.span()),
+                        format!("`{step}` must be a table of numbers"),
+                        format!("Write [{step}] on a line of its own and the numbers under it."),
+                    ),
+                }
+            } else if !handled.contains(&name.get_ref().as_ref()) {
+                let remedy = match self.faults.len() {
+                    0..MANY => remedy_for_unknown(name.get_ref(), section),
+                    _ => String::new(),
+                };
+                let message = format!("{} is no key of {}", shown(name.get_ref()), section_words(section));
+                self.fault(Class::Scene, &Place::File(name.span()), message, remedy);
+            }
+        }
+        wrong
+    }
+
+    /// Reads one value; says whether it is right.
+    fn value(&mut self, key: &'static Key, value: &Spanned<DeValue<'_>>, into: &mut Entries) -> bool {
+        let place = match &self.mood {
+            Some(mood) => Place::Mood(mood.clone(), value.span()),
+            None => Place::File(value.span()),
+        };
+        match key.check(value.get_ref()) {
+            Ok(value) => {
+                into.insert(key.path, Entry { value, place });
+                true
+            }
+            Err(wrong) => {
+                self.fault(Class::Scene, &place, wrong.message, wrong.remedy);
+                false
+            }
+        }
+    }
+
+    /// The faults, in the order of their places: the file as a whole first, arguments last.
+    pub fn finish(mut self) -> Vec<Fault> {
+        let slips = std::mem::take(&mut self.slips);
+        // Where a line isn't TOML, what is wrong with its value is an effect.
+        self.faults.retain(|fault| fault.span.as_ref().is_none_or(|span| !slips.covers(span.start)));
+        for slip in slips.list {
+            self.fault(Class::Scene, &Place::File(slip.span), slip.message, slip.remedy);
+        }
+        let mut faults = self.faults;
+        faults.sort_by_key(|fault| match &fault.span {
+            Some(span) => (1, span.start),
+            None if fault.file.as_deref() == Some(self.file) => (0, 0),
+            None => (2, 0),
+        });
+        faults
+    }
+}
+
+/// A section as messages call it.
+fn section_words(section: Section) -> String {
+    match section {
+        Section::Scene => "a scene".into(),
+        Section::Air => "[air]".into(),
+        Section::Texture => "[texture]".into(),
+        Section::Rim => "[rim]".into(),
+        Section::Check => "[check]".into(),
+        Section::Step(step) => format!("[{step}]"),
+        Section::Slot => "[[slot]]".into(),
+        Section::Preset => "a preset".into(),
+    }
+}
+
+/// Where the user may have meant to write `name`, or what may have been meant by it.
+fn remedy_for_unknown(name: &str, section: Section) -> String {
+    let in_preset = section == Section::Preset;
+    let elsewhere: Vec<String> = KEYS
+        .iter()
+        .filter(|key| key.name() == name && key.section() != section)
+        .filter_map(|key| match key.section() {
+            Section::Scene if !in_preset => Some(format!("`{name}` at the top of the scene")),
+            Section::Slot if !in_preset => Some(format!("`{name}` in a [[slot]]")),
+            Section::Air | Section::Rim | Section::Check | Section::Texture if !in_preset => {
+                Some(format!("`{}`", key.path))
+            }
+            Section::Step(step) => Some(format!("`{step}.{name}`")),
+            _ => None,
+        })
+        .collect();
+    if !elsewhere.is_empty() {
+        return format!("Did you mean {}?", elsewhere.join(", or "));
+    }
+    let mut known: Vec<&str> = of(section).map(Key::name).collect();
+    if matches!(section, Section::Scene | Section::Slot | Section::Preset) {
+        known.extend(STEPS);
+    }
+    if section == Section::Scene {
+        known.extend(["air", "rim", "check", "texture", "slot", "mood"]);
+    }
+    match near(name, known.iter().copied()) {
+        Some(near) => format!("Did you mean `{near}`?"),
+        None => format!("Known here: {}.", known.join(", ")),
+    }
+}
+
+/// The key that a dotted path of a step number, a scene key or an air key names.
+pub(crate) fn find_general(path: &str) -> Option<&'static Key> {
+    find(path).filter(|key| !matches!(key.section(), Section::Slot | Section::Preset))
+}

@@ -1,0 +1,150 @@
+//! The table itself.
+
+use crate::scene::keys::Fallback::{self, Literal, Required, Words};
+use crate::scene::keys::{Key, Kind};
+
+/// Scene px.
+const PX: &str = "scene px";
+/// Scene px on the play plane; elsewhere times the pan rate.
+const RATE_PX: &str = "scene px at pan rate 1";
+/// Depth units.
+const DEPTH: &str = "depth units";
+/// Degrees.
+const DEGREES: &str = "degrees";
+
+/// Farthest place that a position may name, px or depth units.
+const FAR: f64 = 1e6;
+
+/// Every key of scene and preset files, in the order in which documents list them.
+#[rustfmt::skip] // One row, one line.
+pub const KEYS: &[Key] = &[
+    // The scene.
+    key("name", Kind::Text, "", Words("the file's name"), "What tables call the scene."),
+    key("view", Kind::Pair { min: 1.0, max: 65_536.0 }, PX, Required, "Width and height of the camera's frame."),
+    key("travel", from(0.0, 1e7), PX, Literal("0"), "How far the camera pans on the play plane."),
+    key("camera", from(1e-3, 1e9), DEPTH, Words("half the view's width"), "The eye's distance from the play plane."),
+    key("horizon", from(-FAR, FAR), PX, Words("0.52 of the view's height"), "Height of the horizon, from the top of the view down."),
+    key("ground", from(-FAR, FAR), PX, Words("0.83 of the view's height"), "Height of the ground line on the play plane."),
+    key("sky", from(-FAR, FAR), PX, Literal("0"), "Height of the sky line on the play plane."),
+    key("seed", Kind::Whole { min: 0, max: i64::MAX }, "", Literal("1"), "Seed of all dice; each slot's own follows from it and the slot's name."),
+    key("preset", Kind::Preset, "", Literal("\"radiation-fog\""), "The preset that every slot's recipe starts from."),
+    key("floor", from(0.0, 0.5), "Oklab lightness", Literal("0"), "Lifts the darkest tone of arts and air to this, so that nothing is pure black."),
+    key("backdrop", Kind::Colour, "", Words("the haze"), "What the still is drawn on."),
+    // The air.
+    key("air.haze", Kind::ColourOr("sampled"), "", Literal("\"#c3ccd4\""), "Colour of the fog; best that of the sky at the horizon, or where a deck hangs; sampled takes it from there."),
+    key("air.aloft", Kind::Colour, "", Words("the haze"), "Colour that the haze turns into away from the anchor line."),
+    key("air.glow", Kind::Colour, "", Words("the haze, lightened"), "Colour that the fog's lit side leans to."),
+    key("air.shade", Kind::Colour, "", Words("the haze, darkened"), "Colour that the fog's far side from the light leans to."),
+    key("air.visibility", from(1e-3, 1e9), DEPTH, Words("the preset's"), "Distance at which 5 % of contrast is left."),
+    key("air.anchor", ANCHOR, "", Words("the preset's"), "Where fog lies: on the ground, or under the sky line."),
+    key("air.light", from(-360.0, 360.0), DEGREES, Literal("135"), "Where the light comes from: 0 right, 90 above, 180 left."),
+    key("air.blending", Kind::Choice(&["encoded", "linear"]), "", Literal("\"encoded\""), "How the target renderer mixes: stored sRGB values, or linear light."),
+    key("air.beyond", from(0.0, 1e9), DEPTH, Words("the visibility"), "Length of the air behind the farthest slot."),
+    key("air.drift", from(-1e4, 1e4), "scene px per second at pan rate 1", Literal("12"), "How fast fog is suggested to drift, to the right; slower far away."),
+    // Textures.
+    key("texture.fit", Kind::Fit, "", Literal("\"full\""), "Size of stored sheets: as drawn, half, powers of two, or the smallest within an error in 8-bit steps."),
+    key("texture.alpha", Kind::Choice(&["straight", "premultiplied"]), "", Literal("\"straight\""), "How colour and alpha are stored."),
+    key("texture.side", Kind::Whole { min: 64, max: 32_768 }, "texels", Literal("32768"), "Longest side of a texture; what is longer is cut into tiles: 2048, 4096 and 8192 are usual."),
+    key("texture.trim", Kind::Flag, "", Literal("false"), "Whether empty margins are left out, never along a repeat."),
+    // Rims.
+    key("rim.separation", from(0.0, 60.0), "CIE L*", Literal("6"), "Lightness step across an outline that a rim sees to; 0 for no rims."),
+    key("rim.spread", from(1.0, 1024.0), RATE_PX, Literal("26"), "Standard deviation over which a rim spreads; widened where it would show an edge."),
+    key("rim.most", from(0.0, 0.95), "", Literal("0.5"), "Most opacity that a rim may have; what would need more is left and reported."),
+    key("rim.darken", Kind::Flag, "", Literal("false"), "Whether a rim may darken where the haze is no lighter than the art."),
+    key("rim.dark", Kind::Colour, "", Words("the haze at 0.3 of its lightness"), "Colour of a rim that darkens."),
+    // Limits of a check.
+    key("check.below", SHARE, "", Literal("0.1"), "Most of a slot's outline that may stay below its wanted separation."),
+    key("check.darkest", from(0.0, 100.0), "CIE L*", Literal("0"), "Least lightness that the frame may hold."),
+    key("check.lightest", from(0.0, 100.0), "CIE L*", Literal("100"), "Most lightness that the frame may hold."),
+    key("check.steady", Kind::Flag, "", Literal("false"), "Whether lightness must run one way from far to near."),
+    key("check.memory", endless(0.0, 1e6), "MB", Literal("inf"), "Most texture memory of all files together, four bytes a texel."),
+    key("check.overdraw", endless(0.0, 1e4), "", Literal("inf"), "Most texels blended per texel of the view."),
+    // Step 1.
+    key("bands.kind", Kind::Choice(&["smooth", "billowed", "ridged", "cellular"]), "", Literal("\"smooth\""), "Kind of noise: soft drifts, heaps, thin crests, or rounded cells."),
+    key("bands.amount", SHARE, "", Literal("0.6"), "Share of the density that is bands; 0 is even fog."),
+    key("bands.size", from(1.0, 8192.0), RATE_PX, Literal("120"), "Height of the largest features."),
+    key("bands.stretch", from(0.05, 40.0), "", Literal("4"), "Width of a feature over its height; below 1 it stands upright."),
+    key("bands.octaves", Kind::Whole { min: 1, max: 24 }, "", Literal("5"), "Layers of noise."),
+    key("bands.gain", SHARE, "", Literal("0.5"), "Strength of each layer over that of the one before."),
+    key("bands.lacunarity", from(1.2, 4.0), "", Literal("2"), "Fineness of each layer over that of the one before."),
+    key("bands.coverage", from(0.02, 0.98), "", Literal("0.6"), "Share of the area that fog covers."),
+    key("bands.contrast", SHARE, "", Literal("0.35"), "How hard the edge between fog and gap is: 0 none, 1 nearly cut out."),
+    key("bands.warp", from(0.0, 4.0), "", Literal("0.125"), "How far a slow noise displaces features, as a share of their size."),
+    // Step 2.
+    key("falloff.height", endless(1.0, FAR), RATE_PX, Literal("220"), "Height over which fog thins to 37 % on the line's open side; inf for never."),
+    key("falloff.beyond", endless(1.0, FAR), RATE_PX, Literal("inf"), "The same on the line's far side; inf fills it."),
+    key("falloff.lift", from(-1e5, 1e5), RATE_PX, Literal("0"), "How far the fog's line stands off the anchor line, toward the open side."),
+    key("falloff.breath", from(0.0, 0.95), "", Literal("0.35"), "How much the scale height varies along the view, as a share of it."),
+    key("falloff.sway", from(0.0, 1e5), RATE_PX, Literal("0"), "How far the line rises and falls along the view."),
+    key("falloff.wave", from(8.0, FAR), RATE_PX, Literal("1200"), "Length over which breath and sway vary."),
+    // Step 3.
+    key("smear.length", from(0.0, 16_384.0), RATE_PX, Literal("120"), "Length of the directional blur; 0 for none."),
+    key("smear.angle", from(-90.0, 90.0), DEGREES, Literal("0"), "Direction of the smear: 0 level, positive turns its right end upward."),
+    // Step 4.
+    key("soften.sigma", from(0.0, 2048.0), RATE_PX, Literal("12"), "Standard deviation of the Gaussian along the height; 0 for none."),
+    key("soften.stretch", from(0.05, 40.0), "", Literal("2"), "Standard deviation along the width over that along the height."),
+    // Step 5.
+    key("grade.thickness", from(0.0, 100.0), "", Literal("1"), "Factor on the optical depth that the visibility gives; 1 keeps the law."),
+    key("grade.lit", SHARE, "", Literal("0.2"), "How much the side toward the light is brightened."),
+    key("grade.aloft", endless(1.0, FAR), RATE_PX, Literal("600"), "Distance from the line at which the haze has turned into the aloft colour."),
+    // A slot.
+    key("slot.name", Kind::Name, "", Required, "Its identity; its sheets are called after it."),
+    key("slot.depth", from(-1e9, 1e9), DEPTH, Required, "0 on the play plane, positive behind it, negative in front."),
+    key("slot.art", Kind::Path, "", Words("none"), "Its picture, PNG or SVG, in the scene's folder or below; FILE.ora#LAYER is a layer of a layered file."),
+    key("slot.x", from(-1e7, 1e7), PX, Words("the layer's, else 0"), "Left edge of the picture, with the camera at the start of the travel."),
+    key("slot.y", from(-FAR, FAR), PX, Words("the layer's, else its foot stands on the ground"), "Top edge of the picture."),
+    key("slot.width", from(1.0, 1e7), PX, Words("the picture's own"), "Width of the picture."),
+    key("slot.visible", Kind::Flag, "", Words("the layer's, else true"), "Whether its picture is drawn; its fog is there all the same."),
+    key("slot.repeat", Kind::FlagOrNumber { min: 1.0, max: 1e7 }, PX, Literal("false"), "Repeats the picture along x: edge to edge, or at this distance."),
+    key("slot.flip", Kind::Flag, "", Literal("false"), "Mirrors the picture left to right."),
+    key("slot.separation", from(0.0, 60.0), "CIE L*", Words("the rims'"), "Lightness step across its outline that its rim sees to; 0 for no rim."),
+    key("slot.tint", SHARE, "", Literal("0"), "Share of the air in front of it that is moved into the picture's own colours."),
+    key("slot.fade", Kind::Choice(&["no", "top", "foot"]), "", Literal("\"no\""), "Which end of the picture dissolves into what is behind it."),
+    key("slot.fade_from", from(-FAR, FAR), PX, Words("so that it ends at the picture's edge"), "Height at which the dissolving starts."),
+    key("slot.fade_over", from(1.0, 1e5), PX, Words("a third of the picture's height"), "Length over which it dissolves."),
+    key("slot.fade_curve", Kind::Choice(&["smooth", "straight", "early", "late"]), "", Literal("\"smooth\""), "How it dissolves: gently at both ends, evenly, most at first, or most at last."),
+    key("slot.fog", Kind::Flag, "", Literal("true"), "Whether a sheet is made for the air behind it."),
+    key("slot.seed", Kind::Whole { min: 0, max: i64::MAX }, "", Words("the scene's"), "Its own seed."),
+    key("slot.preset", Kind::Preset, "", Words("the scene's"), "The preset that its recipe starts from."),
+    key("slot.anchor", ANCHOR, "", Words("the air's, else its preset's"), "Where its fog lies."),
+    key("slot.haze", Kind::Colour, "", Words("the air's"), "Its own colour of fog, mixed with the air's."),
+    key("slot.haze_share", SHARE, "", Words("what the air between it and the play plane leaves"), "Share of its own haze in the mix."),
+    key("slot.line", from(-FAR, FAR), PX, Words("by perspective"), "Height of its anchor line."),
+    key("slot.shrink", from(1e-3, 1e3), "", Words("its pan rate"), "Factor on heights, feature sizes and smear."),
+    key("slot.period", from(1.0, 1e7), PX, Words("picked to tile"), "Distance at which its sheet repeats."),
+    // The head of a preset.
+    key("preset.title", Kind::Text, "", Required, "What lists call it."),
+    key("preset.from", Kind::Preset, "", Words("none"), "The preset that it is built on."),
+    key("preset.word", Kind::Choice(&["dense fog", "thick fog", "moderate fog", "light fog", "mist", "haze"]), "", Words("that of the preset it is built on"), "Weather word, which bounds its visibility."),
+    key("preset.about", Kind::Text, "", Words("that of the preset it is built on"), "When to use it."),
+    key("preset.definition", Kind::Text, "", Words("that of the preset it is built on"), "What the word means to a meteorologist."),
+    key("preset.source", Kind::Text, "", Words("that of the preset it is built on"), "Where the definition comes from."),
+    key("preset.anchor", ANCHOR, "", Words("that of the preset it is built on"), "Where its fog lies."),
+    key("preset.visibility", from(1e-3, 1e9), "m", Words("that of the preset it is built on"), "Visibility unless the air says otherwise; a depth unit is read as a metre."),
+];
+
+/// Where fog lies.
+const ANCHOR: Kind = Kind::Choice(&["ground", "sky"]);
+/// A share.
+const SHARE: Kind = from(0.0, 1.0);
+
+/// A row.
+const fn key(
+    path: &'static str,
+    kind: Kind,
+    unit: &'static str,
+    fallback: Fallback,
+    about: &'static str,
+) -> Key {
+    Key { path, kind, unit, fallback, about }
+}
+
+/// A number.
+const fn from(min: f64, max: f64) -> Kind {
+    Kind::Number { min, max, endless: false }
+}
+
+/// A number, or `inf`.
+const fn endless(min: f64, max: f64) -> Kind {
+    Kind::Number { min, max, endless: true }
+}

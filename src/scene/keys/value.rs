@@ -1,0 +1,370 @@
+//! Values of keys: from TOML, checked against the table, and back to TOML.
+
+use crate::base::colour::Srgb;
+use crate::scene::Fit;
+use crate::scene::keys::{Fallback, Key, Kind, near};
+use std::fmt;
+use toml::de::{DeFloat, DeInteger, DeValue};
+
+/// A checked value.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Value {
+    /// A number; never NaN.
+    Number(f64),
+    /// A whole number.
+    Whole(i64),
+    /// `true` or `false`.
+    Flag(bool),
+    /// Two numbers.
+    Pair([f64; 2]),
+    /// Text, a name or a path.
+    Text(String),
+    /// A colour.
+    Colour(Srgb),
+    /// One of the key's words.
+    Choice(&'static str),
+}
+
+/// Why a value can't stand: what is wrong, and the remedy.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Wrong {
+    /// One sentence: what is wrong.
+    pub message: String,
+    /// One sentence: what to do.
+    pub remedy: String,
+}
+
+impl fmt::Display for Value {
+    /// As TOML.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Value::Number(value) => write!(f, "{value}"),
+            Value::Whole(value) => write!(f, "{value}"),
+            Value::Flag(value) => write!(f, "{value}"),
+            Value::Pair([a, b]) => write!(f, "[{a}, {b}]"),
+            Value::Text(text) => write!(f, "{}", toml_edit::Value::from(text.as_str())),
+            Value::Colour(colour) => write!(f, "\"{}\"", colour.to_hex()),
+            Value::Choice(word) => write!(f, "\"{word}\""),
+        }
+    }
+}
+
+impl Value {
+    /// The number, if it is one.
+    pub fn number(&self) -> Option<f64> {
+        match self {
+            Value::Number(value) => Some(*value),
+            _ => None,
+        }
+    }
+
+    /// The text or word, if it is one.
+    pub fn text(&self) -> Option<&str> {
+        match self {
+            Value::Text(text) => Some(text),
+            Value::Choice(word) => Some(word),
+            _ => None,
+        }
+    }
+
+    /// The colour, if it is one.
+    pub fn colour(&self) -> Option<Srgb> {
+        match self {
+            Value::Colour(colour) => Some(*colour),
+            _ => None,
+        }
+    }
+
+    /// For serde.
+    pub(crate) fn plain(&self) -> toml::Value {
+        match self {
+            Value::Number(value) => toml::Value::Float(*value),
+            Value::Whole(value) => toml::Value::Integer(*value),
+            Value::Flag(value) => toml::Value::Boolean(*value),
+            Value::Pair(pair) => toml::Value::Array(pair.iter().map(|v| toml::Value::Float(*v)).collect()),
+            Value::Text(text) => toml::Value::String(text.clone()),
+            Value::Colour(colour) => toml::Value::String(colour.to_hex()),
+            Value::Choice(word) => toml::Value::String((*word).to_owned()),
+        }
+    }
+}
+
+impl Key {
+    /// Reads TOML text of one value; where text is wanted, quotes may be left out.
+    pub(crate) fn parse(&self, text: &str) -> Result<Value, Wrong> {
+        let bare = DeValue::String(text.trim().into());
+        let wants_text = !matches!(
+            self.kind,
+            Kind::Number { .. }
+                | Kind::Whole { .. }
+                | Kind::Flag
+                | Kind::FlagOrNumber { .. }
+                | Kind::Pair { .. }
+        );
+        match DeValue::parse(text.trim()) {
+            Ok(value) if value.get_ref().is_str() || !wants_text => self.check(value.get_ref()),
+            _ => self.check(&bare),
+        }
+    }
+
+    /// Checks a TOML value against the key's kind and range.
+    pub(crate) fn check(&self, value: &DeValue<'_>) -> Result<Value, Wrong> {
+        match (self.kind, value) {
+            (Kind::Number { min, max, endless }, DeValue::Integer(_) | DeValue::Float(_)) => {
+                self.number(value, min, max, endless).map(Value::Number)
+            }
+            (Kind::FlagOrNumber { min, max }, DeValue::Integer(_) | DeValue::Float(_)) => {
+                self.number(value, min, max, false).map(Value::Number)
+            }
+            (Kind::Flag | Kind::FlagOrNumber { .. }, DeValue::Boolean(flag)) => Ok(Value::Flag(*flag)),
+            (Kind::Whole { min, max }, DeValue::Integer(integer)) => match whole(integer) {
+                Some(value) if (min..=max).contains(&value) => Ok(Value::Whole(value)),
+                _ => Err(self.wrong(format!("`{}` is {integer}, out of its range", self.path))),
+            },
+            (Kind::Pair { min, max }, DeValue::Array(array)) if array.len() == 2 => {
+                let mut pair = [0.0; 2];
+                for (slot, item) in pair.iter_mut().zip(array.iter()) {
+                    match item.get_ref() {
+                        number @ (DeValue::Integer(_) | DeValue::Float(_)) => {
+                            *slot = self.number(number, min, max, false)?;
+                        }
+                        other => return Err(self.wrong_type(other)),
+                    }
+                }
+                Ok(Value::Pair(pair))
+            }
+            (Kind::Text | Kind::Name | Kind::Preset | Kind::Path, DeValue::String(text)) => {
+                Ok(Value::Text(text.clone().into_owned()))
+            }
+            (Kind::Colour, DeValue::String(text)) => match Srgb::parse_hex(text) {
+                Some(colour) => Ok(Value::Colour(colour)),
+                None => Err(self.wrong(format!("`{}` is {}, which is no colour", self.path, shown(text)))),
+            },
+            (Kind::Fit, DeValue::String(text)) => match Fit::parse(text) {
+                Some(_) => Ok(Value::Text(text.clone().into_owned())),
+                None => Err(self.wrong(format!("`{}` is {}, which it doesn't know", self.path, shown(text)))),
+            },
+            (Kind::ColourOr(word), DeValue::String(text)) if text == word => Ok(Value::Choice(word)),
+            (Kind::ColourOr(_), DeValue::String(text)) => match Srgb::parse_hex(text) {
+                Some(colour) => Ok(Value::Colour(colour)),
+                None => Err(self.wrong(format!("`{}` is {}, which is no colour", self.path, shown(text)))),
+            },
+            (Kind::Choice(words), DeValue::String(text)) => match words.iter().find(|word| **word == *text) {
+                Some(word) => Ok(Value::Choice(word)),
+                None => {
+                    let mut wrong =
+                        self.wrong(format!("`{}` is {}, which it doesn't know", self.path, shown(text)));
+                    if let Some(near) = near(text, words.iter().copied()) {
+                        wrong.remedy = format!("Did you mean \"{near}\"? {}", wrong.remedy);
+                    }
+                    Err(wrong)
+                }
+            },
+            (_, other) => Err(self.wrong_type(other)),
+        }
+    }
+
+    /// A TOML number within a range.
+    fn number(&self, value: &DeValue<'_>, min: f64, max: f64, endless: bool) -> Result<f64, Wrong> {
+        let (number, written) = match value {
+            DeValue::Integer(integer) => (integer_as_f64(integer), integer.to_string()),
+            DeValue::Float(float) => (float_as_f64(float), float.to_string()),
+            other => return Err(self.wrong_type(other)),
+        };
+        let written: String = written.chars().take(40).collect();
+        let path = self.path;
+        match number {
+            Some(number) if number.is_nan() => {
+                Err(self.wrong(format!("`{path}` is nan, which is not a number")))
+            }
+            Some(number) if number == f64::INFINITY && endless => Ok(number),
+            Some(number) if number.is_infinite() => Err(self.wrong(format!("`{path}` can't be {written}"))),
+            Some(number) if number < min => {
+                Err(self.wrong(format!("`{path}` is {written}, which is too small")))
+            }
+            Some(number) if number > max => {
+                Err(self.wrong(format!("`{path}` is {written}, which is too large")))
+            }
+            Some(number) => Ok(number),
+            None => Err(self.wrong(format!("`{path}` is {written}, which is too large"))),
+        }
+    }
+
+    /// What the key takes, as a remedy.
+    pub(crate) fn wanted(&self) -> String {
+        let unit = if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) };
+        match self.kind {
+            Kind::Number { min, max, endless } => {
+                let or_inf = if endless { ", or inf" } else { "" };
+                format!("Give a number from {} to {}{unit}{or_inf}.", amount(min), amount(max))
+            }
+            Kind::Whole { min, max } if max == i64::MAX => format!("Give a whole number, {min} or more."),
+            Kind::Whole { min, max } => format!("Give a whole number from {min} to {max}."),
+            Kind::Flag => "Give true or false, without quotes.".into(),
+            Kind::FlagOrNumber { min, max } => {
+                format!("Give true, false, or a number from {} to {}{unit}.", amount(min), amount(max))
+            }
+            Kind::Pair { min, max } => format!(
+                "Give two numbers from {} to {}{unit}, like `{} = [1920, 1080]`.",
+                amount(min),
+                amount(max),
+                self.name()
+            ),
+            Kind::Text | Kind::Name => format!("Give text in quotes, like `{} = \"...\"`.", self.name()),
+            Kind::Preset => "Give a preset's name in quotes, like `preset = \"valley-fog\"`.".into(),
+            Kind::Path => "Give a path in quotes, like `art = \"reeds.png\"`.".into(),
+            Kind::Colour => format!("Write a colour as `{} = \"#c3ccd4\"` or \"#ccd\".", self.name()),
+            Kind::Fit => {
+                "Give \"full\", \"half\", \"power-of-two\", or \"error:0.5\" with a number from 0.05 to 16."
+                    .into()
+            }
+            Kind::ColourOr(word) => {
+                format!("Write a colour as `{} = \"#c3ccd4\"` or \"#ccd\", or \"{word}\".", self.name())
+            }
+            Kind::Choice(words) => {
+                let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
+                format!("Give one of {}.", quoted.join(", "))
+            }
+        }
+    }
+
+    /// The value is of another type than the key takes.
+    pub(crate) fn wrong_type(&self, found: &DeValue<'_>) -> Wrong {
+        let found = match found {
+            DeValue::String(text) if text.parse::<f64>().is_ok() => "a number in quotes",
+            DeValue::String(_) => "text",
+            DeValue::Integer(_) => "a number",
+            DeValue::Float(_) if matches!(self.kind, Kind::Whole { .. }) => "a number with a fraction",
+            DeValue::Float(_) => "a number",
+            DeValue::Boolean(_) => "true or false",
+            DeValue::Datetime(_) => "a date",
+            DeValue::Array(items) if matches!(self.kind, Kind::Pair { .. }) => {
+                return self.wrong(format!("`{}` must be two numbers, not {}", self.path, items.len()));
+            }
+            DeValue::Array(_) => "a list",
+            DeValue::Table(_) => "a table",
+        };
+        let wanted = match self.kind {
+            Kind::Number { .. } => "a number",
+            Kind::Whole { .. } => "a whole number",
+            Kind::Flag => "true or false",
+            Kind::FlagOrNumber { .. } => "true, false or a number",
+            Kind::Pair { .. } => "a list of two numbers",
+            Kind::Text | Kind::Name | Kind::Preset | Kind::Path => "text",
+            Kind::Colour | Kind::ColourOr(_) => "a colour",
+            Kind::Fit | Kind::Choice(_) => "a word",
+        };
+        self.wrong(format!("`{}` must be {wanted}, not {found}", self.path))
+    }
+
+    fn wrong(&self, message: String) -> Wrong {
+        Wrong { message, remedy: self.wanted() }
+    }
+
+    /// What holds where the key isn't given, in words, for lists.
+    pub fn fallback_words(&self) -> &'static str {
+        match self.fallback {
+            Fallback::Required => "must be given",
+            Fallback::Literal(text) => text,
+            Fallback::Words(words) => words,
+        }
+    }
+}
+
+/// A bound without needless zeros.
+fn amount(value: f64) -> String {
+    if value.abs() >= 1e9 { format!("{value:e}") } else { value.to_string() }
+}
+
+/// What the user wrote, in quotes, harmless and short.
+pub(crate) fn shown(text: &str) -> String {
+    let mut short: String = text.chars().take(60).flat_map(char::escape_debug).collect();
+    if text.chars().nth(60).is_some() {
+        short.push('…');
+    }
+    format!("\"{short}\"")
+}
+
+fn whole(integer: &DeInteger<'_>) -> Option<i64> {
+    i64::from_str_radix(integer.as_str(), integer.radix()).ok()
+}
+
+/// An integer of any length as a number; none if it is beyond all ranges.
+fn integer_as_f64(integer: &DeInteger<'_>) -> Option<f64> {
+    match whole(integer) {
+        Some(value) => Some(value as f64),
+        None if integer.as_str().starts_with('-') => Some(f64::MIN),
+        None => None,
+    }
+}
+
+/// A float as a number; none if it is finite as written but too large to hold.
+fn float_as_f64(float: &DeFloat<'_>) -> Option<f64> {
+    let value: f64 = float.as_str().parse().ok()?;
+    (value.is_finite() || !float.as_str().contains(|c: char| c.is_ascii_digit())).then_some(value)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::scene::keys::find;
+
+    fn parse(path: &str, text: &str) -> Result<String, String> {
+        let key = find(path).expect("a known key");
+        key.parse(text).map(|value| value.to_string()).map_err(|wrong| wrong.message)
+    }
+
+    #[test]
+    fn values_go_to_toml_and_back() {
+        for (path, text) in [
+            ("travel", "2000"),
+            ("view", "[1920, 1080.5]"),
+            ("falloff.height", "inf"),
+            ("bands.octaves", "4"),
+            ("slot.flip", "true"),
+            ("slot.repeat", "512.25"),
+            ("air.haze", "\"#ccddee\""),
+            ("bands.kind", "\"ridged\""),
+            ("name", "\"The \\\"old\\\" mill\""),
+        ] {
+            let first = parse(path, text).expect("a good value");
+            assert_eq!(parse(path, &first).as_deref(), Ok(first.as_str()), "{path}");
+        }
+    }
+
+    #[test]
+    fn text_needs_no_quotes_where_only_text_can_stand() {
+        assert_eq!(parse("air.haze", "#ccc").as_deref(), Ok("\"#cccccc\""));
+        assert_eq!(parse("bands.kind", "ridged").as_deref(), Ok("\"ridged\""));
+        assert_eq!(parse("slot.art", "12").as_deref(), Ok("\"12\""));
+        assert_eq!(parse("name", "a = b # c").as_deref(), Ok("\"a = b # c\""));
+    }
+
+    #[test]
+    fn what_is_no_number_or_out_of_range_is_refused() {
+        for (path, text) in [
+            ("travel", "nan"),
+            ("travel", "-nan"),
+            ("travel", "inf"),
+            ("travel", "-1"),
+            ("travel", "1e999"),
+            ("travel", "999999999999999999999999999999"),
+            ("travel", "-999999999999999999999999999999"),
+            ("falloff.height", "-inf"),
+            ("falloff.height", "0"),
+            ("falloff.height", "1e999"),
+            ("view", "[0, 0]"),
+            ("view", "[1, nan]"),
+            ("view", "[1]"),
+            ("view", "[1, 2, 3]"),
+            ("view", "[1, \"2\"]"),
+            ("seed", "-1"),
+            ("seed", "99999999999999999999"),
+            ("bands.octaves", "2.5"),
+            ("air.haze", "#cccc"),
+            ("air.haze", "#ünd"),
+            ("slot.flip", "1"),
+        ] {
+            assert!(parse(path, text).is_err(), "{path} = {text}");
+        }
+    }
+}

@@ -1,0 +1,213 @@
+//! Layered files in: OpenRaster archives, as far as a scene can use them. They are only ever read.
+//!
+//! Source: OpenRaster file layout and layer stack specification, draft 0.0.5.
+
+mod stack;
+
+use crate::base::fault::{Class, Fault};
+use crate::base::files::why;
+use crate::base::limits::Limits;
+use std::fs::{self, File};
+use std::io::{BufReader, Read};
+use std::path::Path;
+use zip::ZipArchive;
+use zip::result::ZipError;
+
+/// Name of the layer that stands for what the stack is drawn on.
+pub const BACKDROP: &str = "backdrop";
+
+/// What comes between a slot's name and the distance in texels after which its picture repeats.
+pub const AGAIN: &str = ".again-";
+
+/// A layer of a layered file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Layer {
+    /// Its name as the painter gave it.
+    pub name: String,
+    /// Its picture's path in the archive.
+    pub src: String,
+    /// Left edge in the picture, px.
+    pub x: i64,
+    /// Top edge in the picture, px.
+    pub y: i64,
+    /// Whether it and all stacks that hold it are shown.
+    pub visible: bool,
+    /// What of it isn't taken over.
+    pub unlike: Vec<String>,
+}
+
+impl Layer {
+    /// The name without its depth, and the depth, if the name ends in `@` and a number.
+    pub fn parts(&self) -> (&str, Option<f64>) {
+        match self.name.rsplit_once('@').map(|(name, depth)| (name, depth.trim().parse::<f64>())) {
+            Some((name, Ok(depth))) if depth.is_finite() => (name.trim_end(), Some(depth)),
+            _ => (&self.name, None),
+        }
+    }
+}
+
+/// What a layered file holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Layered {
+    /// Width and height of the picture, px.
+    pub size: [u32; 2],
+    /// The layers, topmost first.
+    pub layers: Vec<Layer>,
+}
+
+impl Layered {
+    /// Reads what a layered file says of itself; no pixels.
+    ///
+    /// # Errors
+    /// Class `Picture`: it can't be read, is no OpenRaster archive, or is broken. Class `Limit`: it is too long.
+    pub fn open(file: &Path, limits: &Limits) -> Result<Layered, Fault> {
+        let mut archive = archive(file, limits)?;
+        let bytes = entry(&mut archive, "stack.xml", ("text-bytes", limits.text_bytes))
+            .map_err(|fault| fault.in_file(file))?;
+        let text = String::from_utf8(bytes).map_err(|_| {
+            Fault::new(Class::Picture, "its stack.xml is not UTF-8").in_file(file).remedy("save it anew")
+        })?;
+        stack::read(&text, limits).map_err(|fault| fault.in_file(file))
+    }
+
+    /// The layer called `name`: by its whole name, by its name without the depth, or by its picture's path in the archive. Of
+    /// several the topmost.
+    pub fn find(&self, name: &str) -> Option<&Layer> {
+        let by = |same: &dyn Fn(&Layer) -> bool| self.layers.iter().find(|layer| same(layer));
+        by(&|layer| layer.name == name)
+            .or_else(|| by(&|layer| layer.parts().0 == name))
+            .or_else(|| by(&|layer| layer.src == name))
+    }
+
+    /// The fault of a layer that isn't there.
+    pub fn missing(&self, name: &str) -> Fault {
+        let names = self.layers.iter().map(|layer| layer.parts().0);
+        let remedy = match crate::scene::keys::near(name, names.clone()) {
+            Some(near) => format!("Did you mean {}?", crate::scene::keys::shown(near)),
+            None => {
+                let some: Vec<String> = names.take(40).map(crate::scene::keys::shown).collect();
+                format!("Its layers are {}.", some.join(", "))
+            }
+        };
+        Fault::new(Class::Picture, format!("The file has no layer {}", crate::scene::keys::shown(name)))
+            .remedy(remedy)
+    }
+}
+
+/// Parts a picture's path into the file and the layer in it: `level.ora#reeds`.
+pub fn reference(path: &str) -> (&str, Option<&str>) {
+    let at = path.to_ascii_lowercase().find(".ora#").map(|at| at + ".ora".len());
+    match at {
+        Some(at) => (&path[..at], Some(&path[at + 1..])),
+        None => (path, None),
+    }
+}
+
+/// The layer `name` of `file`, and its picture as the archive holds it.
+///
+/// # Errors
+/// As [`Layered::open`], and class `Picture` if there is no such layer.
+pub fn picture(file: &Path, name: &str, limits: &Limits) -> Result<(Layer, Vec<u8>), Fault> {
+    let layered = Layered::open(file, limits)?;
+    let layer = layered.find(name).ok_or_else(|| layered.missing(name).in_file(file))?;
+    let bytes = entry(&mut archive(file, limits)?, &layer.src, ("unpacked", limits.unpacked))
+        .map_err(|fault| fault.in_file(file))?;
+    Ok((layer.clone(), bytes))
+}
+
+fn archive(file: &Path, limits: &Limits) -> Result<ZipArchive<BufReader<File>>, Fault> {
+    let fault =
+        |message: String, remedy: &str| Fault::new(Class::Picture, message).in_file(file).remedy(remedy);
+    let unreadable = |error: std::io::Error| {
+        fault(format!("the layered file can't be read: {}", why(&error)), "check the path and its rights")
+    };
+    // Before opening: opening a pipe that nobody writes to would wait for ever.
+    let data = fs::metadata(file).map_err(unreadable)?;
+    if !data.is_file() {
+        return Err(fault("this is no file".into(), "name an OpenRaster file"));
+    }
+    if data.len() > limits.file_bytes {
+        return Err(Fault::new(
+            Class::Limit,
+            format!("the layered file is over the limit of {} bytes", limits.file_bytes),
+        )
+        .in_file(file)
+        .remedy("part it into several files, or raise the limit: --limit file-bytes=NUMBER"));
+    }
+    let open = File::open(file).map_err(unreadable)?;
+    let archive = ZipArchive::new(BufReader::new(open)).map_err(|error| {
+        fault(format!("this is no OpenRaster file: {}", plain(&error)), "save it anew as OpenRaster (.ora)")
+    })?;
+    if archive.len() > limits.entries {
+        let message =
+            format!("the archive holds {} files, over the limit of {}", archive.len(), limits.entries);
+        return Err(Fault::new(Class::Limit, message)
+            .in_file(file)
+            .remedy("part it into several files, or raise the limit: --limit entries=NUMBER"));
+    }
+    Ok(archive)
+}
+
+/// One file of the archive, whole, if it unpacks to no more bytes than the named limit allows.
+fn entry(
+    archive: &mut ZipArchive<BufReader<File>>,
+    name: &str,
+    (limit, most): (&str, u64),
+) -> Result<Vec<u8>, Fault> {
+    let fault =
+        |message: String| Fault::new(Class::Picture, message).remedy("save it anew as OpenRaster (.ora)");
+    let found = archive.by_name(name).map_err(|error| match error {
+        ZipError::FileNotFound => fault(format!("the archive holds no {}", crate::scene::keys::shown(name))),
+        other => fault(format!("{} can't be read: {}", crate::scene::keys::shown(name), plain(&other))),
+    })?;
+    // What the header says of the length isn't to be trusted.
+    let mut bytes = Vec::new();
+    found
+        .take(most.saturating_add(1))
+        .read_to_end(&mut bytes)
+        .map_err(|error| fault(format!("{} is damaged: {error}", crate::scene::keys::shown(name))))?;
+    if bytes.len() as u64 > most {
+        return Err(Fault::new(
+            Class::Limit,
+            format!("{} unpacks to over the limit of {most} bytes", crate::scene::keys::shown(name)),
+        )
+        .remedy(format!("make it smaller, or raise the limit: --limit {limit}=NUMBER")));
+    }
+    Ok(bytes)
+}
+
+fn plain(error: &ZipError) -> String {
+    match error {
+        ZipError::Io(error) => why(error),
+        other => other.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn references_part_file_and_layer() {
+        assert_eq!(reference("level.ora#reeds"), ("level.ora", Some("reeds")));
+        assert_eq!(reference("a/Level.ORA#a#b"), ("a/Level.ORA", Some("a#b")));
+        assert_eq!(reference("odd#name.png"), ("odd#name.png", None));
+        assert_eq!(reference("level.ora"), ("level.ora", None));
+    }
+
+    #[test]
+    fn names_may_end_in_a_depth() {
+        let layer = |name: &str| Layer {
+            name: name.into(),
+            src: String::new(),
+            x: 0,
+            y: 0,
+            visible: true,
+            unlike: Vec::new(),
+        };
+        assert_eq!(layer("reeds@120").parts(), ("reeds", Some(120.0)));
+        assert_eq!(layer("bank @ -150.5").parts(), ("bank", Some(-150.5)));
+        assert_eq!(layer("me@home").parts(), ("me@home", None));
+        assert_eq!(layer("a@inf").parts(), ("a@inf", None));
+    }
+}

@@ -1,0 +1,59 @@
+//! How much an SVG would ask of the machine, told before it is asked.
+
+mod cost;
+mod graph;
+mod refs;
+
+pub(super) use cost::tree;
+pub(super) use graph::document;
+
+use crate::base::fault::{Class, Fault};
+
+/// Most bytes of an SVG's text. A detailed drawing has a few MB; pictures embedded in it aren't drawn anyway.
+const MOST_BYTES: usize = 64 << 20;
+
+/// Most nodes of the text; a detailed drawing has tens of thousands.
+pub(super) const MOST_NODES: u32 = 1_000_000;
+
+/// Most bytes that entities may grow to.
+const MOST_ENTITY_BYTES: u64 = 16 << 20;
+
+/// Checks the length of the text, and its entities: they may stand for text, but neither nest nor swell.
+pub(super) fn text(text: &str) -> Result<(), Fault> {
+    if text.len() > MOST_BYTES {
+        return Err(Fault::new(Class::Limit, format!("the SVG is over the limit of {MOST_BYTES} bytes"))
+            .remedy("simplify it and take pictures embedded in it out, or save it as PNG"));
+    }
+    let mut total = 0u64;
+    for (at, _) in text.match_indices("<!ENTITY") {
+        let rest = &text[at..];
+        let Some(open) = rest.find(['"', '\'']) else { break };
+        let quote = &rest[open..=open];
+        let value = rest[open + 1..].split(quote).next().unwrap_or_default();
+        if value.match_indices('&').any(|(at, _)| !value[at + 1..].starts_with('#')) {
+            let line = 1 + text[..at].matches('\n').count();
+            return Err(bomb(&format!("line {line}")));
+        }
+        total += value.len() as u64;
+    }
+    let uses = text.matches('&').count() as u64;
+    if total > 0 && total.saturating_mul(uses) > MOST_ENTITY_BYTES {
+        return Err(bomb("all together"));
+    }
+    Ok(())
+}
+
+/// The fault of entities that nest or swell.
+pub(super) fn bomb(place: &str) -> Fault {
+    Fault::new(Class::Limit, format!("the SVG's entities refer to each other or grow too large ({place})"))
+        .remedy("save it as plain SVG without entities")
+}
+
+/// The fault of too many elements, in the text or after all references are followed.
+pub(super) fn too_many() -> Fault {
+    Fault::new(
+        Class::Limit,
+        format!("the SVG has more than {MOST_NODES} elements, repeated ones counted each time"),
+    )
+    .remedy("simplify it, or save it as PNG")
+}

@@ -1,0 +1,237 @@
+//! A slot's picture: PNG or SVG files in, texels of any asked size out. Files are only ever read.
+
+mod fill;
+mod gauge;
+pub mod known;
+mod raster;
+mod read;
+mod scale;
+mod set;
+mod vector;
+
+pub use set::Arts;
+
+use crate::base::fault::{Class, Fault, Result};
+use crate::base::limits::{Broken, Limits};
+use crate::base::picture::Picture;
+use crate::base::words::Blending;
+use std::cell::Cell;
+use std::collections::BTreeMap;
+use std::fmt;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+impl Picture {
+    /// The picture at exactly `size`, which has no side of 0; resampled as [`Source::draw`] does.
+    ///
+    /// # Errors
+    /// Class `Picture`, where the library refuses.
+    pub fn resized(self, size: [u32; 2], wraps: bool, blending: Blending) -> Result<Picture> {
+        if self.size == size {
+            return Ok(self);
+        }
+        Ok(scale::resize(self, size, wraps, blending)?)
+    }
+
+    /// Carries colours on to where alpha is 0, so that neither filters nor mips of a renderer draw a fringe. With `wraps`, the left and
+    /// right edges are neighbours.
+    pub fn carry_on(&mut self, wraps: bool) {
+        fill::carry_on(self, wraps);
+        if !self.deep {
+            self.narrow();
+        }
+    }
+}
+
+/// The kind of an art file, told by its content.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Portable Network Graphics: 1 to 16 bits, grey, indexed or colour, interlaced or not.
+    Png,
+    /// Scalable Vector Graphics, without text and embedded pictures.
+    Svg,
+}
+
+/// An art file, read once, not yet drawn.
+#[derive(Clone)]
+pub struct Source {
+    /// The file, for messages.
+    pub file: PathBuf,
+    /// Its content.
+    pub bytes: Arc<[u8]>,
+    /// What it is.
+    pub kind: Kind,
+    /// Its own width and height, px.
+    pub natural: [f64; 2],
+    /// BLAKE3 of its content.
+    pub hash: [u8; 32],
+    /// What of it is not drawn, or not as meant; each names the file.
+    pub warnings: Vec<String>,
+    tree: Option<Arc<resvg::usvg::Tree>>,
+}
+
+impl fmt::Debug for Source {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Source")
+            .field("file", &self.file)
+            .field("kind", &self.kind)
+            .field("natural", &self.natural)
+            .field("warnings", &self.warnings)
+            .finish_non_exhaustive()
+    }
+}
+
+/// The content of a picture file, bounded; it is neither decoded nor even looked at.
+///
+/// # Errors
+/// Class `Picture`: missing, unreadable, or no ordinary file. Class `Limit`: longer than `limits` allow.
+pub fn content(file: &Path, limits: &Limits) -> Result<Vec<u8>> {
+    Ok(read::whole(file, limits)?)
+}
+
+impl Source {
+    /// Reads a picture file and finds out its kind and size; it is not drawn yet.
+    ///
+    /// # Errors
+    /// Class `Picture`: missing, unreadable, no ordinary file, neither PNG nor SVG, broken, or of no size.
+    /// Class `Limit`: larger than `limits` allow.
+    pub fn open(file: impl AsRef<Path>, limits: &Limits) -> Result<Source> {
+        let file = file.as_ref();
+        let bytes = read::whole(file, limits)?;
+        Source::from_bytes(file, bytes, limits)
+    }
+
+    /// As [`Source::open`], for a layer of an OpenRaster file; `layer` as [`crate::scene::layered::Layered::find`] takes it.
+    ///
+    /// # Errors
+    /// As for [`Source::open`], and where there is no such layer.
+    pub fn open_layer(file: impl AsRef<Path>, layer: &str, limits: &Limits) -> Result<Source> {
+        let file = file.as_ref();
+        let (held, bytes) = crate::scene::layered::picture(file, layer, limits)?;
+        let mut name = file.as_os_str().to_owned();
+        name.push(format!("#{layer}"));
+        let mut source = Source::from_bytes(PathBuf::from(name), bytes, limits)?;
+        let own = held
+            .unlike
+            .iter()
+            .map(|unlike| format!("{}: {unlike}, is not taken over", source.file.display()));
+        let own: Vec<String> = own.collect();
+        source.warnings.extend(own);
+        Ok(source)
+    }
+
+    /// As [`Source::open`], for content already at hand; `name` is for messages.
+    ///
+    /// # Errors
+    /// As for [`Source::open`].
+    pub fn from_bytes(name: impl AsRef<Path>, bytes: Vec<u8>, limits: &Limits) -> Result<Source> {
+        let file = name.as_ref().to_path_buf();
+        if bytes.len() as u64 > limits.file_bytes {
+            return Err(read::too_long(&file, limits).into());
+        }
+        let hash = *blake3::hash(&bytes).as_bytes();
+        let kind = read::kind(&bytes).map_err(|fault| fault.in_file(&file))?;
+        let (natural, warnings, tree) = match kind {
+            Kind::Png => {
+                let head = raster::head(&bytes, limits).map_err(|fault| fault.in_file(&file))?;
+                (head.size.map(f64::from), head.warnings, None)
+            }
+            Kind::Svg => {
+                let drawing = vector::parse(&bytes).map_err(|fault| fault.in_file(&file))?;
+                let size = drawing.tree.size();
+                ([f64::from(size.width()), f64::from(size.height())], drawing.warnings, Some(drawing.tree))
+            }
+        };
+        let warnings = warnings.into_iter().map(|warning| format!("{}: {warning}", file.display())).collect();
+        Ok(Source { file, bytes: bytes.into(), kind, natural, hash, warnings, tree })
+    }
+
+    /// Draws the picture at exactly `texels`, stretched as needed, mirrored left to right if `flip`. A source of 8 bits gives 8-bit
+    /// codes times 257.
+    ///
+    /// A PNG at its own size is handed on bit by bit, with the colours under alpha 0. Otherwise it is resampled by
+    /// convolution with the Catmull-Rom kernel, widened when shrinking, on premultiplied values in the space that
+    /// the renderer mixes in; with `wraps`, as one period of a picture that repeats along x. Integer arithmetic
+    /// gives the same texels on every processor. Colour where alpha is low: see `fill`.
+    ///
+    /// An SVG is drawn afresh at the asked size, 8 bits per sample.
+    ///
+    /// # Errors
+    /// Class `Limit`: `texels` go over `limits`, or an SVG asks for more memory or work than is allowed.
+    /// Class `Picture`: broken, or of a size that is 0.
+    pub fn draw(
+        &self,
+        texels: [u32; 2],
+        flip: bool,
+        wraps: bool,
+        blending: Blending,
+        limits: &Limits,
+    ) -> Result<Picture> {
+        check_size(texels, "the art would be drawn", limits).map_err(|fault| fault.in_file(&self.file))?;
+        let picture = match &self.tree {
+            Some(tree) => vector::draw(tree, texels, wraps),
+            None => raster::decode(&self.bytes, limits).and_then(|picture| {
+                if picture.size == texels {
+                    Ok(picture)
+                } else {
+                    scale::resize(picture, texels, wraps, blending)
+                }
+            }),
+        };
+        let mut picture = picture.map_err(|fault| fault.in_file(&self.file))?;
+        if flip {
+            picture.flip();
+        }
+        if !picture.deep {
+            // What the file of it will hold: a still drawn from it is one of the files.
+            picture.narrow();
+        }
+        Ok(picture)
+    }
+}
+
+/// Refuses sizes of 0 and those over a limit, before anything is allocated.
+fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::result::Result<(), Fault> {
+    if width == 0 || height == 0 {
+        return Err(Fault::new(
+            Class::Picture,
+            format!("{what} {width} x {height} texels large: nothing to see"),
+        )
+        .remedy("give it a width and a height"));
+    }
+    let (bound, which) = match limits.broken([width, height]) {
+        Some(Broken::Side(most)) => (format!("{most} to a side"), "side"),
+        Some(Broken::Texels(most)) => (format!("{most} texels"), "texels"),
+        None => return Ok(()),
+    };
+    let message = format!("{what} {width} x {height} texels large, over the limit of {bound}");
+    Err(Fault::new(Class::Limit, message)
+        .remedy(format!("make it smaller, or raise the limit: --limit {which}=NUMBER")))
+}
+
+thread_local! {
+    static CONTAINED: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Whether a panic on this thread is one of a decoder's, about to become a fault: a panic hook need not report it.
+pub fn panic_is_contained() -> bool {
+    CONTAINED.get()
+}
+
+/// Runs a decoder so that its panic becomes a fault.
+fn contained<T>(run: impl FnOnce() -> std::result::Result<T, Fault>) -> std::result::Result<T, Fault> {
+    let outer = CONTAINED.replace(true);
+    // Nothing that the closure leaves behind is used after a panic.
+    let outcome = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));
+    CONTAINED.set(outer);
+    outcome.unwrap_or_else(|_| {
+        Err(Fault::new(
+            Class::Picture,
+            "the picture breaks the decoder; the file is damaged in an unusual way",
+        )
+        .remedy("save it anew"))
+    })
+}
+
+/// Natural sizes of the slots' pictures in px, by slot name.
+pub type Naturals = BTreeMap<String, [f64; 2]>;

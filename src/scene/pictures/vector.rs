@@ -1,0 +1,146 @@
+//! SVG files to texels. Nothing but the file itself is read, whatever it refers to.
+//!
+//! Source: Scalable Vector Graphics (SVG) 2 (W3C), as far as the library draws it.
+
+use crate::base::fault::{Class, Fault};
+use crate::base::picture::Picture;
+use crate::scene::pictures::fill::{self, Doubt, Trust};
+use crate::scene::pictures::{contained, gauge};
+use resvg::tiny_skia::{Pixmap, Transform};
+use resvg::usvg::{self, ImageHrefResolver, Tree};
+use std::sync::{Arc, mpsc};
+use std::time::Duration;
+
+/// Stack for the library, which recurses along the tree; only what is used is backed by memory.
+const STACK: usize = 256 << 20;
+
+/// Longest time that reading, or drawing, one SVG may take. The checks in `gauge` keep honest drawings far below.
+const PATIENCE: Duration = Duration::from_secs(180);
+
+/// In doubt under less than half alpha, where three steps of a premultiplied value are six of the colour. Faint shapes
+/// of 8 bits trust their neighbours before they trust another shape far away.
+const TRUST: Trust = Trust { known: 6 * 257, blind: 96 * 257 };
+
+/// The library rounds a premultiplied value, after its own approximations, to within this many steps and a half.
+const ERROR: u16 = 1;
+
+/// A parsed drawing.
+pub(super) struct Drawing {
+    pub tree: Arc<Tree>,
+    /// What of it isn't drawn.
+    pub warnings: Vec<String>,
+}
+
+/// Parses the text and resolves everything in it.
+pub(super) fn parse(bytes: &[u8]) -> Result<Drawing, Fault> {
+    let text = std::str::from_utf8(bytes).map_err(|error| {
+        Fault::new(Class::Picture, format!("the SVG is not in UTF-8 (byte {})", error.valid_up_to()))
+            .remedy("save it in UTF-8")
+    })?;
+    gauge::text(text)?;
+    let text = text.to_owned();
+    apart("read", move || {
+        let options = usvg::roxmltree::ParsingOptions {
+            allow_dtd: true,
+            nodes_limit: gauge::MOST_NODES,
+            ..Default::default()
+        };
+        let document = usvg::roxmltree::Document::parse_with_options(&text, options).map_err(malformed)?;
+        let warnings = gauge::document(&document)?;
+        let tree = Tree::from_xmltree(&document, &options_without_files()).map_err(unusable)?;
+        Ok(Drawing { tree: Arc::new(tree), warnings })
+    })
+}
+
+/// Draws the tree at exactly `size`, which is within the limits.
+pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Picture, Fault> {
+    let tree = Arc::clone(tree);
+    let pixmap = apart("drawn", move || {
+        let own = tree.size();
+        let stretch = Transform::from_scale(size[0] as f32 / own.width(), size[1] as f32 / own.height());
+        gauge::tree(&tree, stretch, size)?;
+        let mut pixmap = Pixmap::new(size[0], size[1]).ok_or_else(|| {
+            Fault::new(Class::Limit, "there is no memory for a drawing of this size")
+                .remedy("make it smaller")
+        })?;
+        resvg::render(&tree, stretch, &mut pixmap.as_mut());
+        Ok(pixmap)
+    })?;
+    let mut doubts = Vec::with_capacity(pixmap.pixels().len());
+    let texels = pixmap
+        .pixels()
+        .iter()
+        .map(|pixel| {
+            let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
+            let alpha = u16::from(pixel.alpha());
+            doubts.push(Doubt::of(colour, alpha, ERROR));
+            let straight =
+                |value: u16| (value * 255 + alpha / 2).checked_div(alpha).map_or(0, |code| code * 257);
+            let [r, g, b] = colour.map(straight);
+            [r, g, b, alpha * 257]
+        })
+        .collect();
+    let mut picture = Picture { size, deep: false, texels };
+    fill::settle(&mut picture, &doubts, TRUST, wraps);
+    Ok(picture)
+}
+
+/// Options under which no file is read and no picture inside the SVG is drawn.
+fn options_without_files() -> usvg::Options<'static> {
+    usvg::Options {
+        image_href_resolver: ImageHrefResolver {
+            resolve_data: Box::new(|_, _, _| None),
+            resolve_string: Box::new(|_, _| None),
+        },
+        ..usvg::Options::default()
+    }
+}
+
+/// Runs the library on a thread with a large stack, with its panics contained and its time bounded. When the time
+/// is up, the thread is left behind; it ends with the process at the latest.
+fn apart<T: Send + 'static>(
+    what: &str,
+    run: impl FnOnce() -> Result<T, Fault> + Send + 'static,
+) -> Result<T, Fault> {
+    let (send, receive) = mpsc::channel();
+    std::thread::Builder::new()
+        .name("svg".into())
+        .stack_size(STACK)
+        .spawn(move || {
+            // Nobody listens any more once the time is up.
+            let _ = send.send(contained(run));
+        })
+        .map_err(|error| {
+            Fault::new(Class::Limit, format!("there is no memory to read an SVG: {error}"))
+                .remedy("close other programs")
+        })?;
+    receive.recv_timeout(PATIENCE).unwrap_or_else(|_| {
+        Err(Fault::new(
+            Class::Limit,
+            format!("the SVG isn't {what} after {} seconds; it is far too complex", PATIENCE.as_secs()),
+        )
+        .remedy("simplify it, or save it as PNG"))
+    })
+}
+
+fn malformed(error: usvg::roxmltree::Error) -> Fault {
+    use usvg::roxmltree::Error;
+    match error {
+        Error::NodesLimitReached => gauge::too_many(),
+        Error::EntityReferenceLoop(at) => gauge::bomb(&format!("line {}", at.row)),
+        error => {
+            Fault::new(Class::Picture, format!("the SVG is malformed: {error}")).remedy("save it anew as SVG")
+        }
+    }
+}
+
+fn unusable(error: usvg::Error) -> Fault {
+    match error {
+        usvg::Error::InvalidSize => Fault::new(Class::Picture, "the SVG has no size")
+            .remedy("give its root element a width and a height above 0, or a viewBox"),
+        usvg::Error::ElementsLimitReached => gauge::too_many(),
+        usvg::Error::ParsingFailed(error) => malformed(error),
+        error => Fault::new(Class::Picture, format!("the SVG can't be used: {error}"))
+            .remedy("save it anew as plain SVG"),
+    }
+}

@@ -1,0 +1,187 @@
+//! From a scene file to the scene as meant: every default, preset and override laid in its order.
+//!
+//! What wins: command line over slot over scene over preset over default. A slot's own preset takes the place of
+//! the scene's. On the command line, what names a slot wins over what names all.
+
+mod build;
+pub(crate) use build::DARK;
+mod checks;
+
+use crate::base::fault::{Faults, Result};
+use crate::base::limits::Limits;
+use crate::scene::keys::{Entry, Place, Reader};
+use crate::scene::layered::Layered;
+use crate::scene::recipe::layers::{Layer, Resolved};
+use crate::scene::recipe::shelf::{Preset, Shelf};
+use crate::scene::sets::{self, Overrides};
+use crate::scene::written::{self, Written};
+use crate::scene::{Scene, Source, moods};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// A scene with who set each of its values.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// The scene as meant.
+    pub scene: Scene,
+    /// Keys of the scene and its air, given or not.
+    pub facts: Resolved,
+    /// For each slot of `scene`, in its order: all step numbers, the slot's preset and anchor, and the keys it gives.
+    pub slots: Vec<Resolved>,
+    /// Step numbers that the scene, its mood and the command line set for all slots.
+    pub over: Resolved,
+    /// Names of the moods that the scene has, in the file's order.
+    pub moods: Vec<String>,
+    /// Names of the presets that it is made from, with those that they are built on.
+    pub presets: Vec<String>,
+}
+
+/// What a reading follows.
+#[derive(Clone, Copy, Debug)]
+pub struct Options<'a> {
+    /// Overrides, each `KEY=VALUE`.
+    pub sets: &'a [String],
+    /// Bounds.
+    pub limits: &'a Limits,
+    /// Where presets come from.
+    pub shelf: &'a Shelf,
+    /// Whether pictures must be there.
+    pub check_art: bool,
+}
+
+/// Reads a scene file with the presets that come with the program; pictures must be there.
+///
+/// # Errors
+/// With all faults of the file and the overrides at once.
+pub fn read_file(file: &Path, sets: &[String], limits: &Limits) -> Result<Scene> {
+    let source = Source::load(file, limits)?;
+    read_text(&source.file, &source.text, sets, limits, true)
+}
+
+/// Reads a scene's text as if it stood in `file`.
+///
+/// # Errors
+/// With all faults of the text and the overrides at once.
+pub fn read_text(
+    file: &Path,
+    text: &str,
+    sets: &[String],
+    limits: &Limits,
+    check_art: bool,
+) -> Result<Scene> {
+    let shelf = Shelf::embedded();
+    read(file, text, Options { sets, limits, shelf: &shelf, check_art }).map(|reading| reading.scene)
+}
+
+/// Reads a scene's text as if it stood in `file`, and remembers who set what.
+///
+/// # Errors
+/// With all faults of the text and the overrides at once.
+pub fn read(file: &Path, text: &str, options: Options<'_>) -> Result<Reading> {
+    read_mood(file, text, options, None)
+}
+
+/// As [`read`], in the mood of this name.
+///
+/// # Errors
+/// As for [`read`]; and if the scene has no such mood.
+pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&str>) -> Result<Reading> {
+    let mut reader = Reader::new(file);
+    let mut written = written::read(text, options.limits, &mut reader);
+    let moods: Vec<String> = written.moods.iter().map(|mood| mood.name.clone()).collect();
+    let mut unknown = Faults::default();
+    if let Some(mood) = mood
+        && let Err(faults) = moods::apply(mood, file, &mut written)
+        // In a file that can't be read to its end, it may stand further down.
+        && written.whole
+    {
+        unknown = faults;
+    }
+    let overrides = sets::apply(options.sets, &mut written, &mut reader);
+    let layered = checks::all(&written, file, options, &mut reader);
+    let (presets, mut preset_faults) = presets(&written, options.shelf, &mut reader);
+
+    let mut faults = Faults { list: reader.finish(), sources: Vec::new() };
+    faults.list.append(&mut preset_faults.list);
+    faults.list.append(&mut unknown.list);
+    if !faults.list.is_empty() {
+        let mut faults = faults.with_source(file, text);
+        faults.sources.append(&mut preset_faults.sources);
+        return Err(faults);
+    }
+    build::scene(file, &Meant { written, overrides, presets, layered, moods })
+}
+
+/// All that a faultless scene is built from.
+struct Meant {
+    written: Written,
+    overrides: Overrides,
+    /// Every preset that the scene or a slot names.
+    presets: BTreeMap<String, Preset>,
+    /// The layered files that slots point into.
+    layered: BTreeMap<PathBuf, Layered>,
+    /// Names of the moods that the scene has.
+    moods: Vec<String>,
+}
+
+/// The presets that are named, each read once; unknown names and faulty presets are faults.
+fn presets(written: &Written, shelf: &Shelf, reader: &mut Reader<'_>) -> (BTreeMap<String, Preset>, Faults) {
+    let (mut presets, mut faults) = (BTreeMap::new(), Faults::default());
+    let scene = written.top.get("preset");
+    let slots = written.slots.iter().map(|slot| slot.entries.get("slot.preset"));
+    for entry in std::iter::once(scene).chain(slots) {
+        let name = entry.map_or(default_preset(), |entry| entry.value.text().unwrap_or_default().to_owned());
+        if presets.contains_key(&name) {
+            continue;
+        }
+        match (shelf.has(&name), entry) {
+            (false, Some(entry)) => {
+                let message = format!("There is no preset {}", crate::scene::keys::shown(&name));
+                reader.fault(
+                    crate::base::fault::Class::Scene,
+                    &entry.place,
+                    message,
+                    shelf.remedy_for(&name),
+                );
+            }
+            _ => match shelf.get(&name) {
+                Ok(preset) => drop(presets.insert(name, preset)),
+                Err(mut wrong) => {
+                    if !wrong.list.iter().any(|fault| faults.list.contains(fault)) {
+                        faults.list.append(&mut wrong.list);
+                        faults.sources.append(&mut wrong.sources);
+                    }
+                }
+            },
+        }
+    }
+    (presets, faults)
+}
+
+/// The preset of a scene that names none.
+fn default_preset() -> String {
+    let literal = crate::scene::keys::find("preset").and_then(|key| key.default());
+    literal.and_then(|value| value.text().map(str::to_owned)).unwrap_or_default()
+}
+
+/// Who set an entry that stands in the file's layer `in_file`.
+fn layer(entry: &Entry, in_file: Layer) -> Layer {
+    match &entry.place {
+        Place::Argument(_) => Layer::CommandLine,
+        Place::Mood(name, _) => Layer::Mood(name.clone()),
+        Place::File(_) => in_file,
+    }
+}
+
+/// Of a slot's entry and the scene's the one that wins: the slot's, unless only the scene's is from the command line.
+fn winner<'a>(slot: Option<&'a Entry>, scene: Option<&'a Entry>) -> Option<(&'a Entry, Layer)> {
+    let from_command_line = |entry: &Entry| matches!(entry.place, Place::Argument(_));
+    match (slot, scene) {
+        (Some(slot), Some(scene)) if from_command_line(scene) && !from_command_line(slot) => {
+            Some((scene, Layer::CommandLine))
+        }
+        (Some(slot), _) => Some((slot, layer(slot, Layer::Slot))),
+        (None, Some(scene)) => Some((scene, layer(scene, Layer::Scene))),
+        (None, None) => None,
+    }
+}

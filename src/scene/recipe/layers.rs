@@ -1,0 +1,146 @@
+//! Layers of numbers: what wins, and who set each.
+
+use crate::base::fault::{Class, Fault, Result};
+use crate::scene::keys::{KEYS, Value};
+use crate::scene::recipe::shelf::Preset;
+use crate::steps::recipe::Recipe;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::fmt;
+
+/// Who set a number; a later one wins over all before it.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Layer {
+    /// Nobody: the table of keys.
+    Default,
+    /// The preset of this name.
+    Preset(String),
+    /// The scene, for all slots.
+    Scene,
+    /// The slot.
+    Slot,
+    /// The mood of this name, in the scene's or the slot's place.
+    Mood(String),
+    /// The command line.
+    CommandLine,
+}
+
+impl fmt::Display for Layer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Layer::Default => f.write_str("default"),
+            Layer::Preset(name) => write!(f, "preset {name}"),
+            Layer::Scene => f.write_str("scene"),
+            Layer::Slot => f.write_str("slot"),
+            Layer::Mood(name) => write!(f, "mood {name}"),
+            Layer::CommandLine => f.write_str("command line"),
+        }
+    }
+}
+
+/// A value and who set it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Setting {
+    /// The value.
+    pub value: Value,
+    /// Who set it.
+    pub who: Layer,
+}
+
+/// Values by the path of their key, each with who set it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Resolved {
+    /// The settings; for a recipe, every number of the five steps.
+    pub settings: BTreeMap<&'static str, Setting>,
+}
+
+impl Resolved {
+    /// Every number of the five steps at its default.
+    pub fn defaults() -> Resolved {
+        let mut resolved = Resolved::default();
+        for key in KEYS.iter().filter(|key| key.is_step()) {
+            if let Some(value) = key.default() {
+                resolved.lay(key.path, value, Layer::Default);
+            }
+        }
+        resolved
+    }
+
+    /// A preset over the defaults.
+    pub fn of_preset(preset: &Preset) -> Resolved {
+        let mut resolved = Resolved::defaults();
+        for (path, setting) in &preset.numbers.settings {
+            resolved.lay(path, setting.value.clone(), setting.who.clone());
+        }
+        resolved
+    }
+
+    /// Sets a value.
+    pub fn lay(&mut self, path: &'static str, value: Value, who: Layer) {
+        self.settings.insert(path, Setting { value, who });
+    }
+
+    /// The value at `path`.
+    pub fn value(&self, path: &str) -> Option<&Value> {
+        self.settings.get(path).map(|setting| &setting.value)
+    }
+
+    /// Who set the value at `path`.
+    pub fn who(&self, path: &str) -> Option<&Layer> {
+        self.settings.get(path).map(|setting| &setting.who)
+    }
+
+    /// The recipe that the numbers of the five steps make.
+    ///
+    /// # Errors
+    /// If a number of the five steps is missing, which [`Resolved::defaults`] rules out.
+    pub fn recipe(&self) -> Result<Recipe> {
+        let mut tables = toml::Table::new();
+        for (path, setting) in &self.settings {
+            let Some((step, name)) = path.split_once('.') else { continue };
+            if !crate::scene::keys::STEPS.contains(&step) {
+                continue;
+            }
+            let table = tables.entry(step).or_insert_with(|| toml::Value::Table(toml::Table::new()));
+            if let Some(table) = table.as_table_mut() {
+                table.insert(name.to_owned(), setting.value.plain());
+            }
+        }
+        Recipe::deserialize(tables).map_err(|error| {
+            Fault::new(Class::Scene, format!("The recipe is incomplete: {}", error.message())).into()
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::steps::recipe::Noise;
+
+    #[test]
+    fn defaults_make_a_whole_recipe() {
+        let recipe = Resolved::defaults().recipe().expect("defaults are complete");
+        assert_eq!(recipe.bands.kind, Noise::Smooth);
+        assert_eq!(recipe.bands.octaves, 5);
+        assert_eq!(recipe.falloff.beyond, f64::INFINITY);
+    }
+
+    #[test]
+    fn a_missing_number_is_a_fault_and_no_panic() {
+        let mut resolved = Resolved::defaults();
+        resolved.settings.remove("smear.length");
+        let faults = resolved.recipe().expect_err("a number is missing");
+        assert!(faults.list[0].message.contains("length"), "{}", faults.list[0].message);
+    }
+
+    #[test]
+    fn a_later_layer_wins_and_is_remembered() {
+        let mut resolved = Resolved::defaults();
+        resolved.lay("smear.length", Value::Number(80.0), Layer::Scene);
+        resolved.lay("smear.length", Value::Number(90.0), Layer::Slot);
+        assert_eq!(resolved.recipe().expect("complete").smear.length, 90.0);
+        assert_eq!(resolved.who("smear.length"), Some(&Layer::Slot));
+        assert_eq!(resolved.who("smear.angle"), Some(&Layer::Default));
+        assert_eq!(Layer::Preset("mist".into()).to_string(), "preset mist");
+    }
+}

@@ -1,0 +1,351 @@
+//! The shelf of presets: where they come from, and what one holds.
+
+use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::limits::Limits;
+use crate::base::words::Anchor;
+use crate::scene::Source;
+use crate::scene::keys::{self, Entries, Reader, Section, Value, shown};
+use crate::scene::recipe::layers::{Layer, Resolved};
+use std::borrow::Cow;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+/// The presets that come with the program: name and text.
+macro_rules! embedded {
+    ($($name:literal),* $(,)?) => {
+        &[$(($name, include_str!(concat!("../../../presets/", $name, ".toml")))),*]
+    };
+}
+
+/// Most presets that may be built on each other; more is a mistake, and each takes its share of the stack.
+const LONGEST_CHAIN: usize = 32;
+
+const EMBEDDED: &[(&str, &str)] = embedded![
+    "advection-fog",
+    "dust-haze",
+    "frontal-fog",
+    "ground-fog",
+    "haze-deck",
+    "ice-fog",
+    "low-stratus",
+    "mist",
+    "radiation-fog",
+    "sea-fret",
+    "smoke-layer",
+    "steam-fog",
+    "upslope-fog",
+    "valley-fog",
+];
+
+/// A preset, with all that it takes over from those it is built on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Preset {
+    /// Its name: that of its file.
+    pub name: String,
+    /// What lists call it.
+    pub title: String,
+    /// Weather word; bounds its visibility by [`visibility_of`].
+    pub word: String,
+    /// When to use it.
+    pub about: String,
+    /// What the word means to a meteorologist.
+    pub definition: String,
+    /// Where the definition comes from.
+    pub source: String,
+    /// Where its fog lies.
+    pub anchor: Anchor,
+    /// Visibility in metres; a depth unit is read as a metre.
+    pub visibility: f64,
+    /// The presets that it is built on, nearest first.
+    pub built_on: Vec<String>,
+    /// The numbers of the five steps that it or those it is built on give, each with the preset that did.
+    pub numbers: Resolved,
+}
+
+/// One preset file.
+#[derive(Clone, Debug)]
+struct Shelved {
+    name: String,
+    file: PathBuf,
+    text: Cow<'static, str>,
+    /// Why its text can't be had.
+    broken: Option<Faults>,
+    /// Whether it was read from a disk.
+    on_disk: bool,
+    /// What of the same name it hides; it may be built on that.
+    hides: Option<Box<Shelved>>,
+}
+
+/// Presets by name. What is put on the shelf later hides what has the same name.
+#[derive(Clone, Debug, Default)]
+pub struct Shelf {
+    files: Vec<Shelved>,
+}
+
+/// Visibility in metres that a weather word allows.
+///
+/// Fog and its classes, mist and haze follow the international visibility code and the limits of weather
+/// reports: fog below 1000 m (dense below 50, thick to 200, moderate to 500, light to 1000), mist from 1000 to
+/// 5000 m, haze up to 5000 m.
+pub fn visibility_of(word: &str) -> Option<Range<f64>> {
+    Some(match word {
+        "dense fog" => 0.0..50.0,
+        "thick fog" => 50.0..200.0,
+        "moderate fog" => 200.0..500.0,
+        "light fog" => 500.0..1000.0,
+        "mist" => 1000.0..5000.0,
+        "haze" => 0.0..5000.0,
+        _ => return None,
+    })
+}
+
+impl Shelf {
+    /// The presets that come with the program.
+    pub fn embedded() -> Shelf {
+        let shelved = |(name, text): &(&str, &'static str)| Shelved {
+            name: (*name).to_owned(),
+            file: PathBuf::from(format!("presets/{name}.toml")),
+            text: Cow::Borrowed(text),
+            broken: None,
+            on_disk: false,
+            hides: None,
+        };
+        Shelf { files: EMBEDDED.iter().map(shelved).collect() }
+    }
+
+    /// Puts a preset's text on the shelf; `file` is for messages.
+    pub fn put(&mut self, name: impl Into<String>, file: impl AsRef<Path>, text: impl Into<String>) {
+        let (name, file) = (name.into(), file.as_ref().to_path_buf());
+        self.lay(Shelved {
+            name,
+            file,
+            text: Cow::Owned(text.into()),
+            broken: None,
+            on_disk: false,
+            hides: None,
+        });
+    }
+
+    /// Puts every `.toml` file of a folder on the shelf, each under its own name. A folder that isn't there holds none; what is wrong
+    /// with a file comes out when it is asked for.
+    pub fn put_folder(&mut self, folder: &Path, limits: &Limits) {
+        let Ok(entries) = std::fs::read_dir(folder) else { return };
+        let mut files: Vec<PathBuf> = entries.take(MOST_FILES).flatten().map(|entry| entry.path()).collect();
+        files.sort();
+        for file in files {
+            let named = file.extension().is_some_and(|ending| ending == "toml");
+            let Some(name) = file.file_stem().and_then(|stem| stem.to_str()).filter(|_| named) else {
+                continue;
+            };
+            let (text, broken) = match Source::load(&file, limits) {
+                Ok(source) => (source.text, None),
+                Err(faults) => (String::new(), Some(faults)),
+            };
+            let name = name.to_owned();
+            self.lay(Shelved { name, file, text: Cow::Owned(text), broken, on_disk: true, hides: None });
+        }
+    }
+
+    /// The shelf that a scene sees: the presets that come with the program, over them the user's own, over them those in `presets/`
+    /// beside the scene file.
+    pub fn of_scene(scene: Option<&Path>, limits: &Limits) -> Shelf {
+        let mut shelf = Shelf::embedded();
+        for folder in folders(scene) {
+            shelf.put_folder(&folder, limits);
+        }
+        shelf
+    }
+
+    fn lay(&mut self, mut shelved: Shelved) {
+        if let Some(at) = self.files.iter().position(|known| known.name == shelved.name) {
+            shelved.hides = Some(Box::new(self.files.remove(at)));
+        }
+        self.files.push(shelved);
+    }
+
+    /// The file that a preset was read from; none for those that come with the program.
+    pub fn file(&self, name: &str) -> Option<&Path> {
+        self.find(name).filter(|shelved| shelved.on_disk).map(|shelved| shelved.file.as_path())
+    }
+
+    /// All names, sorted.
+    pub fn names(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = self.files.iter().map(|shelved| shelved.name.as_str()).collect();
+        names.sort_unstable();
+        names
+    }
+
+    /// Whether there is a preset of this name.
+    pub fn has(&self, name: &str) -> bool {
+        self.find(name).is_some()
+    }
+
+    /// The text of a preset as its author wrote it.
+    pub fn text(&self, name: &str) -> Option<&str> {
+        self.find(name).map(|shelved| shelved.text.as_ref())
+    }
+
+    /// What to do about a name that isn't there.
+    pub fn remedy_for(&self, name: &str) -> String {
+        keys::instead(name, self.names().into_iter())
+    }
+
+    /// The preset of this name.
+    ///
+    /// # Errors
+    /// If there is none, if its file or one it is built on is wrong, or if presets are built on each other.
+    pub fn get(&self, name: &str) -> Result<Preset> {
+        self.build(name, &mut Vec::new())
+    }
+
+    fn find(&self, name: &str) -> Option<&Shelved> {
+        self.files.iter().find(|shelved| shelved.name == name)
+    }
+
+    /// `below` holds the presets that are being built on this one.
+    fn build(&self, name: &str, below: &mut Vec<String>) -> Result<Preset> {
+        let Some(shelved) = self.find(name) else {
+            let fault = Fault::new(Class::Usage, format!("There is no preset {}", shown(name)));
+            return Err(fault.remedy(self.remedy_for(name)).into());
+        };
+        self.build_from(shelved, below)
+    }
+
+    fn build_from(&self, shelved: &Shelved, below: &mut Vec<String>) -> Result<Preset> {
+        let name = shelved.name.as_str();
+        if let Some(faults) = &shelved.broken {
+            return Err(faults.clone());
+        }
+        let mut reader = Reader::new(&shelved.file);
+        let mut room = String::new();
+        let (table, whole) = reader.parse(&shelved.text, &mut room);
+        let mut entries = Entries::new();
+        let wrong = reader.table(&table, Section::Preset, &[], &mut entries);
+        let base = self.base(&entries, shelved, below, &mut reader)?;
+        if whole && !wrong.contains(&"preset.from") {
+            for path in missing(&entries, base.is_some()).into_iter().filter(|path| !wrong.contains(path)) {
+                let name = path.trim_start_matches("preset.");
+                reader.whole(
+                    Class::Scene,
+                    format!("The preset gives no `{name}`"),
+                    keys::find(path).map(|key| key.wanted()).unwrap_or_default(),
+                );
+            }
+        }
+        let faults = reader.finish();
+        if !faults.is_empty() {
+            return Err(
+                Faults { list: faults, sources: Vec::new() }.with_source(&shelved.file, &shelved.text)
+            );
+        }
+        Ok(assemble(name, entries, base))
+    }
+
+    /// The preset that this one is built on, if any.
+    fn base(
+        &self,
+        entries: &Entries,
+        shelved: &Shelved,
+        below: &mut Vec<String>,
+        reader: &mut Reader<'_>,
+    ) -> Result<Option<Preset>> {
+        let Some(entry) = entries.get("preset.from") else { return Ok(None) };
+        let from = entry.value.text().unwrap_or_default();
+        let hidden = shelved.hides.as_ref().filter(|_| from == shelved.name);
+        below.push(shelved.name.clone());
+        if hidden.is_none() && below.iter().any(|known| known == from) {
+            let chain = [below.as_slice(), &[from.to_owned()]].concat().join(" from ");
+            reader.fault(
+                Class::Scene,
+                &entry.place,
+                format!("Presets are built on each other: {}", chain.chars().take(400).collect::<String>()),
+                "Let one of them stand on its own.",
+            );
+            return Ok(None);
+        }
+        if !self.has(from) {
+            let remedy = self.remedy_for(from);
+            reader.fault(Class::Scene, &entry.place, format!("There is no preset {}", shown(from)), remedy);
+            return Ok(None);
+        }
+        if below.len() >= LONGEST_CHAIN {
+            reader.fault(
+                Class::Limit,
+                &entry.place,
+                format!("More than {LONGEST_CHAIN} presets are built on each other"),
+                "Build on fewer; copy the numbers that matter.",
+            );
+            return Ok(None);
+        }
+        match hidden {
+            Some(hidden) => self.build_from(hidden, below).map(Some),
+            None => self.build(from, below).map(Some),
+        }
+    }
+}
+
+/// Folders of presets besides the program's own, in the order in which they hide each other: the user's, and the scene's.
+pub fn folders(scene: Option<&Path>) -> Vec<PathBuf> {
+    let absolute = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|path| path.is_absolute());
+    // XDG Base Directory Specification 0.8; elsewhere the system's own place.
+    let config = absolute("XDG_CONFIG_HOME")
+        .or_else(|| absolute("HOME").map(|home| home.join(".config")))
+        .or_else(|| absolute("APPDATA"));
+    let own = config.map(|config| config.join("fogweft").join("presets"));
+    own.into_iter().chain(scene.map(|scene| scene.with_file_name("presets"))).collect()
+}
+
+/// Most files of a folder that are looked at.
+const MOST_FILES: usize = 4000;
+
+/// Paths of the head's keys that must be given and aren't.
+fn missing(entries: &Entries, built_on: bool) -> Vec<&'static str> {
+    let optional = |path: &str| path == "preset.from" || (built_on && path != "preset.title");
+    let given = |path: &str| entries.contains_key(path);
+    // A base that can't be read has its own fault; nothing is missing for it.
+    if given("preset.from") && !built_on {
+        return Vec::new();
+    }
+    keys::of(Section::Preset).map(|key| key.path).filter(|path| !optional(path) && !given(path)).collect()
+}
+
+/// The preset that `entries` make over `base`.
+fn assemble(name: &str, entries: Entries, base: Option<Preset>) -> Preset {
+    let built_on = base.as_ref().map_or_else(Vec::new, |base| {
+        std::iter::once(base.name.clone()).chain(base.built_on.iter().cloned()).collect()
+    });
+    let mut preset = base.unwrap_or_else(|| Preset {
+        name: String::new(),
+        title: String::new(),
+        word: String::new(),
+        about: String::new(),
+        definition: String::new(),
+        source: String::new(),
+        anchor: Anchor::Ground,
+        visibility: 1000.0,
+        built_on: Vec::new(),
+        numbers: Resolved::default(),
+    });
+    preset.name = name.to_owned();
+    preset.built_on = built_on;
+    for (path, entry) in entries {
+        let text = || entry.value.text().unwrap_or_default().to_owned();
+        match path {
+            "preset.title" => preset.title = text(),
+            "preset.word" => preset.word = text(),
+            "preset.about" => preset.about = text(),
+            "preset.definition" => preset.definition = text(),
+            "preset.source" => preset.source = text(),
+            "preset.anchor" => preset.anchor = anchor(&entry.value),
+            "preset.visibility" => preset.visibility = entry.value.number().unwrap_or(preset.visibility),
+            "preset.from" => {}
+            _ => preset.numbers.lay(path, entry.value, Layer::Preset(name.to_owned())),
+        }
+    }
+    preset
+}
+
+/// The anchor that a checked value names.
+pub(crate) fn anchor(value: &Value) -> Anchor {
+    if value.text() == Some("sky") { Anchor::Sky } else { Anchor::Ground }
+}

@@ -1,0 +1,166 @@
+//! A scene's sheets and pictures, worked out, and their bytes.
+
+pub mod still;
+pub mod survey;
+mod treat;
+pub mod values;
+
+use crate::base::picture::Picture;
+use crate::base::placing::Placing;
+use crate::base::raster::Owned;
+use crate::base::words::Bits;
+use crate::plan::{Job, Plan};
+use crate::rim::Rim;
+use crate::stack::still::{Layer, Shown, Still};
+use crate::stack::survey::{Ready, Survey};
+use crate::steps::field::Sampling;
+use crate::steps::sheet::Sheet;
+use std::sync::Arc;
+
+/// A job, worked out; whoever holds it shares it.
+#[derive(Clone)]
+pub enum Made {
+    /// Fog.
+    Sheet(Arc<Sheet>),
+    /// A rim.
+    Rim(Arc<Rim>),
+    /// Treated art.
+    Picture(Arc<Picture>),
+}
+
+impl Made {
+    /// As a survey sees it.
+    pub fn ready(&self) -> Ready<'_> {
+        match self {
+            Made::Sheet(sheet) => Ready::Sheet(sheet),
+            Made::Rim(rim) => Ready::Rim(rim),
+            Made::Picture(picture) => Ready::Picture(picture),
+        }
+    }
+
+    /// As a still draws it, where the job's picture stands at `placing`.
+    pub fn layer<'a>(&'a self, placing: &'a Placing) -> Layer<'a> {
+        match self {
+            Made::Sheet(sheet) => Layer::Sheet(placing, sheet),
+            Made::Rim(rim) => Layer::Rim(rim),
+            Made::Picture(picture) => Layer::Art(placing, picture),
+        }
+    }
+}
+
+/// A scene's sheets, rims and pictures, worked out and ready to become bytes.
+pub struct Stack<'a> {
+    pub(crate) plan: &'a Plan,
+    pub(crate) made: Vec<Option<Made>>,
+    /// Outlines as they were seen from the camera places that were asked for.
+    pub survey: Survey,
+}
+
+impl<'a> Stack<'a> {
+    /// A stack whose jobs are worked out as `made` holds them, in the plan's order, with its outlines as they were seen.
+    pub fn of(plan: &'a Plan, made: Vec<Option<Made>>, survey: Survey) -> Stack<'a> {
+        Stack { plan, made, survey }
+    }
+
+    /// Nothing is worked out yet.
+    pub fn empty(plan: &'a Plan) -> Stack<'a> {
+        Stack { plan, made: plan.files.iter().map(|_| None).collect(), survey: Survey::nothing() }
+    }
+
+    /// Whether the job `index` is worked out.
+    pub fn has(&self, index: usize) -> bool {
+        self.made[index].is_some()
+    }
+
+    /// Of the job `index` alone, a sheet: as it is at place `time` (0 to 1) of its loop.
+    pub fn moment(&self, index: usize, time: f64) -> Stack<'a> {
+        let mut made: Vec<Option<Made>> = self.plan.files.iter().map(|_| None).collect();
+        if let Job::Fog(job) = &self.plan.files[index] {
+            let mut spec = job.spec.clone();
+            spec.field.time = time;
+            made[index] = Some(Made::Sheet(Arc::new(Sheet::new(spec, Sampling::Reduced))));
+        }
+        Stack { plan: self.plan, made, survey: Survey::nothing() }
+    }
+
+    /// The plan.
+    pub fn plan(&self) -> &'a Plan {
+        self.plan
+    }
+
+    /// Whether the picture of the job `index` is written with 16 bits where `bits` are asked for.
+    pub fn is_deep(&self, index: usize, bits: Bits) -> bool {
+        bits == Bits::Sixteen
+            && match &self.made[index] {
+                Some(Made::Picture(picture)) => picture.deep,
+                Some(Made::Sheet(_) | Made::Rim(_)) => true,
+                None => false,
+            }
+    }
+
+    /// The texels of the job `index` as it is drawn: straight alpha, sRGB-encoded; fog's opacity is dithered at 8 bits. Empty ones
+    /// if it wasn't needed.
+    pub fn texels(&self, index: usize, bits: Bits) -> Owned {
+        let size = self.placing(index).texels;
+        if self.is_deep(index, bits) {
+            return Owned::Sixteen { size, samples: self.sixteen(index) };
+        }
+        let samples = match &self.made[index] {
+            Some(Made::Sheet(sheet)) => sheet.eight(size[0]),
+            Some(Made::Rim(rim)) => rim.eight(),
+            Some(Made::Picture(picture)) => picture.eight(),
+            None => vec![0; size[0] as usize * size[1] as usize * 4],
+        };
+        Owned::Eight { size, samples }
+    }
+
+    /// The texels of the job `index` as exactly as they are known: straight alpha, sRGB-encoded, 16 bits.
+    pub fn sixteen(&self, index: usize) -> Vec<u16> {
+        let [width, height] = self.placing(index).texels;
+        match &self.made[index] {
+            Some(Made::Sheet(sheet)) => sheet.sixteen(width),
+            Some(Made::Rim(rim)) => rim.sixteen(),
+            Some(Made::Picture(picture)) => picture.texels.as_flattened().to_vec(),
+            None => vec![0; width as usize * height as usize * 4],
+        }
+    }
+
+    /// The stack at camera place `camera`, of the jobs that were needed.
+    pub fn still(&self, camera: f64) -> Still {
+        Still::new(self.plan, &self.layers(), camera)
+    }
+
+    /// The same as texels and steps of lightness.
+    pub fn shown(&self, camera: f64, bits: Bits) -> Shown {
+        Shown::new(self.plan, &self.layers(), camera, bits)
+    }
+
+    fn layers(&self) -> Vec<Layer<'_>> {
+        let all = self.plan.files.iter().zip(&self.made);
+        all.filter_map(|(job, made)| Some(made.as_ref()?.layer(job.placing()))).collect()
+    }
+
+    /// Where the job `index` of the plan stands; a rim takes no more room than it fills.
+    pub fn placing(&self, index: usize) -> &Placing {
+        match &self.made[index] {
+            Some(Made::Rim(rim)) => &rim.placing,
+            _ => self.plan.files[index].placing(),
+        }
+    }
+
+    /// The rims, far to near.
+    pub fn rims(&self) -> impl Iterator<Item = &Rim> {
+        self.made.iter().filter_map(|made| match made {
+            Some(Made::Rim(rim)) => Some(&**rim),
+            _ => None,
+        })
+    }
+
+    /// The sheets and their places in the plan, far to near.
+    pub fn sheets(&self) -> impl Iterator<Item = (usize, &Sheet)> {
+        self.made.iter().enumerate().filter_map(|(index, made)| match made {
+            Some(Made::Sheet(sheet)) => Some((index, &**sheet)),
+            _ => None,
+        })
+    }
+}

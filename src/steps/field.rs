@@ -1,0 +1,313 @@
+//! The density field of a sheet: bands, falloff, smear and soften, in that order; one number per place, periodic in x, mean 1
+//! along the fog's line.
+
+use super::grid::{Grid, Plane};
+use super::{step1_bands, step2_falloff, step3_smear, step4_soften, upsample};
+use crate::base::seed;
+use crate::base::words::Anchor;
+use crate::steps::recipe::{Bands, Noise, Recipe};
+
+/// How finely a field is sampled before it is stretched to texels.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sampling {
+    /// One sample a texel, every octave at each: the reference.
+    Full,
+    /// As few samples as the recipe's blurs allow.
+    Reduced,
+}
+
+/// What a density field is made from. All lengths in texels of the sheet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FieldSpec {
+    /// Texels over one period.
+    pub cols: u32,
+    /// Rows of texels.
+    pub rows: u32,
+    /// The fog's line (anchor line and lift), from the sheet's top; may lie outside the sheet.
+    pub line: f64,
+    /// -1 where the open side of the line is upward (ground), 1 where it is downward (sky).
+    pub open: f64,
+    /// The recipe with its lengths in texels.
+    pub recipe: Recipe,
+    /// The dice.
+    pub seed: u64,
+    /// Place in the loop of its evolution, 0 to 1; at 0 it is the plain field.
+    pub time: f64,
+}
+
+impl FieldSpec {
+    /// Turns a recipe's lengths into texels: `unit` texels for each of the recipe's px.
+    /// `line` is the anchor line in texels from the sheet's top.
+    pub fn new(
+        size: [u32; 2],
+        anchor: Anchor,
+        line: f64,
+        unit: f64,
+        recipe: &Recipe,
+        seed: u64,
+    ) -> FieldSpec {
+        let mut recipe = recipe.clone();
+        for length in [
+            &mut recipe.bands.size,
+            &mut recipe.falloff.height,
+            &mut recipe.falloff.beyond,
+            &mut recipe.falloff.lift,
+            &mut recipe.falloff.sway,
+            &mut recipe.falloff.wave,
+            &mut recipe.smear.length,
+            &mut recipe.soften.sigma,
+            &mut recipe.grade.aloft,
+        ] {
+            *length *= unit;
+        }
+        let open = match anchor {
+            Anchor::Ground => -1.0,
+            Anchor::Sky => 1.0,
+        };
+        let line = line + open * recipe.falloff.lift;
+        FieldSpec { cols: size[0], rows: size[1], line, open, recipe, seed, time: 0.0 }
+    }
+
+    /// How far a haze has turned into what it is aloft at height `y` (texels), 0..1; of use only where it turns.
+    pub fn turned(&self, y: f64) -> f64 {
+        let t = ((y - self.line) * self.open / self.recipe.grade.aloft).clamp(0.0, 1.0);
+        t * t * (3.0 - 2.0 * t)
+    }
+
+    fn sigma(&self) -> [f64; 2] {
+        [self.recipe.soften.sigma * self.recipe.soften.stretch, self.recipe.soften.sigma]
+    }
+
+    fn smear_extent(&self) -> [f64; 2] {
+        step3_smear::extent(self.recipe.smear.length, self.recipe.smear.angle, [1.0, 1.0]).map(f64::abs)
+    }
+
+    /// Distance between samples that the blurs allow, along x and y.
+    fn steps(&self) -> [f64; 2] {
+        let (sigma, smear) = (self.sigma(), self.smear_extent());
+        // The Gaussian spans this many steps; fewer where a long smear has already taken what a coarse grid would miss.
+        let per_sigma = [if smear[0] >= 6.0 * sigma[0] { 3.0 } else { 6.0 }, 6.0];
+        // And every octave that is seen has four samples a cell, eight where it is creased: with fewer, what is left beats
+        // with the grid.
+        let [x, y] = [0, 1].map(|axis| sigma[axis] * sigma[axis] + smear[axis] * smear[axis] / 12.0);
+        let blur = [x, y, smear[0] * smear[1] / 12.0];
+        let finest = step1_bands::finest(&self.recipe.bands, f64::from(self.cols), blur);
+        let per_cell = if self.recipe.bands.kind == Noise::Smooth { 4.0 } else { 8.0 };
+        let steps = [0, 1].map(|axis| (sigma[axis] / per_sigma[axis]).min(finest[axis] / per_cell).max(1.0));
+        let finer = step1_bands::sharpness(&self.recipe.bands, f64::from(self.cols), steps);
+        steps.map(|step| (step * finer).max(1.0))
+    }
+
+    /// A grid over rows `from..to` (texels) and what the blurs and the stretch reach beyond them.
+    fn grid(&self, sampling: Sampling, from: f64, to: f64) -> Grid {
+        // Soften halves the samples of a reduced grid; they must come out even.
+        let ([step_x, step_y], halvings) = match sampling {
+            Sampling::Full => ([1.0, 1.0], 0),
+            Sampling::Reduced => {
+                let steps = self.steps();
+                (steps, step4_soften::halvings(self.sigma()[0] / steps[0]))
+            }
+        };
+        // But no more samples than are needed come of it: a Gaussian of many periods would have them halved to a hundred thousandth.
+        let needed = (f64::from(self.cols) / step_x).max(1.0);
+        let multiple = 1_u32 << halvings.min((needed as u32).ilog2());
+        // A power of two that divides the width stretches fastest.
+        let whole = [16, 8, 4, 2].into_iter().find(|ratio| {
+            f64::from(*ratio) <= step_x
+                && f64::from(*ratio) > 0.5 * step_x
+                && self.cols.is_multiple_of(*ratio * multiple)
+        });
+        let cols = match whole {
+            Some(ratio) => f64::from(self.cols / ratio),
+            None => {
+                let multiple = f64::from(multiple);
+                (f64::from(self.cols) / step_x / multiple).ceil().max(1.0) * multiple
+            }
+        };
+        let margin = step4_soften::REACH * self.sigma()[1] + 0.5 * self.smear_extent()[1];
+        let above = (margin / step_y).ceil() + 2.0;
+        let rows = ((to - from + margin) / step_y).ceil() + above + 2.0;
+        Grid {
+            cols: cols as usize,
+            rows: rows as usize,
+            step: [f64::from(self.cols) / cols, step_y],
+            top: from - above * step_y,
+        }
+    }
+
+    /// The grid of the field, once it is softened.
+    pub fn sampled(&self, sampling: Sampling) -> Grid {
+        let grid = self.grid(sampling, 0.0, f64::from(self.rows));
+        match sampling {
+            Sampling::Full => grid,
+            Sampling::Reduced => step4_soften::reduced(grid, self.sigma()).0,
+        }
+    }
+
+    /// The density before soften on the grid that `sampling` asks for: what the blur still has to work on.
+    pub fn before_soften(&self, sampling: Sampling) -> (Plane, Grid) {
+        let grid = self.grid(sampling, 0.0, f64::from(self.rows));
+        (self.smeared(sampling, &grid), grid)
+    }
+
+    /// What the bands of its field are made from.
+    pub fn bands(&self, sampling: Sampling) -> BandsSpec {
+        self.bands_on(sampling, self.grid(sampling, 0.0, f64::from(self.rows)))
+    }
+
+    fn bands_on(&self, sampling: Sampling, grid: Grid) -> BandsSpec {
+        BandsSpec {
+            bands: self.recipe.bands.clone(),
+            seed: seed::of(self.seed, "bands"),
+            time: self.time,
+            line: self.line,
+            sigma: (sampling == Sampling::Reduced).then(|| self.sigma()),
+            grid,
+        }
+    }
+
+    fn smeared(&self, sampling: Sampling, grid: &Grid) -> Plane {
+        self.smeared_of(grid, self.bands_on(sampling, *grid).plane())
+    }
+
+    fn smeared_of(&self, grid: &Grid, mut plane: Plane) -> Plane {
+        step2_falloff::apply(
+            &self.recipe.falloff,
+            seed::of(self.seed, "falloff"),
+            self.time,
+            self.line,
+            self.open,
+            grid,
+            &mut plane,
+        );
+        step3_smear::apply(plane, self.recipe.smear.length, self.recipe.smear.angle, grid.step)
+    }
+
+    /// Runs the first four steps, from `grid` on.
+    fn work(&self, sampling: Sampling, grid: Grid) -> Field {
+        let bands = self.bands_on(sampling, grid).plane();
+        self.work_on(sampling, grid, bands)
+    }
+
+    /// Runs the steps after the bands up to the fourth.
+    fn work_on(&self, sampling: Sampling, grid: Grid, bands: Plane) -> Field {
+        let (plane, sigma) = (self.smeared_of(&grid, bands), self.sigma());
+        let (density, grid) = match sampling {
+            Sampling::Full => (step4_soften::apply(plane, sigma), grid),
+            Sampling::Reduced => step4_soften::reduce(plane, grid, sigma),
+        };
+        Field { grid, density }
+    }
+}
+
+/// What the bands of a field are made from: everything that, changed, changes them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BandsSpec {
+    bands: Bands,
+    seed: u64,
+    time: f64,
+    line: f64,
+    sigma: Option<[f64; 2]>,
+    grid: Grid,
+}
+
+impl BandsSpec {
+    /// Samples of a row, and rows.
+    pub fn size(&self) -> [usize; 2] {
+        [self.grid.cols, self.grid.rows]
+    }
+
+    /// Works them out: mean about 1, before the falloff.
+    pub fn plane(&self) -> Plane {
+        let mut plane = Plane::new(self.grid.cols, self.grid.rows);
+        step1_bands::fill(&self.bands, self.seed, self.time, self.line, self.sigma, &self.grid, &mut plane);
+        plane
+    }
+}
+
+/// A density field, on its grid.
+#[derive(Clone, Debug)]
+pub struct Field {
+    /// The sample points.
+    pub grid: Grid,
+    /// Density, mean 1 along the fog's line.
+    pub density: Plane,
+}
+
+impl Field {
+    /// Works the field out.
+    pub fn new(spec: &FieldSpec, sampling: Sampling) -> Field {
+        Field::on(spec, sampling, spec.bands(sampling).plane())
+    }
+
+    /// Works the field out on its bands, which are those of [`FieldSpec::bands`].
+    pub fn on(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
+        let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
+        let mut field = spec.work_on(sampling, grid, bands);
+        let inside = spec.line >= field.grid.y(0) && spec.line <= field.grid.y(field.grid.rows - 1);
+        let mean = if inside {
+            field.mean_along(spec.line)
+        } else {
+            let strip = spec.grid(sampling, spec.line - 1.0, spec.line + 1.0);
+            spec.work(sampling, strip).mean_along(spec.line)
+        };
+        let scale = if mean > 1e-6 { (1.0 / mean) as f32 } else { 1.0 };
+        if scale != 1.0 {
+            field.density.each_row(
+                #[inline(always)]
+                |_, numbers| numbers.iter_mut().for_each(|number| *number *= scale),
+            );
+        }
+        field
+    }
+
+    /// Mean along the height `line` (texels).
+    fn mean_along(&self, line: f64) -> f64 {
+        let mut means = Plane::new(1, self.grid.rows);
+        for (row, mean) in means.data.iter_mut().enumerate() {
+            let numbers = self.density.row(row);
+            let sum = numbers.iter().map(|&value| f64::from(value)).sum::<f64>();
+            *mean = (sum / numbers.len() as f64) as f32;
+        }
+        upsample::between(means, (line - self.grid.top) / self.grid.step[1] - 0.5)
+    }
+
+    /// The field of `spec` from its numbers, worked out before; none if there are more or fewer than it has sample points.
+    pub fn of_numbers(spec: &FieldSpec, sampling: Sampling, numbers: Vec<f32>) -> Option<Field> {
+        let grid = spec.sampled(sampling);
+        let density = Plane { cols: grid.cols, data: numbers };
+        (density.data.len() == grid.cols * grid.rows).then_some(Field { grid, density })
+    }
+}
+
+/// How much each place of a field on `grid` faces the light, -1..1: the slope toward it, over a quarter of a feature, of what is
+/// seen of the density through some optical depth: `seen` are its opacities, `whole` is that of density 1. Thin fog shows the
+/// density itself; in thick fog only its outside shows, and what goes on within mustn't: it would read as marble. `light` in
+/// degrees (0 right, 90 above), `reach` in texels along x and y.
+pub fn facing(seen: &Plane, whole: f32, grid: &Grid, light: f64, reach: [f64; 2]) -> Plane {
+    let turn = light.to_radians();
+    let dx = (libm::cos(turn) * reach[0] / grid.step[0]).round() as i64;
+    let dy = (-libm::sin(turn) * reach[1] / grid.step[1]).round() as i64;
+    let (cols, rows) = (grid.cols, grid.rows as i64);
+    let mut out = Plane::new(cols, grid.rows);
+    out.each_row_with(
+        #[inline(always)]
+        |lines: &mut [Vec<f32>; 2], row, numbers| {
+            // The rows toward and away from the light, turned by as many columns.
+            for (line, (down, right)) in lines.iter_mut().zip([(dy, dx), (-dy, -dx)]) {
+                let source = seen.row((row as i64 + down).clamp(0, rows - 1) as usize);
+                let (head, tail) = source.split_at(right.rem_euclid(cols as i64) as usize);
+                line.clear();
+                line.extend_from_slice(tail);
+                line.extend_from_slice(head);
+            }
+            let [toward, away] = lines;
+            for ((number, toward), away) in numbers.iter_mut().zip(toward).zip(away) {
+                let slope = *away / whole - *toward / whole;
+                // Held within -1..1 without a corner.
+                *number = slope / (1.0 + slope * slope).sqrt();
+            }
+        },
+    );
+    out
+}

@@ -1,0 +1,14 @@
+//! The five steps of a sheet, in the order in which they run, and what runs them: a density field, a sheet of texels.
+
+pub mod dither;
+pub mod drift;
+pub mod field;
+pub mod grid;
+pub mod recipe;
+pub mod sheet;
+pub mod step1_bands;
+pub mod step2_falloff;
+pub mod step3_smear;
+pub mod step4_soften;
+pub mod step5_grade;
+pub mod upsample;

@@ -1,0 +1,109 @@
+//! Recipes: the numbers of the five steps, and the shelf of presets that hold them.
+
+use serde::{Deserialize, Serialize};
+
+/// The kind of layered noise.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Noise {
+    /// Plain gradient noise: soft drifts.
+    Smooth,
+    /// Folded upward: heaped tops with narrow gaps between.
+    Billowed,
+    /// Folded downward: thin crests, for steam and wisps.
+    Ridged,
+    /// Distance to scattered points: rounded cells, for broken decks.
+    Cellular,
+}
+
+/// Step 1: layered noise. Lengths in scene px at pan rate 1.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Bands {
+    /// Kind of noise.
+    pub kind: Noise,
+    /// Share of the density that is bands, 0 (even fog) to 1.
+    pub amount: f64,
+    /// Height of the largest features, px.
+    pub size: f64,
+    /// Width of a feature over its height; below 1 it stands upright.
+    pub stretch: f64,
+    /// Layers of noise, 1 to 10.
+    pub octaves: u32,
+    /// Amplitude of each layer over that of the one before, 0 to 1.
+    pub gain: f64,
+    /// Frequency of each layer over that of the one before, 1.2 to 4.
+    pub lacunarity: f64,
+    /// Share of the area that fog covers, 0.02 to 0.98.
+    pub coverage: f64,
+    /// How hard the edge between fog and gap is, 0 (no edge) to 1 (nearly cut out).
+    pub contrast: f64,
+    /// Displacement of features by a slow noise, as a share of a feature's size.
+    pub warp: f64,
+}
+
+/// Step 2: shape over height. Lengths in scene px at pan rate 1.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Falloff {
+    /// Scale height on the open side of the anchor line: over the ground line, or under the sky line; px, `inf` for no falloff.
+    pub height: f64,
+    /// Scale height on the far side of the line: px, `inf` to fill it.
+    pub beyond: f64,
+    /// Distance of the fog's own line from the anchor line, toward the open side, px.
+    pub lift: f64,
+    /// How much the scale height varies along x, as a share of it, 0 to 0.95.
+    pub breath: f64,
+    /// How far the line itself rises and falls along x, px.
+    pub sway: f64,
+    /// Length along x over which breath and sway vary, px.
+    pub wave: f64,
+}
+
+/// Step 3: directional blur.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Smear {
+    /// Length of the smear, px at pan rate 1.
+    pub length: f64,
+    /// Direction in degrees; 0 is level, positive turns the right end upward.
+    pub angle: f64,
+}
+
+/// Step 4: separable Gaussian.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Soften {
+    /// Standard deviation along y, px at pan rate 1.
+    pub sigma: f64,
+    /// Standard deviation along x over that along y.
+    pub stretch: f64,
+}
+
+/// Step 5: from density to texels.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Grade {
+    /// Factor on the optical depth that the law gives; 1 keeps the law.
+    pub thickness: f64,
+    /// How much the side toward the light is brightened, 0 to 1.
+    pub lit: f64,
+    /// Height over the line (or under it) at which the haze has turned into the air's `aloft` colour, px at pan rate 1.
+    pub aloft: f64,
+}
+
+/// A recipe: the five steps with their numbers, all resolved.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Recipe {
+    /// Step 1.
+    pub bands: Bands,
+    /// Step 2.
+    pub falloff: Falloff,
+    /// Step 3.
+    pub smear: Smear,
+    /// Step 4.
+    pub soften: Soften,
+    /// Step 5.
+    pub grade: Grade,
+}

@@ -1,0 +1,296 @@
+//! Sheets: a field graded to texels, row by row; a sheet never needs to exist whole in memory.
+
+use super::step5_grade::{self, Ramp, Ramps, Tones};
+use crate::base::colour::Srgb;
+use crate::base::exp::opacity;
+use crate::base::simd::wide;
+use crate::steps::dither;
+use crate::steps::field::{self, Field, FieldSpec, Sampling};
+use crate::steps::grid::{Grid, Plane};
+use crate::steps::upsample::Stretch;
+use rayon::prelude::*;
+use std::sync::Arc;
+
+/// All that a sheet of fog is made from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SheetSpec {
+    /// Its density.
+    pub field: FieldSpec,
+    /// Optical depth along the fog's line.
+    pub tau: f64,
+    /// Its colours.
+    pub tones: Tones,
+    /// Where the light comes from, degrees.
+    pub light: f64,
+}
+
+/// A sheet ready to be drawn.
+pub struct Sheet {
+    spec: SheetSpec,
+    /// Coefficients of opacity, and of how much each place faces the light.
+    alpha: Arc<Plane>,
+    facing: Option<Plane>,
+    stretch: Stretch,
+    ramps: Ramps,
+    steepest: f64,
+}
+
+/// One row of a sheet: straight alpha, colour encoded in sRGB, also where opacity is 0.
+#[derive(Default)]
+pub struct Row {
+    /// Opacity, 0..1.
+    pub alpha: Vec<f32>,
+    /// Red, green and blue, 0..1, and a number that only fills a register.
+    pub colour: Vec<[f32; 4]>,
+    facing: Vec<f32>,
+    line: Vec<f32>,
+}
+
+impl Row {
+    /// Its texels: colours, the fourth number of each its opacity.
+    #[inline(always)]
+    pub fn texels(&mut self) -> &[[f32; 4]] {
+        for (texel, alpha) in self.colour.iter_mut().zip(&self.alpha) {
+            texel[3] = *alpha;
+        }
+        &self.colour
+    }
+}
+
+impl Sheet {
+    /// Works out the field of a sheet.
+    pub fn new(spec: SheetSpec, sampling: Sampling) -> Sheet {
+        let field = Field::new(&spec.field, sampling);
+        Sheet::of_field(spec, field)
+    }
+
+    /// The sheet of a field that was worked out from the same `spec`.
+    pub fn of_field(spec: SheetSpec, field: Field) -> Sheet {
+        let stretch = Stretch::new(field.grid, spec.field.cols as usize);
+        let ramps = spec.tones.ramps();
+        let Field { density: mut alpha, grid } = field;
+        let thin = (spec.tones.lit > 0.0 && spec.tau < THIN).then(|| opacities(alpha.clone(), THIN));
+        // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
+        alpha = opacities(alpha, spec.tau);
+        let facing = facing(&spec, thin.as_ref().unwrap_or(&alpha), &stretch);
+        let steepest = steepest(&alpha, &grid, spec.field.rows);
+        stretch.prepare(&mut alpha);
+        Sheet { spec, alpha: Arc::new(alpha), facing, stretch, ramps, steepest }
+    }
+
+    /// This sheet in another light and other colours, of its `field`; none if `spec` asks for other opacities.
+    pub fn relit(&self, spec: SheetSpec, field: &Field) -> Option<Sheet> {
+        if spec.field != self.spec.field || spec.tau != self.spec.tau {
+            return None;
+        }
+        let stretch = Stretch::new(field.grid, spec.field.cols as usize);
+        let lit = (spec.tones.lit > 0.0).then(|| opacities(field.density.clone(), spec.tau.max(THIN)));
+        let facing = lit.and_then(|seen| facing(&spec, &seen, &stretch));
+        let ramps = spec.tones.ramps();
+        Some(Sheet { alpha: Arc::clone(&self.alpha), facing, stretch, ramps, steepest: self.steepest, spec })
+    }
+
+    /// The sheet of `spec` from the numbers that [`Sheet::kept`] gave of it; none if there are more or fewer than it needs.
+    pub(crate) fn of_kept(spec: SheetSpec, mut alpha: Vec<f32>, facing: Option<Vec<f32>>) -> Option<Sheet> {
+        let grid = spec.field.sampled(Sampling::Reduced);
+        let plane =
+            |data: Vec<f32>| (data.len() == grid.cols * grid.rows).then_some(Plane { cols: grid.cols, data });
+        let steepest = f64::from(alpha.pop()?);
+        let alpha = Arc::new(plane(alpha)?);
+        let facing = match (spec.tones.lit > 0.0, facing) {
+            (true, Some(facing)) => Some(plane(facing)?),
+            (true, None) => return None,
+            (false, _) => None,
+        };
+        let stretch = Stretch::new(grid, spec.field.cols as usize);
+        let ramps = spec.tones.ramps();
+        Some(Sheet { spec, alpha, facing, stretch, ramps, steepest })
+    }
+
+    /// What of it takes time to work out from its field: the numbers of its opacities and the steepest change of them, and those of
+    /// how it faces the light.
+    pub(crate) fn kept(&self) -> (&[f32], f32, Option<&[f32]>) {
+        // The steepest change came of single precision.
+        (&self.alpha.data, self.steepest as f32, self.facing.as_ref().map(|plane| &*plane.data))
+    }
+
+    /// Width (one period) and height in texels.
+    pub fn size(&self) -> [u32; 2] {
+        [self.spec.field.cols, self.spec.field.rows]
+    }
+
+    /// The colour of all its texels, if they have one.
+    pub fn colour(&self) -> Option<Srgb> {
+        self.spec.tones.plain().then_some(self.spec.tones.haze)
+    }
+
+    /// Fastest change of its opacity between neighbouring samples of its field, per texel.
+    pub fn steepest(&self) -> f64 {
+        self.steepest
+    }
+
+    /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
+    #[inline(always)]
+    pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+        row.alpha.resize(count, 0.0);
+        self.stretch.down(&self.alpha, y as f64, [first, count], &mut row.line);
+        self.stretch.across(&mut row.line, first, &mut row.alpha);
+        for alpha in &mut row.alpha {
+            // A cubic may stray a hair past an edge.
+            *alpha = alpha.clamp(0.0, 1.0);
+        }
+    }
+
+    /// Draws `count` texels of row `y` from column `first` on, wrapping.
+    #[inline(always)]
+    pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
+        let Some(ramp) = self.lit(y, first, count, row) else {
+            row.colour.clear();
+            row.colour.resize(count, self.spec.tones.haze.lanes());
+            return;
+        };
+        row.colour.resize(count, [0.0; 4]);
+        ramp.paint(&row.facing, &row.alpha, &mut row.colour, |texel, colour, _| *texel = colour);
+    }
+
+    /// Gives each of `targets`, which stand for the texels of row `y` from column `first` on, wrapping, to `put`, with the texel's
+    /// colour and opacity. The colours are nowhere kept.
+    #[inline(always)]
+    pub fn paint<T>(
+        &self,
+        y: usize,
+        first: usize,
+        row: &mut Row,
+        targets: &mut [T],
+        mut put: impl FnMut(&mut T, [f32; 4], f32),
+    ) {
+        match self.lit(y, first, targets.len(), row) {
+            Some(ramp) => ramp.paint(&row.facing, &row.alpha, targets, put),
+            None => {
+                let haze = self.spec.tones.haze.lanes();
+                for (target, alpha) in targets.iter_mut().zip(&row.alpha) {
+                    put(target, haze, *alpha);
+                }
+            }
+        }
+    }
+
+    /// The opacities of a row and how it faces the light, which its colours go by; none if it has one colour.
+    #[inline(always)]
+    fn lit(&self, y: usize, first: usize, count: usize, row: &mut Row) -> Option<Ramp> {
+        self.opacities(y, first, count, row);
+        if self.spec.tones.plain() {
+            return None;
+        }
+        row.facing.resize(count, 0.0);
+        match &self.facing {
+            Some(plane) => {
+                self.stretch.down(plane, y as f64, [first, count], &mut row.line);
+                self.stretch.across(&mut row.line, first, &mut row.facing);
+            }
+            None => row.facing.fill(0.0),
+        }
+        Some(self.ramps.at(self.spec.field.turned(y as f64 + 0.5)))
+    }
+
+    /// `width` columns of the sheet, wrapping, as RGBA, 8 bits, opacity dithered: the texels that its file holds.
+    pub fn eight(&self, width: u32) -> Vec<u8> {
+        let cols = self.size()[0] as usize;
+        self.texels(
+            width,
+            #[inline(always)]
+            |y, row, out: &mut [u8]| dither::texels(y, row.texels(), cols, out),
+        )
+    }
+
+    /// `width` columns of the sheet, wrapping, as RGBA, 16 bits.
+    pub fn sixteen(&self, width: u32) -> Vec<u16> {
+        self.texels(width, |_, row, out: &mut [u16]| {
+            for (code, value) in out.iter_mut().zip(row.texels().as_flattened()) {
+                *code = (value * 65535.0 + 0.5) as u16;
+            }
+        })
+    }
+
+    fn texels<T: Copy + Default + Send>(
+        &self,
+        width: u32,
+        write: impl Fn(usize, &mut Row, &mut [T]) + Sync,
+    ) -> Vec<T> {
+        let [width, height] = [width, self.size()[1]].map(|side| side as usize);
+        let mut out = vec![T::default(); width * height * 4];
+        out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
+            wide(
+                #[inline(always)]
+                || {
+                    self.row(y, 0, width, row);
+                    write(y, row, texels);
+                },
+            );
+        });
+        out
+    }
+}
+
+/// Optical depth below which fog's light is that of so little: its opacities would be lost in rounding.
+const THIN: f64 = 1e-3;
+
+/// The opacities of densities.
+fn opacities(mut density: Plane, tau: f64) -> Plane {
+    let tau = tau as f32;
+    density.each_row(
+        #[inline(always)]
+        |_, numbers| step5_grade::opacities(numbers, tau),
+    );
+    density
+}
+
+/// How the places of a sheet face the light, if its colours go by that, as coefficients for `stretch`; `seen` are its opacities at
+/// an optical depth of [`THIN`] at least.
+fn facing(spec: &SheetSpec, seen: &Plane, stretch: &Stretch) -> Option<Plane> {
+    let bands = &spec.field.recipe.bands;
+    (spec.tones.lit > 0.0).then(|| {
+        let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
+        let whole = opacity(spec.tau.max(THIN) as f32);
+        let mut plane = field::facing(seen, whole, &stretch.grid(), spec.light, reach);
+        stretch.prepare(&mut plane);
+        plane
+    })
+}
+
+/// Fastest change between neighbouring samples inside a sheet of so many rows, per texel.
+fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f64 {
+    let inside = |row: &usize| (0.0..f64::from(rows)).contains(&grid.y(*row));
+    let [across, down] = grid.step.map(|step| (1.0 / (step * step)) as f32);
+    let larger = |a: f32, b: f32| if b > a { b } else { a };
+    let most = (0..grid.rows).into_par_iter().filter(inside).map(|row| {
+        let own = plane.row(row);
+        let below = plane.row((row + 1).min(grid.rows - 1));
+        wide(
+            #[inline(always)]
+            || {
+                let change = |value: f32, left: f32, below: f32| {
+                    let (x, y) = (value - left, below - value);
+                    x * x * across + y * y * down
+                };
+                let first = change(own[0], own[own.len() - 1], below[0]);
+                let (values, rest) = own[1..].as_chunks::<8>();
+                let (lefts, _) = own[..own.len() - 1].as_chunks::<8>();
+                let (belows, _) = below[1..].as_chunks::<8>();
+                // The largest in each place of a register.
+                let mut most = [first; 8];
+                for ((values, lefts), belows) in values.iter().zip(lefts).zip(belows) {
+                    for at in 0..8 {
+                        most[at] = larger(most[at], change(values[at], lefts[at], belows[at]));
+                    }
+                }
+                let from = own.len() - rest.len();
+                for at in from..own.len() {
+                    most[0] = larger(most[0], change(own[at], own[at - 1], below[at]));
+                }
+                most.into_iter().fold(0.0, larger)
+            },
+        )
+    });
+    f64::from(most.reduce(|| 0.0, larger).sqrt())
+}

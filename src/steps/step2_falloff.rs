@@ -1,0 +1,44 @@
+//! Step 2: falloff. Exponential from the fog's line, with a scale height on each side of it, breathing along x.
+
+use crate::base::exp::exp_neg;
+use crate::base::seed;
+use crate::steps::drift::Wave;
+use crate::steps::grid::{Grid, Plane};
+use crate::steps::recipe::Falloff;
+
+/// Density `h` over the line on its open side (negative: on its far side): exp(-h/height), or exp(h/beyond). A length of
+/// infinity means no falloff there. All in one unit of length.
+#[inline(always)]
+pub fn density(h: f32, height: f32, beyond: f32) -> f32 {
+    // One exponential for both sides, so that many run at once.
+    exp_neg(if h >= 0.0 { h / height } else { -h / beyond })
+}
+
+/// Multiplies the falloff into `plane`. Lengths of the recipe and `line` in texels; `open` is -1 where the open side is upward
+/// (ground), 1 where it is downward (sky). `time` is the place in the loop of breath and sway.
+pub fn apply(falloff: &Falloff, seed: u64, time: f64, line: f64, open: f64, grid: &Grid, plane: &mut Plane) {
+    if falloff.height.is_infinite() && falloff.beyond.is_infinite() {
+        return;
+    }
+    let period = grid.cols as f64 * grid.step[0];
+    let cells = (period / falloff.wave).round().clamp(1.0, 65_536.0) as usize;
+    let wave = |part| Wave::new(seed::of(seed, part), cells, time);
+    let (breath, sway) = (wave("breath"), wave("sway"));
+    let columns: Vec<(f32, f32)> = (0..grid.cols)
+        .map(|col| {
+            let place = (col as f64 + 0.5) / grid.cols as f64;
+            let height = falloff.height * (1.0 + falloff.breath * breath.at(place)).max(0.02);
+            (height as f32, (falloff.sway * sway.at(place)) as f32)
+        })
+        .collect();
+    let beyond = falloff.beyond as f32;
+    plane.each_row(
+        #[inline(always)]
+        |row, numbers| {
+            let over = ((grid.y(row) - line) * open) as f32;
+            for (number, (height, rise)) in numbers.iter_mut().zip(&columns) {
+                *number *= density(over - rise, *height, beyond);
+            }
+        },
+    );
+}

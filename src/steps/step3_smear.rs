@@ -1,0 +1,173 @@
+//! Step 3: smear. A directional blur: the mean over a segment of any length and angle, wrapping in x.
+//!
+//! The kernel's mean is 0 and its variance along the segment is exactly length^2/12, that of a continuous box; across the
+//! segment it is 0, at any angle.
+
+use crate::steps::grid::Plane;
+
+/// A line of taps whose variance is that of a continuous box: `2 reach + 1` of weight `full`, two of weight `end` outside them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// Number of full taps on each side of the middle.
+    pub reach: usize,
+    /// Weight of a full tap.
+    pub full: f64,
+    /// Weight of the outermost taps.
+    pub end: f64,
+}
+
+impl Line {
+    /// The line for a box of `length` samples.
+    pub fn new(length: f64) -> Line {
+        let variance = length * length / 12.0;
+        // With n = 2 reach + 1 full taps and none outside, the variance is (n^2 - 1)/12: the widest that isn't too wide.
+        let reach = ((libm::sqrt(length * length + 1.0) - 1.0) / 2.0).floor().max(0.0);
+        let taps = 2.0 * reach + 1.0;
+        let squares = reach * (reach + 1.0) * taps / 3.0;
+        let outer = (reach + 1.0) * (reach + 1.0);
+        let end = ((variance * taps - squares) / (2.0 * (outer - variance))).max(0.0);
+        let sum = taps + 2.0 * end;
+        Line { reach: reach as usize, full: 1.0 / sum, end: end / sum }
+    }
+
+    /// Weight of the tap at `offset`.
+    pub fn weight(&self, offset: i64) -> f64 {
+        match offset.unsigned_abs() as usize {
+            at if at <= self.reach => self.full,
+            at if at == self.reach + 1 => self.end,
+            _ => 0.0,
+        }
+    }
+}
+
+/// Extent of the smear in samples along x and y.
+pub fn extent(length: f64, angle: f64, step: [f64; 2]) -> [f64; 2] {
+    let turn = angle.to_radians();
+    // y runs downward, a positive angle turns the right end upward.
+    [length * libm::cos(turn) / step[0], -length * libm::sin(turn) / step[1]]
+}
+
+/// Smears `plane` over `length` texels at `angle` degrees; `step` is the grid's. Rows outside are taken as the outermost row.
+pub fn apply(plane: Plane, length: f64, angle: f64, step: [f64; 2]) -> Plane {
+    let [x, y] = extent(length, angle, step);
+    if x.abs().max(y.abs()) < 1e-6 {
+        return plane;
+    }
+    if y.abs() < 1e-9 * x.abs() { level(plane, Line::new(x.abs())) } else { tilted(&plane, x, y) }
+}
+
+/// The level smear, by running sums, in place: its cost doesn't depend on its length.
+fn level(mut plane: Plane, line: Line) -> Plane {
+    let cols = plane.cols;
+    let window = 2 * line.reach + 1;
+    let (turns, rest) = (window / cols, window % cols);
+    let wrap = |at: i64| at.rem_euclid(cols as i64) as usize;
+    // Where the rest of the window starts for the first column, and where it ends; and the outermost taps.
+    let first = wrap(-(line.reach as i64));
+    let next = wrap(first as i64 + rest as i64);
+    let (left, right) = (wrap(-(line.reach as i64) - 1), wrap(line.reach as i64 + 1));
+    plane.each_row_with(
+        #[inline(always)]
+        |twice: &mut Vec<f32>, _, numbers| {
+            // The row twice, so that nothing wraps within a turn.
+            twice.clear();
+            twice.extend_from_slice(numbers);
+            twice.extend_from_slice(numbers);
+            let total: f64 = numbers.iter().map(|&value| f64::from(value)).sum();
+            let mut sum: f64 = twice[first..first + rest].iter().map(|&value| f64::from(value)).sum();
+            let from = |at: usize| twice[at..at + cols].iter().map(|&value| f64::from(value));
+            let taps = from(first).zip(from(next)).zip(from(left).zip(from(right)));
+            for (number, ((first, next), (left, right))) in numbers.iter_mut().zip(taps) {
+                let inside = sum + turns as f64 * total;
+                *number = (line.full * inside + line.end * (left + right)) as f32;
+                sum += next - first;
+            }
+        },
+    );
+    plane
+}
+
+/// A line of more samples than this is drawn as a comb of short lines: tap by tap it would take minutes.
+const LONG: f64 = 1024.0;
+
+/// A tap: its offset in columns and rows, and its weight.
+type Tap = (i64, i64, f32);
+
+/// Any angle. A line is as many short ones, end to end, as there are teeth in a comb: lengths and moments multiply and add up exactly.
+fn tilted(plane: &Plane, x: f64, y: f64) -> Plane {
+    let long = x.abs().max(y.abs());
+    if long <= LONG {
+        return by_taps(plane, &line(x, y));
+    }
+    // A tooth costs nine taps, a place on the short line three: the odd number that costs least.
+    let teeth = 2.0 * (libm::sqrt(long / 3.0) / 2.0).floor() + 1.0;
+    let short = by_taps(plane, &line(x / teeth, y / teeth));
+    by_taps(&short, &comb(x / teeth, y / teeth, teeth as i64))
+}
+
+/// A quadratic between samples that keeps the first two moments exact: three samples, and what each takes of a tap at `place`.
+fn between(place: f64) -> [(i64, f64); 3] {
+    let near = place.round();
+    let d = place - near;
+    let near = near as i64;
+    [(near - 1, 0.5 * (d * d - d)), (near, 1.0 - d * d), (near + 1, 0.5 * (d * d + d))]
+}
+
+/// A line, tap by tap along its longer axis, between samples on the shorter one.
+fn line(x: f64, y: f64) -> Vec<Tap> {
+    let flat = x.abs() >= y.abs();
+    let (long, slope) = if flat { (x, y / x) } else { (y, x / y) };
+    let line = Line::new(long.abs());
+    let reach = line.reach as i64 + 1;
+    let mut taps = Vec::new();
+    for at in -reach..=reach {
+        let weight = line.weight(at);
+        if weight == 0.0 {
+            continue;
+        }
+        for (over, share) in between(at as f64 * slope) {
+            if share != 0.0 {
+                let (dx, dy) = if flat { (at, over) } else { (over, at) };
+                taps.push((dx, dy, (weight * share) as f32));
+            }
+        }
+    }
+    taps
+}
+
+/// An odd number of equal teeth, (x, y) apart, between samples on both axes.
+fn comb(x: f64, y: f64, teeth: i64) -> Vec<Tap> {
+    let half = teeth / 2;
+    let tooth = |at: i64| {
+        let (across, down) = (between(at as f64 * x), between(at as f64 * y));
+        across.into_iter().flat_map(move |(dx, a)| {
+            down.into_iter().map(move |(dy, b)| (dx, dy, (a * b / teeth as f64) as f32))
+        })
+    };
+    (-half..=half).flat_map(tooth).filter(|(.., weight)| *weight != 0.0).collect()
+}
+
+/// The sum of a plane's samples at all taps.
+fn by_taps(plane: &Plane, taps: &[Tap]) -> Plane {
+    let (cols, rows) = (plane.cols, plane.rows());
+    let mut out = Plane::new(cols, rows);
+    out.each_row(
+        #[inline(always)]
+        |row, numbers| {
+            numbers.fill(0.0);
+            for &(dx, dy, weight) in taps {
+                let source = plane.row((row as i64 + dy).clamp(0, rows as i64 - 1) as usize);
+                let shift = dx.rem_euclid(cols as i64) as usize;
+                let (left, right) = source.split_at(shift);
+                let (head, tail) = numbers.split_at_mut(cols - shift);
+                for (sum, value) in head.iter_mut().zip(right) {
+                    *sum += weight * value;
+                }
+                for (sum, value) in tail.iter_mut().zip(left) {
+                    *sum += weight * value;
+                }
+            }
+        },
+    );
+    out
+}

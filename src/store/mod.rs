@@ -1,0 +1,7 @@
+//! What is kept, what is made again, and the run that leaves every file of a scene in its folder.
+
+pub mod maker;
+pub mod rerun;
+pub mod run;
+#[cfg(feature = "tune")]
+pub mod watcher;

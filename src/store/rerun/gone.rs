@@ -1,0 +1,63 @@
+//! Outputs that no slot asks for any more.
+
+use crate::base::fault::{Class, Fault, Result};
+use crate::base::files::why;
+use crate::output;
+use crate::store::rerun::decide::{Found, look};
+use crate::store::rerun::record::{Records, Written};
+use std::collections::BTreeSet;
+use std::path::Path;
+
+/// A file that an earlier run left and that this one has no use for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Gone {
+    /// Its name in the output folder.
+    pub path: String,
+    /// Whether somebody painted on it.
+    pub touched: bool,
+    /// Whether it was removed.
+    pub removed: bool,
+}
+
+/// Records of files that are still there.
+pub(crate) type Left = Vec<(String, Written)>;
+
+/// The files in `folder` that are in `records` but not in `wanted`, and the records to keep of them. With `prune`, untouched ones
+/// are removed.
+///
+/// # Errors
+/// Class `Output`: a file can't be read or removed.
+pub(crate) fn gone(
+    folder: &Path,
+    records: &Records,
+    wanted: &BTreeSet<String>,
+    prune: bool,
+) -> Result<(Vec<Gone>, Left)> {
+    let (mut gone, mut keep) = (Vec::new(), Vec::new());
+    for name in
+        records.names().into_iter().filter(|name| name != output::manifest::NAME && !wanted.contains(name))
+    {
+        let known = records.of(&name);
+        match look(folder, &name, &known, prune)? {
+            Found::Missing => {}
+            Found::Ours(_) if prune => {
+                let path = folder.join(&name);
+                std::fs::remove_file(&path).map_err(|error| {
+                    Fault::new(Class::Output, format!("the file can't be removed: {}", why(&error)))
+                        .in_file(path)
+                        .remedy("change the folder's permissions, or remove it yourself")
+                })?;
+                gone.push(Gone { path: name, touched: false, removed: true });
+            }
+            Found::Ours(written) => {
+                gone.push(Gone { path: name.clone(), touched: false, removed: false });
+                keep.push((name, *written));
+            }
+            Found::Touched => {
+                gone.push(Gone { path: name.clone(), touched: true, removed: false });
+                keep.extend(known.into_iter().next().map(|written| (name, written)));
+            }
+        }
+    }
+    Ok((gone, keep))
+}

@@ -1,0 +1,81 @@
+//! One run at a time in a folder.
+
+use crate::base::fault::{Class, Fault, Result};
+use crate::base::files::why;
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io::{Read, Seek, SeekFrom, Write};
+use std::path::Path;
+
+/// Name of the lock file. It stays behind; what counts is the system's lock on it, which ends with its process however that ends.
+pub const NAME: &str = ".fogweft-lock";
+
+/// Holds a folder until it is dropped.
+#[derive(Debug)]
+pub struct Lock {
+    _file: File,
+}
+
+impl Lock {
+    /// Takes the lock of `folder`, which must exist.
+    ///
+    /// # Errors
+    /// Class `Output`: another run holds it (the message names it), or the file can't be made.
+    pub fn take(folder: &Path) -> Result<Lock> {
+        let path = folder.join(NAME);
+        let cannot = |error: &std::io::Error| {
+            Fault::new(Class::Output, format!("the folder can't be locked: {}", why(error)))
+                .in_file(&path)
+                .remedy("name a folder that you may write in, on a disk that knows locks")
+        };
+        if std::fs::symlink_metadata(&path).is_ok_and(|data| !data.is_file()) {
+            return Err(Fault::new(
+                Class::Output,
+                "this is no lock file that an earlier run could have left",
+            )
+            .in_file(&path)
+            .remedy("move it away")
+            .into());
+        }
+        let open = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
+        let mut file = open.map_err(|error| cannot(&error))?;
+        match file.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => return Err(busy(&path, &mut file).into()),
+            Err(TryLockError::Error(error)) => return Err(cannot(&error).into()),
+        }
+        // Who holds it, for the others' message; the lock holds without.
+        let host = gethostname::gethostname();
+        let who = format!("process {} on {}\n", std::process::id(), host.to_string_lossy());
+        let _ = file
+            .set_len(0)
+            .and_then(|()| file.seek(SeekFrom::Start(0)))
+            .and_then(|_| file.write_all(who.as_bytes()));
+        Ok(Lock { _file: file })
+    }
+}
+
+fn busy(path: &Path, file: &mut File) -> Fault {
+    let mut who = String::new();
+    let _ = file.take(300).read_to_string(&mut who);
+    let who: String = who.trim().chars().filter(|c| !c.is_control()).collect();
+    let who = if who.is_empty() { String::new() } else { format!(": {who}") };
+    Fault::new(Class::Output, format!("another run is at work in this folder{who}"))
+        .in_file(path)
+        .remedy("wait for it to end, or name another output folder")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_folder_is_held_until_its_lock_is_dropped() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let lock = Lock::take(folder.path()).expect("free");
+        let faults = Lock::take(folder.path()).expect_err("held");
+        let message = &faults.list[0].message;
+        assert!(message.contains(&format!("process {}", std::process::id())), "{message}");
+        drop(lock);
+        drop(Lock::take(folder.path()).expect("free again, though the file is still there"));
+    }
+}

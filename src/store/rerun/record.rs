@@ -1,0 +1,322 @@
+//! What earlier runs left: by the manifest, and by a hidden file beside it that also knows why.
+//!
+//! The manifest alone is enough to tell what is whose; without the hidden file a run only can't name the number that changed.
+
+use crate::base::fault::Result;
+use crate::base::stamp::Seen;
+use crate::output::{self, Manifest};
+use crate::scene::pictures::known::{Known, Memory};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+/// Name of the hidden file.
+pub const NAME: &str = ".fogweft-run.json";
+
+/// Version of its form.
+const VERSION: u32 = 1;
+
+/// Most bytes of it that are read; one of 256 slots has about 2 MB.
+const MOST_BYTES: u64 = 64 << 20;
+
+/// Most bytes of any text in it.
+const LONGEST: usize = 8192;
+
+/// Where a rim stands, which is only as large as it turns out.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Stands {
+    /// Left, top, width, height with the camera at the start of the travel, scene px.
+    pub rect: [f64; 4],
+    /// Width and height in texels.
+    pub texels: [u32; 2],
+}
+
+impl Stands {
+    /// Whether a picture could stand there.
+    fn sound(&self) -> bool {
+        let [x, y, width, height] = self.rect;
+        x.abs() <= 1e9
+            && y.abs() <= 1e9
+            && [width, height].iter().all(|side| *side > 0.0 && *side <= 1e9)
+            && self.texels.iter().all(|side| (1..=1 << 20).contains(side))
+    }
+}
+
+/// What was written under a name.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Written {
+    /// The slot it belongs to; empty where it belongs to all.
+    pub slot: String,
+    /// BLAKE3 of the file, in hexadecimal.
+    pub hash: String,
+    /// The file's length.
+    pub bytes: u64,
+    /// Hash of all that made it.
+    pub made_of: String,
+    /// Bits per channel; 0 where it isn't a picture of the stack.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub bits: u8,
+    /// Whether every texel is opaque.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub opaque: bool,
+    /// The output that this is a newer version of, where that one is kept because somebody painted on it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub beside: Option<String>,
+    /// The settings that it was made with.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub settings: BTreeMap<String, String>,
+    /// The file's stamp when it last held just that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seen: Option<Seen>,
+}
+
+fn is_zero(bits: &u8) -> bool {
+    *bits == 0
+}
+
+/// The hidden file.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct State {
+    /// Version of this form.
+    version: u32,
+    /// What the last run left, by name.
+    pub files: BTreeMap<String, Written>,
+    /// What a run was about to write when this was saved; empty once it is done.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub pending: BTreeMap<String, Written>,
+    /// The scene's pictures, by absolute path.
+    #[serde(default)]
+    pub arts: BTreeMap<String, Known>,
+    /// Shapes of textures that had to be searched for, by the hash of what they were found for.
+    #[serde(default)]
+    pub shapes: BTreeMap<String, Vec<[u32; 6]>>,
+    /// Where rims stand, by the hash of all that they are made of.
+    #[serde(default)]
+    pub stands: BTreeMap<String, Stands>,
+}
+
+/// All that is known of earlier runs in a folder.
+#[derive(Clone, Debug, Default)]
+pub struct Records {
+    /// The hidden file's content.
+    pub state: State,
+    /// Its text as it stands.
+    pub text: String,
+    /// The manifest.
+    pub manifest: Option<Manifest>,
+    /// What to tell about the reading.
+    pub notes: Vec<String>,
+}
+
+impl State {
+    /// What a finished run leaves.
+    pub fn new(
+        files: BTreeMap<String, Written>,
+        arts: BTreeMap<String, Known>,
+        shapes: BTreeMap<String, Vec<[u32; 6]>>,
+        stands: BTreeMap<String, Stands>,
+    ) -> State {
+        State { version: VERSION, files, pending: BTreeMap::new(), arts, shapes, stands }
+    }
+
+    /// As text: one line for each file.
+    pub fn text(&self) -> String {
+        let mut text = format!("{{\"version\": {VERSION}");
+        for (name, files) in [("files", &self.files), ("pending", &self.pending)] {
+            text += &format!(",\n\"{name}\": {}", lines(files));
+        }
+        let [arts, shapes, stands] = [lines(&self.arts), lines(&self.shapes), lines(&self.stands)];
+        text + &format!(",\n\"arts\": {arts},\n\"shapes\": {shapes},\n\"stands\": {stands}}}\n")
+    }
+
+    /// Reads the hidden file; whatever it holds, the worst is that nothing is known.
+    fn read(folder: &Path) -> (State, String, Vec<String>) {
+        let path = folder.join(NAME);
+        let unknown = |why: &str| {
+            let note = format!(
+                "{}: the record of the last run {why}; the manifest is gone by, and changes can't be named",
+                path.display()
+            );
+            (State::default(), String::new(), vec![note])
+        };
+        match std::fs::symlink_metadata(&path) {
+            Err(_) => return Default::default(),
+            Ok(data) if !data.is_file() => return unknown("is no ordinary file"),
+            Ok(data) if data.len() > MOST_BYTES => return unknown("is too long"),
+            Ok(_) => {}
+        }
+        let mut text = String::new();
+        let read =
+            std::fs::File::open(&path).and_then(|file| file.take(MOST_BYTES).read_to_string(&mut text));
+        if read.is_err() {
+            return unknown("can't be read");
+        }
+        match serde_json::from_str::<State>(&text) {
+            Ok(state) if state.sound() => (state, text, Vec::new()),
+            Ok(state) if state.version != VERSION => unknown("is of another version"),
+            _ => unknown("is damaged"),
+        }
+    }
+
+    /// Whether it could have been left by a run.
+    fn sound(&self) -> bool {
+        let short = |text: &str| text.len() <= LONGEST;
+        let hash = |text: &str| text.len() == 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit());
+        let file = |(name, written): (&String, &Written)| {
+            output::manifest::stays_inside(name)
+                && short(name)
+                && short(&written.slot)
+                && hash(&written.hash)
+                && hash(&written.made_of)
+                && written
+                    .beside
+                    .as_ref()
+                    .is_none_or(|name| output::manifest::stays_inside(name) && short(name))
+                && written.settings.iter().all(|(key, value)| short(key) && short(value))
+        };
+        let art = |(path, known): (&String, &Known)| {
+            short(path)
+                && hash(&known.hash)
+                && known.natural.iter().all(|side| *side > 0.0 && *side <= 1e9)
+                && known.warnings.iter().all(|warning| short(warning))
+        };
+        self.version == VERSION
+            && self.files.iter().chain(&self.pending).all(file)
+            && self.arts.iter().all(art)
+            && self.shapes.keys().chain(self.stands.keys()).all(|key| hash(key))
+            && self.stands.values().all(Stands::sound)
+    }
+}
+
+/// JSON with a line for each member.
+fn lines<T: Serialize>(map: &BTreeMap<String, T>) -> String {
+    // Plain data with text for keys can always be written.
+    let line = |(key, value): (&String, &T)| {
+        let key = serde_json::to_string(key).unwrap_or_default();
+        format!("\n{key}: {}", serde_json::to_string(value).unwrap_or_default())
+    };
+    format!("{{{}}}", map.iter().map(line).collect::<Vec<_>>().join(","))
+}
+
+impl Records {
+    /// Reads what stands in `folder`.
+    ///
+    /// # Errors
+    /// Class `Output`: the manifest can't be one that a run has left.
+    pub fn read(folder: &Path) -> Result<Records> {
+        let (mut state, text, notes) = State::read(folder);
+        state.version = VERSION;
+        Ok(Records { state, text, manifest: Manifest::read(folder)?, notes })
+    }
+
+    /// What may have been written under `name`, the likeliest first.
+    pub fn of(&self, name: &str) -> Vec<Written> {
+        let mut all: Vec<Written> = [&self.state.files, &self.state.pending]
+            .into_iter()
+            .filter_map(|map| map.get(name).cloned())
+            .collect();
+        if let Some(manifest) = &self.manifest {
+            let entry = manifest.files.iter().find(|entry| entry.path == name).map(|entry| Written {
+                slot: entry.slot.clone(),
+                hash: entry.hash.clone(),
+                bytes: entry.bytes,
+                made_of: entry.made_of.clone(),
+                opaque: entry.opaque,
+                ..Written::default()
+            });
+            let mut stills = manifest.still.iter().chain(&manifest.values);
+            let still = stills.find(|still| still.path == name).map(|still| Written {
+                hash: still.hash.clone(),
+                bytes: still.bytes,
+                made_of: still.made_of.clone(),
+                ..Written::default()
+            });
+            all.extend(entry.into_iter().chain(still));
+            if name == output::manifest::NAME && all.is_empty() {
+                // Without the hidden file, a manifest that reads back letter by letter is one that nobody edited.
+                let text = manifest.text();
+                all.push(Written {
+                    hash: blake3::hash(text.as_bytes()).to_hex().to_string(),
+                    bytes: text.len() as u64,
+                    made_of: super::made_of::of_text("manifest", &text),
+                    ..Written::default()
+                });
+            }
+        }
+        all
+    }
+
+    /// Every name that an earlier run may have left a file under.
+    pub fn names(&self) -> Vec<String> {
+        let listed = self.manifest.iter().flat_map(|manifest| manifest.names().map(str::to_owned));
+        let mut names: Vec<String> =
+            self.state.files.keys().chain(self.state.pending.keys()).cloned().chain(listed).collect();
+        names.sort();
+        names.dedup();
+        names
+    }
+}
+
+/// What earlier runs in these folders knew of pictures.
+pub fn memory(folders: &[PathBuf]) -> Memory {
+    Memory::new(folders.iter().flat_map(|folder| State::read(folder).0.arts).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn sample() -> State {
+        let written = Written {
+            slot: "reeds".into(),
+            hash: "a".repeat(64),
+            made_of: "b".repeat(64),
+            bytes: 3,
+            settings: [("smear.length".to_owned(), "220".to_owned())].into(),
+            ..Written::default()
+        };
+        let art = Known { hash: "c".repeat(64), natural: [3.0, 4.0], warnings: Vec::new(), seen: None };
+        State {
+            version: VERSION,
+            files: [("reeds.fog.png".to_owned(), written)].into(),
+            pending: BTreeMap::new(),
+            arts: [("/x/reeds.svg".to_owned(), art)].into(),
+            shapes: [("d".repeat(64), vec![[0, 0, 3, 4, 3, 4]])].into(),
+            stands: [("e".repeat(64), Stands { rect: [-1.5, 0.0, 3.0, 4.0], texels: [3, 4] })].into(),
+        }
+    }
+
+    #[test]
+    fn a_state_comes_back_from_its_text() {
+        let folder = tempfile::tempdir().expect("a folder");
+        std::fs::write(folder.path().join(NAME), sample().text()).expect("written");
+        assert_eq!(State::read(folder.path()).0, sample());
+    }
+
+    proptest! {
+        #[test]
+        fn hostile_content_is_never_believed_and_never_a_panic(at in 0_usize..400, junk in "\\PC{0,12}") {
+            let folder = tempfile::tempdir().expect("a folder");
+            let mut text = sample().text();
+            let at = (0..=at.min(text.len())).rev().find(|at| text.is_char_boundary(*at)).unwrap_or(0);
+            text.insert_str(at, &junk);
+            std::fs::write(folder.path().join(NAME), &text).expect("written");
+            let (state, _, _) = State::read(folder.path());
+            prop_assert!(state == State::default() || state.sound());
+        }
+    }
+
+    #[test]
+    fn paths_that_leave_the_folder_are_not_believed() {
+        for name in ["../x", "/etc/x", "a/../../x", ""] {
+            let mut state = sample();
+            let written = state.files.remove("reeds.fog.png").expect("there");
+            state.files.insert(name.into(), written);
+            assert!(!state.sound(), "{name}");
+        }
+    }
+}

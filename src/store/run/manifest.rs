@@ -1,0 +1,219 @@
+//! The manifest of what stands in the folder after a run.
+
+use crate::base::placing::Kind;
+use crate::output::forms::Also;
+use crate::output::texture::{Shape, Tile};
+use crate::output::{self, Entry, Export, Manifest, Still};
+use crate::plan::{Job, Plan};
+use crate::store::rerun::Written;
+use crate::store::run::textures::Of;
+use crate::store::run::{STILL, VALUES};
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// What an output of the plan turned out as.
+#[derive(Clone, Debug)]
+pub(super) enum Outcome {
+    /// It is as the plan says.
+    AsMeant(Written),
+    /// Somebody painted on what an earlier run made.
+    Painted(Written),
+    /// The run wasn't asked for it.
+    Aside,
+}
+
+impl Outcome {
+    fn written(&self) -> Option<&Written> {
+        match self {
+            Outcome::AsMeant(written) | Outcome::Painted(written) => Some(written),
+            Outcome::Aside => None,
+        }
+    }
+}
+
+/// What all outputs turned out as.
+pub(super) struct Outcomes {
+    /// The textures that the run was asked for, each with its path.
+    pub textures: BTreeMap<Of, (String, Outcome)>,
+    /// The other forms that the run was asked for.
+    pub exports: Vec<(Also, Outcome)>,
+    /// The still.
+    pub still: Outcome,
+    /// Its value view.
+    pub values: Outcome,
+    /// The camera place of both.
+    pub camera: f64,
+}
+
+/// The manifest.
+pub(super) fn manifest(
+    plan: &Plan,
+    shapes: &[Shape],
+    outcomes: &Outcomes,
+    earlier: Option<&Manifest>,
+    folder: &Path,
+) -> Manifest {
+    let (mut files, mut order) = (Vec::new(), 0);
+    for (at, job) in plan.files.iter().enumerate() {
+        let group = group(plan, job, at, &shapes[at], outcomes, earlier, folder);
+        // Tiles take places of their own in the order.
+        let places = group.len().max(1) as u32;
+        files.extend(group.into_iter().zip(order..).map(|(entry, order)| Entry { order, ..entry }));
+        order += places;
+    }
+    Manifest {
+        version: output::manifest::VERSION,
+        generator: concat!("fogweft ", env!("CARGO_PKG_VERSION")).to_owned(),
+        view: plan.view,
+        travel: plan.travel,
+        scale: plan.scale,
+        blending: plan.blending,
+        alpha: plan.texture.alpha,
+        still: of_whole(
+            STILL,
+            &outcomes.still,
+            plan,
+            outcomes.camera,
+            earlier.and_then(|earlier| earlier.still.as_ref()),
+        ),
+        values: of_whole(
+            VALUES,
+            &outcomes.values,
+            plan,
+            outcomes.camera,
+            earlier.and_then(|earlier| earlier.values.as_ref()),
+        ),
+        files,
+        exports: exports(outcomes, earlier, folder),
+    }
+}
+
+/// A picture of the whole stack.
+fn of_whole(
+    path: &str,
+    outcome: &Outcome,
+    plan: &Plan,
+    camera: f64,
+    earlier: Option<&Still>,
+) -> Option<Still> {
+    let (written, camera) = match outcome {
+        Outcome::AsMeant(written) => (written, camera),
+        Outcome::Painted(written) => (written, earlier.map_or(camera, |still| still.camera)),
+        Outcome::Aside => return None,
+    };
+    Some(Still {
+        path: path.to_owned(),
+        camera,
+        backdrop: plan.backdrop.to_hex(),
+        hash: written.hash.clone(),
+        bytes: written.bytes,
+        made_of: written.made_of.clone(),
+    })
+}
+
+/// The other forms: those of this run, and what earlier ones left.
+fn exports(outcomes: &Outcomes, earlier: Option<&Manifest>, folder: &Path) -> Vec<Export> {
+    let of = |also: Also| {
+        let made = outcomes.exports.iter().find(|(made, _)| *made == also);
+        match made.and_then(|(_, outcome)| outcome.written()) {
+            Some(written) => Some(export(also.file(), written)),
+            None => {
+                let old = earlier?.exports.iter().find(|old| old.path == also.file())?;
+                folder.join(&old.path).is_file().then(|| old.clone())
+            }
+        }
+    };
+    Also::ALL.into_iter().filter_map(of).collect()
+}
+
+fn export(path: &str, written: &Written) -> Export {
+    Export {
+        path: path.to_owned(),
+        hash: written.hash.clone(),
+        bytes: written.bytes,
+        made_of: written.made_of.clone(),
+    }
+}
+
+/// The entries of one job's textures.
+fn group(
+    plan: &Plan,
+    job: &Job,
+    at: usize,
+    shape: &Shape,
+    outcomes: &Outcomes,
+    earlier: Option<&Manifest>,
+    folder: &Path,
+) -> Vec<Entry> {
+    let placing = job.placing();
+    let old = || earlier.iter().flat_map(|earlier| &earlier.files);
+    let mut entries = Vec::new();
+    let mut asked = false;
+    for (number, tile) in shape.tiles.iter().enumerate() {
+        let of = |frame| Of { job: at, frame, tile: number };
+        let Some((_, outcome)) = outcomes.textures.get(&of(0)) else { continue };
+        asked = true;
+        let Some(written) = outcome.written() else { continue };
+        let mut entry = entry(plan, job, tile, written);
+        if let Outcome::Painted(_) = outcome
+            && let Some(old) = old().find(|old| old.path == tile.path)
+            && (old.texels != tile.texels() || placing.kind == Kind::Rim)
+        {
+            // The picture keeps the place that it was painted for.
+            entry = Entry {
+                rect: old.rect,
+                texels: old.texels,
+                stretch: old.stretch,
+                part: old.part,
+                strip: old.strip,
+                period: old.period,
+                repeat: old.repeat,
+                optical_depth: old.optical_depth,
+                ..entry
+            };
+        }
+        let frames = outcomes.textures.range(of(1)..).take_while(|(of, _)| of.job == at);
+        let frames = frames.filter(|(of, _)| of.tile == number);
+        entry.frames =
+            frames.filter_map(|(_, (path, outcome))| Some(export(path, outcome.written()?))).collect();
+        entries.push(entry);
+    }
+    if !asked {
+        let same = |old: &&Entry| old.slot == placing.slot && old.kind == placing.kind;
+        entries = old().filter(same).filter(|old| folder.join(&old.path).is_file()).cloned().collect();
+    }
+    entries
+}
+
+fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
+    let placing = job.placing();
+    let texels = tile.texels();
+    Entry {
+        slot: placing.slot.clone(),
+        kind: placing.kind,
+        path: tile.path.clone(),
+        order: placing.order as u32,
+        depth: placing.depth,
+        pan_rate: placing.pan_rate,
+        rect: tile.rect,
+        texels,
+        stretch: [tile.rect[2] / f64::from(texels[0]), tile.rect[3] / f64::from(texels[1])],
+        part: tile.part,
+        strip: tile.strip,
+        period: placing.period,
+        repeat: tile.repeat,
+        blending: plan.blending,
+        alpha: plan.texture.alpha,
+        bits: if written.bits == 0 { 8 } else { written.bits },
+        frames: Vec::new(),
+        drift: if placing.kind == Kind::Fog { plan.drift * placing.pan_rate } else { 0.0 },
+        optical_depth: match job {
+            Job::Fog(job) => Some(job.optical_depth),
+            Job::Rim(_) | Job::Art(_) => None,
+        },
+        opaque: written.opaque,
+        hash: written.hash.clone(),
+        bytes: written.bytes,
+        made_of: written.made_of.clone(),
+    }
+}

@@ -1,0 +1,163 @@
+//! The run: a scene and its pictures in, every matched sheet out.
+
+mod folder;
+mod manifest;
+mod output;
+mod textures;
+
+pub use textures::frame_path;
+
+use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::limits::Limits;
+use crate::base::progress::{Progress, Silent};
+use crate::base::words::Bits;
+use crate::output::forms::{Also, Pan};
+use crate::output::{Effort, Manifest};
+use crate::plan::{Plan, haze};
+use crate::scene::pictures::Arts;
+use crate::scene::{Scene, keys};
+use crate::store::rerun::{Gone, Rerun, Settled};
+use std::path::PathBuf;
+
+/// What a run is asked for.
+#[derive(Clone, Debug)]
+pub struct Options {
+    /// Where the outputs go.
+    pub out: PathBuf,
+    /// Texels per scene px; several make several sizes, each in a folder of its own.
+    pub scales: Vec<f64>,
+    /// Only these slots' files are written; empty: all.
+    pub only: Vec<String>,
+    /// Bits of the sheets and the still.
+    pub bits: Bits,
+    /// Camera place of the still, scene px of travel; none: the middle.
+    pub camera: Option<f64>,
+    /// How hard to squeeze the files.
+    pub effort: Effort,
+    /// Frames of a closed loop in which fog lives; 1 for fog at rest.
+    pub frames: u32,
+    /// What else is written of the stack.
+    pub also: Vec<Also>,
+    /// Bounds of the moving picture.
+    pub pan: Pan,
+    /// Bounds.
+    pub limits: Limits,
+    /// How far the run may go with what earlier ones left.
+    pub rerun: Rerun,
+    /// What the scene sets, for saying why something is made again.
+    pub settled: Settled,
+}
+
+impl Options {
+    /// A run into `out` as it is if nothing else is said.
+    pub fn new(out: impl Into<PathBuf>) -> Options {
+        Options {
+            out: out.into(),
+            scales: vec![1.0],
+            only: Vec::new(),
+            bits: Bits::Eight,
+            camera: None,
+            effort: Effort::default(),
+            frames: 1,
+            also: Vec::new(),
+            pan: Pan::default(),
+            limits: Limits::default(),
+            rerun: Rerun::default(),
+            settled: Settled::default(),
+        }
+    }
+
+    /// The folders that the run writes in, one for each scale.
+    pub fn folders(&self) -> Vec<PathBuf> {
+        let folder = |scale: &f64| match self.scales.len() {
+            0 | 1 => self.out.clone(),
+            _ => self.out.join(format!("scale-{scale}")),
+        };
+        self.scales.iter().map(folder).collect()
+    }
+}
+
+/// An output and what became of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Change {
+    /// Its name in the output folder.
+    pub path: String,
+    /// The name under which the new version stands, if that isn't its own.
+    pub beside: Option<String>,
+    /// Why, in a few words.
+    pub why: String,
+}
+
+/// What one scale of a run has left.
+#[derive(Clone, Debug)]
+pub struct Report {
+    /// The folder.
+    pub folder: PathBuf,
+    /// The manifest of what stands in it.
+    pub manifest: Manifest,
+    /// Where the still is.
+    pub still: PathBuf,
+    /// The plan that was carried out.
+    pub plan: Plan,
+    /// What was made, in drawing order, the still last.
+    pub made: Vec<Change>,
+    /// What somebody painted on, which is why it was kept.
+    pub kept: Vec<Change>,
+    /// What no slot asks for any more.
+    pub gone: Vec<Gone>,
+    /// How many outputs were what they should be.
+    pub unchanged: usize,
+    /// What else is to be told.
+    pub notes: Vec<String>,
+}
+
+/// Name of the still in the output folder.
+pub const STILL: &str = "still.png";
+/// Name of its value view.
+pub const VALUES: &str = "still.values.png";
+
+/// Renders `scene` as `options` say: one report for each scale. What is what it should be already is left alone; nothing is written
+/// before everything at that scale is worked out.
+///
+/// Faults: pictures that can't be drawn, limits, an `only` that names no slot, a folder that can't be written to, in which another
+/// run is at work, or that holds a file of somebody else's under a name that the run needs.
+pub fn render(scene: &Scene, arts: &Arts, options: &Options) -> Result<Vec<Report>> {
+    render_with(scene, arts, options, &Silent)
+}
+
+/// As [`render`], telling `progress`.
+///
+/// # Errors
+/// As for [`render`]; and where `progress` stopped the run, a fault that says so.
+pub fn render_with(
+    scene: &Scene,
+    arts: &Arts,
+    options: &Options,
+    progress: &dyn Progress,
+) -> Result<Vec<Report>> {
+    check_only(scene, &options.only)?;
+    let scene = &*haze::settled(scene, arts, &options.limits)?;
+    let plans = options
+        .scales
+        .iter()
+        .map(|scale| Plan::new(scene, &arts.naturals(), *scale, &options.limits))
+        .collect::<Result<Vec<Plan>>>()?;
+    let run = |(plan, folder)| {
+        let report = folder::run(plan, arts, options, folder, progress);
+        progress.ends();
+        report
+    };
+    plans.into_iter().zip(options.folders()).map(run).collect()
+}
+
+fn check_only(scene: &Scene, only: &[String]) -> Result<()> {
+    let mut faults = Faults::default();
+    for name in only {
+        if scene.slots.iter().all(|slot| slot.name != *name) {
+            let remedy = keys::instead(name, scene.slots.iter().map(|slot| slot.name.as_str()));
+            let message = format!("--only {name}: the scene has no such slot");
+            faults.list.push(Fault::new(Class::Usage, message).remedy(remedy));
+        }
+    }
+    faults.or(())
+}

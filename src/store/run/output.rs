@@ -1,0 +1,84 @@
+//! An output of a run: what is wanted, what becomes of it, what it is recorded as.
+
+use crate::output::forms::Also;
+use crate::store::rerun::{Act, Decision, Wanted, Written};
+use crate::store::run::manifest::Outcome;
+use crate::store::run::textures::{File, Of};
+
+/// What an output is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum What {
+    /// A texture of a job.
+    Texture(Of),
+    Still,
+    /// The still's value view.
+    Values,
+    /// The stack in another form.
+    Export(Also),
+    Manifest,
+}
+
+/// An output of the run: what is wanted, what becomes of it, and, once it is made, its bytes.
+pub(super) struct Output {
+    pub what: What,
+    pub wanted: Wanted,
+    pub decision: Decision,
+    pub made: Option<File>,
+}
+
+impl Output {
+    /// Which texture it is, if it is one.
+    pub fn texture(&self) -> Option<Of> {
+        match self.what {
+            What::Texture(of) => Some(of),
+            What::Still | What::Values | What::Export(_) | What::Manifest => None,
+        }
+    }
+
+    /// The name under which something is to be made.
+    pub fn target(&self) -> Option<&str> {
+        match &self.decision.act {
+            Act::Make => Some(&self.wanted.path),
+            Act::Beside(_, name) => Some(name),
+            Act::Keep(_) | Act::Spare(_) => None,
+        }
+    }
+
+    /// The record of what was made.
+    pub fn written(&self) -> Option<Written> {
+        let File { bytes, opaque, bits, hash } = self.made.as_ref()?;
+        Some(Written {
+            slot: self.wanted.slot.clone(),
+            hash: hash.clone(),
+            bytes: bytes.len() as u64,
+            made_of: self.wanted.made_of.clone(),
+            opaque: *opaque,
+            bits: *bits,
+            beside: matches!(self.decision.act, Act::Beside(..)).then(|| self.wanted.path.clone()),
+            settings: self.wanted.settings.clone(),
+            seen: None,
+        })
+    }
+
+    /// What became of it.
+    pub fn outcome(&self) -> Outcome {
+        match (&self.decision.act, self.written()) {
+            (Act::Make, Some(written)) => Outcome::AsMeant(written),
+            (Act::Make, None) => Outcome::Aside,
+            (Act::Keep(written), _) => Outcome::AsMeant(written.clone()),
+            (Act::Spare(written) | Act::Beside(written, _), _) => Outcome::Painted(written.clone()),
+        }
+    }
+
+    /// The records to keep of it and of new versions beside it.
+    pub fn records(&self) -> Vec<(String, Written)> {
+        let mut all = self.decision.besides.clone();
+        if let Outcome::AsMeant(written) | Outcome::Painted(written) = self.outcome() {
+            all.push((self.wanted.path.clone(), written));
+        }
+        if let (Act::Beside(_, name), Some(fresh)) = (&self.decision.act, self.written()) {
+            all.push((name.clone(), fresh));
+        }
+        all
+    }
+}
