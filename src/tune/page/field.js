@@ -33,7 +33,7 @@ function kinds(schema) {
   return schema.anyOf ?? [schema];
 }
 
-/** How a slider's way (0 to 1) stands for a number: evenly over a narrow range, by ratio over a wide one, and around the value where the range is endless. */
+/** Maps a slider's position (0 to 1) to a number: linearly over a narrow range, by ratio over a wide one, around the value over an endless one. */
 function scaleOf({ minimum: min, maximum: max }, whole) {
   const ratio = (from, to) => ({ at: (t) => from * (to / from) ** t, of: (v) => Math.log(Math.max(v, from) / from) / Math.log(to / from) });
   const even = (from, to) => ({ at: (t) => from + (to - from) * t, of: (v) => (v - from) / (to - from) });
