@@ -225,7 +225,7 @@ fn the_pointer_moves_the_section_the_divider_and_the_camera() {
     browser.pull("#divider", [150, 0], 5);
     assert!(number("#divider") > 55.0);
     browser.run("document.getElementById('compare').click()");
-    // New dice, the old ones a step back.
+    // A new seed; undo brings the old one back.
     browser.run("const select = document.getElementById('subject'); select.value = 'veil'; select.dispatchEvent(new Event('change'));");
     settled(&browser);
     let look = browser.look("now");

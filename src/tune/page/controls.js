@@ -1,9 +1,9 @@
-// The controls of the chosen slot or of the whole air, in groups; the five steps stand in their order.
+// The controls of the chosen slot or of the whole scene, in groups, with the five steps in their order.
 import { Field } from "./field.js";
 
 const by = (id) => document.getElementById(id);
 
-/** Groups of a slot's own keys; what is named in none stands in the first. */
+/** Groups of a slot's own keys; a key that no group names is in the first. */
 const OF_SLOT = [
   ["Place and fog", null, true],
   ["Picture", ["art", "x", "y", "width", "visible", "repeat", "flip", "tint", "fade", "fade_from", "fade_over", "fade_curve"], false],
@@ -43,7 +43,7 @@ function groups(page) {
     { title: "Rims", note: "fog gathered behind silhouettes", keys: table("rim"), open: false },
     ...steps.map((group) => ({ ...group, note: `${group.note}, for all slots`, open: false })),
     { title: "Scene", note: "view, travel, lines", keys: table("scene"), open: false },
-    { title: "Limits of the check", keys: table("check"), open: false },
+    { title: "Check limits", keys: table("check"), open: false },
     { title: "Textures", keys: table("texture"), open: false },
   ];
 }
@@ -92,7 +92,7 @@ export function showControls(page) {
   }
 }
 
-/** A value was refused: its field says so and shows what holds at its next change. */
+/** Marks the field of a refused value; its next change shows the value in force. */
 export function refused(page, path) {
   const field = fields.find((field) => field.key.path === path);
   if (!field) return;

@@ -1,4 +1,4 @@
-// Drawing of the section: places of depths and heights, the fog's density, the curve of contrast.
+// Drawing of the section: positions of depths and heights, the density of the fog, the contrast curve.
 const SVG = "http://www.w3.org/2000/svg";
 
 /** An SVG element. */
@@ -10,7 +10,7 @@ export function svg(name, more = {}, ...inside) {
 }
 
 export const EDGE = { left: 14, right: 46, foot: 24 };
-/** How many rows of names there is room for. */
+/** Rows of names that fit. */
 export const rowsOf = (width) => (width < 520 ? 5 : 3);
 
 /** From depths and heights to places, and back. Depth runs by the logarithm of its distance from the eye. */
@@ -27,7 +27,7 @@ export class Sides {
     this.depth = (x) => Math.exp(from + ((x - EDGE.left) / wide) * (to - from)) - section.camera;
     this.y = (over) => this.ground - (tall * over) / section.reach;
     this.over = (y) => ((this.ground - y) / tall) * section.reach;
-    // Contrast has the same height, from nothing to all.
+    // Contrast uses the same height, from 0 to 1.
     this.left = (share) => this.ground - tall * share;
     this.from = this.depth(EDGE.left);
     this.to = this.depth(width - EDGE.right);
@@ -39,7 +39,7 @@ function rgb(hex) {
 }
 
 let painted = {};
-/** The fog as density: each sheet stands for the air from its slot to the next farther one. */
+/** The density of the fog: each sheet holds the air between its slot and the next farther one. */
 export function paintDensity(canvas, section, sides, coarse) {
   const { from, to } = sides;
   const now = { section, from, to, wide: sides.width, tall: sides.height, coarse };
@@ -73,7 +73,7 @@ export function paintDensity(canvas, section, sides, coarse) {
     if (x < places[0] || x > sides.width - EDGE.right) continue;
     let at = places.findLastIndex((place) => place <= x);
     at = Math.max(at, 0);
-    // Toward the next sheet the density goes over into its own, so that the air has no steps that it hasn't.
+    // The density blends into that of the next sheet, so that no false steps show.
     const share = Math.min(1, Math.max(0, (x - places[at]) / Math.max(1, ends[at] - places[at])));
     const next = Math.min(at + 1, near.length - 1);
     const blend = share * share * (3 - 2 * share);
@@ -103,7 +103,7 @@ export function ticks(sides) {
   return kept;
 }
 
-/** What the law leaves of contrast over depth, from the nearest slot on. */
+/** The contrast that the extinction law leaves over depth, from the nearest slot on. */
 export function curve(section, sides) {
   let path = "";
   for (let x = Math.max(EDGE.left, sides.x(section.nearest)); x <= sides.width - EDGE.right; x += 3) {

@@ -13,7 +13,7 @@ function make(name, more = {}, ...inside) {
   return made;
 }
 
-/** A number as people write it: four digits that count. */
+/** A number with four significant digits. */
 export function short(number) {
   if (typeof number !== "number") return String(number);
   return String(Number(number.toPrecision(4)));
@@ -21,7 +21,7 @@ export function short(number) {
 
 /** Any value in words. */
 export function words(value) {
-  if (value === null || value === undefined || value === "") return "nothing";
+  if (value === null || value === undefined || value === "") return "not set";
   if (value === true) return "yes";
   if (value === false) return "no";
   if (Array.isArray(value)) return value.map(short).join(" x ");
@@ -33,7 +33,7 @@ function kinds(schema) {
   return schema.anyOf ?? [schema];
 }
 
-/** How a slider's way (0 to 1) stands for a number: evenly over a narrow range, by ratio over a wide one, and around the value where the range is endless. */
+/** Maps a slider's position (0 to 1) to a number: linearly over a narrow range, by ratio over a wide one, around the value over an endless one. */
 function scaleOf({ minimum: min, maximum: max }, whole) {
   const ratio = (from, to) => ({ at: (t) => from * (to / from) ** t, of: (v) => Math.log(Math.max(v, from) / from) / Math.log(to / from) });
   const even = (from, to) => ({ at: (t) => from + (to - from) * t, of: (v) => (v - from) / (to - from) });
@@ -53,7 +53,7 @@ export function tidy(value, { whole = false, min = -Infinity, max = Infinity } =
   return Math.min(max, Math.max(min, rounded));
 }
 
-/** A field for a key; `place` says for which slot it stands. */
+/** A field for a key of `slot`, or of the scene where that is null. */
 export class Field {
   constructor(key, slot, presets, hint) {
     Object.assign(this, { key, slot, value: null });
@@ -64,8 +64,8 @@ export class Field {
     this.whole = this.number?.type === "integer";
     this.entry = make("div", { className: "entry" });
     this.who = make("span", { className: "who" });
-    this.out = make("button", { type: "button", className: "out", hidden: true, "aria-label": `Take out the own value of ${key.name.replaceAll("_", " ")}` }, "take out");
-    this.out.title = "Takes the own value out, so that what stands behind it holds";
+    this.out = make("button", { type: "button", className: "out", hidden: true, "aria-label": `Clear ${key.name.replaceAll("_", " ")}` }, "Clear");
+    this.out.title = "Remove this value, so that the inherited one applies";
     this.out.addEventListener("click", (event) => { gestureEnds(); send({ do: "unset", slot: this.slot, key: this.key.path }, event); });
     this.change = make("div", { className: "change" });
     const unit = key.unit ? make("span", { className: "unit" }, ` ${key.unit}`) : "";
@@ -130,7 +130,7 @@ export class Field {
     this.slider = make("input", { type: "range", min: 0, max: 1000, step: 1, "aria-label": `${this.key.name}, slider` });
     const { minimum: min, maximum: max } = this.number;
     this.slider.addEventListener("input", (event) => {
-      // The scale stays while it is held.
+      // The slider's scale is fixed during a drag.
       this.held ??= this.scale(this.value);
       const value = tidy(this.held.at(this.slider.value / 1000), { whole: this.whole, min, max });
       this.tell(value);
@@ -194,14 +194,15 @@ export class Field {
     }
     for (const part of [this.input, this.select, this.box]) part?.removeAttribute("aria-invalid");
     const literal = this.key.schema.default !== undefined;
-    const by = value !== null ? `by ${who}` : literal ? `by default: ${words(this.key.schema.default)}` : this.key.without || "not set";
+    const origin = who === "default" ? who : given ? `set in: ${who}` : `from ${who}`;
+    const by = value !== null ? origin : literal ? `default: ${words(this.key.schema.default)}` : this.key.without || "not set";
     if (this.who.textContent !== by) this.who.textContent = by;
     this.out.hidden = !given || ["view", "slot.depth"].includes(this.key.path);
     this.who.classList.toggle("given", given);
     this.changes(entry);
   }
 
-  /** The old value and the way back. */
+  /** The saved value and the button that restores it. */
   changes(entry) {
     const changed = entry?.length > 3;
     const looks = JSON.stringify(changed && [entry[3]]);
@@ -214,6 +215,6 @@ export class Field {
       made.addEventListener("click", (event) => { gestureEnds(); send({ ...message, slot: this.slot, key: this.key.path }, event); });
       return made;
     };
-    if (changed) this.change.append(make("span", {}, `was ${words(entry[3])}`), button("Back", `Back to ${words(entry[3])}:`, { do: "restore" }));
+    if (changed) this.change.append(make("span", {}, `was ${words(entry[3])}`), button("Revert", `Revert to ${words(entry[3])}:`, { do: "restore" }));
   }
 }

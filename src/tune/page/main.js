@@ -5,7 +5,7 @@ import { setUpControls, showControls, refused } from "./controls.js";
 import { setUpSection, showSection } from "./section.js";
 
 const by = (id) => document.getElementById(id);
-/** What all parts of the page go by. */
+/** State that all parts of the page share. */
 const page = { state: null, keys: [], subject: "", slots: new Map(), failing: new Set() };
 
 function say(text, bad = false) {
@@ -62,15 +62,15 @@ function show(state) {
   const select = by("subject");
   if (select.dataset.names !== names.join("\n")) {
     select.dataset.names = names.join("\n");
-    select.replaceChildren(...names.map((name) => element("option", name ? `slot ${name}` : "the whole air", { value: name })));
+    select.replaceChildren(...names.map((name) => element("option", name ? `slot ${name}` : "whole scene", { value: name })));
   }
   select.value = page.subject;
   by("dice").hidden = !page.subject;
   setTravel(state);
-  banner("broken", faulty(state.faults, "The file can't be used as it is; the last good picture stays."));
+  banner("broken", faulty(state.faults, "The file has errors; the last good picture is shown."));
   banner("contest", state.contested && ((box) => {
-    box.append(element("strong", "Both changed."), element("span", "The file was changed in an editor, and the page holds what isn't saved. Whichever you keep, the other is one Undo away."));
-    for (const [text, mine] of [["Keep the page's", true], ["Take the file's", false]]) {
+    box.append(element("strong", "The scene was changed in two places."), element("span", "The file was changed in an editor while this page has unsaved changes. Whichever you choose, Undo brings back the other."));
+    for (const [text, mine] of [["Keep this page's changes", true], ["Load the file", false]]) {
       const button = element("button", text, { type: "button" });
       button.addEventListener("click", () => send({ do: "choose", mine }));
       box.append(button);
@@ -83,11 +83,11 @@ function showReport(report) {
   page.failing = new Set(report.findings.filter((one) => one.fails && one.slot).map((one) => one.slot));
   setFailing(page.failing);
   const fails = report.findings.filter((one) => one.fails).length;
-  by("marks").textContent = report.passes ? "Check: passes" : `Check: ${fails} ${fails === 1 ? "fail" : "fails"}`;
-  by("verdict").textContent = report.passes ? "The scene keeps its limits." : `${fails} ${fails === 1 ? "fail" : "fails"}.`;
+  by("marks").textContent = report.passes ? "Check: passed" : `Check: ${fails} failed`;
+  by("verdict").textContent = report.passes ? "The scene is within its limits." : `${fails} ${fails === 1 ? "limit" : "limits"} not met.`;
   by("findings").replaceChildren(...report.findings.map((one) => {
     const item = document.createElement("li");
-    item.append(element("span", one.fails ? "Fails: " : "Look: ", { className: one.fails ? "fails" : "" }));
+    item.append(element("span", one.fails ? "Fails: " : "Note: ", { className: one.fails ? "fails" : "" }));
     if (one.slot) {
       const button = element("button", one.slot, { type: "button" });
       button.addEventListener("click", () => choose(one.slot, true));
@@ -98,7 +98,7 @@ function showReport(report) {
   }));
 }
 
-// What comes thick and fast is shown once a frame; while something is held, a few times a second: pictures go first.
+// Frequent updates are shown once a frame, and during a drag a few times a second: pictures have priority.
 const HELD = 300;
 let due = null;
 let last = 0;
@@ -112,7 +112,7 @@ function soon(work) {
     if (rest > 0) setTimeout(() => requestAnimationFrame(showDue), rest);
     else requestAnimationFrame(showDue);
   }
-  // What is asked for again goes to the end: the section after the state that it shows.
+  // A repeated request moves to the end: the section comes after the state that it shows.
   due.delete(work.word);
   due.set(work.word, work.run);
 }
@@ -126,7 +126,7 @@ function showDue() {
 
 on("hello", (hello, all) => {
   page.keys = hello.controls;
-  by("mood").textContent = all.mood ? `in the mood ${all.mood}` : "";
+  by("mood").textContent = all.mood ? `mood: ${all.mood}` : "";
   setUpControls(page, hello);
 });
 // The section is drawn of both.
@@ -134,7 +134,7 @@ on("state", (state) => { soon({ word: "state", run: () => show(state) }); soon(r
 on("section", (section) => { page.section = section; soon({ word: "drawn", run: () => banner("undrawn") }); soon(redraw); });
 on("report", showReport);
 on("marks", (marks, all) => showMarks(marks, all));
-on("undrawn", (faults) => banner("undrawn", faulty(faults, "This can't be drawn; the last good picture stays.")));
+on("undrawn", (faults) => banner("undrawn", faulty(faults, "The scene can't be drawn; the last good picture is shown.")));
 on("refused", (refusal) => {
   const first = refusal.faults?.list[0];
   say(first ? `${first.message}. ${first.remedy ?? ""}` : refusal.message, true);
@@ -145,7 +145,7 @@ on("done", (number) => {
   if (number === saving) say(page.state?.contested ? "" : "Saved.");
   else if (by("said").classList.contains("bad")) say("");
 });
-on("gone", () => banner("gone", (box) => box.append(element("strong", "The program has ended or can't be reached."), element("span", "What was not saved is held by it, not by this page. Trying again."))));
+on("gone", () => banner("gone", (box) => box.append(element("strong", "The program has stopped or can't be reached."), element("span", "Unsaved changes are kept by the program, not by this page. Reconnecting."))));
 on("open", () => banner("gone"));
 
 const act = (message) => (event) => { gestureEnds(); return send(message, event); };

@@ -1,4 +1,4 @@
-// The picture: frames as they come, panning, ways to see it, the divider against the last saved, marks of the check.
+// The picture: incoming frames, panning, view modes, the divider between last saved and current, marks of the check.
 import { on, send, shown, together } from "./wire.js";
 
 const by = (id) => document.getElementById(id);
@@ -30,7 +30,7 @@ function put(frame) {
   by("settling").hidden = frame.settled;
   document.documentElement.dataset.turn = frame.turn;
   document.documentElement.dataset.settled = frame.settled;
-  // The marks may be here before the picture that they are of.
+  // Marks may arrive before their picture.
   drawMarks();
 }
 
@@ -51,7 +51,7 @@ export function setTravel(state) {
   const slider = by("camera");
   slider.max = Math.max(travel, 1e-6);
   slider.disabled = travel === 0;
-  // Where the first pictures are taken from, which may be here before the state.
+  // The camera position of the first pictures, which may arrive before the state.
   if (!placed) view.camera = travel / 2;
   placed = true;
   if (view.camera > travel) pan(travel);
@@ -74,7 +74,7 @@ function pan(to, event) {
   ask(event);
 }
 
-/** Marks where outlines fail, as the server found them from a camera place. */
+/** Marks where outlines fail, as the server found them from a camera position. */
 export function showMarks(found, { camera, turn }) {
   marks = { found, camera, turn };
   drawMarks();
@@ -104,7 +104,7 @@ function drawMarks() {
   by("fails").replaceChildren(...shown.flatMap((one) => [path(one.places, "#000", 3), path(one.places, "#ffd479", 1.5)]));
 }
 
-/** A button that works as long as it is held. */
+/** A button that is active while held. */
 function hold(id, word) {
   const button = by(id);
   const set = (on, event) => {

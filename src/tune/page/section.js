@@ -8,7 +8,7 @@ const by = (id) => document.getElementById(id);
 let sides = null;
 /** Its width and height; asked for once, since asking has the page laid out. */
 let room = { width: 0, height: 0 };
-/** Where it stands on the page, while a handle is held. */
+/** Its position on the page, while a handle is held. */
 let corner = [0, 0];
 let held = null;
 let chooses = () => {};
@@ -51,7 +51,7 @@ function grip(id, more, { move, step, slot }) {
         catchUp();
         held = null;
         gestureEnds();
-        // What was moved stays where it was let go until the section that holds it is here.
+        // A released handle keeps its place until the section with its value arrives.
         if (current && !moved) showSection(current);
       });
     }
@@ -86,13 +86,13 @@ function follow(made) {
   made.style.transform = made.getAttribute("aria-orientation") === "vertical" ? `translate(0, ${y.toFixed(1)}px)` : `translate(${x.toFixed(1)}px, 0)`;
 }
 
-/** What is set to what it is already would still have the page laid out. */
+/** Setting an attribute to the value it has would still trigger a layout. */
 function put(made, key, value) {
   if (made.getAttribute(key) !== value) made.setAttribute(key, value);
 }
 
-/** Children as `fresh` has them; those that stand there already stay: what the pointer is on isn't taken from under it, and what is the
- * same isn't laid out again. */
+/** Makes the children like `fresh` but keeps existing elements: one under the pointer isn't replaced, and an equal one isn't laid out
+ * again. */
 function renew(made, fresh) {
   const old = [...made.children];
   if (old.length !== fresh.length || old.some((child, place) => child.tagName !== fresh[place].tagName)) return made.replaceChildren(...fresh);
@@ -143,7 +143,7 @@ function slotGrip(page, slot, label) {
       "aria-label": `Depth of ${slot.name}`,
       "aria-orientation": "horizontal",
       "aria-valuemin": short(-camera), "aria-valuemax": 1e9, "aria-valuenow": slot.depth,
-      "aria-valuetext": `${short(slot.depth)} depth units, ${Math.round(slot.left * 100)} % of contrast left`,
+      "aria-valuetext": `${short(slot.depth)} depth units, ${Math.round(slot.left * 100)} % contrast left`,
     },
     inside,
   }, {
@@ -164,7 +164,7 @@ function topGrip(page, slot) {
     from: [x, y],
     attributes: {
       class: `grip up${page.subject === slot.name ? " chosen" : ""}`,
-      "aria-label": `${sky ? "Lower" : "Top"} edge of the fog at ${slot.name}: scale height`,
+      "aria-label": `${sky ? "Bottom" : "Top"} edge of the fog at ${slot.name}: scale height`,
       "aria-orientation": "vertical",
       "aria-valuemin": 1, "aria-valuemax": 100000, "aria-valuenow": slot.height,
       "aria-valuetext": `${short(slot.height)} scene px at pan rate 1`,
@@ -194,7 +194,7 @@ function visibilityGrip(page) {
   return grip("visibility", {
     from: [x, 0],
     attributes: {
-      class: "grip", "aria-label": "Visibility: where 5 % of contrast is left", "aria-orientation": "horizontal",
+      class: "grip", "aria-label": "Visibility: distance at which 5 % contrast is left", "aria-orientation": "horizontal",
       "aria-valuemin": 1, "aria-valuemax": 1e9, "aria-valuenow": visibility, "aria-valuetext": `${short(visibility)} depth units`,
     },
     inside: [
@@ -212,7 +212,7 @@ function visibilityGrip(page) {
 
 const section = (page) => page.section;
 
-/** What stands still: ground, axis, the curve of contrast. */
+/** The fixed parts: ground, axis, contrast curve. */
 function backdrop(page) {
   const drawn = [svg("line", { class: "ground", x1: EDGE.left, x2: sides.width - EDGE.right, y1: sides.ground, y2: sides.ground })];
   for (const depth of ticks(sides)) {
@@ -244,7 +244,7 @@ export function showSection(page) {
   if (room.width < 50) return;
   sides = held?.sides ?? new Sides(page.section, room.width, room.height);
   paintDensity(by("density"), page.section, sides, held ? 4 : 2);
-  // The newest numbers are the state's; the section's drawing may be a moment behind.
+  // The state has the newest numbers; the section's data may be slightly older.
   const slots = [...page.section.slots].filter((slot) => page.slots.has(slot.name)).sort((a, b) => a.depth - b.depth);
   const labels = rows(slots);
   const tops = slots.filter((slot) => slot.fog && typeof slot.height === "number");
@@ -260,7 +260,7 @@ export function showSection(page) {
       grips.delete(id);
     }
   }
-  // Whoever has the focus keeps it: nothing is moved that stands already where it belongs.
+  // Keeps the focus: no element that is in its place already is moved.
   const there = [...lines.children].slice(1);
   if (there.length !== wanted.length || there.some((one, place) => one !== wanted[place])) {
     const focused = document.activeElement;

@@ -2,10 +2,10 @@
 const heard = new Map();
 let socket = null;
 let stamp = 0;
-/** When the input behind a message came, by the message's number, for the time from there to its picture. */
+/** Time of the input behind each message, by the message's number, to measure the time until its picture. */
 const begun = new Map();
 
-/** Calls `work` with what the server says under `word`. */
+/** Calls `work` with each message of the server under `word`. */
 export function on(word, work) {
   if (!heard.has(word)) heard.set(word, []);
   heard.get(word).push(work);
@@ -15,7 +15,7 @@ function tell(word, value, all) {
   for (const work of heard.get(word) ?? []) work(value, all);
 }
 
-/** Sends a message; `event` is the input that it comes from. Returns its number. */
+/** Sends a message caused by the input `event`. Returns its number. */
 export function send(message, event) {
   if (socket?.readyState !== WebSocket.OPEN) return 0;
   stamp += 1;
@@ -24,7 +24,7 @@ export function send(message, event) {
   return stamp;
 }
 
-/** The scene's turn that is to be seen. */
+/** The turn of the scene that is shown. */
 let turn = 0;
 
 function time(number) {
@@ -33,7 +33,7 @@ function time(number) {
   if (start !== undefined) performance.measure("input to picture", { start, end: performance.now() });
 }
 
-/** Says that a picture is shown; times everything that it is the first to hold. */
+/** Reports that a picture is shown, and times every input that it is the first to include. */
 export function shown(frame) {
   socket.send('{"do":"shown"}');
   catchUp();
@@ -52,7 +52,7 @@ on("done", (number, all) => { if (all.turn === turn) time(number); });
 const TOGETHER = 60;
 const waiting = new Map();
 let timer = 0;
-/** Does what belongs to the next picture with it, or soon: a browser draws once then. Of what has the same name only the newest is done. */
+/** Runs `work` with the next picture, or soon without one, so that the browser draws once. A newer `work` of the same name replaces it. */
 export function together(name, work) {
   waiting.set(name, work);
   timer ||= setTimeout(catchUp, TOGETHER);
@@ -67,7 +67,7 @@ export function catchUp() {
 }
 
 let draft = null;
-/** Codes held to 0..255, from -256 on: cheaper than clamping each. */
+/** Codes clamped to 0..255, from -256 on: cheaper than clamping each. */
 const HELD = Uint8Array.from({ length: 768 }, (_, at) => Math.min(255, Math.max(0, at - 256)));
 /** A draft's texels: green for each, then of every two by two how much more red there is, and how much more blue, halved, from 128 on. */
 function unpacked(buffer, width, height) {
@@ -129,7 +129,7 @@ let gestures = 0;
 const run = Math.random().toString(36).slice(2);
 let last = { what: "", at: -1e9, name: "" };
 
-/** The name of the gesture that an edit of `what` belongs to: what follows closely on the same thing is the same gesture. */
+/** The name of the gesture that an edit of `what` belongs to: quick edits of the same thing are one gesture. */
 export function gesture(what) {
   const now = performance.now();
   if (last.what !== what || now - last.at > 900) {
@@ -140,7 +140,7 @@ export function gesture(what) {
   return last.name;
 }
 
-/** The gesture is over: what comes next is another step. */
+/** Ends the gesture: the next edit is a new undo step. */
 export function gestureEnds() {
   last.what = "";
 }

@@ -4,7 +4,7 @@ const by = (id) => document.getElementById(id);
 const [stage, canvas, slider, pause, names, status] =
   ["stage", "picture", "camera", "pause", "names", "status"].map(by);
 const [width, height] = stack.view;
-// The canvas has as many texels as the pictures were stored for.
+// The canvas has the texel size that the pictures were stored for.
 canvas.width = Math.round(width * stack.scale);
 canvas.height = Math.round(height * stack.scale);
 const pen = canvas.getContext("2d", { alpha: false });
@@ -21,7 +21,7 @@ for (const layer of stack.layers) {
     labels.set(layer.slot, { label, layer });
     names.append(label);
   }
-  // A slot's own picture says best where it is.
+  // A slot's label is placed by its picture, if it has one.
   if (layer.kind === "art") labels.get(layer.slot).layer = layer;
 }
 
@@ -57,7 +57,7 @@ function draw() {
   if (!names.hidden) place();
 }
 
-// Names stand over their pictures' middle as far as that is in view, and below each other where they would meet.
+// Names are centred on the visible part of their pictures, and moved down where they would overlap.
 function place() {
   const ratio = stage.clientWidth / width;
   const taken = [];
@@ -93,7 +93,7 @@ function pan(to) {
 
 function tick(now) {
   if (!state.playing) return;
-  // A page that was hidden doesn't jump.
+  // No jump after the page was hidden.
   state.drifted += Math.min(0.1, (now - state.last) / 1000);
   state.last = now;
   draw();
@@ -102,7 +102,7 @@ function tick(now) {
 
 function play(on) {
   state.playing = on;
-  pause.textContent = on ? "Pause drift" : "Let drift";
+  pause.textContent = on ? "Pause drift" : "Resume drift";
   pause.setAttribute("aria-pressed", String(!on));
   if (on) {
     state.last = performance.now();
@@ -153,7 +153,7 @@ for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) {
 }
 addEventListener("resize", redraw);
 
-status.textContent = "Reading the pictures.";
+status.textContent = "Loading pictures.";
 Promise.all(stack.layers.map((layer) => {
   layer.image.src = layer.data;
   layer.data = "";
@@ -165,5 +165,5 @@ Promise.all(stack.layers.map((layer) => {
   pan(state.camera);
   play(state.playing);
 }, () => {
-  status.textContent = "A picture in this file is damaged: render the preview anew.";
+  status.textContent = "A picture in this file is damaged; render the preview again.";
 });
