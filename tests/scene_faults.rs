@@ -441,8 +441,7 @@ fn the_report_shows_file_line_and_remedy() {
     let text = scene("travel = -1", "depth = 1");
     let report = faults(&text, &[]).to_string();
     for part in [
-        "error: `travel` is -1, which is too small",
-        "dir/level.toml:1:10",
+        "dir/level.toml:1:10: error: `travel` is -1, which is too small",
         "1 | travel = -1",
         "^^",
         "help: Give a number from 0 to 10000000 scene px.",
