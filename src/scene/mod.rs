@@ -22,7 +22,7 @@ pub(crate) fn is_slot_name(name: &str) -> bool {
     check::name(name).is_ok()
 }
 
-/// How the target renderer mixes colours.
+/// How the target renderer blends colours.
 #[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Blending {

@@ -137,7 +137,7 @@ fn presets(written: &Written, shelf: &Shelf, reader: &mut Reader<'_>) -> (BTreeM
         }
         match (shelf.has(&name), entry) {
             (false, Some(entry)) => {
-                let message = format!("There is no preset {}", crate::keys::shown(&name));
+                let message = format!("there is no preset {}", crate::keys::shown(&name));
                 reader.fault(crate::fault::Class::Scene, &entry.place, message, shelf.remedy_for(&name));
             }
             _ => match shelf.get(&name) {

@@ -55,10 +55,10 @@ impl Fit {
 #[derive(JsonSchema, Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Alpha {
-    /// Colour as it is, alpha beside it.
+    /// Colour unchanged, alpha separate.
     #[default]
     Straight,
-    /// Colour times alpha, in the space that the renderer mixes in.
+    /// Colour times alpha, in the space that the renderer blends in.
     Premultiplied,
 }
 
