@@ -32,7 +32,7 @@ pub(super) fn read(text: &str, limits: &Limits) -> Result<Layered, Fault> {
         let value: Option<u32> = image.attribute(name).and_then(|text| text.trim().parse().ok());
         value
             .filter(|side| (1..=limits.side).contains(side))
-            .ok_or_else(|| broken(format!("its stack.xml gives no `{name}` from 1 to {}", limits.side)))
+            .ok_or_else(|| broken(format!("its stack.xml has no `{name}` from 1 to {}", limits.side)))
     };
     let size = [side("w")?, side("h")?];
     let mut layers = Vec::new();
