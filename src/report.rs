@@ -7,11 +7,11 @@ use std::ops::Range;
 /// Maximum number of faults shown; whoever has more starts with these.
 const MAX_SHOWN: usize = 100;
 
-/// Maximum characters of a line shown before the fault; chosen by eye, for a terminal of 100 columns.
-const MAX_BEFORE: usize = 50;
+/// Maximum characters of a line shown; chosen by eye, for a terminal of 120 columns.
+const MAX_WIDTH: usize = 110;
 
-/// Maximum characters of a line shown from the fault on; chosen by eye.
-const MAX_AFTER: usize = 60;
+/// Maximum characters of a long line shown before the fault; chosen by eye.
+const MAX_BEFORE: usize = 50;
 
 /// Columns of a tab.
 const TAB: &str = "    ";
@@ -89,7 +89,8 @@ impl Excerpt {
 
         let before = &source[line_start..start];
         let from = before.char_indices().rev().take(MAX_BEFORE).last().map_or(0, |(at, _)| at);
-        let to = rest.char_indices().nth(MAX_AFTER).map_or(rest.len(), |(at, _)| at);
+        let room = MAX_WIDTH - before[from..].chars().count();
+        let to = rest.char_indices().nth(room).map_or(rest.len(), |(at, _)| at);
         let cut = |is_cut: bool| if is_cut { "…" } else { "" };
         let lead = format!("{}{}", cut(from > 0), escape(&before[from..]));
         Excerpt {
@@ -192,8 +193,8 @@ mod tests {
     fn a_long_line_is_shown_around_the_fault() {
         let text = format!("a = \"{}", "ä".repeat(5000));
         let (line, carets) = line_and_carets(&text, 1005..usize::MAX);
-        assert_eq!(line, format!("…{}…", "ä".repeat(MAX_BEFORE + MAX_AFTER)));
-        assert_eq!(carets, MAX_BEFORE + 1..MAX_BEFORE + 1 + MAX_AFTER);
+        assert_eq!(line, format!("…{}…", "ä".repeat(MAX_WIDTH)));
+        assert_eq!(carets, MAX_BEFORE + 1..MAX_WIDTH + 1);
         assert!(shown(&text, 1005..1007).starts_with("a.toml:1:506: "));
         assert!(line_and_carets(&text, 0..1).0.starts_with("a = \"ää"));
     }

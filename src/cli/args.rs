@@ -343,7 +343,7 @@ pub struct Rim {
     /// Where the light comes from, in degrees: 0 right, 90 above, 180 left
     #[arg(long, value_name = "DEGREES", default_value = "135", value_parser = finite, allow_negative_numbers = true)]
     pub light: f64,
-    /// How the renderer mixes colours
+    /// How the renderer blends colours
     #[arg(long, value_name = "SPACE", default_value = "encoded", value_parser = ["encoded", "linear"])]
     pub blending: String,
     /// Override a value of the recipe: bands.size=60

@@ -92,7 +92,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
         rim.placing.rect[1] - room,
     ));
     say(&format!(
-        "{:.1} % of the outline was below a separation of {} L*; a rim can bring {:.1} % of that up to it, and brought {:.1} % of those\n",
+        "{:.1} % of the outline was below a separation of {} L*; {:.1} % of that is attainable, and {:.1} % of those places reach it\n",
         share(found.lacking, found.places),
         args.separation,
         share(found.attainable, found.lacking),

@@ -84,7 +84,7 @@ impl Layered {
                 format!("Its layers are {}.", some.join(", "))
             }
         };
-        Fault::new(Class::Picture, format!("The file has no layer {}", crate::keys::shown(name)))
+        Fault::new(Class::Picture, format!("the file has no layer {}", crate::keys::shown(name)))
             .remedy(remedy)
     }
 }

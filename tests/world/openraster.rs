@@ -385,7 +385,7 @@ fn what_is_wrong_with_a_layered_file_is_said_once_and_plainly() {
         (b"no archive".to_vec(), "not an OpenRaster file"),
         (painted("<image", &pictures()), "malformed"),
         (painted("<image w='0' h='5'><stack/></image>", &pictures()), "has no `w`"),
-        (painted(LEVEL, &pictures()[1..]), "holds no \"data/a.png\""),
+        (painted(LEVEL, &pictures()[1..]), "does not contain \"data/a.png\""),
     ] {
         std::fs::write(&level, bytes).unwrap();
         fails(4, &[word]);
