@@ -112,7 +112,7 @@ fn every_limit_can_be_broken() {
     assert_eq!(report(&scene, &["check.below=0.1"]).0, 0);
     let ran = fogweft(&["check", &scene]);
     let text = String::from_utf8_lossy(&ran.stdout);
-    assert!(text.contains("figure") && text.contains("keeps its limits"), "{text}");
+    assert!(text.contains("figure") && text.contains("is within its limits"), "{text}");
     assert_eq!(fogweft(&["check", &scene, "--set", "check.below=2"]).status.code(), Some(2));
 }
 

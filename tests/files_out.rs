@@ -160,11 +160,11 @@ fn the_folder_is_made_or_the_cause_told() {
     prepare_folder(&deep).unwrap();
     assert!(names(&deep).is_empty());
     fs::write(folder.path().join("file"), b"").unwrap();
-    assert!(message(prepare_folder(folder.path().join("file"))).contains("a file stands"));
-    assert!(message(prepare_folder(folder.path().join("file/a"))).contains("can't be made"));
+    assert!(message(prepare_folder(folder.path().join("file"))).contains("a file is where"));
+    assert!(message(prepare_folder(folder.path().join("file/a"))).contains("can't be created"));
     // No file can be made there, not even by the superuser (proc(5)).
     #[cfg(target_os = "linux")]
-    assert!(message(prepare_folder("/proc/self")).contains("nothing can be written"));
+    assert!(message(prepare_folder("/proc/self")).contains("is not writable"));
 }
 
 #[test]
@@ -221,13 +221,13 @@ fn a_manifest_that_can_not_be_ours_is_told() {
         fs::write(&path, text).unwrap();
         message(Manifest::read(folder.path()))
     };
-    assert!(read("").contains("no manifest"));
-    assert!(read("[1, 2]").contains("no manifest"));
-    assert!(read(&"[".repeat(100_000)).contains("no manifest"));
+    assert!(read("").contains("not the manifest"));
+    assert!(read("[1, 2]").contains("not the manifest"));
+    assert!(read(&"[".repeat(100_000)).contains("not the manifest"));
     assert!(read(&manifest().text().replace("\"version\": 1", "\"version\": 2")).contains("version 2"));
     for bad in ["../a.png", "/etc/a.png", "a/../../b", "C:a.png", "..\\\\a", "", ".", "a\\u0000b"] {
         let text = manifest().text().replace("reeds-near.fog.png", bad);
-        assert!(read(&text).contains("leaves its folder"), "{bad:?}");
+        assert!(read(&text).contains("outside its folder"), "{bad:?}");
     }
     fs::remove_file(&path).unwrap();
     fs::create_dir(&path).unwrap();
@@ -259,7 +259,7 @@ fn outputs_are_files_of_their_own() {
     let names = |list: &[&str]| list.iter().map(|name| name.to_string()).collect::<Vec<_>>();
     apart(folder.path(), &names(&["reeds-near.fog.png", "still.png", NAME])).unwrap();
     for bad in ["../a.png", "/a.png", "a\\b.png", ""] {
-        assert!(message(apart(folder.path(), &names(&[bad]))).contains("leave its folder"), "{bad}");
+        assert!(message(apart(folder.path(), &names(&[bad]))).contains("outside its folder"), "{bad}");
     }
     // Common practice, no source: some disks don't tell case apart.
     let twins = names(&["Reed.fog.png", "reed.fog.png"]);

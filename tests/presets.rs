@@ -85,32 +85,30 @@ fn faulty_presets_say_what_is_wrong() {
         assert!(faults.to_string().contains(&faults.list[0].message));
         faults.list.iter().map(|fault| fault.message.clone()).collect::<Vec<_>>().join("; ")
     };
-    assert_eq!(message(&[], "elephant"), "There is no preset \"elephant\"");
+    assert_eq!(message(&[], "elephant"), "there is no preset \"elephant\"");
     assert_eq!(
         message(&[("a", "title = \"A\"\nfrom = \"b\""), ("b", "title = \"B\"\nfrom = \"a\"")], "a"),
-        "Presets are built on each other: a from b from a"
+        "presets are built on each other: a from b from a"
     );
     assert_eq!(
         message(&[("a", "from = \"a\"\ntitle = \"A\"")], "a"),
-        "Presets are built on each other: a from a"
+        "presets are built on each other: a from a"
     );
     assert_eq!(
         message(&[("a", "from = \"steam-fgo\"\ntitle = \"A\"")], "a"),
-        "There is no preset \"steam-fgo\""
+        "there is no preset \"steam-fgo\""
     );
     assert_eq!(
         message(&[("a", "from = \"mist\"\ntitle = \"A\"\nvisibility = -1\n[bands]\nsize = nan")], "a"),
         "`preset.visibility` is -1, which is too small; `bands.size` is nan, which is not a number"
     );
-    assert!(
-        message(&[("a", "")], "a").starts_with("The preset gives no `title`; The preset gives no `word`")
-    );
+    assert!(message(&[("a", "")], "a").starts_with("the preset has no `title`; the preset has no `word`"));
     assert_eq!(
         message(&[("a", "from = \"mist\"\ntitle = \"A\"\ntravel = 3")], "a"),
-        "\"travel\" is no key of a preset"
+        "unknown key \"travel\" in a preset"
     );
     let chain: Vec<(String, String)> =
         (0..5000).map(|at| (format!("p{at}"), format!("title = \"P\"\nfrom = \"p{}\"", at + 1))).collect();
     let chain: Vec<(&str, &str)> = chain.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
-    assert_eq!(message(&chain[..], "p0"), "More than 32 presets are built on each other");
+    assert_eq!(message(&chain[..], "p0"), "more than 32 presets are built on each other");
 }

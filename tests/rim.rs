@@ -430,7 +430,8 @@ fn the_horse_is_set_off_by_the_command() {
     let ran = run(&[]);
     assert!(ran.status.success(), "{}", String::from_utf8_lossy(&ran.stderr));
     let said = String::from_utf8_lossy(&ran.stdout).into_owned();
-    let place = said.split("its left top at ").nth(1).expect(&said).split(" from").next().expect(&said);
+    let place =
+        said.split("top-left corner at ").nth(1).expect(&said).split(" relative").next().expect(&said);
     let corner: Vec<i64> = place.split(", ").map(|part| part.parse::<f64>().expect(place) as i64).collect();
     let (horse, rim) = (Pixels::read(&art), Pixels::read(&out));
     let behind = [0x30, 0x2e, 0x36].map(|code| f64::from(code) / 255.0);

@@ -1,6 +1,5 @@
 //! What can go wrong, sorted by who must act, with the place and the remedy.
 
-use std::fmt;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
@@ -120,12 +119,6 @@ impl Faults {
 impl From<Fault> for Faults {
     fn from(fault: Fault) -> Faults {
         Faults { list: vec![fault], sources: Vec::new() }
-    }
-}
-
-impl fmt::Display for Faults {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&crate::base::report::render(self, false))
     }
 }
 

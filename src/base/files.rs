@@ -28,14 +28,14 @@ pub fn make_folder(path: impl AsRef<Path>) -> Result<()> {
     let path = path.as_ref();
     match fs::metadata(path) {
         Ok(data) if !data.is_dir() => {
-            return Err(Fault::new(Class::Output, "a file stands where the output folder should be")
+            return Err(Fault::new(Class::Output, "a file is where the output folder should be")
                 .in_file(path)
-                .remedy("move the file, or name another folder")
+                .remedy("Move the file, or choose another folder.")
                 .into());
         }
         Ok(_) => {}
         Err(_) => fs::create_dir_all(path).map_err(|error| {
-            Fault::new(Class::Output, format!("the output folder can't be made: {}", why(&error)))
+            Fault::new(Class::Output, format!("the output folder can't be created: {}", why(&error)))
                 .in_file(path)
                 .remedy(remedy(&error))
         })?,
@@ -52,7 +52,7 @@ pub fn prepare_folder(path: impl AsRef<Path>) -> Result<()> {
     make_folder(path)?;
     // A long run shouldn't find out at its end.
     draft().tempfile_in(path).map(drop).map_err(|error| {
-        Fault::new(Class::Output, format!("nothing can be written in the output folder: {}", why(&error)))
+        Fault::new(Class::Output, format!("the output folder is not writable: {}", why(&error)))
             .in_file(path)
             .remedy(remedy(&error))
             .into()
@@ -81,15 +81,15 @@ fn refuse_special(path: &Path) -> Result<()> {
     let kind = data.file_type();
     let (message, remedy) = if kind.is_symlink() {
         (
-            "the output is a link; it is neither followed nor replaced",
-            "remove the link, or name another folder",
+            "the output is a link, which is neither followed nor replaced",
+            "Remove the link, or choose another folder.",
         )
     } else if kind.is_dir() {
-        ("a folder stands where the output should be", "move the folder, or name another one")
+        ("a folder is where the output should be", "Move the folder, or choose another one.")
     } else if !kind.is_file() {
-        ("the output is not an ordinary file", "name another folder")
+        ("the output is not an ordinary file", "Choose another folder.")
     } else if data.permissions().readonly() {
-        ("the output is marked read-only", "make it writable, or name another folder")
+        ("the output is marked read-only", "Make it writable, or choose another folder.")
     } else {
         return Ok(());
     };
@@ -135,7 +135,7 @@ pub(crate) fn why(error: &io::Error) -> String {
         ErrorKind::QuotaExceeded => "the disk quota is used up".into(),
         ErrorKind::FileTooLarge => "the file is larger than the disk allows".into(),
         ErrorKind::InvalidFilename => {
-            "the name is too long or has characters that the disk doesn't allow".into()
+            "the name is too long or has characters that the disk does not allow".into()
         }
         ErrorKind::NotADirectory => "part of its path is a file, not a folder".into(),
         ErrorKind::IsADirectory => "it is a folder".into(),
@@ -145,15 +145,15 @@ pub(crate) fn why(error: &io::Error) -> String {
 
 fn remedy(error: &io::Error) -> &'static str {
     match error.kind() {
-        ErrorKind::NotFound => "make the folder first, or check its spelling",
+        ErrorKind::NotFound => "Create the folder first, or check its spelling.",
         ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
-            "name a folder that you may write in, or change its permissions"
+            "Choose a folder that you can write to, or change its permissions."
         }
         ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
-            "free some space, or name a folder on another disk"
+            "Free some space, or choose a folder on another disk."
         }
-        ErrorKind::InvalidFilename => "choose a shorter or plainer name",
-        ErrorKind::NotADirectory => "name another folder",
-        _ => "check the disk, or name another folder",
+        ErrorKind::InvalidFilename => "Choose a shorter or plainer name.",
+        ErrorKind::NotADirectory => "Choose another folder.",
+        _ => "Check the disk, or choose another folder.",
     }
 }

@@ -49,8 +49,8 @@ impl Limits {
         let (name, number) = (name.trim(), number.trim());
         if !NAMES.contains(&name) {
             return Err(fault(
-                format!("there is no limit called {name:?}"),
-                format!("the limits are {}", NAMES.join(", ")),
+                format!("there is no limit named {name:?}"),
+                format!("The limits are: {}.", NAMES.join(", ")),
             ));
         }
         let value = number.parse::<u64>().ok().filter(|value| *value > 0);
@@ -71,7 +71,7 @@ impl Limits {
         set.ok_or_else(|| {
             fault(
                 format!("the limit on {name} can't be {number:?}"),
-                format!("give a whole number above 0: {name}=1000"),
+                format!("Give a whole number above 0: {name}=1000."),
             )
         })
     }
@@ -92,10 +92,10 @@ impl Limits {
         let [width, height] = size;
         Some(match self.broken(size)? {
             Broken::Side(most) => {
-                (format!("its longer side may have {most} texels"), format!("side={}", width.max(height)))
+                (format!("the limit is {most} texels per side"), format!("side={}", width.max(height)))
             }
             Broken::Texels(most) => (
-                format!("it may have {most} texels in all"),
+                format!("the limit is {most} texels in total"),
                 format!("texels={}", u64::from(width) * u64::from(height)),
             ),
         })

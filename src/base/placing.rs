@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 #[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Kind {
-    /// The air between a slot and the next farther one.
+    /// Fog between a slot and the next farther one.
     Fog,
     /// Fog gathered behind one silhouette.
     Rim,

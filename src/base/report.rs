@@ -1,84 +1,144 @@
-//! Faults as text: the file, the place, the line itself and the remedy.
+//! Faults as text for people: `file:line:column: error: message`, the line with a caret under the fault, the remedy.
 
 use crate::base::fault::{Fault, Faults};
-use annotate_snippets::{AnnotationKind, Element, Group, Level, Origin, Renderer, Snippet};
+use std::fmt;
 use std::ops::Range;
 
-/// Most faults that are shown; who has more mends these first.
-const MOST: usize = 100;
+/// Maximum number of faults shown; whoever has more starts with these.
+const MAX_SHOWN: usize = 100;
 
-/// Most bytes of a line that are shown, around the fault.
-const WIDEST: usize = 400;
+/// Maximum characters of a line shown; chosen by eye, for a terminal of 120 columns.
+const MAX_WIDTH: usize = 110;
 
-/// All faults as text for people, one after the other; `colour` adds terminal colours.
+/// Maximum characters of a long line shown before the fault; chosen by eye.
+const MAX_BEFORE: usize = 50;
+
+/// Columns of a tab.
+const TAB: &str = "    ";
+
+const BOLD: &str = "1";
+const RED: &str = "1;31";
+const CYAN: &str = "1;36";
+
+/// All faults, separated by blank lines; `colour` adds terminal colours.
 pub fn render(faults: &Faults, colour: bool) -> String {
-    let renderer = if colour { Renderer::styled().hyperlink(false) } else { Renderer::plain() };
     let mut parts: Vec<String> =
-        faults.list.iter().take(MOST).map(|fault| one(faults, fault, &renderer)).collect();
-    if let Some(more) = faults.list.len().checked_sub(MOST).filter(|more| *more > 0) {
-        let title = Level::NOTE.primary_title(format!("{more} more faults are not shown"));
-        parts.push(renderer.render(&[Group::with_title(title)]));
+        faults.list.iter().take(MAX_SHOWN).map(|fault| one(faults, fault, colour)).collect();
+    match faults.list.len().saturating_sub(MAX_SHOWN) {
+        0 => {}
+        1 => parts.push("note: 1 more error is not shown".into()),
+        more => parts.push(format!("note: {more} more errors are not shown")),
     }
     parts.join("\n\n")
 }
 
-fn one(faults: &Faults, fault: &Fault, renderer: &Renderer) -> String {
-    let file = fault.file.as_ref().map(|file| file.display().to_string());
-    let source = faults.sources.iter().find(|(file, _)| Some(file) == fault.file.as_ref());
-    let shown = match (&fault.span, source) {
-        (Some(span), Some((_, text))) => Some(Shown::new(text, span)),
-        _ => None,
+impl fmt::Display for Faults {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&render(self, false))
+    }
+}
+
+fn one(faults: &Faults, fault: &Fault, colour: bool) -> String {
+    let paint = |code: &str, text: &str| match colour {
+        true => format!("\u{1b}[{code}m{text}\u{1b}[0m"),
+        false => text.to_owned(),
     };
-    let mut group = Group::with_title(Level::ERROR.primary_title(fault.message.as_str()));
-    match (&shown, file) {
-        (Some(Shown::Line { line, number, span }), file) => {
-            let snippet = Snippet::source(*line)
-                .line_start(*number)
-                .path(file)
-                .annotation(AnnotationKind::Primary.span(span.clone()));
-            group = group.element(Element::from(snippet));
-        }
-        (Some(Shown::Place { line, column }), Some(file)) => {
-            group = group.element(Element::from(Origin::path(file).line(*line).char_column(*column)));
-        }
-        (_, Some(file)) => group = group.element(Element::from(Origin::path(file))),
-        (_, None) => {}
+    let source = faults.sources.iter().find(|(file, _)| Some(file) == fault.file.as_ref());
+    let excerpt = fault.span.as_ref().zip(source).map(|(span, (_, text))| Excerpt::new(text, span));
+    let mut head = String::new();
+    if let Some(file) = &fault.file {
+        let place = excerpt.as_ref().map_or(String::new(), |at| format!("{}:{}:", at.line, at.column));
+        head = paint(BOLD, &format!("{}:{place}", escape(&file.to_string_lossy()))) + " ";
+    }
+    let mut lines = vec![format!("{head}{} {}", paint(RED, "error:"), paint(BOLD, &escape(&fault.message)))];
+    if let Some(Excerpt { line, text, indent, carets, .. }) = &excerpt {
+        let number = line.to_string();
+        let (gutter, blank) = (format!("  {number} |"), format!("  {:1$} |", "", number.len()));
+        lines.push(format!("{} {text}", paint(CYAN, &gutter)));
+        let marks = paint(RED, &"^".repeat(*carets));
+        lines.push(format!("{} {:indent$}{marks}", paint(CYAN, &blank), ""));
     }
     if !fault.remedy.is_empty() {
-        group = group.element(Element::from(Level::HELP.message(fault.remedy.as_str())));
+        lines.push(format!("  {} {}", paint(CYAN, "help:"), escape(&fault.remedy)));
     }
-    renderer.render(&[group])
+    lines.join("\n")
 }
 
-/// How the place of a fault is shown.
-enum Shown<'a> {
-    /// The line, its number and the bytes at fault in it.
-    Line { line: &'a str, number: usize, span: Range<usize> },
-    /// Line and column alone, where the line is too long to show.
-    Place { line: usize, column: usize },
+/// The part of a source line around a fault, as it is shown.
+struct Excerpt {
+    /// Number of the line, from 1.
+    line: usize,
+    /// The character of the line at which the fault begins, from 1.
+    column: usize,
+    /// What is shown of the line.
+    text: String,
+    /// Terminal columns before the carets.
+    indent: usize,
+    /// Terminal columns under which there is a caret; at least 1.
+    carets: usize,
 }
 
-impl<'a> Shown<'a> {
-    /// The first line that `span` touches; whatever the span, nothing panics.
-    fn new(text: &'a str, span: &Range<usize>) -> Shown<'a> {
-        let floor = |mut at: usize| {
-            at = at.min(text.len());
-            while !text.is_char_boundary(at) {
-                at -= 1;
-            }
-            at
-        };
-        let (start, end) = (floor(span.start), floor(span.end.max(span.start)));
-        let line_start = text[..start].rfind('\n').map_or(0, |at| at + 1);
-        let line_end = text[start..].find('\n').map_or(text.len(), |at| start + at);
-        let number = 1 + text[..line_start].bytes().filter(|byte| *byte == b'\n').count();
-        let line = text[line_start..line_end].trim_end_matches('\r');
-        if line.len() > WIDEST {
-            return Shown::Place { line: number, column: 1 + text[line_start..start].chars().count() };
+impl Excerpt {
+    /// Of the first line that `span` touches. Any span will do: one that ends before it starts, or lies outside the text.
+    fn new(source: &str, span: &Range<usize>) -> Excerpt {
+        let start = floor(source, span.start);
+        let line_start = source[..start].rfind('\n').map_or(0, |at| at + 1);
+        let rest = &source[start..];
+        let rest = rest[..rest.find('\n').unwrap_or(rest.len())].trim_end_matches('\r');
+        let length = floor(rest, span.end.saturating_sub(start));
+
+        let before = &source[line_start..start];
+        let from = before.char_indices().rev().take(MAX_BEFORE).last().map_or(0, |(at, _)| at);
+        let room = MAX_WIDTH - before[from..].chars().count();
+        let to = rest.char_indices().nth(room).map_or(rest.len(), |(at, _)| at);
+        let cut = |is_cut: bool| if is_cut { "…" } else { "" };
+        let lead = format!("{}{}", cut(from > 0), escape(&before[from..]));
+        Excerpt {
+            line: 1 + source[..line_start].matches('\n').count(),
+            column: 1 + before.chars().count(),
+            indent: columns(&lead),
+            carets: columns(&escape(&rest[..length.min(to)])).max(1),
+            text: format!("{lead}{}{}", escape(&rest[..to]), cut(to < rest.len())),
         }
-        let within = |at: usize| at.saturating_sub(line_start).min(line.len());
-        Shown::Line { line, number, span: within(start)..within(end) }
     }
+}
+
+/// The nearest start of a character at or before byte `at`, in `text`.
+fn floor(text: &str, at: usize) -> usize {
+    (0..=at.min(text.len())).rev().find(|at| text.is_char_boundary(*at)).unwrap_or(0)
+}
+
+/// `text` with four spaces for a tab, and escapes for what would move the cursor, turn the direction of text, or hide.
+fn escape(text: &str) -> String {
+    let mut escaped = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '\t' => escaped.push_str(TAB),
+            _ if c.is_control() || is_invisible(c) => escaped.extend(c.escape_unicode()),
+            _ => escaped.push(c),
+        }
+    }
+    escaped
+}
+
+/// Characters that turn the direction of text, join, break or hide: Unicode's formats and separators.
+fn is_invisible(c: char) -> bool {
+    matches!(c, '\u{ad}' | '\u{61c}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}'
+        | '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
+}
+
+/// Columns that `text` takes on a terminal: two for a wide character, none for a mark over another.
+fn columns(text: &str) -> usize {
+    let width = |c: char| match c {
+        '\u{300}'..='\u{36f}' | '\u{1ab0}'..='\u{1aff}' | '\u{1dc0}'..='\u{1dff}' => 0,
+        '\u{20d0}'..='\u{20ff}' | '\u{fe00}'..='\u{fe0f}' | '\u{fe20}'..='\u{fe2f}' => 0,
+        '\u{1100}'..='\u{115f}' | '\u{2e80}'..='\u{a4cf}' | '\u{ac00}'..='\u{d7a3}' => 2,
+        '\u{f900}'..='\u{faff}' | '\u{fe30}'..='\u{fe6f}' | '\u{ff00}'..='\u{ff60}' => 2,
+        '\u{ffe0}'..='\u{ffe6}' | '\u{1f300}'..='\u{1f64f}' | '\u{1f680}'..='\u{1faff}' => 2,
+        '\u{20000}'..='\u{3fffd}' => 2,
+        _ => 1,
+    };
+    text.chars().map(width).sum()
 }
 
 #[cfg(test)]
@@ -87,44 +147,70 @@ mod tests {
     use crate::base::fault::Class;
 
     fn shown(text: &str, span: Range<usize>) -> String {
-        let fault = Fault::new(Class::Scene, "Wrong").in_file("a.toml").at(Some(span)).remedy("Mend it");
+        let fault = Fault::new(Class::Scene, "Wrong").in_file("a.toml").at(Some(span)).remedy("Fix it.");
         render(&Faults::from(fault).with_source("a.toml", text), false)
+    }
+
+    /// The line shown and the columns of its carets, both behind the gutter.
+    fn line_and_carets(text: &str, span: Range<usize>) -> (String, Range<usize>) {
+        let report = shown(text, span);
+        let behind =
+            |at: usize| report.lines().nth(at).and_then(|line| line.split_once("| ")).expect("a gutter").1;
+        (behind(1).to_owned(), behind(2).find('^').expect("carets")..behind(2).len())
     }
 
     #[test]
     fn a_place_is_shown_with_its_line() {
         assert_eq!(
             shown("a = 1\nb = -2\n", 10..12),
-            "error: Wrong\n --> a.toml:2:5\n  |\n2 | b = -2\n  |     ^^\n  |\n  = help: Mend it"
+            "a.toml:2:5: error: Wrong\n  2 | b = -2\n    |     ^^\n  help: Fix it."
         );
     }
 
     #[test]
     fn no_span_and_no_text_panics() {
-        let texts = ["", "\n", "ä = 1", "a\r\nb\r\n", "\t\u{202e}x\u{0}", "a\n\n"];
-        for text in texts {
-            for start in 0..9 {
-                for end in [0, start, start + 1, 50, usize::MAX] {
+        for text in ["", "\n", "ä = 1", "a\r\nb\r\n", "\t\u{202e}x\u{0}", "a\n\n", "日本 = 1"] {
+            for start in (0..9).chain([usize::MAX]) {
+                for end in [0, start, start.saturating_add(1), 50, usize::MAX] {
                     let report = shown(text, start..end);
-                    assert!(report.contains("error: Wrong") && report.contains("a.toml"), "{report}");
+                    assert!(report.starts_with("a.toml:") && report.contains(": error: Wrong\n"), "{report}");
+                    assert!(report.contains('^') && report.lines().count() == 4, "{report}");
                 }
             }
         }
     }
 
     #[test]
-    fn of_a_very_long_line_the_place_alone_is_shown() {
-        let report = shown(&format!("a = 1\nb = {}", "ä".repeat(5000)), 12..14);
-        assert!(report.contains("a.toml:2:6"), "{report}");
-        assert!(report.len() < 200, "{report}");
+    fn carets_are_under_the_fault_behind_tabs_and_wide_or_escaped_characters() {
+        assert_eq!(line_and_carets("\ta = 1", 5..6), ("    a = 1".into(), 8..9));
+        assert_eq!(line_and_carets("日本 = 1", 9..10), ("日本 = 1".into(), 7..8));
+        assert_eq!(line_and_carets("e\u{301} = 1", 6..7), ("e\u{301} = 1".into(), 4..5));
+        assert_eq!(line_and_carets("a\u{1b}\u{202e}b", 5..6), ("a\\u{1b}\\u{202e}b".into(), 15..16));
+        assert_eq!(line_and_carets("a = 日本", 4..10), ("a = 日本".into(), 4..8));
+    }
+
+    #[test]
+    fn a_long_line_is_shown_around_the_fault() {
+        let text = format!("a = \"{}", "ä".repeat(5000));
+        let (line, carets) = line_and_carets(&text, 1005..usize::MAX);
+        assert_eq!(line, format!("…{}…", "ä".repeat(MAX_WIDTH)));
+        assert_eq!(carets, MAX_BEFORE + 1..MAX_WIDTH + 1);
+        assert!(shown(&text, 1005..1007).starts_with("a.toml:1:506: "));
+        assert!(line_and_carets(&text, 0..1).0.starts_with("a = \"ää"));
+    }
+
+    #[test]
+    fn nothing_of_a_text_moves_the_cursor() {
+        let fault = Fault::new(Class::Scene, "a\u{1b}[2J").in_file("b\u{202e}c\n").remedy("d\u{7}");
+        let report = Faults::from(fault).to_string();
+        assert_eq!(report, "b\\u{202e}c\\u{a}: error: a\\u{1b}[2J\n  help: d\\u{7}");
     }
 
     #[test]
     fn a_fault_without_a_place_names_its_file_alone() {
         let fault = Fault::new(Class::Output, "The folder is full").in_file("out").remedy("Make room.");
-        let report = Faults::from(fault).to_string();
-        assert!(report.contains("out") && report.contains("help: Make room."), "{report}");
-        assert_eq!(Faults::from(Fault::new(Class::Usage, "Odd")).to_string(), "error: Odd");
+        let faults = Faults { list: vec![fault, Fault::new(Class::Usage, "Odd")], sources: Vec::new() };
+        assert_eq!(faults.to_string(), "out: error: The folder is full\n  help: Make room.\n\nerror: Odd");
     }
 
     #[test]
@@ -132,7 +218,7 @@ mod tests {
         let list = vec![Fault::new(Class::Scene, "Wrong"); 130];
         let report = render(&Faults { list, sources: Vec::new() }, false);
         assert_eq!(report.matches("error: Wrong").count(), 100);
-        assert!(report.ends_with("note: 30 more faults are not shown"), "{report}");
+        assert!(report.ends_with("\n\nnote: 30 more errors are not shown"), "{report}");
     }
 
     #[test]

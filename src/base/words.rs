@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
-/// How the target renderer mixes colours.
+/// How the target renderer blends colours.
 #[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Blending {
@@ -37,10 +37,10 @@ impl fmt::Display for Anchor {
 #[derive(schemars::JsonSchema, Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Alpha {
-    /// Colour as it is, alpha beside it.
+    /// Colour unchanged, alpha separate.
     #[default]
     Straight,
-    /// Colour times alpha, in the space that the renderer mixes in.
+    /// Colour times alpha, in the space that the renderer blends in.
     Premultiplied,
 }
 

@@ -6,7 +6,7 @@ use fogweft::output::forms::{Also, Pan};
 use fogweft::review::contact;
 use std::path::PathBuf;
 
-/// Makes the fog of layered 2D scenes: a matched sheet for every depth slot.
+/// Makes fog for layered 2D scenes: a matched sheet for every depth slot.
 #[derive(Parser)]
 #[command(name = "fogweft", version, arg_required_else_help = true, after_help = EXIT_CODES)]
 pub struct Cli {
@@ -17,44 +17,44 @@ pub struct Cli {
 }
 
 fn limits_help() -> String {
-    format!("Raise or lower a limit: {}", limits::NAMES.join(", "))
+    format!("Raise or lower a limit (may be repeated): {}", limits::NAMES.join(", "))
 }
 
-const EXIT_CODES: &str = "Exit codes: 0 done, 1 a check found what breaks the scene's limits, 2 usage, 3 scene or preset, 4 input picture, 5 output, 6 a limit.";
+const EXIT_CODES: &str = "Exit codes: 0 success, 1 a check failed, 2 usage error, 3 scene or preset error, 4 input picture error, 5 output error, 6 limit exceeded.";
 
 #[derive(Subcommand)]
 pub enum Command {
     /// Write the embedded demo scene into a folder and render it
     Demo(Demo),
-    /// Render every sheet of a scene, with its art, a manifest and a still
+    /// Render a scene: its fog, its pictures, a manifest and a still
     Render(Render),
-    /// Show what would be made: sizes, periods, pan rates, optical depths; no pixels
+    /// Show sizes, periods, pan rates and optical depths without rendering
     Plan(Plan),
-    /// Start a scene in a new folder
+    /// Create a scene in a new folder
     New(New),
-    /// Show the shelf of presets
+    /// List the presets
     Presets(Presets),
     /// Make one sheet without a scene
     Sheet(Sheet),
     /// Make the rim of one silhouette without a scene
     Rim(Rim),
-    /// Measure how a scene reads, and hold it against its own limits
+    /// Measure a scene and check it against its own limits
     Check(Check),
-    /// Show a slot in its scene under other dice or along one number, and write the choice into the scene
+    /// Draw variations of a slot, by seed or along one number, and write the chosen one into the scene
     Vary(Vary),
-    /// Open a page in the browser where the air is moved by hand and the scene file follows
+    /// Serve a browser page for tuning a scene by hand; the scene file follows
     Tune(Tune),
-    /// Print the JSON Schema of a kind of file
+    /// Print the JSON Schema of a file format
     Schema(Schema),
-    /// Print the completions of a shell
+    /// Print completions for a shell
     Completions(Completions),
-    /// Write man pages into a folder
+    /// Write man pages to a folder
     Man(Man),
 }
 
 #[derive(Args)]
 pub struct Demo {
-    /// Folder for the scene and what is made of it
+    /// Folder for the scene and its outputs
     #[arg(value_name = "DIR", default_value = "fogweft-demo")]
     pub dir: PathBuf,
 }
@@ -64,7 +64,7 @@ pub struct Scene {
     /// The scene file
     #[arg(value_name = "SCENE")]
     pub scene: PathBuf,
-    /// Override a number of the scene, a slot or a recipe: air.visibility=2000, smear.length=300, slot.reeds.depth=200
+    /// Override a value of the scene, a slot or a recipe: air.visibility=2000, smear.length=300, slot.reeds.depth=200
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub sets: Vec<String>,
 }
@@ -73,55 +73,55 @@ pub struct Scene {
 pub struct Render {
     #[command(flatten)]
     pub scene: Scene,
-    /// Output folder [default: <scene's name>-sheets beside the scene file]
+    /// Output folder [default: <scene's name>-sheets, beside the scene file]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Texels per scene px; may be given several times, each into a folder of its own [default: 1]
+    /// Texels per scene px; may be repeated, each scale gets its own folder [default: 1]
     #[arg(long = "scale", value_name = "F", value_parser = scale)]
     pub scales: Vec<f64>,
-    /// Write only this slot's files; may be given several times
+    /// Write only this slot's files; may be repeated
     #[arg(long, value_name = "SLOT")]
     pub only: Vec<String>,
     /// Bits per channel of the sheets and the still
     #[arg(long, value_name = "BITS", default_value = "8", value_parser = ["8", "16"])]
     pub bits: String,
-    /// Camera place of the still, scene px of travel [default: the middle of the travel]
+    /// Camera place of the still, in scene px of travel [default: the middle of the travel]
     #[arg(long, value_name = "X", value_parser = finite)]
     pub at: Option<f64>,
-    /// Frames of a closed loop in which fog lives: numbered files beside each sheet
+    /// Frames of a seamless fog animation: numbered files beside each sheet
     #[arg(long, value_name = "N", default_value = "1", value_parser = clap::value_parser!(u32).range(1..=240))]
     pub frames: u32,
-    /// Write the stack in other forms too: ora (layered, for painters), glb (a 3D scene), pan (a moving picture), preview (a page)
+    /// Also write the stack as: ora (layered file for painters), glb (3D scene), pan (animated camera pan), preview (web page)
     #[arg(long, value_name = "FORM", value_delimiter = ',', value_parser = form)]
     pub also: Vec<Also>,
-    /// Most width of the moving picture in texels; it never grows over the view
+    /// Maximum width of the animated pan in texels; never more than the view
     #[arg(long, value_name = "PX", default_value_t = Pan::default().width, value_parser = clap::value_parser!(u32).range(16..=4096))]
     pub pan_width: u32,
-    /// Frames of the moving picture, there and back
+    /// Frames of the animated pan, there and back
     #[arg(long, value_name = "N", default_value_t = Pan::default().frames, value_parser = clap::value_parser!(u16).range(2..=600))]
     pub pan_frames: u16,
-    /// Render the scene in this mood, into the folder mood-NAME of the output folder; may be given several times
+    /// Render the scene in this mood, to the subfolder mood-NAME of the output folder; may be repeated
     #[arg(long = "mood", value_name = "NAME", conflicts_with = "all_moods")]
     pub moods: Vec<String>,
-    /// Render the scene as it is and in every mood
+    /// Render the scene without a mood and in every mood
     #[arg(long)]
     pub all_moods: bool,
-    /// Stay, and render again on every save of the scene, a preset or a picture
+    /// Keep running, and render again whenever the scene, a preset or a picture is saved
     #[arg(long)]
     pub watch: bool,
-    /// Write what the outputs depend on, in Make's format
+    /// Write the dependencies of the outputs in Make's format
     #[arg(long, value_name = "FILE")]
     pub depfile: Option<PathBuf>,
-    /// Make all anew, changed or not
+    /// Rebuild everything
     #[arg(long)]
     pub again: bool,
-    /// Overwrite outputs that were touched since the last run; without it they are kept, and new versions stand beside them
+    /// Overwrite outputs that were edited since the last run; by default they are kept and new versions are written beside them
     #[arg(long)]
     pub replace: bool,
-    /// Remove outputs that nothing asks for any more, unless they were touched
+    /// Delete outputs that are no longer part of the scene, unless they were edited
     #[arg(long)]
     pub prune: bool,
-    /// Print nothing but faults
+    /// Print only errors and warnings
     #[arg(long, short)]
     pub quiet: bool,
 }
@@ -136,7 +136,7 @@ pub struct Plan {
     /// Plan the scene in this mood
     #[arg(long, value_name = "NAME")]
     pub mood: Option<String>,
-    /// Print JSON
+    /// Print as JSON
     #[arg(long)]
     pub json: bool,
 }
@@ -146,10 +146,10 @@ pub struct New {
     /// Folder of the new scene
     #[arg(value_name = "DIR")]
     pub dir: PathBuf,
-    /// Preset that the scene starts from
+    /// Preset to start from
     #[arg(long, value_name = "NAME", default_value = "radiation-fog")]
     pub preset: String,
-    /// Layered file (OpenRaster) whose layers become the slots; a name like reeds@120 gives the depth
+    /// Layered file (OpenRaster) whose layers become the slots; a name like reeds@120 sets the depth
     #[arg(long, value_name = "FILE")]
     pub from: Option<PathBuf>,
 }
@@ -159,10 +159,10 @@ pub struct New {
 pub struct Presets {
     #[command(subcommand)]
     pub command: Option<PresetsCommand>,
-    /// Include the presets that this scene sees
+    /// Include the presets available to this scene
     #[arg(long, value_name = "SCENE")]
     pub from: Option<PathBuf>,
-    /// Draw them all over one plain scene, as one labelled PNG
+    /// Draw all presets over one plain scene, as a labelled PNG
     #[arg(long, value_name = "FILE")]
     pub picture: Option<PathBuf>,
     /// Width of each tile of the picture in texels
@@ -173,22 +173,22 @@ pub struct Presets {
 
 #[derive(Subcommand)]
 pub enum PresetsCommand {
-    /// Show one preset: what it is for, its weather word, its numbers
+    /// Show one preset: its title, use, definition and numbers
     Show(Show),
 }
 
 #[derive(Args)]
 pub struct Show {
-    /// Its name; with --from, a slot's name shows that slot
+    /// Name of the preset; with --from, also of a slot
     #[arg(value_name = "NAME")]
     pub name: String,
-    /// Show it as this scene has it: each number and who set it
+    /// Show the values in this scene, and where each comes from
     #[arg(long, value_name = "SCENE")]
     pub from: Option<PathBuf>,
-    /// Override a number
+    /// Override a value
     #[arg(long = "set", value_name = "KEY=VALUE", requires = "from")]
     pub sets: Vec<String>,
-    /// The scene's mood
+    /// Mood of the scene
     #[arg(long, value_name = "NAME", requires = "from")]
     pub mood: Option<String>,
 }
@@ -197,26 +197,26 @@ pub struct Show {
 pub struct Vary {
     #[command(flatten)]
     pub scene: Scene,
-    /// The slot that varies
+    /// Slot to vary
     #[arg(value_name = "SLOT")]
     pub slot: String,
-    /// How many variations
+    /// Number of variations
     #[arg(long, value_name = "N", default_value_t = 9, value_parser = clap::value_parser!(u32).range(2..=64))]
     pub count: u32,
-    /// Vary this number instead of the dice: soften.sigma=8..40
+    /// Vary this number instead of the seed: soften.sigma=8..40
     #[arg(long, value_name = "KEY=FROM..TO", allow_hyphen_values = true)]
     pub along: Option<String>,
     /// Write this variation's value into the scene file instead of drawing
     #[arg(long, value_name = "K")]
     pub pick: Option<usize>,
-    /// Camera place, scene px of travel [default: the middle of the travel]
+    /// Camera place, in scene px of travel [default: the middle of the travel]
     #[arg(long, value_name = "X", value_parser = finite)]
     pub at: Option<f64>,
     /// Width of each tile in texels
     #[arg(long, value_name = "PX", default_value_t = contact::TILE)]
     #[arg(value_parser = clap::value_parser!(u32).range(i64::from(*contact::TILES.start())..=i64::from(*contact::TILES.end())))]
     pub tile: u32,
-    /// The picture to write [default: <scene's name>-<SLOT>-vary.png beside the scene file]
+    /// Picture to write [default: <scene's name>-<SLOT>-vary.png, beside the scene file]
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
 }
@@ -226,20 +226,20 @@ pub struct Tune {
     /// The scene file
     #[arg(value_name = "SCENE")]
     pub scene: PathBuf,
-    /// Port on this machine; if it is taken, another is picked
+    /// Local port; if it is in use, another is chosen
     #[arg(long, value_name = "N", default_value_t = fogweft::tune::PORT)]
     pub port: u16,
     /// Open the page in the browser
     #[arg(long)]
     pub open: bool,
-    /// Tune this mood of the scene: what is changed becomes its difference
+    /// Tune this mood of the scene: changes become its overrides
     #[arg(long, value_name = "NAME")]
     pub mood: Option<String>,
 }
 
 #[derive(Args)]
 pub struct Schema {
-    /// The kind of file
+    /// File format
     #[arg(value_name = "KIND")]
     pub of: SchemaOf,
 }
@@ -256,14 +256,14 @@ pub enum SchemaOf {
 
 #[derive(Args)]
 pub struct Completions {
-    /// The shell
+    /// Shell
     #[arg(value_name = "SHELL")]
     pub shell: clap_complete::Shell,
 }
 
 #[derive(Args)]
 pub struct Man {
-    /// The folder
+    /// Folder for the pages
     #[arg(value_name = "DIR")]
     pub dir: PathBuf,
 }
@@ -276,10 +276,10 @@ pub struct Sheet {
     /// Width and height in texels
     #[arg(long, value_name = "WxH", value_parser = size)]
     pub size: [u32; 2],
-    /// Repeats along x after this many texels [default: the width]
+    /// Repeat along x after this many texels [default: the width]
     #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(1..))]
     pub period: Option<u32>,
-    /// Seed of its dice
+    /// Seed of the noise
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
     /// Colour of the haze, #rrggbb
@@ -288,71 +288,71 @@ pub struct Sheet {
     /// Optical thickness along the fog's line
     #[arg(long, value_name = "TAU", default_value = "1", value_parser = thickness)]
     pub thickness: f64,
-    /// Height of the anchor line in texels from the top [default: 0.83 of the height on the ground, 0 under the sky]
+    /// Height of the anchor line, in texels from the top [default: 0.83 of the height on the ground, 0 under the sky]
     #[arg(long, value_name = "PX", value_parser = finite, allow_negative_numbers = true)]
     pub line: Option<f64>,
-    /// Where the light comes from, degrees: 0 right, 90 above, 180 left
+    /// Where the light comes from, in degrees: 0 right, 90 above, 180 left
     #[arg(long, value_name = "DEGREES", default_value = "180", value_parser = finite, allow_negative_numbers = true)]
     pub light: f64,
-    /// Override a number of the recipe: smear.length=300
+    /// Override a value of the recipe: smear.length=300
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub sets: Vec<String>,
     /// Bits per channel
     #[arg(long, value_name = "BITS", default_value = "8", value_parser = ["8", "16"])]
     pub bits: String,
-    /// Frames of a closed loop in which the fog lives: numbered files beside FILE
+    /// Frames of a seamless fog animation: numbered files beside FILE
     #[arg(long, value_name = "N", default_value = "1", value_parser = clap::value_parser!(u32).range(1..=240))]
     pub frames: u32,
-    /// Put the frames into FILE, one below the other
+    /// Write all frames into FILE, one below the other
     #[arg(long, requires = "frames")]
     pub strip: bool,
-    /// The file to write
+    /// File to write
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
 }
 
 #[derive(Args)]
 pub struct Rim {
-    /// The silhouette, PNG or SVG
+    /// Picture of the silhouette, PNG or SVG
     #[arg(value_name = "ART")]
     pub art: PathBuf,
     /// Colour of the haze, #rrggbb
     #[arg(long, value_name = "COLOUR")]
     pub haze: String,
-    /// Wanted step of CIE L* across the outline
+    /// Lightness difference to aim for across the outline, CIE L*
     #[arg(long, value_name = "DL", value_parser = finite)]
     pub separation: f64,
-    /// What stands behind: a colour, or a picture that is drawn on the art's frame
+    /// Background: a colour, or a picture stretched to the silhouette's frame
     #[arg(long, value_name = "COLOUR|IMAGE")]
     pub behind: String,
-    /// Standard deviation over which the rim spreads, texels
+    /// Standard deviation of the rim's blur, in texels
     #[arg(long, value_name = "PX", default_value = "26", value_parser = finite)]
     pub spread: f64,
-    /// Most opacity of the rim
+    /// Maximum opacity of the rim
     #[arg(long, value_name = "SHARE", default_value = "0.5", value_parser = finite)]
     pub most: f64,
-    /// Darken where the haze is no lighter than the art
+    /// Darken where the haze is no lighter than the silhouette
     #[arg(long)]
     pub darken: bool,
-    /// Preset whose bands break it up
+    /// Preset whose bands break up the rim
     #[arg(long, value_name = "NAME", default_value = "radiation-fog")]
     pub preset: String,
-    /// Seed of its dice
+    /// Seed of the noise
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
-    /// Where the light comes from, degrees: 0 right, 90 above, 180 left
+    /// Where the light comes from, in degrees: 0 right, 90 above, 180 left
     #[arg(long, value_name = "DEGREES", default_value = "135", value_parser = finite, allow_negative_numbers = true)]
     pub light: f64,
-    /// How the renderer mixes colours
+    /// How the renderer blends colours
     #[arg(long, value_name = "SPACE", default_value = "encoded", value_parser = ["encoded", "linear"])]
     pub blending: String,
-    /// Override a number of the recipe: bands.size=60
+    /// Override a value of the recipe: bands.size=60
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub sets: Vec<String>,
     /// Bits per channel
     #[arg(long, value_name = "BITS", default_value = "8", value_parser = ["8", "16"])]
     pub bits: String,
-    /// The file to write
+    /// File to write
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
 }
@@ -367,7 +367,7 @@ pub struct Check {
     /// Check the scene in this mood
     #[arg(long, value_name = "NAME")]
     pub mood: Option<String>,
-    /// Print JSON
+    /// Print as JSON
     #[arg(long)]
     pub json: bool,
 }
@@ -375,33 +375,33 @@ pub struct Check {
 fn finite(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(value),
-        _ => Err("a number is wanted".to_owned()),
+        _ => Err("expected a number".to_owned()),
     }
 }
 
 fn form(text: &str) -> Result<Also, String> {
     Also::ALL.into_iter().find(|also| also.word() == text).ok_or_else(|| {
         let words: Vec<&str> = Also::ALL.iter().map(|also| also.word()).collect();
-        format!("the forms are {}", words.join(", "))
+        format!("expected one of: {}", words.join(", "))
     })
 }
 
 fn scale(text: &str) -> Result<f64, String> {
     match finite(text)? {
         value if (0.01..=16.0).contains(&value) => Ok(value),
-        _ => Err("a scale lies between 0.01 and 16".to_owned()),
+        _ => Err("expected a scale from 0.01 to 16".to_owned()),
     }
 }
 
 fn thickness(text: &str) -> Result<f64, String> {
     match finite(text)? {
         value if value > 0.0 && value <= 1000.0 => Ok(value),
-        _ => Err("a thickness lies over 0, up to 1000".to_owned()),
+        _ => Err("expected a thickness above 0, at most 1000".to_owned()),
     }
 }
 
 fn size(text: &str) -> Result<[u32; 2], String> {
-    let wrong = || "a size is WIDTHxHEIGHT, such as 2048x512".to_owned();
+    let wrong = || "expected WIDTHxHEIGHT, such as 2048x512".to_owned();
     let (width, height) = text.split_once('x').ok_or_else(wrong)?;
     let side = |text: &str| text.parse::<u32>().ok().filter(|side| *side > 0).ok_or_else(wrong);
     Ok([side(width)?, side(height)?])

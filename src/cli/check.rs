@@ -48,7 +48,7 @@ fn text(report: &Report) -> String {
         })
         .collect();
     let mut text = format!(
-        "{}: outlines seen from {} camera places; steps of CIE L* across them, without rims and with them\n\n",
+        "{}: outlines seen from {} camera places; lightness differences (CIE L*) across them, without and with rims\n\n",
         report.scene,
         report.cameras.len()
     );
@@ -56,10 +56,10 @@ fn text(report: &Report) -> String {
         &[
             "slot",
             "wanted",
-            "least",
+            "min",
             "median",
             "below",
-            "with: least",
+            "with rims: min",
             "median",
             "below",
             "L*",
@@ -70,10 +70,10 @@ fn text(report: &Report) -> String {
         1,
     );
     text += &format!(
-        "in sum: {}, {} texels blended per texel of the view\nlightness {} from far to near; tones from L* {} to {}\n\n",
+        "total: {}, {} texels blended per texel of the view\nlightness {} from far to near, L* {} to {}\n\n",
         bytes(report.memory),
         number(report.overdraw, 2),
-        if report.steady { "runs steadily" } else { "turns" },
+        if report.steady { "is monotonic" } else { "reverses" },
         number(report.darkest, 1),
         number(report.lightest, 1),
     );
@@ -90,12 +90,12 @@ fn text(report: &Report) -> String {
             ]
         })
         .collect();
-    text += &layout(&["sheet", "seam", "band", "period in views", "turns"], &rows, 1);
+    text += &layout(&["sheet", "seam", "band", "period in views", "periods per travel"], &rows, 1);
     text += "\n";
     for finding in &report.findings {
         let head = if finding.fails { "fails" } else { "note" };
         let slot = finding.slot.as_ref().map(|slot| format!("{slot}: ")).unwrap_or_default();
         text += &format!("{head}: {slot}{}.\n    {}\n", finding.message, finding.remedy);
     }
-    text + if report.passes { "The scene keeps its limits.\n" } else { "The scene breaks its limits.\n" }
+    text + if report.passes { "The scene is within its limits.\n" } else { "The scene exceeds its limits.\n" }
 }

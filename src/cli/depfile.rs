@@ -38,9 +38,9 @@ pub fn write(file: &Path, manifests: &[PathBuf], inputs: &[PathBuf]) -> Result<(
 /// A path as Make reads it: a space and # after a backslash (with backslashes before them doubled), $ twice.
 fn escaped(path: &Path) -> Result<String> {
     let unfit = || {
-        Fault::new(Class::Output, "Make can't be told of this path")
+        Fault::new(Class::Output, "a Make rule can't hold this path")
             .in_file(path)
-            .remedy("rename it: no line breaks, and UTF-8 letters only")
+            .remedy("Rename it: no line breaks, and UTF-8 only.")
     };
     let text = path.to_str().filter(|text| !text.contains(['\n', '\r'])).ok_or_else(unfit)?;
     let mut escaped = String::new();
@@ -62,7 +62,7 @@ fn escaped(path: &Path) -> Result<String> {
 mod tests {
     use super::*;
 
-    // GNU make manual, "Rule Syntax" and "Using Wildcard Characters in File Names" (from memory).
+    // GNU make manual, "Rule Syntax" and "Using Wildcard Characters in File Names".
     #[test]
     fn what_make_would_read_otherwise_is_escaped() {
         let escaped = |text: &str| escaped(Path::new(text)).expect("fit");

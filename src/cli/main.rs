@@ -129,7 +129,7 @@ fn say(text: &str) {
 fn said() -> Result<()> {
     UNSAID.get().map_or(Ok(()), |why| {
         let fault = Fault::new(Class::Output, format!("standard output can't be written: {why}"));
-        Err(fault.remedy("send it somewhere with room").into())
+        Err(fault.remedy("Redirect it to a place with free space.").into())
     })
 }
 
@@ -208,7 +208,7 @@ fn new(args: &args::New) -> Result<()> {
     }
     let scene = args.dir.join(start::SCENE);
     say(&format!(
-        "{} is ready: open it in an editor, then run `fogweft render {}`\n",
+        "Created {}: open it in an editor, then run `fogweft render {}`.\n",
         scene.display(),
         scene.display()
     ));
@@ -266,9 +266,9 @@ fn man(args: &args::Man) -> Result<()> {
     man_pages("fogweft", &program, &mut pages);
     for (name, command) in pages {
         let mut page = Vec::new();
-        clap_mangen::Man::new(command)
-            .render(&mut page)
-            .map_err(|error| Fault::new(Class::Output, format!("the page {name} can't be made: {error}")))?;
+        clap_mangen::Man::new(command).render(&mut page).map_err(|error| {
+            Fault::new(Class::Output, format!("the man page {name} can't be written: {error}"))
+        })?;
         files::write_whole(args.dir.join(format!("{name}.1")), &page)?;
     }
     Ok(())
@@ -297,7 +297,7 @@ fn sheet(args: &args::Sheet) -> Result<()> {
     let scene = read::read_text(Path::new("sheet"), &text, &args.sets, &limits, true)?;
     let plan = Plan::new(&scene, &Default::default(), 1.0, &limits)?;
     let Some(Job::Fog(job)) = plan.files.first() else {
-        return Err(Faults::from(Fault::new(Class::Usage, "a sheet of thickness 0 holds nothing")));
+        return Err(Faults::from(Fault::new(Class::Usage, "a sheet of thickness 0 is empty")));
     };
     let moment = |frame: u32| {
         let mut spec = job.spec.clone();

@@ -17,7 +17,7 @@ pub fn list(shelf: &Shelf) -> Result<()> {
         let preset = shelf.get(name)?;
         rows.push(vec![preset.name.clone(), preset.word.clone(), anchor(&preset), preset.about]);
     }
-    say(&layout(&["preset", "weather word", "anchor", "for"], &rows, 4));
+    say(&layout(&["preset", "weather word", "anchor", "use"], &rows, 4));
     Ok(())
 }
 

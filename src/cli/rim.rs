@@ -67,8 +67,8 @@ pub fn run(args: &args::Rim) -> Result<()> {
         } else if colour.is_none() {
             let file = PathBuf::from(&args.behind);
             if !file.exists() && args.behind.starts_with('#') {
-                return Err(Fault::new(Class::Usage, format!("--behind {} is no colour", args.behind))
-                    .remedy("write it as #rrggbb, or name a picture")
+                return Err(Fault::new(Class::Usage, format!("--behind {} is not a colour", args.behind))
+                    .remedy("Write it as #rrggbb, or give the path of a picture.")
                     .into());
             }
             arts.add(&slot.name, fogweft::scene::pictures::Source::open(&file, &limits)?);
@@ -78,8 +78,8 @@ pub fn run(args: &args::Rim) -> Result<()> {
     let plan = Plan::new(&scene, &arts.naturals(), 1.0, &limits)?;
     let stack = Stack::new(&plan, &arts, &limits)?;
     let Some(rim) = stack.rims().find(|rim| rim.placing.slot == ART) else {
-        return Err(Fault::new(Class::Usage, "a separation of 0 wants no rim")
-            .remedy("give a --separation over 0")
+        return Err(Fault::new(Class::Usage, "a separation of 0 needs no rim")
+            .remedy("Give a --separation above 0.")
             .into());
     };
     debug_assert!(plan.files.iter().any(|job| matches!(job, Job::Rim(_))));
@@ -87,7 +87,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
     let found = &rim.outcome;
     let share = |part: usize, whole: usize| 100.0 * part as f64 / whole.max(1) as f64;
     say(&format!(
-        "{}: {} x {} texels, its left top at {}, {} from the art's\n",
+        "{}: {} x {} texels, top-left corner at {}, {} relative to the picture's\n",
         args.out.display(),
         rim.placing.texels[0],
         rim.placing.texels[1],
@@ -95,7 +95,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
         rim.placing.rect[1] - room,
     ));
     say(&format!(
-        "{:.1} % of the outline lacked the step of {} L*; {:.1} % of that can have it, {:.1} % of those have it now\n",
+        "{:.1} % of the outline was below a separation of {} L*; {:.1} % of that is attainable, and {:.1} % of those places reach it\n",
         share(found.lacking, found.places),
         args.separation,
         share(found.attainable, found.lacking),
@@ -103,7 +103,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
     ));
     if found.attainable < found.lacking {
         say(
-            "Elsewhere the haze is too near to the art's own lightness: try --darken, another --haze, or a smaller --separation.\n",
+            "Elsewhere the haze is too close to the picture's own lightness: try --darken, another --haze, or a smaller --separation.\n",
         );
     }
     Ok(())

@@ -17,7 +17,7 @@ pub fn report(report: &Report) -> String {
         text += &match &change.beside {
             Some(name) => {
                 format!(
-                    "{}: touched since the last run, kept; the new version is {name} ({})\n",
+                    "{}: edited since the last run, kept; the new version is {name} ({})\n",
                     change.path, change.why
                 )
             }
@@ -26,11 +26,11 @@ pub fn report(report: &Report) -> String {
     }
     for gone in &report.gone {
         text += &match (gone.removed, gone.touched) {
-            (true, _) => format!("{}: nothing asks for it any more, removed\n", gone.path),
+            (true, _) => format!("{}: no longer part of the scene, deleted\n", gone.path),
             (_, true) => {
-                format!("{}: nothing asks for it any more; touched since it was made, kept\n", gone.path)
+                format!("{}: no longer part of the scene; edited since it was made, kept\n", gone.path)
             }
-            _ => format!("{}: nothing asks for it any more; --prune removes it\n", gone.path),
+            _ => format!("{}: no longer part of the scene; --prune deletes it\n", gone.path),
         };
     }
     for note in report.plan.notes.iter().chain(&report.notes) {

@@ -16,7 +16,7 @@ pub fn tune(args: &args::Tune) -> Result<()> {
     ctrlc::set_handler(move || {
         let _ = stop.send(());
     })
-    .map_err(|error| Fault::new(Class::Usage, format!("Ctrl-C can't be listened for: {error}")))?;
+    .map_err(|error| Fault::new(Class::Usage, format!("Ctrl-C can't be handled: {error}")))?;
     let server = Server::start(Options {
         scene: args.scene.clone(),
         mood: args.mood.clone(),
@@ -25,19 +25,19 @@ pub fn tune(args: &args::Tune) -> Result<()> {
         at_rest: heap::trim,
     })?;
     if server.port() != args.port && args.port != 0 {
-        warn(&[format!("port {} is taken, so the page is at {}", args.port, server.port())]);
+        warn(&[format!("port {} is in use; using port {} instead", args.port, server.port())]);
     }
     say(&format!(
-        "{} is at\n{}\nKeep the address to yourself; Ctrl-C ends it\n",
+        "{} is at\n{}\nKeep the address private; press Ctrl-C to stop\n",
         args.scene.display(),
         server.address()
     ));
     if args.open && !open(server.address()) {
-        warn(&["no browser could be opened; open the address yourself".to_owned()]);
+        warn(&["no browser could be opened; open the address by hand".to_owned()]);
     }
     let _ = stopped.recv();
     if server.is_unsaved() {
-        warn(&["what wasn't saved is gone with the page".to_owned()]);
+        warn(&["unsaved changes were lost".to_owned()]);
     }
     say("stopped\n");
     Ok(())

@@ -31,7 +31,7 @@ pub fn vary(args: &args::Vary) -> Result<()> {
         format!("{name}  {word}").trim_end().to_owned() + "\n"
     });
     say(&rows.collect::<String>());
-    say("To take one, give the same command with --pick and its number.\n");
+    say("To choose one, run the same command with --pick and its number.\n");
     Ok(())
 }
 
@@ -48,8 +48,9 @@ fn pick(
     choice: usize,
 ) -> Result<()> {
     let Some(value) = choice.checked_sub(1).and_then(|at| along.values.get(at)) else {
-        let message = format!("--pick {choice}: there are variations 1 to {}", along.values.len());
-        return Err(Fault::new(Class::Usage, message).remedy("name one of them").into());
+        let message =
+            format!("--pick {choice} is out of range: the variations are 1 to {}", along.values.len());
+        return Err(Fault::new(Class::Usage, message).remedy("Choose one of them.").into());
     };
     let text = vary::picked(&source.file, &source.text, &args.slot, along.name(), &value.to_string())?;
     read::read(&source.file, &text, how)?;
@@ -60,6 +61,6 @@ fn pick(
     if let Ok(rights) = rights {
         let _ = fs::set_permissions(&file, rights);
     }
-    say(&format!("{}: {} of the slot {} is {value} now\n", source.file.display(), along.name(), args.slot));
+    say(&format!("{}: set {} of slot \"{}\" to {value}\n", source.file.display(), along.name(), args.slot));
     Ok(())
 }

@@ -30,7 +30,7 @@ pub fn watch(args: &args::Render) -> Result<()> {
         }
         let _ = on_stop.1.send(());
     })
-    .map_err(|error| Fault::new(Class::Usage, format!("Ctrl-C can't be listened for: {error}")))?;
+    .map_err(|error| Fault::new(Class::Usage, format!("Ctrl-C can't be handled: {error}")))?;
     let mut signs = Signs::new(wake);
     let bar = Bar::new(args.quiet, Arc::clone(&stop));
     let mut inputs = Inputs::default();
@@ -47,12 +47,11 @@ pub fn watch(args: &args::Render) -> Result<()> {
         let shown = args.scene.scene.display();
         match outcome {
             Ok(()) if args.quiet => {}
-            Ok(()) => say(&format!("watching {shown}; Ctrl-C ends it\n")),
+            Ok(()) => say(&format!("watching {shown}; press Ctrl-C to stop\n")),
             Err(faults) => {
                 print_faults(&faults);
                 if !args.quiet {
-                    let stay =
-                        "can't be rendered as it is; the last good outputs stay. Waiting for the next save";
+                    let stay = "can't be rendered; the last good outputs are kept. Waiting for the next save";
                     let _ = writeln!(std::io::stderr(), "\n{shown} {stay}");
                 }
             }

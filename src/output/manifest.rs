@@ -31,7 +31,7 @@ pub struct Manifest {
     /// The program and its version.
     #[serde(default)]
     pub generator: String,
-    /// The camera's frame: width and height, each over 0. Unit: scene px.
+    /// The camera's frame: width and height, each above 0. Unit: scene px.
     #[schemars(inner(range(min = 1)))]
     #[serde(serialize_with = "tidy_list")]
     pub view: [f64; 2],
@@ -39,29 +39,29 @@ pub struct Manifest {
     #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub travel: f64,
-    /// Texels per scene px that the run asked for, over 0.
+    /// Texels per scene px of the run, above 0.
     #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub scale: f64,
-    /// How the renderer must mix colours.
+    /// How the renderer must blend colours.
     pub blending: Blending,
-    /// How the textures hold colour and alpha.
+    /// How the textures store colour and alpha.
     #[serde(default)]
     pub alpha: Alpha,
     /// The still, if one was drawn.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<Still>,
-    /// Its value view: lightness in steps, outlines that lack their separation hatched.
+    /// The still as a value study: lightness in steps, outlines below their separation hatched.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub values: Option<Still>,
     /// The files, from far to near.
     pub files: Vec<Entry>,
-    /// What else was made of the stack.
+    /// Other files made from the stack.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub exports: Vec<Export>,
 }
 
-/// A further file: the stack in another form, or a further moment of a sheet.
+/// Another file: the stack in another format, or a further frame of a sheet.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Export {
     /// Path relative to the manifest.
@@ -72,12 +72,12 @@ pub struct Export {
     /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
-    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    /// BLAKE3 of the inputs that the file was made from, in hexadecimal.
     #[serde(default)]
     pub made_of: String,
 }
 
-/// The picture of the whole stack.
+/// A picture of the whole stack.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Still {
     /// Path of the picture, relative to the manifest.
@@ -85,16 +85,16 @@ pub struct Still {
     /// The camera's place on the travel. Unit: scene px.
     #[serde(serialize_with = "tidy")]
     pub camera: f64,
-    /// Colour that the stack is drawn on, `#rrggbb`.
+    /// Colour behind the stack, `#rrggbb`.
     #[serde(default)]
     pub backdrop: String,
-    /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal; a different hash means that the file was edited.
     #[serde(default)]
     pub hash: String,
     /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
-    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    /// BLAKE3 of the inputs that the file was made from, in hexadecimal.
     #[serde(default)]
     pub made_of: String,
 }
@@ -104,16 +104,16 @@ pub struct Still {
 pub struct Entry {
     /// The slot it belongs to.
     pub slot: String,
-    /// What it is.
+    /// What the file contains.
     pub kind: Kind,
     /// Path relative to the manifest.
     pub path: String,
-    /// Its place from far to near, 0 or more; unique.
+    /// Drawing order from far to near, 0 or more; unique.
     pub order: u32,
     /// Depth of the slot: 0 on the play plane, positive behind it. Unit: depth units.
     #[serde(serialize_with = "tidy")]
     pub depth: f64,
-    /// How fast it pans: scene px in the view for each px of camera travel, over 0.
+    /// Pan rate: scene px in the view for each px of camera travel, above 0.
     #[schemars(range(min = 0))]
     #[serde(serialize_with = "tidy")]
     pub pan_rate: f64,
@@ -123,52 +123,52 @@ pub struct Entry {
     /// Width and height, 1 or more each. Unit: texels.
     #[schemars(inner(range(min = 1)))]
     pub texels: [u32; 2],
-    /// What a texel covers along x and y: `rect` over `texels`. Unit: scene px.
+    /// Area that a texel covers along x and y: `rect` over `texels`. Unit: scene px.
     #[serde(default, serialize_with = "tidy_list")]
     pub stretch: [f64; 2],
-    /// Left, top, width and height of what is drawn of the file; none: all of it. Texels outside are there for linear filters,
+    /// Left, top, width and height of the part of the file that is drawn; none: all of it. Texels outside are there for linear filters,
     /// which need neighbours at a tile's edge. Unit: texels.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub part: Option<[u32; 4]>,
-    /// The rectangle of all that is drawn of the picture, if the file is a tile of it. Who sets pictures on whole px moves the strip, not
+    /// The rectangle of all that is drawn of the picture, if the file is a tile of it. To place pictures on whole px, move the strip, not
     /// each tile by itself. Unit: scene px.
     #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option_list")]
     pub strip: Option<[f64; 4]>,
-    /// It stands again at every such distance, over 0, if there is one. Unit: scene px.
+    /// The file repeats along x at this interval, above 0; null: it does not repeat. Unit: scene px.
     #[serde(serialize_with = "tidy_option")]
     pub period: Option<f64>,
     /// Whether its left and right edges meet, so that the texture itself may repeat along x.
     #[serde(default)]
     pub repeat: bool,
-    /// Space in which it must be mixed: its codes are sRGB; `linear` means decode, then mix.
+    /// Space in which the file must be blended: its codes are sRGB; `linear` means decode, then blend.
     #[serde(default = "encoded")]
     pub blending: Blending,
-    /// How it holds colour and alpha.
+    /// How the file stores colour and alpha.
     #[serde(default)]
     pub alpha: Alpha,
     /// Bits per channel: 8 or 16.
     #[schemars(range(min = 8, max = 16))]
     #[serde(default = "eight")]
     pub bits: u8,
-    /// What follows the file in a closed loop of moments of the same fog, evenly spaced; none for fog at rest.
+    /// Further frames of a seamless animation that starts with this file, evenly spaced in time; none for still fog.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub frames: Vec<Export>,
-    /// Suggested drift to the right; slower far away, 0 for art. Unit: scene px per second.
+    /// Suggested drift to the right; slower far away, 0 for pictures. Unit: scene px per second.
     #[serde(default, serialize_with = "tidy")]
     pub drift: f64,
-    /// Mean optical depth of the air along the anchor line, over 0; for fog.
+    /// Mean optical depth of the air along the anchor line, above 0; for fog.
     #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option")]
     pub optical_depth: Option<f64>,
     /// Whether every texel is opaque.
     #[serde(default)]
     pub opaque: bool,
-    /// BLAKE3 of the file as the program wrote it, in hexadecimal; another one says that somebody painted on it.
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal; a different hash means that the file was edited.
     #[serde(default)]
     pub hash: String,
     /// The file's length as the program wrote it. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
-    /// BLAKE3 of all that the file was made from, in hexadecimal.
+    /// BLAKE3 of the inputs that the file was made from, in hexadecimal.
     #[serde(default)]
     pub made_of: String,
 }
@@ -217,7 +217,7 @@ impl Manifest {
         let fault = |message: String| {
             Fault::new(Class::Output, message)
                 .in_file(&path)
-                .remedy("move it away, or name another output folder")
+                .remedy("Move it away, or choose another output folder.")
         };
         match fs::symlink_metadata(&path) {
             Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => {
@@ -238,22 +238,20 @@ impl Manifest {
         if bytes.len() as u64 > MOST_BYTES {
             return Err(fault(format!("the earlier manifest is longer than {MOST_BYTES} bytes")).into());
         }
-        let manifest: Manifest = serde_json::from_slice(&bytes).map_err(|error| {
-            fault(format!("this is no manifest that an earlier run could have left: {error}"))
-        })?;
+        let manifest: Manifest = serde_json::from_slice(&bytes)
+            .map_err(|error| fault(format!("this is not the manifest of an earlier run: {error}")))?;
         if manifest.version != VERSION {
             return Err(fault(format!(
-                "the earlier manifest is of version {}, this program knows version {VERSION}",
+                "the earlier manifest has version {}; this program supports version {VERSION}",
                 manifest.version
             ))
             .into());
         }
         for name in manifest.names() {
             if !stays_inside(name) {
-                return Err(fault(format!(
-                    "the earlier manifest has a path that leaves its folder: {name:?}"
-                ))
-                .into());
+                return Err(
+                    fault(format!("the earlier manifest has a path outside its folder: {name:?}")).into()
+                );
             }
         }
         Ok(Some(manifest))
@@ -281,10 +279,12 @@ pub fn apart(folder: impl AsRef<Path>, names: &[String]) -> Result<()> {
         let fault =
             |message: String, remedy: &str| Fault::new(Class::Output, message).in_file(&path).remedy(remedy);
         if !stays_inside(name) {
-            faults.list.push(fault(format!("the output {name:?} would leave its folder"), "rename the slot"));
+            faults
+                .list
+                .push(fault(format!("the output {name:?} would be outside its folder"), "Rename the slot."));
         } else if let Some(other) = seen.insert(name.to_lowercase(), name) {
             let message = format!("the outputs {other:?} and {name:?} would be the same file on many disks");
-            faults.list.push(fault(message, "rename one of the slots"));
+            faults.list.push(fault(message, "Rename one of the slots."));
         }
     }
     faults.or(())

@@ -49,9 +49,7 @@ pub fn frames_png(
     if let Some((broken, raised)) = limits.told(size) {
         let message = format!("the strip would be {width} x {height} texels; {broken}");
         return Err(Fault::new(Class::Limit, message)
-            .remedy(format!(
-                "ask for fewer frames or for numbered files, or raise the limit: --limit {raised}"
-            ))
+            .remedy(format!("Use fewer frames or numbered files, or raise the limit: --limit {raised}."))
             .into());
     }
     let rest = (1..count).map(moment);

@@ -28,8 +28,8 @@ pub fn settle(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
     }
     let farthest = scene.slots.iter().find(|slot| slot.art.is_some());
     let Some((far, anchor)) = farthest.map(|slot| (slot.name.clone(), slot.anchor)) else {
-        return Err(Fault::new(Class::Scene, "the haze is to be sampled, but no slot has a picture")
-            .remedy("give the farthest slot an `art`, or `air.haze` a colour")
+        return Err(Fault::new(Class::Scene, "`air.haze` is \"sampled\", but no slot has a picture")
+            .remedy("Give the farthest slot an `art`, or `air.haze` a colour.")
             .into());
     };
     let plan = Plan::new(scene, &arts.naturals(), 1.0, limits)?;
@@ -78,9 +78,9 @@ pub fn settle(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
         if middle <= half {
             return Err(Fault::new(
                 Class::Picture,
-                format!("{far}: its picture holds nothing solid to sample the haze from"),
+                format!("{far}: its picture has no opaque part to sample the haze from"),
             )
-            .remedy("give `air.haze` a colour")
+            .remedy("Give `air.haze` a colour.")
             .into());
         }
         middle = (middle - half).max(half);

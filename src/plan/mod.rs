@@ -154,7 +154,7 @@ impl Plan {
                 check(&job.placing.path, job.placing.texels, limits, &mut faults);
                 plan.files.push(Job::Fog(Box::new(job)));
             } else if slot.fog {
-                plan.notes.push(format!("{}: no air lies behind it, so it gets no sheet", slot.name));
+                plan.notes.push(format!("{}: there is no air behind it, so it has no sheet", slot.name));
             }
             if let (Some(place), Some(natural)) = (&slot.art, naturals.get(&slot.name)) {
                 let mut job = plan.art(scene, slot, place, *natural);
@@ -174,27 +174,27 @@ impl Plan {
                 let message =
                     format!("{} asks for {octaves} octaves, over the limit of {}", slot.name, limits.octaves);
                 faults.list.push(Fault::new(Class::Limit, message).remedy(format!(
-                    "each is half as large as the one before, and soon finer than a texel; or: --limit octaves={octaves}"
+                    "Use fewer: each is half as large as the one before, and soon finer than a texel. Or raise the limit: --limit octaves={octaves}."
                 )));
             }
         }
         let memory = plan.memory();
         if memory > limits.memory {
             let message = format!(
-                "the run would hold about {} MB at once, over the limit of {} MB",
+                "the run would need about {} MB of memory, over the limit of {} MB",
                 memory >> 20,
                 limits.memory >> 20
             );
             faults.list.push(
                 Fault::new(Class::Limit, message).remedy(format!(
-                    "render at a smaller scale, or raise the limit: --limit memory={memory}"
+                    "Render at a smaller scale, or raise the limit: --limit memory={memory}."
                 )),
             );
         }
         plan.note_anchors(scene);
         if let Some(way) = comes_round {
             plan.notes.push(format!(
-                "after {way:.0} px of travel every sheet stands as at its start; if that shows, give a slot a longer period"
+                "after {way:.0} px of travel all sheets repeat together; if that shows, give a slot a longer period"
             ));
         }
         faults.or(plan)
@@ -325,7 +325,7 @@ impl Plan {
             && let Some(other) = fogged.iter().find(|slot| slot.anchor != first.anchor)
         {
             self.notes.push(format!(
-                "{} and {}: one lies on the ground, the other under the sky; a scene reads calmer with one of the two",
+                "{} and {}: the fog of one lies on the ground, that of the other under the sky; a scene looks calmer with one anchor",
                 first.name, other.name
             ));
         }
@@ -362,7 +362,7 @@ fn check(what: &str, size: [u32; 2], limits: &Limits, faults: &mut Faults) {
     let Some((broken, raised)) = limits.told(size) else { return };
     faults.list.push(
         Fault::new(Class::Limit, format!("{what} would be {width} x {height} texels; {broken}")).remedy(format!(
-            "render at a smaller scale, shorten the view, the travel or the period, or raise the limit: --limit {raised}"
+            "Render at a smaller scale, shorten the view, the travel or the period, or raise the limit: --limit {raised}."
         )),
     );
 }

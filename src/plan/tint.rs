@@ -36,7 +36,7 @@ pub(super) fn share_out(scene: &Scene) -> (Vec<Air>, Vec<String>) {
     for (at, slot) in scene.slots.iter().enumerate().filter(|(_, slot)| slot.tint > 0.0) {
         let front = before.get(at + 1).copied().unwrap_or(0.0);
         if let Some(why) = hindrance(slot, front) {
-            notes.push(format!("{}: its tint does nothing, as {why}", slot.name));
+            notes.push(format!("{}: its tint has no effect: {why}", slot.name));
             continue;
         }
         let moved = slot.tint * front;
@@ -51,9 +51,9 @@ fn hindrance(slot: &Slot, front: f64) -> Option<&'static str> {
     if slot.art.is_none() {
         Some("it has no picture")
     } else if !slot.fog {
-        Some("it has no sheet that could take the rest")
+        Some("it has no sheet to take the rest")
     } else if front <= 0.0 {
-        Some("no sheet of fog lies between it and the next nearer slot")
+        Some("there is no fog between it and the next nearer slot")
     } else {
         None
     }

@@ -35,19 +35,22 @@ fn called(what: &str, name: &str) -> Result<(), Unfit> {
     let unfit = |why: String, remedy: &str| {
         Err(Unfit {
             class: Class::Scene,
-            message: format!("The {what}'s name {} {why}", shown(name)),
+            message: format!("the {what}'s name {} {why}", shown(name)),
             remedy: remedy.to_owned(),
         })
     };
-    let files = "Files are called after it: use letters, digits, - and _.";
+    let files = "Files are named after it: use letters, digits, - and _.";
     if name.is_empty() {
         return unfit("is empty".into(), files);
     }
     if name.len() > LONGEST_NAME {
-        return unfit(format!("is {} bytes long, over {LONGEST_NAME}", name.len()), "Use a shorter one.");
+        return unfit(
+            format!("is {} bytes long, over the limit of {LONGEST_NAME}", name.len()),
+            "Use a shorter one.",
+        );
     }
     if let Some(bad) = name.chars().find(|c| c.is_control() || r#"/\<>:"|?*"#.contains(*c)) {
-        return unfit(format!("holds {:?}, which files can't have in their names", bad.to_string()), files);
+        return unfit(format!("contains {:?}, which is not allowed in file names", bad.to_string()), files);
     }
     let at_end = |c: char| c == '.' || c.is_whitespace();
     if name.starts_with(at_end) || name.ends_with(at_end) {
@@ -61,12 +64,12 @@ fn called(what: &str, name: &str) -> Result<(), Unfit> {
         matches!((digits.next(), digits.next()), (Some('0'..='9' | '¹' | '²' | '³'), None))
     };
     if DEVICES.contains(&stem) || port("com") || port("lpt") {
-        return unfit("means a device on Windows".into(), "Use another name.");
+        return unfit("is a device on Windows".into(), "Use another name.");
     }
     if let Some(ending) = ENDINGS.iter().find(|ending| lower.ends_with(*ending)) {
         return unfit(
-            format!("ends in {ending}, which outputs add themselves"),
-            "Leave the ending out; two outputs could meet under one name.",
+            format!("ends in {ending}, which is reserved for outputs"),
+            "Leave the ending out, so that no two outputs get one name.",
         );
     }
     Ok(())
@@ -85,16 +88,18 @@ pub(super) fn art_path(path: &str) -> Result<(), Unfit> {
     let mut start = path.chars();
     let drive = matches!((start.next(), start.next()), (Some('a'..='z' | 'A'..='Z'), Some(':')));
     if path.trim().is_empty() {
-        return unfit("The picture's path is empty".into());
+        return unfit("the picture's path is empty".into());
     }
     if path.len() > 1000 {
-        return unfit(format!("The picture's path is {} bytes long, over 1000", path.len()));
+        return unfit(format!("the picture's path is {} bytes long, over the limit of 1000", path.len()));
     }
     if path.starts_with(['/', '\\']) || drive {
-        return unfit(format!("The picture's path {written} doesn't start at the scene's folder"));
+        return unfit(format!("the picture's path {written} is not relative to the scene's folder"));
     }
     if path.contains('\\') || path.chars().any(char::is_control) {
-        return unfit(format!("The picture's path {written} holds a character that not every system takes"));
+        return unfit(format!(
+            "the picture's path {written} contains a character that not every system allows"
+        ));
     }
     let mut depth = 0_usize;
     for part in path.split('/') {
@@ -102,7 +107,7 @@ pub(super) fn art_path(path: &str) -> Result<(), Unfit> {
             "" | "." => depth,
             ".." => match depth.checked_sub(1) {
                 Some(depth) => depth,
-                None => return unfit(format!("The picture's path {written} leaves the scene's folder")),
+                None => return unfit(format!("the picture's path {written} leaves the scene's folder")),
             },
             _ => depth + 1,
         };
@@ -114,20 +119,21 @@ pub(super) fn art_path(path: &str) -> Result<(), Unfit> {
 pub(super) fn art_file(file: &Path) -> Result<(), Unfit> {
     let unfit = |message: String, remedy: String| Err(Unfit { class: Class::Picture, message, remedy });
     match std::fs::metadata(file) {
-        Ok(found) if found.is_dir() => {
-            unfit(format!("{} is a folder, not a picture", file.display()), "Name the picture in it.".into())
-        }
+        Ok(found) if found.is_dir() => unfit(
+            format!("{} is a folder, not a picture", file.display()),
+            "Give the path of a picture in it.".into(),
+        ),
         Ok(_) => Ok(()),
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => unfit(
-            format!("There is no picture {}", file.display()),
+            format!("there is no picture {}", file.display()),
             match near_file(file) {
                 Some(near) => format!("Did you mean {}?", shown(&near)),
-                None => "The path counts from the scene's folder.".into(),
+                None => "The path is relative to the scene's folder.".into(),
             },
         ),
         Err(error) => unfit(
-            format!("The picture {} can't be reached: {error}", file.display()),
-            "Check the path and its rights.".into(),
+            format!("the picture {} can't be reached: {error}", file.display()),
+            "Check the path and its permissions.".into(),
         ),
     }
 }

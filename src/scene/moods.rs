@@ -33,7 +33,7 @@ pub(super) fn read(
             Class::Scene,
             &Place::File(value.span()),
             "`mood` must be a table of moods",
-            "Write [mood.dusk] on a line of its own and the keys that differ under it.",
+            "Write [mood.dusk] on a line of its own, with its overrides under it.",
         );
         return Vec::new();
     };
@@ -48,7 +48,7 @@ pub(super) fn read(
             moods.iter().find(|mood| mood.name.to_lowercase() == name.get_ref().to_lowercase())
         {
             let message = format!(
-                "The moods\' names {} and {} differ only in case",
+                "the moods\' names {} and {} differ only in case",
                 shown(&other.name),
                 shown(name.get_ref())
             );
@@ -56,17 +56,17 @@ pub(super) fn read(
                 Class::Scene,
                 &place,
                 message,
-                "Rename one; some file systems have one folder for both.",
+                "Rename one; on some file systems both would be one folder.",
             );
             continue;
         }
         let DeValue::Table(table) = value.get_ref() else {
-            let message = format!("The mood {} must be a table", shown(name.get_ref()));
+            let message = format!("the mood {} must be a table", shown(name.get_ref()));
             reader.fault(
                 Class::Scene,
                 &Place::File(value.span()),
                 message,
-                "Write [mood.NAME] and its keys under it.",
+                "Write [mood.NAME], with its overrides under it.",
             );
             continue;
         };
@@ -91,7 +91,7 @@ fn one(reader: &mut Reader<'_>, name: &str, table: &DeTable<'_>, slots: &[Writte
                 Class::Scene,
                 &Place::File(value.span()),
                 "`slot` in a mood must be a table of slots by name",
-                format!("Write [mood.{name}.slot.NAME] and the keys that differ under it."),
+                format!("Write [mood.{name}.slot.NAME], with its overrides under it."),
             ),
             _ => {}
         }
@@ -108,9 +108,9 @@ fn of_slots(
     let mut all = Vec::new();
     for (name, value) in table.iter() {
         let Some(at) = slots.iter().position(|slot| slot.name() == Some(name.get_ref())) else {
-            let message = format!("There is no slot {}", shown(name.get_ref()));
+            let message = format!("there is no slot {}", shown(name.get_ref()));
             let there = keys::instead(name.get_ref(), slots.iter().filter_map(WrittenSlot::name));
-            let remedy = format!("A mood changes the scene's slots; it can't add any. {there}");
+            let remedy = format!("A mood can change the scene's slots, but not add any. {there}");
             reader.fault(Class::Scene, &Place::File(name.span()), message, remedy);
             continue;
         };
@@ -118,8 +118,8 @@ fn of_slots(
             reader.fault(
                 Class::Scene,
                 &Place::File(value.span()),
-                "A mood's slot must be a table",
-                format!("Write [mood.{mood}.slot.{}] and its keys under it.", name.get_ref()),
+                "a mood's slot must be a table",
+                format!("Write [mood.{mood}.slot.{}], with its overrides under it.", name.get_ref()),
             );
             continue;
         };
@@ -129,8 +129,8 @@ fn of_slots(
             reader.fault(
                 Class::Scene,
                 &entry.place,
-                "A mood can't rename a slot",
-                "Its name is its identity; leave the key out.",
+                "a mood can't rename a slot",
+                "Remove the key: outputs are named after the slot.",
             );
         }
         all.push((at, entries));
@@ -145,11 +145,11 @@ fn of_slots(
 pub(super) fn apply(name: &str, file: &Path, written: &mut Written) -> Result<()> {
     let Some(at) = written.moods.iter().position(|mood| mood.name == name) else {
         let remedy = if written.moods.is_empty() {
-            format!("It has none; write [mood.{name}] and the keys that differ under it.")
+            format!("It has none: write [mood.{name}], with its overrides under it.")
         } else {
             keys::instead(name, written.moods.iter().map(|mood| mood.name.as_str()))
         };
-        let message = format!("The scene has no mood {}", shown(name));
+        let message = format!("the scene has no mood {}", shown(name));
         return Err(Fault::new(Class::Usage, message).in_file(file).remedy(remedy).into());
     };
     let mood = written.moods.swap_remove(at);

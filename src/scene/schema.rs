@@ -42,16 +42,16 @@ fn scene() -> Json {
     mood.insert(
         "slot".into(),
         json!({
-            "description": "What differs in slots of this mood, by their names.",
+            "description": "Overrides for slots in this mood, by slot name.",
             "type": "object",
-            "additionalProperties": table("What differs in this slot.", slot_of_mood, Vec::new()),
+            "additionalProperties": table("Overrides for this slot.", slot_of_mood, Vec::new()),
         }),
     );
     let mut all = scene_properties();
     all.insert(
         "slot".into(),
         json!({
-            "description": "The places in depth, in any order.",
+            "description": "The slots: places in depth, in any order.",
             "type": "array",
             "minItems": 1,
             "items": table("A place in depth.", slot, required(Section::Slot)),
@@ -60,9 +60,9 @@ fn scene() -> Json {
     all.insert(
         "mood".into(),
         json!({
-            "description": "Other airs of the same scene, by name; each holds what differs.",
+            "description": "Moods of the scene, by name; each lists only its overrides.",
             "type": "object",
-            "additionalProperties": table("What differs in this mood.", mood, Vec::new()),
+            "additionalProperties": table("Overrides in this mood.", mood, Vec::new()),
         }),
     );
     let mut needed = required(Section::Scene);
@@ -77,16 +77,16 @@ fn scene_properties() -> Map<String, Json> {
     let mut all = properties(Section::Scene);
     all.insert(
         "air".into(),
-        table("The scene's air; every sheet derives from it.", properties(Section::Air), Vec::new()),
+        table("The air of the scene, shared by all sheets.", properties(Section::Air), Vec::new()),
     );
     all.insert("texture".into(), table("How textures are stored.", properties(Section::Texture), Vec::new()));
     all.insert(
         "rim".into(),
-        table("The rims: fog gathered behind silhouettes.", properties(Section::Rim), Vec::new()),
+        table("Rims: fog gathered behind silhouettes.", properties(Section::Rim), Vec::new()),
     );
     all.insert(
         "check".into(),
-        table("What `fogweft check` holds the scene to.", properties(Section::Check), Vec::new()),
+        table("Limits that `fogweft check` enforces.", properties(Section::Check), Vec::new()),
     );
     all.extend(steps());
     all
@@ -127,7 +127,7 @@ fn table(about: &str, properties: Map<String, Json>, required: Vec<Json>) -> Jso
 fn steps() -> Map<String, Json> {
     const ABOUT: [&str; 5] = [
         "Layered noise, periodic along x.",
-        "Shape over the height, over the ground line or under the sky line.",
+        "Density over height, above the ground line or below the sky line.",
         "Directional blur.",
         "Separable Gaussian blur.",
         "From optical depth to colour and opacity.",
@@ -183,7 +183,7 @@ fn property(key: &Key) -> Json {
 fn description(key: &Key) -> String {
     let unit = if key.unit.is_empty() { String::new() } else { format!(" Unit: {}.", key.unit) };
     let without = match key.fallback {
-        Fallback::Required => " It must be given.".to_owned(),
+        Fallback::Required => " Required.".to_owned(),
         Fallback::Literal(text) => format!(" Default: {text}."),
         Fallback::Words(words) => format!(" Default: {words}."),
     };

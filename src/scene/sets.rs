@@ -20,7 +20,7 @@ pub(super) fn apply(sets: &[String], written: &mut Written, reader: &mut Reader<
         let place = Place::Argument(argument.clone());
         let Some((target, key, text)) = split(argument, written, &place, reader) else { continue };
         if text.trim().is_empty() {
-            reader.fault(Class::Usage, &place, format!("`{}` is given no value", key.path), key.wanted());
+            reader.fault(Class::Usage, &place, format!("`{}` has no value", key.path), key.wanted());
             continue;
         }
         let value = match key.parse(text) {
@@ -49,7 +49,12 @@ fn split<'a>(
     reader: &mut Reader<'_>,
 ) -> Option<(Option<usize>, &'static Key, &'a str)> {
     let no_value = |reader: &mut Reader<'_>| {
-        reader.fault(Class::Usage, place, "No value is given", "Write KEY=VALUE, as in air.visibility=300.");
+        reader.fault(
+            Class::Usage,
+            place,
+            "the value is missing",
+            "Write KEY=VALUE, as in air.visibility=300.",
+        );
     };
     if let Some(rest) = argument.trim_start().strip_prefix("slot.") {
         let Some((at, rest)) = slot_of(rest, written) else {
@@ -71,8 +76,8 @@ fn split<'a>(
                 reader.fault(
                     Class::Usage,
                     place,
-                    "A slot can't be renamed from the command line",
-                    "Its name is its identity; change it in the scene file.",
+                    "a slot can't be renamed from the command line",
+                    "Change its name in the scene file.",
                 );
                 None
             }
@@ -119,11 +124,11 @@ fn unknown_slot(rest: &str, written: &Written, place: &Place, reader: &mut Reade
     let name = rest.split(['.', '=']).next().unwrap_or_default();
     if written.slots.iter().any(|slot| slot.name() == Some(name)) {
         let remedy = format!("Write a key after the slot's name, as in slot.{name}.depth=300.");
-        reader.fault(Class::Usage, place, "No key of the slot is named", remedy);
+        reader.fault(Class::Usage, place, "the slot's key is missing", remedy);
         return;
     }
     let remedy = keys::instead(name, written.slots.iter().filter_map(|slot| slot.name()));
-    reader.fault(Class::Usage, place, format!("There is no slot {}", shown(name)), remedy);
+    reader.fault(Class::Usage, place, format!("there is no slot {}", shown(name)), remedy);
 }
 
 fn unknown_key(
@@ -140,10 +145,8 @@ fn unknown_key(
     let remedy = match near(path, known) {
         _ if !same.is_empty() => format!("Did you mean {}?", same.join(", or ")),
         Some(near) => format!("Did you mean `{near}`?"),
-        None => {
-            "Keys are those of the scene file, with dots: travel, air.haze, smear.length, slot.NAME.depth."
-                .into()
-        }
+        None => "Use the keys of the scene file, with dots: travel, air.haze, smear.length, slot.NAME.depth."
+            .into(),
     };
-    reader.fault(Class::Usage, place, format!("There is no key {}", shown(path)), remedy);
+    reader.fault(Class::Usage, place, format!("there is no key {}", shown(path)), remedy);
 }

@@ -28,37 +28,37 @@ impl Source {
             Err(error) if error.kind() == ErrorKind::NotFound => {
                 let remedy = match near_file(file) {
                     Some(near) => format!("Did you mean {near}?"),
-                    None => "Check the path; it counts from the folder that the command runs in.".into(),
+                    None => "Check the path; it is relative to the current folder.".into(),
                 };
-                return fault(Class::Usage, "There is no such file", remedy);
+                return fault(Class::Usage, "there is no such file", remedy);
             }
             other => other,
         };
         if file.is_dir() {
             let remedy = match only_toml(file) {
-                Some(scene) => format!("Name the scene file in it: {}.", scene.display()),
-                None => "Name the scene file in it.".into(),
+                Some(scene) => format!("Give the path of the scene file in it: {}.", scene.display()),
+                None => "Give the path of the scene file in it.".into(),
             };
-            return fault(Class::Usage, "This is a folder, not a scene file", remedy);
+            return fault(Class::Usage, "this is a folder, not a scene file", remedy);
         }
         let mut bytes = Vec::new();
         let read = opened.and_then(|opened| {
             opened.take(limits.text_bytes.saturating_add(1)).read_to_end(&mut bytes).map(drop)
         });
         if let Err(error) = read {
-            let message = format!("The file can't be read: {error}");
+            let message = format!("the file can't be read: {error}");
             return fault(
                 Class::Usage,
                 &message,
-                "Check its rights, and that no other program holds it.".into(),
+                "Check its permissions, and that no other program has it open.".into(),
             );
         }
         if bytes.len() as u64 > limits.text_bytes {
-            let message = format!("The file is longer than the limit of {} bytes", limits.text_bytes);
+            let message = format!("the file is longer than the limit of {} bytes", limits.text_bytes);
             return fault(
                 Class::Limit,
                 &message,
-                "Is this a scene file? Pictures are named in it, not held. If it is: --limit text-bytes=NUMBER.".into(),
+                "Is this a scene file? It refers to pictures and does not contain them. If it is one, raise the limit: --limit text-bytes=NUMBER.".into(),
             );
         }
         match String::from_utf8(bytes) {
@@ -66,8 +66,8 @@ impl Source {
             Err(error) => {
                 let good = error.utf8_error().valid_up_to();
                 let line = 1 + error.as_bytes()[..good].iter().filter(|byte| **byte == b'\n').count();
-                let message = format!("The file is not UTF-8 text; line {line} holds other bytes");
-                fault(Class::Scene, &message, "Save it as UTF-8 in the text editor.".into())
+                let message = format!("the file is not UTF-8 text (line {line})");
+                fault(Class::Scene, &message, "Save it as UTF-8.".into())
             }
         }
     }

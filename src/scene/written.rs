@@ -77,7 +77,7 @@ pub(super) fn read_table(
             Class::Scene,
             &Place::File(value.span()),
             format!("`{name}` must be one table"),
-            format!("Write [{name}] once, on a line of its own, and its keys under it."),
+            format!("Write [{name}] once, on a line of its own, with its keys under it."),
         ),
     }
 }
@@ -102,8 +102,8 @@ fn read_slots(
         reader.fault(
             Class::Limit,
             &Place::File(first_over.span()),
-            format!("The scene has {} slots, over the limit of {}", array.len(), limits.slots),
-            "Merge slots that stand close together (pictures of one depth can share a slot's sheet), or raise the limit: --limit slots=NUMBER.",
+            format!("the scene has {} slots, over the limit of {}", array.len(), limits.slots),
+            "Merge slots that are close together (pictures of one depth can share a sheet), or raise the limit: --limit slots=NUMBER.",
         );
     }
     let mut all_tables = true;
@@ -119,8 +119,8 @@ fn read_slots(
                 reader.fault(
                     Class::Scene,
                     &Place::File(item.span()),
-                    "A slot must be a table",
-                    "Write [[slot]] on a line of its own and its keys under it.",
+                    "a slot must be a table",
+                    "Write [[slot]] on a line of its own, with its keys under it.",
                 );
             }
         }

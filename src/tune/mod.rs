@@ -78,7 +78,7 @@ impl Server {
             .map_err(|error| own("no port can be opened on this machine", &error))?;
         let port = listener.local_addr().map_err(|error| own("the port has no address", &error))?.port();
         let mut token = [0; TOKEN];
-        getrandom::fill(&mut token).map_err(|error| own("the system gives no random number", &error))?;
+        getrandom::fill(&mut token).map_err(|error| own("the system provides no random numbers", &error))?;
         let token: String = token.iter().map(|byte| format!("{byte:02x}")).collect();
         let address = format!("http://127.0.0.1:{port}/{token}/");
         let door = Door { port, token };
@@ -87,7 +87,7 @@ impl Server {
         let pool = rayon::ThreadPoolBuilder::new()
             .num_threads(1)
             .build()
-            .map_err(|error| own("no threads", &error))?;
+            .map_err(|error| own("no thread can be started", &error))?;
         let mut threads = Vec::new();
         let mut work = |work: Work| {
             let hub = Arc::clone(&hub);

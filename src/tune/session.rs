@@ -149,7 +149,7 @@ impl Session {
         let in_scene = slot.is_none() || key.is_step() || key.section() == keys::Section::Slot;
         let of_slot = key.section() == keys::Section::Slot;
         if !in_scene || (of_slot && slot.is_none()) {
-            return Err(Fault::new(Class::Usage, format!("`{path}` doesn't stand there")).into());
+            return Err(Fault::new(Class::Usage, format!("`{path}` can't be set here")).into());
         }
         let text = write::set(&self.file, self.text(), &self.spot(slot, path), &value.to_string())?;
         self.put(text.into(), gesture)

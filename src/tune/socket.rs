@@ -166,7 +166,7 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
         }
         Ask::Dice { slot, stamp } => edit(hub, tab, stamp, Some("slot.seed"), |session| {
             let seed = getrandom::u32().map_err(|error| {
-                Fault::new(Class::Usage, format!("the system gives no random number: {error}"))
+                Fault::new(Class::Usage, format!("the system provides no random numbers: {error}"))
             })?;
             // Short enough to be read out.
             session.set(Some(&slot), "slot.seed", &(seed % 100_000).to_string(), None)
@@ -233,6 +233,6 @@ fn toml_of(value: &Json) -> Result<String> {
         Json::String(text) => toml_edit::Value::from(text.as_str()).to_string(),
         Json::Number(_) | Json::Bool(_) => value.to_string(),
         Json::Array(items) if items.iter().all(Json::is_number) => value.to_string(),
-        _ => return Err(Fault::new(Class::Usage, "this is no value of a scene").into()),
+        _ => return Err(Fault::new(Class::Usage, "this is not a value that a scene can hold").into()),
     })
 }

@@ -49,10 +49,10 @@ pub fn unset(file: &Path, text: &str, spot: &Spot<'_>) -> Result<String> {
         Some(fresh) if Document::parse(fresh.as_str()).is_ok() && reads(&fresh, spot).is_none() => Ok(fresh),
         _ => Err(Fault::new(
             Class::Scene,
-            format!("`{}` can't be taken out without touching the rest", spot.key),
+            format!("`{}` can't be removed without changing the rest", spot.key),
         )
         .in_file(file)
-        .remedy("take it out of the file yourself")
+        .remedy("Remove it from the file by hand.")
         .into()),
     }
 }
@@ -69,15 +69,15 @@ fn parse<'t>(file: &Path, text: &'t str) -> Result<Document<&'t str>> {
         Fault::new(Class::Scene, format!("the scene can't be read: {}", error.message()))
             .in_file(file)
             .at(error.span())
-            .remedy("mend it in an editor")
+            .remedy("Fix it in an editor.")
             .into()
     })
 }
 
 fn unfit(file: &Path, spot: &Spot<'_>, value: &str) -> Fault {
-    Fault::new(Class::Scene, format!("the file's form leaves no place for `{}`", spot.key))
+    Fault::new(Class::Scene, format!("the file's layout leaves no place for `{}`", spot.key))
         .in_file(file)
-        .remedy(format!("write `{} = {value}` yourself", spot.key))
+        .remedy(format!("Write `{} = {value}` by hand.", spot.key))
 }
 
 /// The table that paths are looked for in, and the steps from there to the value.

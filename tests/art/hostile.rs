@@ -310,16 +310,16 @@ fn deep_elements_and_circles_neither_overflow_nor_hang() {
             );
         }
         circle += &format!("<path d='M0 0L9 9L9 0z' {property}='url(#c0)'/>");
-        refused(&format!("{name}-circle.svg"), svg(&circle), "by means of itself");
+        refused(&format!("{name}-circle.svg"), svg(&circle), "refers to itself");
         let styled =
             circle.replace(&format!("{property}='url("), "class='x' data-was='url-").replace(")'/>", "'/>");
         let sheet = format!("<style>.x {{ {property}: url(#c3) }}</style>");
-        refused(&format!("{name}-styled.svg"), svg(&format!("{sheet}{styled}")), "by means of itself");
+        refused(&format!("{name}-styled.svg"), svg(&format!("{sheet}{styled}")), "refers to itself");
     }
     let inherited = "<g fill='url(#p)'><pattern id='p' width='9' height='9'><rect width='9' height='9'/></pattern><rect width='9' height='9'/></g>";
-    refused("inherited.svg", svg(inherited), "by means of itself");
+    refused("inherited.svg", svg(inherited), "refers to itself");
     let image = "<filter id='f'><feImage href='#r'/></filter><g id='r'><rect width='9' height='9' filter='url(#f)'/></g>";
-    refused("image.svg", svg(image), "by means of itself");
+    refused("image.svg", svg(image), "refers to itself");
 }
 
 #[test]
@@ -389,11 +389,11 @@ fn layers_inside_each_other_are_bounded_in_memory() {
 #[test]
 fn a_shape_that_reaches_absurdly_far_is_refused() {
     for number in ["-7874622810161373394", "3e12", "1e38"] {
-        refused(number, svg(&format!("<path d=\"M0 0L{number} 5L3 9Z\"/>")), "reaches farther");
+        refused(number, svg(&format!("<path d=\"M0 0L{number} 5L3 9Z\"/>")), "extends beyond");
         refused(
             number,
             svg(&format!("<path d=\"M1 1L5 5L3 9Z\" transform=\"translate({number})\"/>")),
-            "reaches farther",
+            "extends beyond",
         );
     }
 }

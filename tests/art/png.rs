@@ -124,10 +124,10 @@ fn what_is_no_picture_is_told_with_what_it_looks_like() {
     for (bytes, word) in looks {
         let message = fault(read("odd.png", bytes));
         assert!(message.starts_with("Picture") && message.contains(word), "{message}");
-        assert!(message.contains("save it as"), "{message}");
+        assert!(message.contains("Save it as"), "{message}");
     }
     assert!(fault(read("none.png", b"")).contains("empty"));
-    assert!(fault(read("text.png", b"hello")).contains("no PNG or SVG"));
+    assert!(fault(read("text.png", b"hello")).contains("not a PNG or SVG"));
     // The signature is made so that line-end conversion breaks it (PNG 5.2).
-    assert!(fault(read("lines.png", b"\x89PNG\n\x1a\n\0\0\0")).contains("line ends"));
+    assert!(fault(read("lines.png", b"\x89PNG\n\x1a\n\0\0\0")).contains("line endings"));
 }

@@ -106,7 +106,7 @@ fn after_many_sequences_of_edits_the_outputs_are_those_of_a_clean_run() {
             told += &edited.text();
         }
         let said = scene.render(&["--prune"]).well();
-        assert!(!said.out.contains("touched"), "sequence {sequence}: {}", said.out);
+        assert!(!said.out.contains("edited"), "sequence {sequence}: {}", said.out);
         scene.like_a_clean_run(&format!("sequence {sequence}\n{told}"));
         let said = scene.render(&[]).well();
         assert!(said.out.contains("nothing changed"), "sequence {sequence}: {}", said.out);
@@ -130,7 +130,7 @@ fn two_runs_at_once_dont_spoil_the_folder() {
             let text = String::from_utf8_lossy(&done.stderr);
             assert_eq!(done.status.code(), Some(5), "{text}");
             assert!(
-                text.contains("another run is at work in this folder") && text.contains(".fogweft-lock"),
+                text.contains("another run is using this folder") && text.contains(".fogweft-lock"),
                 "{text}"
             );
             refused += 1;
@@ -149,7 +149,7 @@ fn a_lock_is_named_and_ends_with_its_process() {
     lock.try_lock().expect("nobody holds it");
     let said = scene.render(&[]);
     assert_eq!(said.code, 5);
-    assert!(said.err.contains("another run is at work in this folder: process "), "{}", said.err);
+    assert!(said.err.contains("another run is using this folder: process "), "{}", said.err);
     drop(lock);
     scene.render(&[]).well();
 }

@@ -103,11 +103,11 @@ fn what_is_wrong_in_a_mood_is_told_whether_it_is_rendered_or_not() {
     let said = scene.render(&[]);
     assert_eq!(said.code, 3);
     for words in [
-        "\"lenght\" is no key of [smear]",
-        "There is no slot \"mist\"",
+        "unknown key \"lenght\" in [smear]",
+        "there is no slot \"mist\"",
         "\"a/b\"",
         "differ only in case",
-        "A mood can't rename a slot",
+        "a mood can't rename a slot",
         "`soften.sigma` is -1",
     ] {
         assert!(said.err.contains(words), "{words} in\n{}", said.err);

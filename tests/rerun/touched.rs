@@ -10,12 +10,12 @@ fn a_touched_output_stays_and_the_new_version_stands_beside() {
     fs::write(scene.out("mid.fog.png"), "painted").expect("written");
     // As long as there is nothing new, there is nothing to put beside it.
     let said = scene.render(&[]).well();
-    assert!(said.out.contains("mid.fog.png: touched since the last run, kept\n"), "{}", said.out);
+    assert!(said.out.contains("mid.fog.png: edited since the last run, kept\n"), "{}", said.out);
     assert!(!scene.out("mid.fog.new.png").exists());
 
     scene.edit("scene.toml", "smear.length = 22", "smear.length = 26");
     let said = scene.render(&[]).well();
-    let line = "mid.fog.png: touched since the last run, kept; the new version is mid.fog.new.png (smear.length 22 -> 26)\n";
+    let line = "mid.fog.png: edited since the last run, kept; the new version is mid.fog.new.png (smear.length 22 -> 26)\n";
     assert!(said.out.contains(line), "{}", said.out);
     assert_eq!(scene.bytes("mid.fog.png"), b"painted");
     scene.render(&["--out", "clean"]).well();
@@ -41,13 +41,13 @@ fn a_touched_output_stays_and_the_new_version_stands_beside() {
         assert!(scene.out("mid.fog.new-2.png").exists() && !scene.out("mid.fog.new-3.png").exists());
     }
     let said = scene.render(&["--replace"]).well();
-    assert!(said.out.contains("mid.fog.png: touched since the last run, replaced\n"), "{}", said.out);
+    assert!(said.out.contains("mid.fog.png: edited since the last run, replaced\n"), "{}", said.out);
     let _ = fs::remove_dir_all(scene.path("clean"));
     scene.render(&["--out", "clean"]).well();
     assert_eq!(scene.bytes("mid.fog.png"), fs::read(scene.path("clean/mid.fog.png")).expect("read"));
     assert_eq!(scene.bytes("mid.fog.new.png"), b"painted too", "only the output itself is replaced");
     let said = scene.render(&["--prune"]).well();
-    assert!(said.out.contains("mid.fog.new-2.png: nothing asks for it any more, removed\n"), "{}", said.out);
+    assert!(said.out.contains("mid.fog.new-2.png: no longer part of the scene, deleted\n"), "{}", said.out);
     assert_eq!(scene.bytes("mid.fog.new.png"), b"painted too");
 }
 
@@ -60,7 +60,7 @@ fn who_moves_the_new_version_over_the_old_one_has_accepted_it() {
     scene.render(&[]).well();
     fs::rename(scene.out("mid.fog.new.png"), scene.out("mid.fog.png")).expect("moved");
     let said = scene.render(&[]).well();
-    assert!(said.out.contains("nothing changed") && !said.out.contains("touched"), "{}", said.out);
+    assert!(said.out.contains("nothing changed") && !said.out.contains("edited"), "{}", said.out);
     scene.like_a_clean_run("accepted");
 }
 
@@ -103,7 +103,7 @@ fn an_edit_that_keeps_length_and_time_is_not_lost() {
     for more in [&[][..], &["--again"]] {
         scene.edit("scene.toml", "smear.length = ", "smear.length = 1");
         let said = scene.render(more).well();
-        assert!(said.out.contains("mid.fog.png: touched"), "{}", said.out);
+        assert!(said.out.contains("mid.fog.png: edited"), "{}", said.out);
         assert_eq!(scene.bytes("mid.fog.png"), bytes);
     }
 }
@@ -121,7 +121,7 @@ fn files_of_slots_that_are_gone_are_listed_and_removed_only_when_asked() {
         let said = scene.render(&[]).well();
         for name in ["mid.fog.png", "mid.art.png"] {
             assert!(
-                said.out.contains(&format!("{name}: nothing asks for it any more; --prune removes it\n")),
+                said.out.contains(&format!("{name}: no longer part of the scene; --prune deletes it\n")),
                 "{}",
                 said.out
             );
@@ -130,9 +130,9 @@ fn files_of_slots_that_are_gone_are_listed_and_removed_only_when_asked() {
     }
     fs::write(scene.out("mid.art.png"), "painted").expect("written");
     let said = scene.render(&["--prune"]).well();
-    assert!(said.out.contains("mid.fog.png: nothing asks for it any more, removed\n"), "{}", said.out);
+    assert!(said.out.contains("mid.fog.png: no longer part of the scene, deleted\n"), "{}", said.out);
     assert!(
-        said.out.contains("mid.art.png: nothing asks for it any more; touched since it was made, kept\n"),
+        said.out.contains("mid.art.png: no longer part of the scene; edited since it was made, kept\n"),
         "{}",
         said.out
     );

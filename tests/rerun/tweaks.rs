@@ -83,7 +83,7 @@ fn again_makes_all_anew() {
     let (times, files) = (scene.times(), scene.files("scene-sheets"));
     std::thread::sleep(Duration::from_millis(20));
     let said = scene.render(&["--again"]).well();
-    assert!(said.out.contains("far.fog.png: made again\n"), "{}", said.out);
+    assert!(said.out.contains("far.fog.png: rebuilt\n"), "{}", said.out);
     assert_eq!(scene.renewed(&times).len(), 8, "all but the manifest, whose text is the same");
     same(&scene.files("scene-sheets"), &files, "made again");
 }
@@ -95,11 +95,7 @@ fn a_missing_output_comes_back() {
     for name in ["far.art.png", "still.png", "manifest.json"] {
         fs::remove_file(scene.out(name)).expect("removed");
         let said = scene.render(&[]).well();
-        assert!(
-            name == "manifest.json" || said.out.contains(&format!("{name}: it was missing\n")),
-            "{}",
-            said.out
-        );
+        assert!(name == "manifest.json" || said.out.contains(&format!("{name}: missing\n")), "{}", said.out);
         scene.like_a_clean_run(name);
     }
 }
@@ -152,7 +148,7 @@ fn without_its_record_a_run_goes_by_the_manifest() {
     fs::remove_file(scene.out(".fogweft-run.json")).expect("removed");
     scene.edit("scene.toml", "smear.length = 22", "smear.length = 26");
     let said = scene.render(&[]).well();
-    assert!(said.out.contains("mid.fog.png: made of something else than before\n"), "{}", said.out);
+    assert!(said.out.contains("mid.fog.png: its inputs changed\n"), "{}", said.out);
     scene.like_a_clean_run("without a record");
 }
 
@@ -173,7 +169,7 @@ fn a_run_that_was_ended_half_way_is_taken_up() {
     fs::write(scene.out("mid.fog.png"), sheet).expect("written");
     fs::write(scene.out(".fogweft-abc.part"), "half a picture").expect("written");
     let said = scene.render(&[]).well();
-    assert!(!said.out.contains("touched"), "{}", said.out);
+    assert!(!said.out.contains("edited"), "{}", said.out);
     assert!(said.out.contains("1 made, 7 unchanged"), "{}", said.out);
     assert!(!scene.out(".fogweft-abc.part").exists(), "drafts are swept up");
     scene.like_a_clean_run("after a crash");
@@ -190,7 +186,7 @@ fn a_run_that_is_killed_leaves_nothing_that_isnt_ours() {
         let _ = child.kill();
         child.wait().expect("ended");
         let said = scene.render(&[]).well();
-        assert!(!said.out.contains("touched"), "{}", said.out);
+        assert!(!said.out.contains("edited"), "{}", said.out);
         scene.like_a_clean_run("after a kill");
         scene.edit("scene.toml", "visibility = 1", "visibility = ");
     }

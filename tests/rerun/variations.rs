@@ -29,7 +29,7 @@ fn a_choice_is_written_into_the_scene_and_nothing_else_is() {
     let scene = Scene::new();
     let before = fs::read_to_string(scene.path("scene.toml")).expect("text");
     let said = scene.run(&["vary", "scene.toml", "mid", "--pick", "3"]).well();
-    assert!(said.out.contains("seed of the slot mid is 5 now"), "{}", said.out);
+    assert!(said.out.contains("set seed of slot \"mid\" to 5"), "{}", said.out);
     let text = fs::read_to_string(scene.path("scene.toml")).expect("text");
     assert_eq!(text, before.replace("# between\n", "# between\nseed = 5\n"));
     // From there on it counts from the choice.
@@ -57,8 +57,8 @@ fn wrong_wishes_are_told_and_change_nothing() {
     let before = scene.files(".");
     for (more, words) in [
         (&["mod"][..], "Did you mean \"mid\"?"),
-        (&["mid", "--pick", "10"], "there are variations 1 to 9"),
-        (&["mid", "--pick", "0"], "there are variations 1 to 9"),
+        (&["mid", "--pick", "10"], "the variations are 1 to 9"),
+        (&["mid", "--pick", "0"], "the variations are 1 to 9"),
         (&["mid", "--along", "smear.lenght=1..2"], "Did you mean `smear.length`?"),
         (&["mid", "--along", "smear.length"], "KEY=FROM..TO"),
         (&["mid", "--along", "smear.length=1..99999"], "too large"),

@@ -113,12 +113,12 @@ fn the_last_good_outputs_stay_while_the_scene_is_broken() {
     watch.until("watching");
     let good = scene.files("scene-sheets");
     for (from, to, words) in [
-        ("smear.length = 22", "smear.lenght = 22", "\"lenght\" is no key of [smear]"),
+        ("smear.length = 22", "smear.lenght = 22", "unknown key \"lenght\" in [smear]"),
         ("smear.lenght = 22", "smear.length = ", "scene.toml:"),
     ] {
         scene.edit("scene.toml", from, to);
         watch.until(words);
-        watch.until("the last good outputs stay");
+        watch.until("the last good outputs are kept");
         assert_eq!(scene.files("scene-sheets"), good);
     }
     watch.silent();
@@ -128,7 +128,7 @@ fn the_last_good_outputs_stay_while_the_scene_is_broken() {
     watch.until("watching");
     fs::remove_file(scene.path("near.svg")).expect("removed");
     watch.until("near.svg");
-    watch.until("the last good outputs stay");
+    watch.until("the last good outputs are kept");
     scene.write("near.svg", &hill("#010203"));
     watch.until("near.art.png: its picture changed");
     watch.until("watching");

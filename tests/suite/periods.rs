@@ -60,7 +60,7 @@ proptest! {
             let shortest = fogs(&plan).iter().map(|job| job.placing.pan_rate).fold(f64::MAX, f64::min);
             let long = law::strip_width(plan.view[0], plan.travel, shortest) > (LONGEST_WHOLE - 1.0) * plan.view[0];
             prop_assert!(
-                long && plan.notes.iter().any(|note| note.contains("every sheet stands")),
+                long && plan.notes.iter().any(|note| note.contains("all sheets repeat")),
                 "the stack comes round after {camera} of {travel}:\n{}",
                 text(view, travel, &slots)
             );

@@ -54,7 +54,7 @@ fn killed_at_any_moment_every_file_is_whole_and_old_or_new() {
         }
         half += u64::from(there != *from && there != *to);
         let said = scene.well(&["render", "scene.toml", "--out", "o"]);
-        assert!(!said.contains("touched"), "kill {kill}: {said}");
+        assert!(!said.contains("edited"), "kill {kill}: {said}");
         assert!(outputs(&scene.path("o")) == *to, "kill {kill}");
         let litter: Vec<_> = fs::read_dir(scene.path("o"))
             .expect("read")
@@ -178,7 +178,7 @@ fn assert_whole_and_finished(scene: &Scene, before: &std::collections::BTreeMap<
         assert!(before.get(&name) == Some(&bytes) || new.get(&name) == Some(&bytes), "{name}");
     }
     let said = scene.well(&["render", "scene.toml", "--out", "o"]);
-    assert!(!said.contains("touched"), "{said}");
+    assert!(!said.contains("edited"), "{said}");
     assert!(outputs(&scene.path("o")) == new);
 }
 

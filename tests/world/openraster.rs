@@ -330,7 +330,7 @@ fn saving_the_painting_and_running_again_is_the_whole_loop() {
     let files = first["files"].as_array().unwrap();
     assert!(
         files.iter().any(|file| file["slot"] == "hut" && file["kind"] == "fog"),
-        "its fog is there all the same"
+        "its fog is made either way"
     );
     let depth =
         |slot: &str| files.iter().find(|file| file["slot"] == slot).unwrap()["depth"].as_f64().unwrap();
@@ -375,17 +375,17 @@ fn what_is_wrong_with_a_layered_file_is_said_once_and_plainly() {
         assert!(!said.contains("panicked"), "{said}");
     };
     // All faults at once, with the near name.
-    fails(4, &["no layer \"reds\"", "Did you mean \"reeds\"?", "There is no picture"]);
+    fails(4, &["no layer \"reds\"", "Did you mean \"reeds\"?", "there is no picture"]);
     std::fs::write(
         &scene,
         "view = [200, 100]\n[[slot]]\nname = \"a\"\ndepth = 5\nart = \"level.ora#reeds\"\n",
     )
     .unwrap();
     for (bytes, word) in [
-        (b"no archive".to_vec(), "no OpenRaster file"),
+        (b"no archive".to_vec(), "not an OpenRaster file"),
         (painted("<image", &pictures()), "malformed"),
-        (painted("<image w='0' h='5'><stack/></image>", &pictures()), "gives no `w`"),
-        (painted(LEVEL, &pictures()[1..]), "holds no \"data/a.png\""),
+        (painted("<image w='0' h='5'><stack/></image>", &pictures()), "has no `w`"),
+        (painted(LEVEL, &pictures()[1..]), "does not contain \"data/a.png\""),
     ] {
         std::fs::write(&level, bytes).unwrap();
         fails(4, &[word]);

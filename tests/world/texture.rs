@@ -218,7 +218,7 @@ fn a_rerun_makes_nothing_and_finds_the_same_shapes() {
         "--set",
         "smear.length=50",
     ]);
-    assert!(said.contains("scene.ora shows the stack as it was before; --also ora makes it anew"), "{said}");
+    assert!(said.contains("scene.ora is out of date; --also ora updates it"), "{said}");
 }
 
 #[test]

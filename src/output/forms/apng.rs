@@ -46,9 +46,9 @@ pub fn bytes(stack: &Stack<'_>, pan: &Pan, limits: &Limits) -> Result<Vec<u8>> {
         let most = limits.texels;
         return Err(Fault::new(
             Class::Limit,
-            format!("the animation would have {texels} texels; it may have {most}"),
+            format!("the animation would have {texels} texels, over the limit of {most}"),
         )
-        .remedy(format!("ask for fewer or smaller frames, or raise the limit: --limit texels={texels}"))
+        .remedy(format!("Use fewer or smaller frames, or raise the limit: --limit texels={texels}."))
         .into());
     }
     let cameras = cameras(plan.travel, frames);

@@ -65,9 +65,12 @@ pub fn bytes(stack: &Stack<'_>, shapes: Option<&[Shape]>, effort: Effort) -> Res
         .collect();
     let count: usize = pictures.iter().flatten().map(|part| part.quads.len()).sum();
     if count > MOST_QUADS {
-        return Err(Fault::new(Class::Limit, format!("the glTF file would have {count} quads"))
-            .remedy(format!("it may have {MOST_QUADS}: repeat pictures at larger distances"))
-            .into());
+        return Err(Fault::new(
+            Class::Limit,
+            format!("the glTF file would have {count} quads, over the limit of {MOST_QUADS}"),
+        )
+        .remedy(format!("Repeat pictures at larger intervals."))
+        .into());
     }
     let mut file = File::default();
     let depths = depths(plan);
@@ -332,7 +335,7 @@ impl File {
         let total = 12 + 8 + text.len() + 8 + self.bin.len();
         let Ok(length) = u32::try_from(total) else {
             return Err(Fault::new(Class::Limit, "the glTF file would be over 4 GB")
-                .remedy("render at a smaller scale")
+                .remedy("Render at a smaller scale.")
                 .into());
         };
         let mut bytes = Vec::with_capacity(total);

@@ -42,7 +42,7 @@ pub fn bytes(stack: &Stack<'_>) -> Result<Vec<u8>> {
     let note = match plan.blending {
         Blending::Encoded => "",
         Blending::Linear => {
-            "The scene is mixed in linear light; a page mixes stored values, so its fog looks other than in the still."
+            "The scene is blended in linear light; a web page blends stored values, so fog looks different here than in the still."
         }
     };
     // In a script element only a closing tag could end the data early.

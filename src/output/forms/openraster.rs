@@ -208,7 +208,7 @@ fn pack(files: &[(String, Vec<u8>)]) -> Result<Vec<u8>> {
     let total: u64 = files.iter().map(|(name, bytes)| (bytes.len() + 2 * name.len() + 200) as u64).sum();
     if total > u64::from(u32::MAX) {
         return Err(Fault::new(Class::Limit, "the layered file would be over 4 GB")
-            .remedy("render at a smaller scale")
+            .remedy("Render at a smaller scale.")
             .into());
     }
     let options = SimpleFileOptions::default()

@@ -22,7 +22,7 @@ pub(super) fn judge(report: &mut Report) {
                 true,
                 Some(&slot.slot),
                 format!(
-                    "{} of its outline stays below a step of {:.1} L* (limit {}){}",
+                    "{} of its outline is below a separation of {:.1} L* (limit {}){}",
                     percent(slot.after.below),
                     slot.wanted,
                     percent(most),
@@ -38,10 +38,7 @@ pub(super) fn judge(report: &mut Report) {
             add(
                 false,
                 Some(&slot.slot),
-                format!(
-                    "its rim changes {:.1} times as fast as its sheet does at its steepest",
-                    rim.steepest / sheet
-                ),
+                format!("its rim is up to {:.1} times as steep as its sheet", rim.steepest / sheet),
                 format!("Raise `rim.spread`, or lower `slot.{}.separation`.", slot.slot),
             );
         }
@@ -55,11 +52,8 @@ pub(super) fn judge(report: &mut Report) {
         add(
             report.limits.steady,
             Some(near.0),
-            format!(
-                "lightness runs against the others from {} (L* {:.0}) to {} (L* {:.0})",
-                far.0, far.1, near.0, near.1
-            ),
-            format!("Repaint one of the two, or move part of the air into {} with `tint`.", far.0),
+            format!("lightness reverses from {} (L* {:.0}) to {} (L* {:.0})", far.0, far.1, near.0, near.1),
+            format!("Repaint one of the two, or mix part of the fog into {} with `tint`.", far.0),
         );
     }
     let limits = &report.limits;
@@ -67,7 +61,7 @@ pub(super) fn judge(report: &mut Report) {
         add(
             true,
             None,
-            format!("the darkest tone is L* {:.1}, under the limit of {:.1}", report.darkest, limits.darkest),
+            format!("the darkest tone is L* {:.1}, below the limit of {:.1}", report.darkest, limits.darkest),
             "Raise `floor` at the top of the scene.".into(),
         );
     }
@@ -76,10 +70,10 @@ pub(super) fn judge(report: &mut Report) {
             true,
             None,
             format!(
-                "the lightest tone is L* {:.1}, over the limit of {:.1}",
+                "the lightest tone is L* {:.1}, above the limit of {:.1}",
                 report.lightest, limits.lightest
             ),
-            "Darken the art's lights, `air.haze` or `air.glow`.".into(),
+            "Darken the lightest parts of the pictures, `air.haze` or `air.glow`.".into(),
         );
     }
     if report.memory as f64 > limits.memory * 1e6 {
@@ -87,7 +81,7 @@ pub(super) fn judge(report: &mut Report) {
             true,
             None,
             format!(
-                "textures take {:.0} MB, over the limit of {:.0}",
+                "textures take {:.0} MB, above the limit of {:.0}",
                 report.memory as f64 / 1e6,
                 limits.memory
             ),
@@ -99,10 +93,10 @@ pub(super) fn judge(report: &mut Report) {
             true,
             None,
             format!(
-                "{:.1} texels are blended per texel of the view, over the limit of {:.1}",
+                "{:.1} texels are blended per texel of the view, above the limit of {:.1}",
                 report.overdraw, limits.overdraw
             ),
-            "Merge slots that stand close together, or drop a slot's sheet with `fog = false`.".into(),
+            "Merge slots that are close together, or drop a slot's sheet with `fog = false`.".into(),
         );
     }
     for sheet in &report.sheets {
@@ -118,7 +112,7 @@ pub(super) fn judge(report: &mut Report) {
             add(
                 true,
                 Some(&sheet.slot),
-                format!("its sheet bands: tiles are off by {:.2} of a step of 8 bits", sheet.band),
+                format!("its sheet shows banding: tiles are off by {:.2} 8-bit steps", sheet.band),
                 "Render it with --bits 16.".into(),
             );
         }
@@ -154,14 +148,14 @@ fn worst(slot: &SlotFigures) -> String {
 fn remedy(slot: &SlotFigures) -> String {
     let name = &slot.slot;
     match &slot.rim {
-        None => format!("Let it have a rim: `slot.{name}.separation` says how strong."),
+        None => format!("Give it a rim with `slot.{name}.separation`."),
         Some(rim) if (rim.attainable as f64) < 0.7 * rim.lacking as f64 => format!(
-            "The haze is hardly lighter than the art there: darken the art, lighten the haze, allow `rim.darken`, raise `rim.most`, \
+            "The haze is hardly lighter than the picture there: darken the picture, lighten the haze, allow `rim.darken`, raise `rim.most`, \
              or lower `slot.{name}.separation`."
         ),
         Some(_) => format!(
-            "Outlines too unlike lie too close for one breath of fog: lower `rim.spread` or `slot.{name}.separation`, or part the \
-             arts' tones."
+            "Parts of the outline that need different amounts of fog are too close together: lower `rim.spread` or \
+             `slot.{name}.separation`, or move the pictures' tones apart."
         ),
     }
 }

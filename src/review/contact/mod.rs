@@ -44,7 +44,7 @@ struct Tile {
 pub fn draw(shelf: &Shelf, width: u32, limits: &Limits) -> Result<Contact> {
     if !TILES.contains(&width) {
         let message = format!("a tile can't be {width} texels wide");
-        let remedy = format!("name a width from {} to {}", TILES.start(), TILES.end());
+        let remedy = format!("Choose a width from {} to {}.", TILES.start(), TILES.end());
         return Err(Fault::new(Class::Usage, message).remedy(remedy).into());
     }
     let tiles = tiles(shelf)?;

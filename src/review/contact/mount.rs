@@ -55,8 +55,9 @@ impl Mount {
     pub fn check(&self, limits: &Limits) -> Result<()> {
         let [width, height] = self.size();
         if limits.broken([width, height]).is_some() {
-            let message = format!("the contact sheet would be {width} x {height} texels, over the limits");
-            return Err(Fault::new(Class::Limit, message).remedy("ask for narrower tiles").into());
+            let message =
+                format!("the contact sheet would be {width} x {height} texels, which exceeds the limits");
+            return Err(Fault::new(Class::Limit, message).remedy("Use narrower tiles.").into());
         }
         Ok(())
     }

@@ -53,21 +53,21 @@ impl Along {
         let form = "Write KEY=FROM..TO, as in soften.sigma=8..40.";
         let parts = text.split_once('=').and_then(|(key, range)| Some((key.trim(), range.split_once("..")?)));
         let Some((name, (from, to))) = parts else {
-            return Err(argument("This is no range of a number".into(), form.into()).into());
+            return Err(argument("this is not a range of a number".into(), form.into()).into());
         };
         let settings = &reading.slots[place(reading, slot)?];
         let key = number_of_slot(name).ok_or_else(|| {
             let numbers = keys::KEYS.iter().filter(|key| is_number(key)).map(|key| key.path);
             let remedy =
                 near(name, numbers).map_or(form.to_owned(), |near| format!("Did you mean `{near}`?"));
-            argument(format!("There is no number {} of a slot", shown(name)), remedy)
+            argument(format!("a slot has no number {}", shown(name)), remedy)
         })?;
         let end = |text: &str| {
             let value = key.parse(text).map_err(|wrong| argument(wrong.message, wrong.remedy))?;
             match value {
                 Value::Number(number) if number.is_finite() => Ok(number),
                 Value::Whole(whole) => Ok(whole as f64),
-                _ => Err(argument(format!("`{}` can't go to {text}", key.path), form.into())),
+                _ => Err(argument(format!("`{}` can't be {text} here", key.path), form.into())),
             }
         };
         let (from, to) = (end(from)?, end(to)?);
@@ -135,7 +135,7 @@ fn known(path: &str) -> Result<&'static Key> {
 fn place(reading: &Reading, slot: &str) -> Result<usize> {
     let names = || reading.scene.slots.iter().map(|slot| slot.name.as_str());
     names().position(|name| name == slot).ok_or_else(|| {
-        let fault = Fault::new(Class::Usage, format!("There is no slot {}", shown(slot)));
+        let fault = Fault::new(Class::Usage, format!("there is no slot {}", shown(slot)));
         fault.remedy(keys::instead(slot, names())).into()
     })
 }

@@ -14,14 +14,14 @@ pub fn picked(file: &Path, text: &str, slot: &str, key: &str, value: &str) -> Re
     let unfit = |message: String| {
         Fault::new(Class::Scene, message)
             .in_file(file)
-            .remedy(format!("write `{key} = {value}` into the slot yourself"))
+            .remedy(format!("Write `{key} = {value}` into the slot by hand."))
     };
     let document = Document::parse(text)
         .map_err(|error| unfit(format!("the scene can't be read: {}", error.message())))?;
     let table = edit::slot(document.as_item(), slot)
-        .ok_or_else(|| unfit(format!("the slot {slot} isn't found in the text")))?;
+        .ok_or_else(|| unfit(format!("the slot {slot} was not found in the text")))?;
     let edit = edit(text, table, key, value)
-        .ok_or_else(|| unfit("the slot's form leaves no place for the value".into()))?;
+        .ok_or_else(|| unfit("the slot's layout leaves no place for the value".into()))?;
     let fresh = edit.done(text);
     // Whatever the layout: what is written must read back.
     let there = Document::parse(fresh.as_str()).ok().is_some_and(|document| {
@@ -33,7 +33,7 @@ pub fn picked(file: &Path, text: &str, slot: &str, key: &str, value: &str) -> Re
     if there {
         Ok(fresh)
     } else {
-        Err(unfit("the value can't be written without touching the rest".into()).into())
+        Err(unfit("the value can't be written without changing the rest".into()).into())
     }
 }
 

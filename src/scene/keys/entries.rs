@@ -112,7 +112,7 @@ impl<'a> Reader<'a> {
                         Class::Scene,
                         &Place::File(value.span()),
                         format!("`{step}` must be a table of numbers"),
-                        format!("Write [{step}] on a line of its own and the numbers under it."),
+                        format!("Write [{step}] on a line of its own, with the numbers under it."),
                     ),
                 }
             } else if !handled.contains(&name.get_ref().as_ref()) {
@@ -120,7 +120,7 @@ impl<'a> Reader<'a> {
                     0..MANY => remedy_for_unknown(name.get_ref(), section),
                     _ => String::new(),
                 };
-                let message = format!("{} is no key of {}", shown(name.get_ref()), section_words(section));
+                let message = format!("unknown key {} in {}", shown(name.get_ref()), section_words(section));
                 self.fault(Class::Scene, &Place::File(name.span()), message, remedy);
             }
         }
@@ -205,7 +205,7 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
     }
     match near(name, known.iter().copied()) {
         Some(near) => format!("Did you mean `{near}`?"),
-        None => format!("Known here: {}.", known.join(", ")),
+        None => format!("Known keys: {}.", known.join(", ")),
     }
 }
 

@@ -81,15 +81,15 @@ fn stop(error: &Error, table: &DeTable<'_>) -> Option<Stop> {
     let at = error.span().unwrap_or(0..0).start;
     let message = error.message();
     if message.starts_with("key with no value") {
-        let remedy = "Write KEY = VALUE, one to a line; comments start with #.";
-        Some(Stop { at, heading: false, message: "There is no = here", remedy })
+        let remedy = "Write KEY = VALUE, one per line. Comments start with #.";
+        Some(Stop { at, heading: false, message: "an = is missing here", remedy })
     } else if message.starts_with("unclosed array,") || message.starts_with("unclosed inline table") {
-        let message = "The bracket that opens here is never closed";
-        let remedy = "Close it with ] or }, with commas between what stands in it.";
+        let message = "this bracket is never closed";
+        let remedy = "Close it with ] or }, and separate its items with commas.";
         Some(Stop { at: opened_at(table, at).unwrap_or(at), heading: false, message, remedy })
     } else if message.starts_with("unclosed table") || message.starts_with("unclosed array table") {
         let remedy = "Write [air] for a table and [[slot]] for a slot.";
-        Some(Stop { at, heading: true, message: "The heading's bracket is not closed", remedy })
+        Some(Stop { at, heading: true, message: "the heading's bracket is not closed", remedy })
     } else {
         None
     }
@@ -137,39 +137,42 @@ fn words(message: &str, text: &str, span: &Range<usize>) -> (String, &'static st
         || message.starts_with("invalid boolean")
         || message.starts_with("invalid float");
     if message == "duplicate key" {
-        let remedy = "Keep one of the two; a table's keys all go under one heading.";
-        (format!("{} is given twice", shown(written)), remedy)
+        let remedy = "Keep one of the two. All keys of a table go under one heading.";
+        (format!("{} is set twice", shown(written)), remedy)
     } else if no_value && written.is_empty() && rest.trim_start().starts_with('#') {
         (
-            "There is no value after =, as # starts a comment".into(),
+            "a value is missing after =, because # starts a comment".into(),
             "Put a colour in quotes, like \"#c3ccd4\".",
         )
     } else if (no_value && written.is_empty()) || message.starts_with("missing value") {
-        ("There is no value after =".into(), "Write KEY = VALUE on one line.")
+        ("a value is missing after =".into(), "Write KEY = VALUE on one line.")
     } else if no_value {
-        let remedy = "Put text in quotes; write numbers without unit, one value to a key.";
-        (format!("{} is no value", shown(written)), remedy)
+        let remedy = "Put text in quotes. Write numbers without a unit, one value per key.";
+        (format!("{} is not a value", shown(written)), remedy)
     } else if message.contains("string") {
-        let remedy = "Close the quotes on the same line, with quotes of the same kind.";
-        ("The quotes are not closed".into(), remedy)
+        let remedy = "Close them on the same line, with the same kind of quotes.";
+        ("the quotes are not closed".into(), remedy)
     } else if message.starts_with("missing escaped value") {
-        ("A backslash in double quotes starts a sign of its own".into(), "Write it twice, or use / in paths.")
+        (
+            "a backslash in double quotes starts an escape sequence".into(),
+            "Double the backslash, or use / in paths.",
+        )
     } else if message.starts_with("missing comma") {
-        ("A comma is missing".into(), "Put commas between the values of a list.")
+        ("a comma is missing".into(), "Separate the values of a list with commas.")
     } else if message.starts_with("unexpected key or value") {
-        let remedy = "Start a new line for the next key; decimals take a point, not a comma.";
-        ("More follows where the line should end".into(), remedy)
+        let remedy = "Start a new line for the next key. Decimals take a point, not a comma.";
+        ("unexpected text where the line should end".into(), remedy)
     } else if message.starts_with("invalid mantissa") || message.starts_with("invalid fraction") {
-        ("The number lacks digits beside its point".into(), "Write 0.5, not .5, and 5, not 5.")
+        ("the number needs digits on both sides of its point".into(), "Write 0.5, not .5, and 5, not 5.")
     } else if message.contains("recurs") {
-        ("Brackets or dots are nested too deep".into(), "No key needs more than three levels.")
+        ("brackets or dots are nested too deeply".into(), "No key needs more than three levels.")
     } else if message.starts_with("invalid unquoted key") {
-        let remedy = "Keys are made of the letters a to z, digits, - and _.";
-        ("This can't stand in a key".into(), remedy)
+        let remedy = "Use the letters a to z, digits, - and _.";
+        ("this character is not allowed in a key".into(), remedy)
     } else {
         (
-            format!("This is not TOML: {message}"),
-            "Write KEY = VALUE, one to a line, text in quotes, lists in [ ].",
+            format!("not valid TOML: {message}"),
+            "Write KEY = VALUE, one per line, with text in quotes and lists in [ ].",
         )
     }
 }
@@ -213,28 +216,28 @@ mod tests {
     #[test]
     fn each_slip_is_told_in_plain_words_at_its_place() {
         for (line, at, message) in [
-            ("name = reeds", "reeds", "\"reeds\" is no value"),
-            ("name = reeds near", "reeds near", "\"reeds near\" is no value"),
-            ("flip = True", "True", "\"True\" is no value"),
-            ("flip = truey", "truey", "\"truey\" is no value"),
-            ("x = 12px", "12px", "\"12px\" is no value"),
-            ("haze = #ccc", "", "There is no value after =, as # starts a comment"),
-            ("x =", "", "There is no value after ="),
-            ("name = \"reeds", "", "The quotes are not closed"),
-            ("name = 'reeds", "", "The quotes are not closed"),
-            ("art = \"a\\qb\"", "", "A backslash in double quotes starts a sign of its own"),
-            ("x = [1, 2] 3", "", "More follows where the line should end"),
-            ("x = 1,5", "", "More follows where the line should end"),
-            ("x = .5", "", "The number lacks digits beside its point"),
-            ("x = 5.", "", "The number lacks digits beside its point"),
-            ("x 300", "3", "There is no = here"),
-            ("x", "\n", "There is no = here"),
-            ("view = [1, 2", "[", "The bracket that opens here is never closed"),
-            ("view = { a = 1,", "{", "The bracket that opens here is never closed"),
-            ("[air", "\n", "The heading's bracket is not closed"),
-            ("[[slot]", "\n", "The heading's bracket is not closed"),
-            ("größe = 1", "öß", "This can't stand in a key"),
-            ("x = +-5", "-", "This is not TOML: redundant numeric sign, expected nothing"),
+            ("name = reeds", "reeds", "\"reeds\" is not a value"),
+            ("name = reeds near", "reeds near", "\"reeds near\" is not a value"),
+            ("flip = True", "True", "\"True\" is not a value"),
+            ("flip = truey", "truey", "\"truey\" is not a value"),
+            ("x = 12px", "12px", "\"12px\" is not a value"),
+            ("haze = #ccc", "", "a value is missing after =, because # starts a comment"),
+            ("x =", "", "a value is missing after ="),
+            ("name = \"reeds", "", "the quotes are not closed"),
+            ("name = 'reeds", "", "the quotes are not closed"),
+            ("art = \"a\\qb\"", "", "a backslash in double quotes starts an escape sequence"),
+            ("x = [1, 2] 3", "", "unexpected text where the line should end"),
+            ("x = 1,5", "", "unexpected text where the line should end"),
+            ("x = .5", "", "the number needs digits on both sides of its point"),
+            ("x = 5.", "", "the number needs digits on both sides of its point"),
+            ("x 300", "3", "an = is missing here"),
+            ("x", "\n", "an = is missing here"),
+            ("view = [1, 2", "[", "this bracket is never closed"),
+            ("view = { a = 1,", "{", "this bracket is never closed"),
+            ("[air", "\n", "the heading's bracket is not closed"),
+            ("[[slot]", "\n", "the heading's bracket is not closed"),
+            ("größe = 1", "öß", "this character is not allowed in a key"),
+            ("x = +-5", "-", "not valid TOML: redundant numeric sign, expected nothing"),
         ] {
             let text = format!("a = 1\n{line}\nb = 2\n");
             let mut mended = text.clone();
@@ -258,10 +261,10 @@ mod tests {
         assert_eq!(
             messages,
             [
-                "The bracket that opens here is never closed",
-                "There is no = here",
-                "The heading's bracket is not closed",
-                "\"no\" is no value"
+                "this bracket is never closed",
+                "an = is missing here",
+                "the heading's bracket is not closed",
+                "\"no\" is not a value"
             ]
         );
         assert!(slips.covers(text.find("depth = 1").expect("there")));

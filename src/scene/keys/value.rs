@@ -119,7 +119,7 @@ impl Key {
             (Kind::Flag | Kind::FlagOrNumber { .. }, DeValue::Boolean(flag)) => Ok(Value::Flag(*flag)),
             (Kind::Whole { min, max }, DeValue::Integer(integer)) => match whole(integer) {
                 Some(value) if (min..=max).contains(&value) => Ok(Value::Whole(value)),
-                _ => Err(self.wrong(format!("`{}` is {integer}, out of its range", self.path))),
+                _ => Err(self.wrong(format!("`{}` is {integer}, which is out of range", self.path))),
             },
             (Kind::Pair { min, max }, DeValue::Array(array)) if array.len() == 2 => {
                 let mut pair = [0.0; 2];
@@ -138,22 +138,21 @@ impl Key {
             }
             (Kind::Colour, DeValue::String(text)) => match Srgb::parse_hex(text) {
                 Some(colour) => Ok(Value::Colour(colour)),
-                None => Err(self.wrong(format!("`{}` is {}, which is no colour", self.path, shown(text)))),
+                None => Err(self.wrong(format!("`{}` is {}, which is not a colour", self.path, shown(text)))),
             },
             (Kind::Fit, DeValue::String(text)) => match Fit::parse(text) {
                 Some(_) => Ok(Value::Text(text.clone().into_owned())),
-                None => Err(self.wrong(format!("`{}` is {}, which it doesn't know", self.path, shown(text)))),
+                None => Err(self.wrong(format!("`{}` can't be {}", self.path, shown(text)))),
             },
             (Kind::ColourOr(word), DeValue::String(text)) if text == word => Ok(Value::Choice(word)),
             (Kind::ColourOr(_), DeValue::String(text)) => match Srgb::parse_hex(text) {
                 Some(colour) => Ok(Value::Colour(colour)),
-                None => Err(self.wrong(format!("`{}` is {}, which is no colour", self.path, shown(text)))),
+                None => Err(self.wrong(format!("`{}` is {}, which is not a colour", self.path, shown(text)))),
             },
             (Kind::Choice(words), DeValue::String(text)) => match words.iter().find(|word| **word == *text) {
                 Some(word) => Ok(Value::Choice(word)),
                 None => {
-                    let mut wrong =
-                        self.wrong(format!("`{}` is {}, which it doesn't know", self.path, shown(text)));
+                    let mut wrong = self.wrong(format!("`{}` can't be {}", self.path, shown(text)));
                     if let Some(near) = near(text, words.iter().copied()) {
                         wrong.remedy = format!("Did you mean \"{near}\"? {}", wrong.remedy);
                     }
@@ -264,7 +263,7 @@ impl Key {
     /// What holds where the key isn't given, in words, for lists.
     pub fn fallback_words(&self) -> &'static str {
         match self.fallback {
-            Fallback::Required => "must be given",
+            Fallback::Required => "required",
             Fallback::Literal(text) => text,
             Fallback::Words(words) => words,
         }

@@ -65,7 +65,7 @@ impl Layered {
         let bytes = entry(&mut archive, "stack.xml", ("text-bytes", limits.text_bytes))
             .map_err(|fault| fault.in_file(file))?;
         let text = String::from_utf8(bytes).map_err(|_| {
-            Fault::new(Class::Picture, "its stack.xml is not UTF-8").in_file(file).remedy("save it anew")
+            Fault::new(Class::Picture, "its stack.xml is not UTF-8").in_file(file).remedy("Save it again.")
         })?;
         stack::read(&text, limits).map_err(|fault| fault.in_file(file))
     }
@@ -89,7 +89,7 @@ impl Layered {
                 format!("Its layers are {}.", some.join(", "))
             }
         };
-        Fault::new(Class::Picture, format!("The file has no layer {}", crate::scene::keys::shown(name)))
+        Fault::new(Class::Picture, format!("the file has no layer {}", crate::scene::keys::shown(name)))
             .remedy(remedy)
     }
 }
@@ -119,12 +119,15 @@ fn archive(file: &Path, limits: &Limits) -> Result<ZipArchive<BufReader<File>>, 
     let fault =
         |message: String, remedy: &str| Fault::new(Class::Picture, message).in_file(file).remedy(remedy);
     let unreadable = |error: std::io::Error| {
-        fault(format!("the layered file can't be read: {}", why(&error)), "check the path and its rights")
+        fault(
+            format!("the layered file can't be read: {}", why(&error)),
+            "check the path and its permissions",
+        )
     };
     // Before opening: opening a pipe that nobody writes to would wait for ever.
     let data = fs::metadata(file).map_err(unreadable)?;
     if !data.is_file() {
-        return Err(fault("this is no file".into(), "name an OpenRaster file"));
+        return Err(fault("this is not a file".into(), "choose an OpenRaster file"));
     }
     if data.len() > limits.file_bytes {
         return Err(Fault::new(
@@ -132,18 +135,21 @@ fn archive(file: &Path, limits: &Limits) -> Result<ZipArchive<BufReader<File>>, 
             format!("the layered file is over the limit of {} bytes", limits.file_bytes),
         )
         .in_file(file)
-        .remedy("part it into several files, or raise the limit: --limit file-bytes=NUMBER"));
+        .remedy("Split it into several files, or raise the limit: --limit file-bytes=NUMBER."));
     }
     let open = File::open(file).map_err(unreadable)?;
     let archive = ZipArchive::new(BufReader::new(open)).map_err(|error| {
-        fault(format!("this is no OpenRaster file: {}", plain(&error)), "save it anew as OpenRaster (.ora)")
+        fault(
+            format!("this is not an OpenRaster file: {}", plain(&error)),
+            "save it again as OpenRaster (.ora)",
+        )
     })?;
     if archive.len() > limits.entries {
         let message =
-            format!("the archive holds {} files, over the limit of {}", archive.len(), limits.entries);
+            format!("the archive contains {} files, over the limit of {}", archive.len(), limits.entries);
         return Err(Fault::new(Class::Limit, message)
             .in_file(file)
-            .remedy("part it into several files, or raise the limit: --limit entries=NUMBER"));
+            .remedy("Split it into several files, or raise the limit: --limit entries=NUMBER."));
     }
     Ok(archive)
 }
@@ -155,9 +161,11 @@ fn entry(
     (limit, most): (&str, u64),
 ) -> Result<Vec<u8>, Fault> {
     let fault =
-        |message: String| Fault::new(Class::Picture, message).remedy("save it anew as OpenRaster (.ora)");
+        |message: String| Fault::new(Class::Picture, message).remedy("Save it again as OpenRaster (.ora).");
     let found = archive.by_name(name).map_err(|error| match error {
-        ZipError::FileNotFound => fault(format!("the archive holds no {}", crate::scene::keys::shown(name))),
+        ZipError::FileNotFound => {
+            fault(format!("the archive does not contain {}", crate::scene::keys::shown(name)))
+        }
         other => fault(format!("{} can't be read: {}", crate::scene::keys::shown(name), plain(&other))),
     })?;
     // What the header says of the length isn't to be trusted.
@@ -169,9 +177,9 @@ fn entry(
     if bytes.len() as u64 > most {
         return Err(Fault::new(
             Class::Limit,
-            format!("{} unpacks to over the limit of {most} bytes", crate::scene::keys::shown(name)),
+            format!("{} unpacks to more than the limit of {most} bytes", crate::scene::keys::shown(name)),
         )
-        .remedy(format!("make it smaller, or raise the limit: --limit {limit}=NUMBER")));
+        .remedy(format!("Make it smaller, or raise the limit: --limit {limit}=NUMBER.")));
     }
     Ok(bytes)
 }

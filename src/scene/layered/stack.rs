@@ -32,7 +32,7 @@ pub(super) fn read(text: &str, limits: &Limits) -> Result<Layered, Fault> {
         let value: Option<u32> = image.attribute(name).and_then(|text| text.trim().parse().ok());
         value
             .filter(|side| (1..=limits.side).contains(side))
-            .ok_or_else(|| broken(format!("its stack.xml gives no `{name}` from 1 to {}", limits.side)))
+            .ok_or_else(|| broken(format!("its stack.xml has no `{name}` from 1 to {}", limits.side)))
     };
     let size = [side("w")?, side("h")?];
     let mut layers = Vec::new();
@@ -45,7 +45,7 @@ pub(super) fn read(text: &str, limits: &Limits) -> Result<Layered, Fault> {
 
 fn gather(stack: Node<'_, '_>, outside: Around, depth: usize, into: &mut Vec<Layer>) -> Result<(), Fault> {
     if depth > DEEPEST {
-        return Err(broken(format!("its stacks are nested over {DEEPEST} deep")));
+        return Err(broken(format!("its stacks are nested more than {DEEPEST} levels deep")));
     }
     for node in stack.children().filter(Node::is_element) {
         // Stacks had offsets up to draft 0.0.3; they add up.
@@ -65,10 +65,10 @@ fn gather(stack: Node<'_, '_>, outside: Around, depth: usize, into: &mut Vec<Lay
                     unlike.push(format!("its opacity of {:.3}", around.opacity));
                 }
                 if let Some(other) = node.attribute("composite-op").filter(|op| *op != "svg:src-over") {
-                    unlike.push(format!("its way of mixing, {other}"));
+                    unlike.push(format!("its blend mode, {other}"));
                 }
                 if src.is_empty() {
-                    return Err(broken("a layer in its stack.xml names no picture".into()));
+                    return Err(broken("a layer in its stack.xml has no picture".into()));
                 }
                 into.push(Layer {
                     name: name.unwrap_or(&src).to_owned(),
@@ -100,5 +100,5 @@ fn whole(node: Node<'_, '_>, name: &str) -> i64 {
 }
 
 fn broken(message: String) -> Fault {
-    Fault::new(Class::Picture, message).remedy("save it anew as OpenRaster (.ora)")
+    Fault::new(Class::Picture, message).remedy("Save it again as OpenRaster (.ora).")
 }

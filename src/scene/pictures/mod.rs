@@ -111,10 +111,7 @@ impl Source {
         let mut name = file.as_os_str().to_owned();
         name.push(format!("#{layer}"));
         let mut source = Source::from_bytes(PathBuf::from(name), bytes, limits)?;
-        let own = held
-            .unlike
-            .iter()
-            .map(|unlike| format!("{}: {unlike}, is not taken over", source.file.display()));
+        let own = held.unlike.iter().map(|unlike| format!("{}: {unlike}, is ignored", source.file.display()));
         let own: Vec<String> = own.collect();
         source.warnings.extend(own);
         Ok(source)
@@ -167,7 +164,8 @@ impl Source {
         blending: Blending,
         limits: &Limits,
     ) -> Result<Picture> {
-        check_size(texels, "the art would be drawn", limits).map_err(|fault| fault.in_file(&self.file))?;
+        check_size(texels, "the picture would be drawn", limits)
+            .map_err(|fault| fault.in_file(&self.file))?;
         let picture = match &self.tree {
             Some(tree) => vector::draw(tree, texels, wraps),
             None => raster::decode(&self.bytes, limits).and_then(|picture| {
@@ -195,9 +193,9 @@ fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::re
     if width == 0 || height == 0 {
         return Err(Fault::new(
             Class::Picture,
-            format!("{what} {width} x {height} texels large: nothing to see"),
+            format!("{what} {width} x {height} texels large, which is empty"),
         )
-        .remedy("give it a width and a height"));
+        .remedy("Give it a width and a height."));
     }
     let (bound, which) = match limits.broken([width, height]) {
         Some(Broken::Side(most)) => (format!("{most} to a side"), "side"),
@@ -206,7 +204,7 @@ fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::re
     };
     let message = format!("{what} {width} x {height} texels large, over the limit of {bound}");
     Err(Fault::new(Class::Limit, message)
-        .remedy(format!("make it smaller, or raise the limit: --limit {which}=NUMBER")))
+        .remedy(format!("Make it smaller, or raise the limit: --limit {which}=NUMBER.")))
 }
 
 thread_local! {
@@ -225,11 +223,8 @@ fn contained<T>(run: impl FnOnce() -> std::result::Result<T, Fault>) -> std::res
     let outcome = std::panic::catch_unwind(std::panic::AssertUnwindSafe(run));
     CONTAINED.set(outer);
     outcome.unwrap_or_else(|_| {
-        Err(Fault::new(
-            Class::Picture,
-            "the picture breaks the decoder; the file is damaged in an unusual way",
-        )
-        .remedy("save it anew"))
+        Err(Fault::new(Class::Picture, "the picture crashes the decoder; the file is probably damaged")
+            .remedy("Save it again."))
     })
 }
 

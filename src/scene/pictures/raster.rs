@@ -97,8 +97,8 @@ fn texels(image: DynamicImage) -> Result<Picture, Fault> {
         DynamicImage::ImageRgb16(i) => (true, sixteen(i.into_raw(), |[r, g, b]| [r, g, b, 65535])),
         DynamicImage::ImageRgba16(i) => (true, sixteen(i.into_raw(), |texel: [u16; 4]| texel)),
         _ => {
-            return Err(Fault::new(Class::Picture, "the PNG has pixels of an unknown kind")
-                .remedy("save it as RGBA with 8 or 16 bits"));
+            return Err(Fault::new(Class::Picture, "the PNG has an unknown pixel format")
+                .remedy("Save it as RGBA with 8 or 16 bits."));
         }
     };
     Ok(Picture { size, deep, texels })
@@ -108,7 +108,7 @@ fn broken(error: &png::DecodingError) -> Fault {
     match error {
         png::DecodingError::IoError(_) => cut_short(),
         png::DecodingError::LimitsExceeded => swollen(),
-        _ => Fault::new(Class::Picture, format!("the PNG is damaged: {error}")).remedy("save it anew"),
+        _ => Fault::new(Class::Picture, format!("the PNG is damaged: {error}")).remedy("Save it again."),
     }
 }
 
@@ -119,19 +119,24 @@ fn refused(error: ImageError) -> Fault {
         ImageError::Decoding(inner) => {
             let inner = std::error::Error::source(inner).and_then(|inner| inner.downcast_ref());
             inner.map_or_else(
-                || Fault::new(Class::Picture, format!("the PNG is damaged: {error}")).remedy("save it anew"),
+                || {
+                    Fault::new(Class::Picture, format!("the PNG is damaged: {error}"))
+                        .remedy("Save it again.")
+                },
                 broken,
             )
         }
-        _ => Fault::new(Class::Picture, format!("the PNG can't be decoded: {error}")).remedy("save it anew"),
+        _ => {
+            Fault::new(Class::Picture, format!("the PNG can't be decoded: {error}")).remedy("Save it again.")
+        }
     }
 }
 
 fn cut_short() -> Fault {
-    Fault::new(Class::Picture, "the PNG is cut short").remedy("copy or save it anew")
+    Fault::new(Class::Picture, "the PNG is truncated").remedy("Copy or save it again.")
 }
 
 fn swollen() -> Fault {
-    Fault::new(Class::Limit, "the PNG unpacks to far more than its size calls for")
-        .remedy("save it anew without profiles and texts")
+    Fault::new(Class::Limit, "the PNG unpacks to far more data than its size needs")
+        .remedy("Save it again without profiles and text.")
 }

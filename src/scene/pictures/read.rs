@@ -14,10 +14,10 @@ pub(super) fn whole(file: &Path, limits: &Limits) -> Result<Vec<u8>, Fault> {
         let fault = Fault::new(Class::Picture, format!("the picture can't be read: {}", why(&error)));
         fault.in_file(file).remedy(match error.kind() {
             ErrorKind::NotFound | ErrorKind::NotADirectory => {
-                "check the path; it counts from the scene's folder"
+                "Check the path; it is relative to the scene's folder."
             }
-            ErrorKind::PermissionDenied => "allow yourself to read it",
-            _ => "check the disk, or copy the file anew",
+            ErrorKind::PermissionDenied => "Give yourself read permission.",
+            _ => "Check the disk, or copy the file again.",
         })
     };
     // Before opening: opening a pipe that nobody writes to would wait for ever.
@@ -26,7 +26,7 @@ pub(super) fn whole(file: &Path, limits: &Limits) -> Result<Vec<u8>, Fault> {
         let what = if data.is_dir() { "a folder" } else { "a device or pipe" };
         return Err(Fault::new(Class::Picture, format!("this is {what}, not a picture"))
             .in_file(file)
-            .remedy("name a PNG or SVG file"));
+            .remedy("Choose a PNG or SVG file."));
     }
     if data.len() > limits.file_bytes {
         return Err(too_long(file, limits));
@@ -46,12 +46,12 @@ pub(super) fn whole(file: &Path, limits: &Limits) -> Result<Vec<u8>, Fault> {
 pub(super) fn too_long(file: &Path, limits: &Limits) -> Fault {
     Fault::new(Class::Limit, format!("the picture file is over the limit of {} bytes", limits.file_bytes))
         .in_file(file)
-        .remedy("make it smaller, or raise the limit: --limit file-bytes=NUMBER")
+        .remedy("Make it smaller, or raise the limit: --limit file-bytes=NUMBER.")
 }
 
 /// PNG or SVG, by content; else what it looks like.
 pub(super) fn kind(bytes: &[u8]) -> Result<Kind, Fault> {
-    const AS: &str = "save it as PNG or SVG";
+    const AS: &str = "Save it as PNG or SVG.";
     let fault = |message: &str, remedy: &str| Err(Fault::new(Class::Picture, message).remedy(remedy));
     // PNG 5.2.
     const SIGNATURE: &[u8] = b"\x89PNG\r\n\x1a\n";
@@ -62,12 +62,12 @@ pub(super) fn kind(bytes: &[u8]) -> Result<Kind, Fault> {
         return fault("the picture file is empty", AS);
     }
     if SIGNATURE.starts_with(bytes) {
-        return fault("the picture file ends within the first bytes of a PNG", "copy or save it anew");
+        return fault("the picture is a PNG that ends within its first bytes", "Copy or save it again.");
     }
     if bytes.starts_with(b"\x89PNG") {
         return fault(
-            "this was a PNG, but line ends in it were rewritten as if it were text",
-            "copy it anew as a binary file",
+            "this was a PNG, but its line endings were converted as if it were text",
+            "Copy it again as a binary file.",
         );
     }
     let looks = match bytes {
@@ -77,7 +77,7 @@ pub(super) fn kind(bytes: &[u8]) -> Result<Kind, Fault> {
         [b'B', b'M', ..] => "BMP",
         [b'I', b'I', 42, 0, ..] | [b'M', b'M', 0, 42, ..] => "TIFF",
         [_, _, _, _, b'f', b't', b'y', b'p', b'a', b'v', b'i', ..] => "AVIF",
-        [_, _, _, _, b'f', b't', b'y', b'p', ..] => "HEIF or a film",
+        [_, _, _, _, b'f', b't', b'y', b'p', ..] => "HEIF or a video",
         [0x76, 0x2f, 0x31, 0x01, ..] => "OpenEXR",
         [b'#', b'?', b'R', b'A', b'D', ..] => "Radiance HDR",
         [b'q', b'o', b'i', b'f', ..] => "QOI",
@@ -88,15 +88,15 @@ pub(super) fn kind(bytes: &[u8]) -> Result<Kind, Fault> {
         [b'%', b'!', ..] => "PostScript",
         [b'P', b'K', 3, 4, ..] => "a ZIP archive (perhaps a layered picture)",
         [0x1f, 0x8b, ..] => {
-            return fault("this is compressed with gzip (perhaps a compressed SVG)", "save it as plain SVG");
+            return fault("this is compressed with gzip (perhaps a compressed SVG)", "Save it as plain SVG.");
         }
         _ => "",
     };
     if !looks.is_empty() {
-        return fault(&format!("this is no PNG or SVG; it looks like {looks}"), AS);
+        return fault(&format!("this is not a PNG or SVG; it looks like {looks}"), AS);
     }
     if let [0xff, 0xfe, ..] | [0xfe, 0xff, ..] = bytes {
-        return fault("this is text in UTF-16", "save it as SVG in UTF-8");
+        return fault("this is text in UTF-16", "Save it as SVG in UTF-8.");
     }
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes).trim_ascii_start();
     if text.starts_with(b"<") {
@@ -104,7 +104,7 @@ pub(super) fn kind(bytes: &[u8]) -> Result<Kind, Fault> {
         if svg || text.starts_with(b"<?xml") {
             return Ok(Kind::Svg);
         }
-        return fault("this is a text with markup, but no SVG", AS);
+        return fault("this is markup, but not SVG", AS);
     }
-    fault("this is no PNG or SVG", AS)
+    fault("this is not a PNG or SVG", AS)
 }

@@ -43,7 +43,7 @@ pub(super) fn resize(
             Resizer::new().resize_typed(&source, &mut target, &options).map_err(|error| error.to_string())
         });
     outcome.map_err(|error| {
-        Fault::new(Class::Picture, format!("the picture can't be resized: {error}")).remedy("save it anew")
+        Fault::new(Class::Picture, format!("the picture can't be resized: {error}")).remedy("Save it again.")
     })?;
     drop(source);
     let linear = blending == Blending::Linear;

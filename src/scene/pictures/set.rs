@@ -96,9 +96,9 @@ impl Arts {
         };
         let now = known(&source, None);
         if (&now.hash, now.natural) != (&art.known.hash, art.known.natural) {
-            return Err(Fault::new(Class::Picture, "the picture was changed while the run was at work")
+            return Err(Fault::new(Class::Picture, "the picture changed during the run")
                 .in_file(&art.file)
-                .remedy("run again")
+                .remedy("Run the command again.")
                 .into());
         }
         Ok(art.source.get_or_init(|| source))

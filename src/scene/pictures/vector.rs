@@ -35,7 +35,7 @@ pub(super) struct Drawing {
 pub(super) fn parse(bytes: &[u8]) -> Result<Drawing, Fault> {
     let text = std::str::from_utf8(bytes).map_err(|error| {
         Fault::new(Class::Picture, format!("the SVG is not in UTF-8 (byte {})", error.valid_up_to()))
-            .remedy("save it in UTF-8")
+            .remedy("Save it in UTF-8.")
     })?;
     gauge::text(text)?;
     let text = text.to_owned();
@@ -60,8 +60,8 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
         let stretch = Transform::from_scale(size[0] as f32 / own.width(), size[1] as f32 / own.height());
         gauge::tree(&tree, stretch, size)?;
         let mut pixmap = Pixmap::new(size[0], size[1]).ok_or_else(|| {
-            Fault::new(Class::Limit, "there is no memory for a drawing of this size")
-                .remedy("make it smaller")
+            Fault::new(Class::Limit, "there is not enough memory for a drawing of this size")
+                .remedy("Make it smaller.")
         })?;
         resvg::render(&tree, stretch, &mut pixmap.as_mut());
         Ok(pixmap)
@@ -111,15 +111,15 @@ fn apart<T: Send + 'static>(
             let _ = send.send(contained(run));
         })
         .map_err(|error| {
-            Fault::new(Class::Limit, format!("there is no memory to read an SVG: {error}"))
-                .remedy("close other programs")
+            Fault::new(Class::Limit, format!("there is not enough memory to read an SVG: {error}"))
+                .remedy("Close other programs.")
         })?;
     receive.recv_timeout(PATIENCE).unwrap_or_else(|_| {
         Err(Fault::new(
             Class::Limit,
-            format!("the SVG isn't {what} after {} seconds; it is far too complex", PATIENCE.as_secs()),
+            format!("the SVG is not {what} after {} seconds; it is too complex", PATIENCE.as_secs()),
         )
-        .remedy("simplify it, or save it as PNG"))
+        .remedy("Simplify it, or save it as PNG."))
     })
 }
 
@@ -128,19 +128,18 @@ fn malformed(error: usvg::roxmltree::Error) -> Fault {
     match error {
         Error::NodesLimitReached => gauge::too_many(),
         Error::EntityReferenceLoop(at) => gauge::bomb(&format!("line {}", at.row)),
-        error => {
-            Fault::new(Class::Picture, format!("the SVG is malformed: {error}")).remedy("save it anew as SVG")
-        }
+        error => Fault::new(Class::Picture, format!("the SVG is malformed: {error}"))
+            .remedy("Save it again as SVG."),
     }
 }
 
 fn unusable(error: usvg::Error) -> Fault {
     match error {
         usvg::Error::InvalidSize => Fault::new(Class::Picture, "the SVG has no size")
-            .remedy("give its root element a width and a height above 0, or a viewBox"),
+            .remedy("Give its root element a width and a height above 0, or a viewBox."),
         usvg::Error::ElementsLimitReached => gauge::too_many(),
         usvg::Error::ParsingFailed(error) => malformed(error),
         error => Fault::new(Class::Picture, format!("the SVG can't be used: {error}"))
-            .remedy("save it anew as plain SVG"),
+            .remedy("Save it again as plain SVG."),
     }
 }

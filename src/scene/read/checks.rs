@@ -31,13 +31,13 @@ fn missing(written: &Written, reader: &mut Reader<'_>) {
         keys::find(path).map(|key| format!("{} {}", key.about, key.wanted())).unwrap_or_default()
     };
     if !written.top.contains_key("view") && !written.wrong.contains(&"view") {
-        reader.whole(Class::Scene, "The scene gives no `view`", wanted("view"));
+        reader.whole(Class::Scene, "the scene has no `view`", wanted("view"));
     }
     if written.slots.is_empty() && !written.wrong.contains(&"slot") {
         reader.whole(
             Class::Scene,
-            "The scene has no slots",
-            "Add at least one: [[slot]] on a line of its own, `name` and `depth` under it.",
+            "the scene has no slots",
+            "Add at least one: [[slot]] on a line of its own, with `name` and `depth` under it.",
         );
     }
     for slot in &written.slots {
@@ -46,7 +46,7 @@ fn missing(written: &Written, reader: &mut Reader<'_>) {
                 let name = path.trim_start_matches("slot.");
                 let of = slot.name().map(|name| format!(" {}", shown(name))).unwrap_or_default();
                 let place = Place::File(slot.heading.clone());
-                reader.fault(Class::Scene, &place, format!("The slot{of} gives no `{name}`"), wanted(path));
+                reader.fault(Class::Scene, &place, format!("the slot{of} has no `{name}`"), wanted(path));
             }
         }
     }
@@ -65,14 +65,14 @@ fn names(written: &Written, reader: &mut Reader<'_>) {
             Some(other) if *other == name => reader.fault(
                 Class::Scene,
                 &entry.place,
-                format!("Two slots are named {}", shown(name)),
-                "Rename one; a slot's sheets are called after it.",
+                format!("two slots are named {}", shown(name)),
+                "Rename one; output files are named after slots.",
             ),
             Some(other) => reader.fault(
                 Class::Scene,
                 &entry.place,
-                format!("The slots' names {} and {} differ only in case", shown(other), shown(name)),
-                "Rename one; some file systems would write both to one file.",
+                format!("the slots' names {} and {} differ only in case", shown(other), shown(name)),
+                "Rename one; on some file systems both would be one file.",
             ),
             None => drop(seen.insert(name.to_lowercase(), name)),
         }
@@ -102,8 +102,10 @@ fn eye(written: &Written, reader: &mut Reader<'_>) {
         reader.fault(
             Class::Scene,
             place,
-            format!("The slot{of} stands at or behind the eye: its depth is {depth}, the camera's distance {camera}"),
-            format!("Give it a depth over {}, or move the camera back with `camera`.", -camera),
+            format!(
+                "the slot{of} is at or behind the eye: its depth is {depth}, the camera's distance {camera}"
+            ),
+            format!("Give it a depth above {}, or move the camera back with `camera`.", -camera),
         );
     }
 }

@@ -136,7 +136,7 @@ fn presets(written: &Written, shelf: &Shelf, reader: &mut Reader<'_>) -> (BTreeM
         }
         match (shelf.has(&name), entry) {
             (false, Some(entry)) => {
-                let message = format!("There is no preset {}", crate::scene::keys::shown(&name));
+                let message = format!("there is no preset {}", crate::scene::keys::shown(&name));
                 reader.fault(
                     crate::base::fault::Class::Scene,
                     &entry.place,

@@ -107,7 +107,7 @@ impl Resolved {
             }
         }
         Recipe::deserialize(tables).map_err(|error| {
-            Fault::new(Class::Scene, format!("The recipe is incomplete: {}", error.message())).into()
+            Fault::new(Class::Scene, format!("the recipe is incomplete: {}", error.message())).into()
         })
     }
 }

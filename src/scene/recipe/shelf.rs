@@ -205,7 +205,7 @@ impl Shelf {
     /// `below` holds the presets that are being built on this one.
     fn build(&self, name: &str, below: &mut Vec<String>) -> Result<Preset> {
         let Some(shelved) = self.find(name) else {
-            let fault = Fault::new(Class::Usage, format!("There is no preset {}", shown(name)));
+            let fault = Fault::new(Class::Usage, format!("there is no preset {}", shown(name)));
             return Err(fault.remedy(self.remedy_for(name)).into());
         };
         self.build_from(shelved, below)
@@ -227,7 +227,7 @@ impl Shelf {
                 let name = path.trim_start_matches("preset.");
                 reader.whole(
                     Class::Scene,
-                    format!("The preset gives no `{name}`"),
+                    format!("the preset has no `{name}`"),
                     keys::find(path).map(|key| key.wanted()).unwrap_or_default(),
                 );
             }
@@ -258,22 +258,22 @@ impl Shelf {
             reader.fault(
                 Class::Scene,
                 &entry.place,
-                format!("Presets are built on each other: {}", chain.chars().take(400).collect::<String>()),
-                "Let one of them stand on its own.",
+                format!("presets are built on each other: {}", chain.chars().take(400).collect::<String>()),
+                "Remove `from` in one of them.",
             );
             return Ok(None);
         }
         if !self.has(from) {
             let remedy = self.remedy_for(from);
-            reader.fault(Class::Scene, &entry.place, format!("There is no preset {}", shown(from)), remedy);
+            reader.fault(Class::Scene, &entry.place, format!("there is no preset {}", shown(from)), remedy);
             return Ok(None);
         }
         if below.len() >= LONGEST_CHAIN {
             reader.fault(
                 Class::Limit,
                 &entry.place,
-                format!("More than {LONGEST_CHAIN} presets are built on each other"),
-                "Build on fewer; copy the numbers that matter.",
+                format!("more than {LONGEST_CHAIN} presets are built on each other"),
+                "Use a shorter chain, and copy the numbers that matter.",
             );
             return Ok(None);
         }

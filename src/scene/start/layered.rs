@@ -40,10 +40,13 @@ pub fn write_scene(folder: &Path, file: &Path, preset: &str, limits: &Limits) ->
     let layered = Layered::open(file, limits)?;
     let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
     if !name.to_ascii_lowercase().ends_with(".ora") || name.contains(['#', '\\']) {
-        return Err(Fault::new(Class::Usage, "a layered file's name must end in .ora and hold no # or \\")
-            .in_file(file)
-            .remedy("rename it")
-            .into());
+        return Err(Fault::new(
+            Class::Usage,
+            "a layered file's name must end in .ora and contain no # or \\",
+        )
+        .in_file(file)
+        .remedy("Rename it.")
+        .into());
     }
     let bytes = fs::read(file).map_err(|error| {
         Fault::new(Class::Picture, format!("the layered file can't be read: {}", files::why(&error)))
@@ -55,9 +58,9 @@ pub fn write_scene(folder: &Path, file: &Path, preset: &str, limits: &Limits) ->
         [(folder.join(SCENE), false), (folder.join(schema::FILE), false), (copy.clone(), there)]
     {
         if !taken && path.symlink_metadata().is_ok() {
-            return Err(Fault::new(Class::Output, "the file stands there already")
+            return Err(Fault::new(Class::Output, "the file already exists")
                 .in_file(path)
-                .remedy("name a new folder; nothing was written")
+                .remedy("Choose a new folder; nothing was written.")
                 .into());
         }
     }
@@ -83,9 +86,7 @@ fn scene(
     let mut notes: Vec<String> = layered
         .layers
         .iter()
-        .flat_map(|layer| {
-            layer.unlike.iter().map(|what| format!("{}: {what}, is not taken over", layer.name))
-        })
+        .flat_map(|layer| layer.unlike.iter().map(|what| format!("{}: {what}, is ignored", layer.name)))
         .collect();
     let backdrop = match layered.layers.last() {
         Some(last) if last.parts() == (BACKDROP, None) => plain_colour(file, last, limits)?,
@@ -95,7 +96,7 @@ fn scene(
     if slots.is_empty() {
         return Err(Fault::new(Class::Picture, "the file has no layers that could become slots")
             .in_file(file)
-            .remedy("paint each plane of the level on a layer of its own")
+            .remedy("Paint each plane of the level on a layer of its own.")
             .into());
     }
     let [width, height] = layered.size.map(f64::from);
@@ -107,8 +108,8 @@ fn scene(
     let travel = travel(layered, &slots, file, camera, limits)?;
 
     let mut text = format!(
-        "{}\n\n# A scene made from {name}: its layers are the slots. Paint on, save it, and render anew.\n#\n\
-         # Places and visibility come from the layers, unless a slot gives x, y or visible itself.\n\n\
+        "{}\n\n# A scene made from {name}: its layers are the slots. Paint in it, save it, and render again.\n#\n\
+         # Positions and visibility come from the layers, unless a slot sets x, y or visible.\n\n\
          name = {}\nview = [{width}, {height}]\n",
         schema::LINE,
         quoted(name.rsplit_once('.').map_or(name, |(stem, _)| stem))
@@ -123,7 +124,7 @@ fn scene(
     if let Some([r, g, b]) = backdrop {
         let _ = writeln!(text, "backdrop = \"#{r:02x}{g:02x}{b:02x}\"");
     }
-    text += "\n[air]\nvisibility = 2400          # the distance at which only 5 % of contrast is left, in depth units\n";
+    text += "\n[air]\nvisibility = 2400          # the distance at which 5 % of contrast remains, in depth units\n";
     for slot in &slots {
         let _ = write!(
             text,
@@ -186,7 +187,7 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
         .collect();
     for (there, what) in [(&fogs, "sheets of fog"), (&rims, "rims")] {
         if !there.is_empty() {
-            notes.push(format!("{what} left out, to be made anew: {}", there.len()));
+            notes.push(format!("{what} not imported, because they are made again: {}", there.len()));
         }
     }
     // Without any of either, nothing was made of it yet.
@@ -212,7 +213,7 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
         };
         let fit = fitting(&name, &mut taken);
         if fit != name {
-            notes.push(format!("{name}: the slot is called {fit}"));
+            notes.push(format!("{name}: its slot is named {fit}"));
         }
         slots.push(Slot {
             again: again.get(&name).copied(),
@@ -258,7 +259,7 @@ fn depths(slots: &[Slot], camera: f64, notes: &mut Vec<String>) -> Vec<f64> {
     for slot in slots {
         let depth = slot.depth.filter(|depth| *depth > -camera && depth.abs() <= 1e9);
         if depth != slot.depth {
-            notes.push(format!("{}: its depth is out of range and left out", slot.name));
+            notes.push(format!("{}: its depth is out of range and was ignored", slot.name));
         }
         rates.push(depth.map(rate));
     }
@@ -292,7 +293,7 @@ fn depths(slots: &[Slot], camera: f64, notes: &mut Vec<String>) -> Vec<f64> {
             depths[at] -= 1e-3 * (1.0 + depths[at].abs() * 1e-3);
         } else if depths[at] > depths[at - 1] {
             notes.push(format!(
-                "{}: its depth puts it behind {}, over which it is painted; the depth wins",
+                "{}: its depth puts it behind {}, although it is painted over it; the depth is used",
                 slots[at].name,
                 slots[at - 1].name
             ));

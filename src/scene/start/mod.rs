@@ -66,10 +66,13 @@ pub fn write_demo(folder: &Path, outputs: &str) -> Result<()> {
             if !ours {
                 return Err(Fault::new(
                     Class::Output,
-                    format!("the folder holds `{}`, which isn't the demo's", name.to_string_lossy()),
+                    format!(
+                        "the folder contains `{}`, which is not part of the demo",
+                        name.to_string_lossy()
+                    ),
                 )
                 .in_file(folder)
-                .remedy("name an empty folder: fogweft demo DIR")
+                .remedy("Choose an empty folder: fogweft demo DIR.")
                 .into());
             }
         }
@@ -88,9 +91,9 @@ pub fn write_bare(folder: &Path, preset: &str) -> Result<()> {
     Shelf::of_scene(Some(&folder.join(SCENE)), &Limits::default()).get(preset)?;
     for name in BARE.iter().map(|(name, _)| *name).chain([schema::FILE]) {
         if folder.join(name).symlink_metadata().is_ok() {
-            return Err(Fault::new(Class::Output, "the file stands there already")
+            return Err(Fault::new(Class::Output, "the file already exists")
                 .in_file(folder.join(name))
-                .remedy("name a new folder; nothing was written")
+                .remedy("Choose a new folder; nothing was written.")
                 .into());
         }
     }

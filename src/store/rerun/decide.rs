@@ -89,10 +89,10 @@ pub(crate) fn look(folder: &Path, name: &str, known: &[Written], closely: bool) 
 fn unreadable(path: &Path, error: &std::io::Error) -> Fault {
     Fault::new(
         Class::Output,
-        format!("it can't be told whether the file is still what the last run wrote: {}", cause(error)),
+        format!("can't tell whether the file was edited since the last run: {}", cause(error)),
     )
     .in_file(path)
-    .remedy("allow yourself to read it, or name another output folder")
+    .remedy("Give yourself read permission, or choose another output folder.")
 }
 
 /// Decides on one output.
@@ -110,10 +110,10 @@ pub(crate) fn decide(folder: &Path, wanted: &Wanted, records: &Records, rerun: R
     let plain = |act, why: String| Ok(Decision { act, why, replace: false, besides: Vec::new() });
     match look(folder, &wanted.path, &known, false)? {
         Found::Missing if known.is_empty() => plain(Act::Make, "new".into()),
-        Found::Missing => plain(Act::Make, "it was missing".into()),
+        Found::Missing => plain(Act::Make, "missing".into()),
         Found::Ours(written) => {
             if rerun.again {
-                plain(Act::Make, "made again".into())
+                plain(Act::Make, "rebuilt".into())
             } else if written.made_of == wanted.made_of {
                 // The same was made of these settings, whatever the record knew.
                 let settings = wanted.settings.clone();
@@ -123,18 +123,18 @@ pub(crate) fn decide(folder: &Path, wanted: &Wanted, records: &Records, rerun: R
             }
         }
         Found::Touched => match own.first() {
-            None => Err(Fault::new(Class::Output, "the file exists, and no earlier run made it")
+            None => Err(Fault::new(Class::Output, "the file exists, but no earlier run made it")
                 .in_file(folder.join(&wanted.path))
-                .remedy("move it away, or name another output folder")
+                .remedy("Move it away, or choose another output folder.")
                 .into()),
             Some(_) if rerun.replace => Ok(Decision {
                 act: Act::Make,
-                why: "touched since the last run, replaced".into(),
+                why: "edited since the last run, replaced".into(),
                 replace: true,
                 besides: Vec::new(),
             }),
             Some(written) if written.made_of == wanted.made_of && !rerun.again => {
-                plain(Act::Spare(written.clone()), "touched since the last run".into())
+                plain(Act::Spare(written.clone()), "edited since the last run".into())
             }
             Some(written) => aside(folder, wanted, written, besides, rerun),
         },
@@ -156,12 +156,10 @@ pub(crate) fn still_so(
         (Found::Touched, Some(written)) => {
             aside(folder, wanted, &written, besides, Rerun { again: true, ..Rerun::default() })
         }
-        (Found::Touched, None) => {
-            Err(Fault::new(Class::Output, "the file appeared while the run was at work")
-                .in_file(folder.join(&wanted.path))
-                .remedy("move it away, or name another output folder")
-                .into())
-        }
+        (Found::Touched, None) => Err(Fault::new(Class::Output, "the file appeared during the run")
+            .in_file(folder.join(&wanted.path))
+            .remedy("Move it away, or choose another output folder.")
+            .into()),
     }
 }
 
@@ -175,7 +173,7 @@ fn aside(
 ) -> Result<Decision> {
     let mut why = why(&written.settings, &wanted.settings);
     if rerun.again {
-        why = "made again".to_owned();
+        why = "rebuilt".to_owned();
     }
     let mut kept = Vec::new();
     let mut count = 0;
@@ -195,7 +193,7 @@ fn aside(
             }
             Found::Ours(there) if there.made_of == wanted.made_of && !rerun.again => {
                 kept.push((name.clone(), *there));
-                let why = format!("touched since the last run; {name} is up to date");
+                let why = format!("edited since the last run; {name} is up to date");
                 return Ok(Decision { act: Act::Spare(written.clone()), why, replace: false, besides: kept });
             }
             Found::Ours(_) => {

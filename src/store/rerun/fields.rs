@@ -235,7 +235,7 @@ fn kept(folder: &Path) -> impl Iterator<Item = (PathBuf, String)> {
 /// Directory Tagging Specification, B. Ford), version control by its list of what to ignore. Whether that could be written matters
 /// to nobody.
 fn mark(folder: &Path) -> bool {
-    let tag = "Signature: 8a477f597d28d172789f06886806bc55\n# What fogweft keeps between runs, as cache directories are tagged.\n";
+    let tag = "Signature: 8a477f597d28d172789f06886806bc55\n# This folder is a cache of fogweft; deleting it only costs time.\n";
     for (name, text) in [("CACHEDIR.TAG", tag), (".gitignore", "*\n")] {
         let _ = fs::write(folder.join(name), text);
     }

@@ -43,9 +43,9 @@ pub(crate) fn gone(
             Found::Ours(_) if prune => {
                 let path = folder.join(&name);
                 std::fs::remove_file(&path).map_err(|error| {
-                    Fault::new(Class::Output, format!("the file can't be removed: {}", why(&error)))
+                    Fault::new(Class::Output, format!("the file can't be deleted: {}", why(&error)))
                         .in_file(path)
-                        .remedy("change the folder's permissions, or remove it yourself")
+                        .remedy("Change the folder's permissions, or delete it by hand.")
                 })?;
                 gone.push(Gone { path: name, touched: false, removed: true });
             }

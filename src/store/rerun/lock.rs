@@ -25,16 +25,13 @@ impl Lock {
         let cannot = |error: &std::io::Error| {
             Fault::new(Class::Output, format!("the folder can't be locked: {}", why(error)))
                 .in_file(&path)
-                .remedy("name a folder that you may write in, on a disk that knows locks")
+                .remedy("Choose a folder that you can write to, on a disk that supports locks.")
         };
         if std::fs::symlink_metadata(&path).is_ok_and(|data| !data.is_file()) {
-            return Err(Fault::new(
-                Class::Output,
-                "this is no lock file that an earlier run could have left",
-            )
-            .in_file(&path)
-            .remedy("move it away")
-            .into());
+            return Err(Fault::new(Class::Output, "this is not the lock file of an earlier run")
+                .in_file(&path)
+                .remedy("Move it away.")
+                .into());
         }
         let open = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
         let mut file = open.map_err(|error| cannot(&error))?;
@@ -59,9 +56,9 @@ fn busy(path: &Path, file: &mut File) -> Fault {
     let _ = file.take(300).read_to_string(&mut who);
     let who: String = who.trim().chars().filter(|c| !c.is_control()).collect();
     let who = if who.is_empty() { String::new() } else { format!(": {who}") };
-    Fault::new(Class::Output, format!("another run is at work in this folder{who}"))
+    Fault::new(Class::Output, format!("another run is using this folder{who}"))
         .in_file(path)
-        .remedy("wait for it to end, or name another output folder")
+        .remedy("Wait for it to finish, or choose another output folder.")
 }
 
 #[cfg(test)]

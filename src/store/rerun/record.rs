@@ -137,14 +137,14 @@ impl State {
         let path = folder.join(NAME);
         let unknown = |why: &str| {
             let note = format!(
-                "{}: the record of the last run {why}; the manifest is gone by, and changes can't be named",
+                "{}: the record of the last run {why}; edits are detected by the manifest, and changes are not explained",
                 path.display()
             );
             (State::default(), String::new(), vec![note])
         };
         match std::fs::symlink_metadata(&path) {
             Err(_) => return Default::default(),
-            Ok(data) if !data.is_file() => return unknown("is no ordinary file"),
+            Ok(data) if !data.is_file() => return unknown("is not an ordinary file"),
             Ok(data) if data.len() > MOST_BYTES => return unknown("is too long"),
             Ok(_) => {}
         }
@@ -156,7 +156,7 @@ impl State {
         }
         match serde_json::from_str::<State>(&text) {
             Ok(state) if state.sound() => (state, text, Vec::new()),
-            Ok(state) if state.version != VERSION => unknown("is of another version"),
+            Ok(state) if state.version != VERSION => unknown("has another version"),
             _ => unknown("is damaged"),
         }
     }

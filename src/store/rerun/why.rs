@@ -56,7 +56,7 @@ impl Settled {
 /// What differs between two makings of an output: `smear.length 220 -> 260`.
 pub fn why(old: &Settings, new: &Settings) -> String {
     if old.is_empty() {
-        return "made of something else than before".to_owned();
+        return "its inputs changed".to_owned();
     }
     let keys: std::collections::BTreeSet<&String> = old.keys().chain(new.keys()).collect();
     let changed: Vec<&String> = keys.into_iter().filter(|key| old.get(*key) != new.get(*key)).collect();
@@ -80,7 +80,7 @@ pub fn why(old: &Settings, new: &Settings) -> String {
         parts = derived.iter().map(|key| change(key, old, new)).collect();
     }
     match parts.len() {
-        0 => "made of something else than before".to_owned(),
+        0 => "its inputs changed".to_owned(),
         count if count > MOST + 1 => format!("{} and {} more", parts[..MOST].join(", "), count - MOST),
         _ => parts.join(", "),
     }
@@ -126,7 +126,7 @@ mod tests {
         assert_eq!(why(&old, &new), "a.fog.png is gone, b.fog.png is new");
         let (old, new) = (settings(&[("plan.sky", "1")]), settings(&[("sky", "4")]));
         assert_eq!(why(&old, &new), "sky 1 -> 4");
-        assert_eq!(why(&Settings::new(), &new), "made of something else than before");
+        assert_eq!(why(&Settings::new(), &new), "its inputs changed");
     }
 
     #[test]

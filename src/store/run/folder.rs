@@ -115,9 +115,8 @@ fn outdated(
         let old = exports.iter().find(|export| export.path == also.file())?;
         // How large the moving picture was asked for isn't known any more.
         let known = *also != Also::Pan && !options.also.contains(also);
-        (known && old.made_of != made_of(*also) && folder.join(&old.path).is_file()).then(|| {
-            format!("{} shows the stack as it was before; --also {} makes it anew", old.path, also.word())
-        })
+        (known && old.made_of != made_of(*also) && folder.join(&old.path).is_file())
+            .then(|| format!("{} is out of date; --also {} updates it", old.path, also.word()))
     };
     Also::ALL.iter().filter_map(old).collect()
 }
@@ -234,9 +233,9 @@ fn sound(stack: &Stack<'_>, asked: &BTreeSet<usize>, shapes: &[Shape], folder: &
     match asked.iter().copied().filter(is_rim).all(fits) {
         true => Ok(()),
         false => {
-            Err(Fault::new(Class::Output, "the record of the last run is damaged: it has a rim elsewhere")
+            Err(Fault::new(Class::Output, "the record of the last run is damaged: a rim has another place")
                 .in_file(folder.join(STATE))
-                .remedy("remove that file and render again")
+                .remedy("Delete that file and render again.")
                 .into())
         }
     }

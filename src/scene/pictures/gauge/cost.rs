@@ -59,7 +59,7 @@ impl Meter {
             return Ok(());
         }
         Err(Fault::new(Class::Limit, "the SVG takes too long to draw at this size")
-            .remedy("simplify its filters, patterns and masks, or save it as PNG"))
+            .remedy("Simplify its filters, patterns and masks, or save it as PNG."))
     }
 
     /// Checks that `area` texels of `bytes` each fit besides what is `held`; gives what is held then.
@@ -254,11 +254,11 @@ fn outline(path: &Path) -> f32 {
 }
 
 fn too_far() -> Fault {
-    Fault::new(Class::Limit, format!("a shape of the SVG reaches farther than {FAR} texels"))
-        .remedy("look for a number that slipped, or move what lies outside the picture nearer")
+    Fault::new(Class::Limit, format!("a shape of the SVG extends beyond {FAR} texels"))
+        .remedy("Look for a mistyped number, or move what lies outside the picture closer.")
 }
 
 fn too_much_memory() -> Fault {
     Fault::new(Class::Limit, "the SVG's layers take too much memory to draw at this size")
-        .remedy("simplify its filters, masks and nested groups, or save it as PNG")
+        .remedy("Simplify its filters, masks and nested groups, or save it as PNG.")
 }

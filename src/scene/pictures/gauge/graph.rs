@@ -22,7 +22,7 @@ pub(in crate::scene::pictures) fn document(document: &Document) -> Result<Vec<St
             Class::Limit,
             "the SVG's style sheet has too many rules for so many elements",
         )
-        .remedy("save it with presentation attributes in place of a style sheet, or as PNG"));
+        .remedy("Save it with presentation attributes instead of a style sheet, or as PNG."));
     }
     graph.check()?;
     Ok(warnings(document))
@@ -41,7 +41,7 @@ fn warnings(document: &Document) -> Vec<String> {
         (
             "an animation",
             &["animate", "animateTransform", "animateMotion", "set"],
-            "the drawing is taken as without it",
+            "the drawing is used without it",
         ),
     ];
     let mut found = [None; KINDS.len()];
@@ -74,7 +74,7 @@ fn warnings(document: &Document) -> Vec<String> {
     }
     if let Some(node) = outside {
         warnings.push(format!(
-            "what stands in another file is not drawn (line {}): copy it into this one",
+            "content of another file is not drawn (line {}): copy it into this one",
             line(node)
         ));
     }
@@ -197,9 +197,9 @@ impl<'a> Graph<'a> {
                         if sum.levels > MOST_LEVELS {
                             return Err(Fault::new(
                                 Class::Limit,
-                                format!("the SVG's elements stand more than {MOST_LEVELS} levels deep inside each other"),
+                                format!("the SVG's elements are nested more than {MOST_LEVELS} levels deep"),
                             )
-                            .remedy("ungroup what is grouped, or save it as PNG"));
+                            .remedy("Ungroup some of them, or save it as PNG."));
                         }
                         sums[at] = Some(sum);
                         open[at] = false;
@@ -258,10 +258,7 @@ impl<'a> Graph<'a> {
     fn circle(&self, at: usize) -> Fault {
         let item = &self.items[at];
         let line = self.document.text_pos_at(item.line_of).row;
-        Fault::new(
-            Class::Picture,
-            format!("the SVG's element {:?} (line {line}) is drawn by means of itself", item.id),
-        )
-        .remedy("remove the reference that leads back to it, or save it as PNG")
+        Fault::new(Class::Picture, format!("the SVG's element {:?} (line {line}) refers to itself", item.id))
+            .remedy("Remove the circular reference, or save it as PNG.")
     }
 }

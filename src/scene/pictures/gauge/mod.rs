@@ -22,7 +22,7 @@ const MOST_ENTITY_BYTES: u64 = 16 << 20;
 pub(super) fn text(text: &str) -> Result<(), Fault> {
     if text.len() > MOST_BYTES {
         return Err(Fault::new(Class::Limit, format!("the SVG is over the limit of {MOST_BYTES} bytes"))
-            .remedy("simplify it and take pictures embedded in it out, or save it as PNG"));
+            .remedy("Simplify it and remove embedded pictures, or save it as PNG."));
     }
     let mut total = 0u64;
     for (at, _) in text.match_indices("<!ENTITY") {
@@ -38,7 +38,7 @@ pub(super) fn text(text: &str) -> Result<(), Fault> {
     }
     let uses = text.matches('&').count() as u64;
     if total > 0 && total.saturating_mul(uses) > MOST_ENTITY_BYTES {
-        return Err(bomb("all together"));
+        return Err(bomb("in total"));
     }
     Ok(())
 }
@@ -46,14 +46,11 @@ pub(super) fn text(text: &str) -> Result<(), Fault> {
 /// The fault of entities that nest or swell.
 pub(super) fn bomb(place: &str) -> Fault {
     Fault::new(Class::Limit, format!("the SVG's entities refer to each other or grow too large ({place})"))
-        .remedy("save it as plain SVG without entities")
+        .remedy("Save it as plain SVG without entities.")
 }
 
 /// The fault of too many elements, in the text or after all references are followed.
 pub(super) fn too_many() -> Fault {
-    Fault::new(
-        Class::Limit,
-        format!("the SVG has more than {MOST_NODES} elements, repeated ones counted each time"),
-    )
-    .remedy("simplify it, or save it as PNG")
+    Fault::new(Class::Limit, format!("the SVG has more than {MOST_NODES} elements, counting each repetition"))
+        .remedy("Simplify it, or save it as PNG.")
 }
