@@ -1,5 +1,6 @@
 //! The shelf: every preset that comes with the program, and presets built on others.
 
+use fogweft::base::units::Px;
 use fogweft::base::words::Anchor;
 use fogweft::scene::recipe::layers::{Layer, Resolved};
 use fogweft::scene::recipe::shelf::{Shelf, visibility_of};
@@ -71,7 +72,7 @@ fn a_preset_built_on_another_takes_over_what_it_does_not_give() {
     let resolved = Resolved::of_preset(&thin);
     assert_eq!(resolved.who("smear.length"), Some(&Layer::Preset("deck".into())));
     assert_eq!(resolved.who("smear.angle"), Some(&Layer::Preset("low-stratus".into())));
-    assert_eq!(resolved.recipe().expect("whole").smear.length, 7.0);
+    assert_eq!(resolved.recipe().expect("whole").smear.length, Px(7.0));
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 use fogweft::base::colour::Srgb;
 use fogweft::base::limits::Limits;
+use fogweft::base::units::Px;
 use fogweft::base::words::{Anchor, Blending};
 use fogweft::scene::Repeat;
 use fogweft::scene::read::{Options, Reading, read};
@@ -45,11 +46,11 @@ fn each_layer_wins_over_those_below_it() {
     let [far_by, near_by] = &reading.slots[..] else { panic!("two slots") };
     let preset = |name: &str| Some(Layer::Preset(name.to_owned()));
 
-    assert_eq!((far.recipe.smear.length, far_by.who("smear.length")), (50.0, Some(&Layer::Scene)));
-    assert_eq!((near.recipe.smear.length, near_by.who("smear.length")), (60.0, Some(&Layer::Slot)));
+    assert_eq!((far.recipe.smear.length, far_by.who("smear.length")), (Px(50.0), Some(&Layer::Scene)));
+    assert_eq!((near.recipe.smear.length, near_by.who("smear.length")), (Px(60.0), Some(&Layer::Slot)));
     assert_eq!((far.recipe.smear.angle, far_by.who("smear.angle")), (7.0, Some(&Layer::CommandLine)));
-    assert_eq!(near.recipe.falloff.height, f64::INFINITY);
-    assert_eq!((near.recipe.soften.sigma, near_by.who("soften.sigma")), (3.0, Some(&Layer::CommandLine)));
+    assert_eq!(near.recipe.falloff.height, Px(f64::INFINITY));
+    assert_eq!((near.recipe.soften.sigma, near_by.who("soften.sigma")), (Px(3.0), Some(&Layer::CommandLine)));
     assert_eq!(far_by.who("soften.sigma").cloned(), preset("mist"));
     // The slot's own preset takes the place of the scene's.
     let steam = fogweft::scene::recipe::shelf::Shelf::embedded().get("steam-fog").expect("on the shelf");
@@ -70,10 +71,10 @@ fn on_the_command_line_a_named_slot_wins_and_so_does_the_later_of_two() {
         [["slot.near.smear.length=9", "smear.length=8"], ["smear.length=8", "slot.near.smear.length=9"]]
     {
         let reading = reading(LAYERED, &sets);
-        assert_eq!(reading.scene.slots[0].recipe.smear.length, 8.0);
-        assert_eq!(reading.scene.slots[1].recipe.smear.length, 9.0);
+        assert_eq!(reading.scene.slots[0].recipe.smear.length, Px(8.0));
+        assert_eq!(reading.scene.slots[1].recipe.smear.length, Px(9.0));
     }
-    assert_eq!(reading(LAYERED, &["travel=1", "travel=2"]).scene.travel, 2.0);
+    assert_eq!(reading(LAYERED, &["travel=1", "travel=2"]).scene.travel, Px(2.0));
 }
 
 #[test]
@@ -133,12 +134,12 @@ fn overrides_take_bare_text_and_toml_alike() {
     let scene = reading(LAYERED, &sets).scene;
     assert_eq!(scene.air.haze, Srgb::from_codes([0xcc; 3]));
     assert_eq!(scene.backdrop, Srgb::from_codes([0x10, 0x20, 0x30]));
-    assert_eq!((scene.travel, scene.view), (2000.0, [640.0, 360.0]));
-    assert_eq!(scene.slots[0].recipe.falloff.height, f64::INFINITY);
+    assert_eq!((scene.travel, scene.view), (Px(2000.0), [640.0, 360.0].map(Px)));
+    assert_eq!(scene.slots[0].recipe.falloff.height, Px(f64::INFINITY));
     assert_eq!(scene.slots[0].recipe.bands.kind, Noise::Ridged);
     assert_eq!(scene.name, "Die Mühle");
     let art = scene.slots[0].art.as_ref().expect("art");
-    assert_eq!((art.flip, art.repeat), (true, Repeat::Every(12.5)));
+    assert_eq!((art.flip, art.repeat), (true, Repeat::Every(Px(12.5))));
     assert_eq!(art.file, PathBuf::from("dir").join("a = b.png"));
 }
 
@@ -154,8 +155,8 @@ fn slots_whose_names_hold_dots_or_signs_can_be_overridden() {
 fn a_scene_needs_a_view_and_a_slot_and_no_more() {
     let reading = reading("view = [1920, 1080]\n[[slot]]\nname = \"a\"\ndepth = 300\n", &[]);
     let scene = &reading.scene;
-    assert_eq!((scene.name.as_str(), scene.travel, scene.camera), ("level", 0.0, 960.0));
-    assert_eq!((scene.horizon, scene.ground, scene.sky), (0.52 * 1080.0, 0.83 * 1080.0, 0.0));
+    assert_eq!((scene.name.as_str(), scene.travel, scene.camera), ("level", Px(0.0), 960.0));
+    assert_eq!([scene.horizon, scene.ground, scene.sky], [0.52 * 1080.0, 0.83 * 1080.0, 0.0].map(Px));
     assert_eq!(scene.backdrop, scene.air.haze);
     assert_eq!(scene.air.beyond, scene.air.visibility);
     assert_eq!(scene.air.blending, Blending::Encoded);
@@ -205,8 +206,11 @@ shrink = 0.5
 period = 2048
 "##;
     let scene = reading(text, &[]).scene;
-    assert_eq!((scene.name.as_str(), scene.view, scene.sky), ("Mill", [1280.0, 720.5], -20.0));
-    assert_eq!((scene.travel, scene.camera, scene.horizon, scene.ground), (3000.0, 700.0, 300.0, 600.0));
+    assert_eq!((scene.name.as_str(), scene.view, scene.sky), ("Mill", [1280.0, 720.5].map(Px), Px(-20.0)));
+    assert_eq!(
+        (scene.travel, scene.camera, scene.horizon, scene.ground),
+        (Px(3000.0), 700.0, Px(300.0), Px(600.0))
+    );
     assert_eq!(scene.backdrop.to_hex(), "#112233");
     let air = &scene.air;
     let hex = |colour: Option<Srgb>| colour.map(Srgb::to_hex).unwrap_or_default();
@@ -219,11 +223,11 @@ period = 2048
     let art = slot.art.as_ref().expect("art");
     assert_eq!(
         (art.x, art.y, art.width, art.repeat, art.flip),
-        (-5.0, Some(40.0), Some(900.0), Repeat::Edge, true)
+        (Px(-5.0), Some(Px(40.0)), Some(Px(900.0)), Repeat::Edge, true)
     );
     assert_eq!((slot.depth, slot.fog, slot.anchor), (12.5, false, Anchor::Sky));
     assert_eq!((hex(slot.haze).as_str(), slot.haze_share), ("#ffffff", Some(0.25)));
-    assert_eq!((slot.line, slot.shrink, slot.period), (Some(610.0), Some(0.5), Some(2048.0)));
+    assert_eq!((slot.line, slot.shrink, slot.period), (Some(Px(610.0)), Some(0.5), Some(Px(2048.0))));
 }
 
 #[test]

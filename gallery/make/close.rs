@@ -6,6 +6,7 @@ use super::scenes::{self, Show};
 use fogweft::base::colour::Srgb;
 use fogweft::base::fault::Result;
 use fogweft::base::limits::Limits;
+use fogweft::base::units::{Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::plan::{Job, Plan};
 use fogweft::scene::pictures::Arts;
@@ -100,7 +101,7 @@ fn sheet_period(root: &Path, scene: &str, slot: &str) -> Result<f64> {
         Job::Fog(job) if job.placing.slot == slot => job.placing.period,
         _ => None,
     });
-    Ok(period.expect("a sheet repeats"))
+    Ok(period.expect("a sheet repeats").0)
 }
 
 /// Opacities of dust haze at 8 bits, rounded and dithered, at true size with the contrast stretched, and both as an eye takes them in
@@ -109,7 +110,7 @@ pub fn banding(root: &Path) -> Result<Canvas> {
     let size = [472, 264];
     let shelf = scenes::presets(root, &Limits::default());
     let recipe = Resolved::of_preset(&shelf.get("dust-haze")?).recipe().expect("a preset's recipe");
-    let field = FieldSpec::new([1920, size[1]], Anchor::Ground, 520.0, 1.0, &recipe, 3);
+    let field = FieldSpec::new([1920, size[1]], Anchor::Ground, Texel(520.0), Scale(1.0), &recipe, 3);
     let haze = Srgb::parse_hex("#d9d0b8").expect("a colour");
     let tones = Tones::new(haze, None, None, None, 0.0);
     let sheet = Sheet::new(SheetSpec { field, tau: 0.3, tones, light: 135.0 }, Sampling::Reduced);

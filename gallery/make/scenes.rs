@@ -4,6 +4,7 @@ use super::Canvas;
 use fogweft::base::fault::Result;
 use fogweft::base::limits::Limits;
 use fogweft::base::raster::Owned;
+use fogweft::base::units::Camera;
 use fogweft::base::words::Bits;
 use fogweft::plan::{Job, Plan};
 use fogweft::scene::pictures::Arts;
@@ -76,8 +77,8 @@ pub fn drawn(
     let limits = Limits::default();
     let arts = Arts::open(scene, &limits)?;
     let scene = &*fogweft::plan::haze::settled(scene, &arts, &limits)?;
-    let plan = Plan::new(scene, &arts.naturals(), width / scene.view[0], &limits)?;
-    let (fields, camera) = (Fields::default(), 0.5 * plan.travel);
+    let plan = Plan::new(scene, &arts.naturals(), width / scene.view[0].0, &limits)?;
+    let (fields, camera) = (Fields::default(), Camera(0.5 * plan.travel));
     let stack = Stack::part(
         &plan,
         &arts,

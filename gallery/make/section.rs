@@ -52,7 +52,7 @@ pub fn draw(root: &Path, name: &str) -> Result<Canvas> {
             out.tint([left, TOP as i64 + row as i64, right - left, 1], haze, f64::from(share));
         }
         // The line that the fog is held to.
-        let line = (TOP + (job.spec.field.line / SCALE) * HIGH / plan.view[1]).round() as i64;
+        let line = (TOP + (job.spec.field.line.0 / SCALE) * HIGH / plan.view[1].0).round() as i64;
         if line >= TOP as i64 && line < (TOP + HIGH) as i64 {
             for x in (left..right).step_by(8) {
                 out.tint([x, line, 4, 1], LIGHT, 0.8);
@@ -69,7 +69,7 @@ pub fn draw(root: &Path, name: &str) -> Result<Canvas> {
         let picture = source.draw(place.texels, art.flip, art.wraps, plan.blending, &limits)?;
         let across = picture.size[0] as usize;
         for y in 0..HIGH as i64 {
-            let row = ((y as f64 + 0.5) * plan.view[1] / HIGH - place.rect[1]) * SCALE;
+            let row = ((y as f64 + 0.5) * plan.view[1] / HIGH - place.rect.y).0 * SCALE;
             if row < 0.0 || row >= f64::from(picture.size[1]) {
                 continue;
             }

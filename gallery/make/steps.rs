@@ -24,7 +24,7 @@ pub fn draw(root: &Path) -> Result<Canvas> {
     let limits = Limits::default();
     let scene = scenes::scene(root, SCENE, None, &[])?;
     let arts = Arts::open(&scene, &limits)?;
-    let plan = Plan::new(&scene, &arts.naturals(), f64::from(WIDTH) / scene.view[0], &limits)?;
+    let plan = Plan::new(&scene, &arts.naturals(), f64::from(WIDTH) / scene.view[0].0, &limits)?;
     let fog = |job: &Job| matches!(job, Job::Fog(job) if job.placing.slot == SLOT);
     let last = plan.files.iter().position(fog).expect("the slot has a sheet");
     let Job::Fog(job) = &plan.files[last] else { unreachable!("found as fog") };
@@ -32,26 +32,26 @@ pub fn draw(root: &Path) -> Result<Canvas> {
     let height = ROWS[1] - ROWS[0];
     let mut out = Canvas::new([WIDTH, 5 * (height + LABEL)], MOUNT);
     // As the still has it in the middle of the travel.
-    let shift = (0.5 * plan.travel * job.placing.pan_rate * plan.scale).round() as u32;
+    let shift = (0.5 * plan.travel * job.placing.pan_rate * plan.scale).0.round() as u32;
     let densities = densities(job);
     let recipe = &job.spec.field.recipe;
-    let unit = plan.scale * job.placing.pan_rate;
+    let unit = plan.scale.0 * job.placing.pan_rate;
     let px = |length: f64| (length / unit).round();
     let lines = [
         format!(
             "bands: layered noise in {} octaves, features {} px high and {} times as wide; it closes after a period",
             recipe.bands.octaves,
-            px(recipe.bands.size),
+            px(recipe.bands.size.0),
             recipe.bands.stretch
         ),
         format!(
             "falloff: held to the ground; above its breathing top it thins by e every {} px",
-            px(recipe.falloff.height)
+            px(recipe.falloff.height.0)
         ),
-        format!("smear: blurred along one direction, {} px", px(recipe.smear.length)),
+        format!("smear: blurred along one direction, {} px", px(recipe.smear.length.0)),
         format!(
             "soften: a Gaussian, deviation {} px, {} times that along x",
-            px(recipe.soften.sigma),
+            px(recipe.soften.sigma.0),
             recipe.soften.stretch
         ),
         format!(
@@ -94,14 +94,17 @@ fn densities(job: &FogJob) -> Vec<Plane> {
         top: f64::from(ROWS[0]) - f64::from(margin),
     };
     let mut plane = Plane::new(grid.cols, grid.rows);
-    step1_bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line, None, &grid, &mut plane);
+    step1_bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line.0, None, &grid, &mut plane);
     let mut all = vec![plane.clone()];
     let dice = seed::of(spec.seed, "falloff");
-    step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line, spec.open, &grid, &mut plane);
+    step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line.0, spec.open, &grid, &mut plane);
     all.push(plane.clone());
-    let plane = step3_smear::apply(plane.clone(), recipe.smear.length, recipe.smear.angle, grid.step);
+    let plane = step3_smear::apply(plane.clone(), recipe.smear.length.0, recipe.smear.angle, grid.step);
     all.push(plane.clone());
-    all.push(step4_soften::apply(plane, [recipe.soften.sigma * recipe.soften.stretch, recipe.soften.sigma]));
+    all.push(step4_soften::apply(
+        plane,
+        [recipe.soften.sigma.0 * recipe.soften.stretch, recipe.soften.sigma.0],
+    ));
     for plane in &mut all {
         let cols = plane.cols;
         plane.data = plane.data[margin as usize * cols..][..(ROWS[1] - ROWS[0]) as usize * cols].to_vec();

@@ -3,6 +3,8 @@
 //! Airlight after Koschmieder (1924): what is seen through optical depth tau keeps exp(-tau) of its own colour and gains the
 //! rest in haze. The law is consistent grading, not photometric truth: it is known to fail in dense fog.
 
+use crate::base::units::Px;
+
 /// Contrast left at the visibility, by the definition of the meteorological optical range (CIE e-ILV 17-31-018).
 pub const CONTRAST_AT_VISIBILITY: f64 = 0.05;
 
@@ -35,12 +37,12 @@ pub fn pan_rate(camera: f64, depth: f64) -> f64 {
     camera / (camera + depth)
 }
 
-/// Least width of a strip that fills the view over the whole travel, in scene px.
-pub fn strip_width(view: f64, travel: f64, rate: f64) -> f64 {
+/// Least width of a strip that fills the view over the whole travel.
+pub fn strip_width(view: Px, travel: Px, rate: f64) -> Px {
     view + travel * rate
 }
 
 /// Height of the line on which a slot's fog lies: the play plane's line drawn toward the horizon by the pan rate.
-pub fn line_at(horizon: f64, line_on_play_plane: f64, rate: f64) -> f64 {
+pub fn line_at(horizon: Px, line_on_play_plane: Px, rate: f64) -> Px {
     horizon + (line_on_play_plane - horizon) * rate
 }

@@ -16,4 +16,5 @@ pub mod seed;
 pub(crate) mod simd;
 pub(crate) mod space;
 pub mod stamp;
+pub mod units;
 pub mod words;

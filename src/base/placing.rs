@@ -1,5 +1,6 @@
 //! Where a picture stands in a scene.
 
+use crate::base::units::{Camera, Px, Rect};
 use serde::{Deserialize, Serialize};
 
 /// What a file holds.
@@ -29,10 +30,17 @@ pub struct Placing {
     pub depth: f64,
     /// How far it moves for one unit of camera travel.
     pub pan_rate: f64,
-    /// Left, top, width, height in scene px with the camera at the start of the travel.
-    pub rect: [f64; 4],
+    /// Its place with the camera at the start of the travel.
+    pub rect: Rect,
     /// Width and height in texels.
     pub texels: [u32; 2],
-    /// Distance in scene px after which it repeats along x.
-    pub period: Option<f64>,
+    /// Distance after which it repeats along x.
+    pub period: Option<Px>,
+}
+
+impl Placing {
+    /// Its left edge in the view from a camera place.
+    pub fn left(&self, camera: Camera) -> Px {
+        camera.left(self.rect.x, self.pan_rate)
+    }
 }

@@ -5,6 +5,7 @@ use super::inputs::Inputs;
 use super::{args, bits, default_out, depfile, say, show, warn};
 use fogweft::base::fault::{Faults, Result};
 use fogweft::base::limits::Limits;
+use fogweft::base::units::{Camera, Px};
 use fogweft::output;
 use fogweft::output::forms::Pan;
 use fogweft::scene::pictures::Arts;
@@ -115,7 +116,7 @@ fn options(args: &args::Render, mood: Option<&str>) -> Options {
         scales: if args.scales.is_empty() { vec![1.0] } else { args.scales.clone() },
         only: args.only.clone(),
         bits: bits(&args.bits),
-        camera: args.at,
+        camera: args.at.map(|at| Camera(Px(at))),
         also: args.also.clone(),
         pan: Pan { width: args.pan_width, frames: args.pan_frames, ..Pan::default() },
         frames: args.frames,

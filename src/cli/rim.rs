@@ -4,6 +4,7 @@ use super::{args, bits, say};
 use fogweft::base::colour::Srgb;
 use fogweft::base::fault::{Class, Fault, Result};
 use fogweft::base::files;
+use fogweft::base::units::Px;
 use fogweft::output::Effort;
 use fogweft::output::pictures::rim_png;
 use fogweft::plan::{Job, Plan};
@@ -53,9 +54,9 @@ pub fn run(args: &args::Rim) -> Result<()> {
     let place = |file: PathBuf| ArtPlace {
         file,
         layer: None,
-        x: room,
-        y: Some(room),
-        width: Some(width),
+        x: Px(room),
+        y: Some(Px(room)),
+        width: Some(Px(width)),
         repeat: Repeat::No,
         flip: false,
     };
@@ -91,8 +92,8 @@ pub fn run(args: &args::Rim) -> Result<()> {
         args.out.display(),
         rim.placing.texels[0],
         rim.placing.texels[1],
-        rim.placing.rect[0] - room,
-        rim.placing.rect[1] - room,
+        rim.placing.rect.x.0 - room,
+        rim.placing.rect.y.0 - room,
     ));
     say(&format!(
         "{:.1} % of the outline was below a separation of {} L*; {:.1} % of that is attainable, and {:.1} % of those places reach it\n",

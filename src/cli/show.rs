@@ -80,7 +80,7 @@ pub fn plan(plan: &Plan) -> String {
                     number(job.gap, 1),
                     number(job.optical_depth, 3),
                     number(job.opacity, 3),
-                    number(job.line, 1),
+                    number(job.line.0, 1),
                     job.preset.clone(),
                 ),
                 Job::Rim(_) | Job::Art(_) => Default::default(),
@@ -94,7 +94,7 @@ pub fn plan(plan: &Plan) -> String {
                 tau,
                 opacity,
                 line,
-                placing.period.map_or("-".to_owned(), |period| number(period, 1)),
+                placing.period.map_or("-".to_owned(), |period| number(period.0, 1)),
                 format!("{} x {}", placing.texels[0], placing.texels[1]),
             ]
         })
@@ -114,10 +114,10 @@ pub fn plan(plan: &Plan) -> String {
     let mut text = format!(
         "{}: view {} x {}, travel {}, scale {}, extinction {} per unit of depth, blending {}\n",
         plan.name,
-        number(plan.view[0], 1),
-        number(plan.view[1], 1),
-        number(plan.travel, 1),
-        number(plan.scale, 4),
+        number(plan.view[0].0, 1),
+        number(plan.view[1].0, 1),
+        number(plan.travel.0, 1),
+        number(plan.scale.0, 4),
         number(plan.extinction, 7),
         plan.blending,
     );

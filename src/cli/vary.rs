@@ -3,6 +3,7 @@
 use super::{args, say, write_contact};
 use fogweft::base::fault::{Class, Fault, Result};
 use fogweft::base::files;
+use fogweft::base::units::{Camera, Px};
 use fogweft::review::vary::{self, Along};
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Source, read};
@@ -25,7 +26,10 @@ pub fn vary(args: &args::Vary) -> Result<()> {
         return pick(args, &source, how, &along, choice);
     }
     let out = args.out.clone().unwrap_or_else(|| default_out(args));
-    write_contact(&out, &vary::draw(&source, how, &args.slot, &along, (args.tile, args.at))?)?;
+    write_contact(
+        &out,
+        &vary::draw(&source, how, &args.slot, &along, (args.tile, args.at.map(|at| Camera(Px(at)))))?,
+    )?;
     let rows = (0..along.values.len()).map(|at| {
         let (name, word) = along.label(at);
         format!("{name}  {word}").trim_end().to_owned() + "\n"

@@ -41,18 +41,18 @@ pub fn settle(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
     else {
         return Ok(());
     };
-    let [_, top, width, height] = placing.rect;
+    let [_, top, width, height] = placing.rect.into();
     let shrink = (WIDE / width).min(1.0);
     let size = [width * shrink, height * shrink].map(|side| side.round().max(1.0) as u32);
     let picture = arts.source(&far, limits)?.draw(size, false, false, scene.air.blending, limits)?;
     let rows = f64::from(size[1]);
     let per_px = rows / height;
-    let half = (0.5 * BAND * scene.view[1] * per_px).max(0.5);
+    let half = (0.5 * BAND * scene.view[1].0 * per_px).max(0.5);
     let level = match anchor {
         Anchor::Ground => scene.horizon,
         Anchor::Sky => scene.sky,
     };
-    let mut middle = ((level - top) * per_px).clamp(half, (rows - half).max(half));
+    let mut middle = ((level.0 - top) * per_px).clamp(half, (rows - half).max(half));
     loop {
         let band = (middle - half).max(0.0) as usize..((middle + half).ceil() as usize).min(size[1] as usize);
         let across = size[0] as usize;

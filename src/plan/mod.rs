@@ -13,6 +13,7 @@ use crate::base::colour::floor::floored;
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::placing::{Kind, Placing};
+use crate::base::units::{Px, Rect, Scale, Texel};
 use crate::base::words::{Anchor, Blending};
 use crate::base::{law, seed};
 use crate::plan::treatment::{Fade, Tint, Treatment};
@@ -37,7 +38,7 @@ pub struct FogJob {
     /// Opacity along its line where density is 1.
     pub opacity: f64,
     /// Height of its anchor line, scene px.
-    pub line: f64,
+    pub line: Px,
     /// Where its fog lies.
     pub anchor: Anchor,
     /// Name of the preset it starts from.
@@ -93,13 +94,13 @@ pub struct Plan {
     /// The scene's name.
     pub name: String,
     /// The camera's frame, scene px.
-    pub view: [f64; 2],
+    pub view: [Px; 2],
     /// The camera's frame, texels.
     pub texels: [u32; 2],
     /// How far the camera pans on the play plane, scene px.
-    pub travel: f64,
+    pub travel: Px,
     /// Texels per scene px.
-    pub scale: f64,
+    pub scale: Scale,
     /// How the renderer mixes colours.
     pub blending: Blending,
     /// Extinction per depth unit.
@@ -125,7 +126,7 @@ impl Plan {
     ///
     /// Fails (class limit) where a picture would be larger than `limits` allow.
     pub fn new(scene: &Scene, naturals: &Naturals, scale: f64, limits: &Limits) -> Result<Plan> {
-        let mut faults = Faults::default();
+        let (scale, mut faults) = (Scale(scale), Faults::default());
         let mut plan = Plan {
             name: scene.name.clone(),
             view: scene.view,
@@ -234,7 +235,7 @@ impl Plan {
     /// What is done to a slot's picture.
     fn treatment(&self, scene: &Scene, slot: &Slot, placing: &Placing, tint: f64, tones: Tones) -> Treatment {
         let unit = slot.shrink.unwrap_or(rate_of(scene, slot)) * self.scale;
-        let top = placing.rect[1] * self.scale;
+        let top = placing.rect.y * self.scale;
         let tint = (tint > 0.0).then(|| {
             let field = FieldSpec::new(
                 placing.texels,
@@ -250,7 +251,7 @@ impl Plan {
         Treatment { tint, fade, floor: scene.floor }
     }
 
-    fn fog(&self, scene: &Scene, slot: &Slot, own: tint::Air, period: f64, tones: Tones) -> FogJob {
+    fn fog(&self, scene: &Scene, slot: &Slot, own: tint::Air, period: Px, tones: Tones) -> FogJob {
         let (rate, line) = (rate_of(scene, slot), line_of(scene, slot));
         let size = [texels(period, self.scale), self.texels[1]];
         let unit = slot.shrink.unwrap_or(rate) * self.scale;
@@ -264,7 +265,11 @@ impl Plan {
                 order: self.files.len(),
                 depth: slot.depth,
                 pan_rate: rate,
-                rect: [0.0, 0.0, period, f64::from(size[1]) / self.scale],
+                rect: Rect {
+                    width: period,
+                    height: Texel(f64::from(size[1])) / self.scale,
+                    ..Rect::default()
+                },
                 texels: size,
                 period: Some(period),
             },
@@ -292,9 +297,9 @@ impl Plan {
     }
 
     fn art(&self, scene: &Scene, slot: &Slot, place: &ArtPlace, natural: [f64; 2]) -> ArtJob {
-        let width = place.width.unwrap_or(natural[0]);
+        let width = place.width.unwrap_or(Px(natural[0]));
         let size = [width, width * natural[1] / natural[0]].map(|side| texels(side, self.scale));
-        let drawn = size.map(|side| f64::from(side) / self.scale);
+        let [width, height] = size.map(|side| Texel(f64::from(side)) / self.scale);
         // Without a place of its own the foot stands on the ground that the slot stands on.
         let ground = law::line_at(scene.horizon, scene.ground, rate_of(scene, slot));
         ArtJob {
@@ -305,11 +310,11 @@ impl Plan {
                 order: self.files.len(),
                 depth: slot.depth,
                 pan_rate: rate_of(scene, slot),
-                rect: [place.x, place.y.unwrap_or(ground - drawn[1]), drawn[0], drawn[1]],
+                rect: Rect { x: place.x, y: place.y.unwrap_or(ground - height), width, height },
                 texels: size,
                 period: match place.repeat {
                     Repeat::No => None,
-                    Repeat::Edge => Some(drawn[0]),
+                    Repeat::Edge => Some(width),
                     Repeat::Every(period) => Some(period),
                 },
             },
@@ -342,7 +347,7 @@ fn rate_of(scene: &Scene, slot: &Slot) -> f64 {
 }
 
 /// Height of a slot's anchor line, scene px.
-fn line_of(scene: &Scene, slot: &Slot) -> f64 {
+fn line_of(scene: &Scene, slot: &Slot) -> Px {
     slot.line.unwrap_or_else(|| {
         let near = match slot.anchor {
             Anchor::Ground => scene.ground,
@@ -353,8 +358,8 @@ fn line_of(scene: &Scene, slot: &Slot) -> f64 {
 }
 
 /// A length in whole texels; at least one. Saturates, and is then over any limit.
-fn texels(length: f64, scale: f64) -> u32 {
-    (length * scale).round().max(1.0) as u32
+fn texels(length: Px, scale: Scale) -> u32 {
+    (length * scale).0.round().max(1.0) as u32
 }
 
 fn check(what: &str, size: [u32; 2], limits: &Limits, faults: &mut Faults) {

@@ -1,5 +1,6 @@
 //! Periods of the sheets: no sheet's repeat shows twice in one view, and within the travel the stack never repeats as a whole.
 
+use crate::base::units::Px;
 use crate::base::{law, seed};
 use crate::scene::{Scene, Slot};
 use std::collections::BTreeMap;
@@ -20,19 +21,19 @@ const NEAR: f64 = 0.04;
 #[derive(Clone, Debug)]
 struct Strip {
     slot: String,
-    period: f64,
+    period: Px,
     rate: f64,
     /// Its width if it is never to repeat within the travel; none where the scene gives the period.
-    whole: Option<f64>,
+    whole: Option<Px>,
 }
 
 /// Periods in scene px by slot, and the camera's way after which the whole stack stands again as before, if there is one
 /// within the travel.
 pub struct Picked {
     /// A period for every slot.
-    pub periods: BTreeMap<String, f64>,
+    pub periods: BTreeMap<String, Px>,
     /// The camera's way until all sheets come round together.
-    pub comes_round: Option<f64>,
+    pub comes_round: Option<Px>,
 }
 
 /// Picks a period for every slot's sheet; `sheet` tells which slots have one. Periods that the scene gives are kept.
@@ -51,7 +52,7 @@ pub fn pick(scene: &Scene, sheet: impl Fn(&Slot) -> bool) -> Picked {
             // Between 1.25 and 1.9 views, by the slot's dice; lengthened until the stack so far doesn't come round.
             strip.period = up(view * (1.25 + 0.65 * seed::unit(seed::of(slot.seed, "period"))));
             while strip.period < LONGEST * view && comes_round(&stack, &strip, scene.travel).is_some() {
-                strip.period += GRAIN;
+                strip.period += Px(GRAIN);
             }
         }
         periods.insert(slot.name.clone(), strip.period);
@@ -63,8 +64,9 @@ pub fn pick(scene: &Scene, sheet: impl Fn(&Slot) -> bool) -> Picked {
         |stack: &[Strip]| stack.split_last().and_then(|(near, far)| comes_round(far, near, scene.travel));
     if round(&stack).is_some() {
         // One strip that covers the whole travel parts all repeats of the others: the shortest that does.
+        let needed = |at: usize| stack[at].whole.map_or(0.0, |whole| whole.0);
         let mut order: Vec<usize> = (0..stack.len()).collect();
-        order.sort_by(|a, b| stack[*a].whole.unwrap_or(0.0).total_cmp(&stack[*b].whole.unwrap_or(0.0)));
+        order.sort_by(|a, b| needed(*a).total_cmp(&needed(*b)));
         for at in order {
             let Some(whole) = stack[at].whole.filter(|whole| *whole <= LONGEST_WHOLE * view) else {
                 continue;
@@ -81,18 +83,18 @@ pub fn pick(scene: &Scene, sheet: impl Fn(&Slot) -> bool) -> Picked {
     Picked { periods, comes_round: round(&stack) }
 }
 
-fn up(length: f64) -> f64 {
-    (length / GRAIN).ceil() * GRAIN
+fn up(length: Px) -> Px {
+    Px((length.0 / GRAIN).ceil() * GRAIN)
 }
 
 /// The first camera place within the travel at which `near` and every sheet of the stack stand again as at the start.
-fn comes_round(stack: &[Strip], near: &Strip, travel: f64) -> Option<f64> {
+fn comes_round(stack: &[Strip], near: &Strip, travel: Px) -> Option<Px> {
     let cycle = near.period / near.rate;
     // A turn that the travel all but completes counts.
     let turns = (travel / cycle + NEAR).floor().min(10_000.0) as u32;
     (1..=turns).map(|turn| cycle * f64::from(turn)).find(|camera| {
         stack.iter().all(|strip| {
-            let phase = camera * strip.rate / strip.period;
+            let phase = *camera * strip.rate / strip.period;
             (phase - phase.round()).abs() < NEAR
         })
     })
@@ -102,15 +104,18 @@ fn comes_round(stack: &[Strip], near: &Strip, travel: f64) -> Option<f64> {
 mod tests {
     use super::*;
 
-    fn strip(period: f64, rate: f64) -> Strip {
+    fn strip(period: Px, rate: f64) -> Strip {
         Strip { slot: String::new(), period, rate, whole: None }
     }
 
     #[test]
     fn a_lone_repeating_sheet_comes_round() {
-        assert_eq!(comes_round(&[], &strip(1000.0, 1.0), 2000.0), Some(1000.0));
-        assert_eq!(comes_round(&[], &strip(1000.0, 1.0), 900.0), None);
-        assert_eq!(comes_round(&[strip(700.0, 0.5)], &strip(1000.0, 1.0), 2000.0), None);
-        assert_eq!(comes_round(&[strip(500.0, 0.5)], &strip(1000.0, 1.0), 2000.0), Some(1000.0));
+        assert_eq!(comes_round(&[], &strip(Px(1000.0), 1.0), Px(2000.0)), Some(Px(1000.0)));
+        assert_eq!(comes_round(&[], &strip(Px(1000.0), 1.0), Px(900.0)), None);
+        assert_eq!(comes_round(&[strip(Px(700.0), 0.5)], &strip(Px(1000.0), 1.0), Px(2000.0)), None);
+        assert_eq!(
+            comes_round(&[strip(Px(500.0), 0.5)], &strip(Px(1000.0), 1.0), Px(2000.0)),
+            Some(Px(1000.0))
+        );
     }
 }

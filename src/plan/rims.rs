@@ -3,6 +3,7 @@
 use crate::base::colour::Srgb;
 use crate::base::placing::{Kind, Placing};
 use crate::base::seed;
+use crate::base::units::{Camera, Px, Rect, Texel};
 use crate::plan::{ArtJob, Plan, line_of, rate_of};
 use crate::scene::{Repeat, Scene, Slot};
 use crate::steps::field::FieldSpec;
@@ -44,15 +45,15 @@ impl Plan {
         let rate = rate_of(scene, slot);
         let unit = slot.shrink.unwrap_or(rate) * self.scale;
         let own = &art.placing;
-        let least = (scene.rims.spread * unit).max(1.5);
+        let least = (scene.rims.spread * unit).0.max(1.5);
         let field = |size, line| {
             FieldSpec::new(size, slot.anchor, line, unit, &slot.recipe, seed::of(slot.seed, "rim"))
         };
         let widest = WIDEST * least;
-        let aspect = aspect(&field([1, 1], 0.0));
+        let aspect = aspect(&field([1, 1], Texel(0.0)));
         let margin = [aspect * widest, widest].map(|deviation| (ROOM * deviation).ceil() as i64);
         // Whole texels of the view: rows beyond it are never seen.
-        let top = (own.rect[1] * self.scale).round() as i64;
+        let top = (own.rect.y * self.scale).0.round() as i64;
         let [first, last] = [
             (top - margin[1]).max(0),
             (top + i64::from(own.texels[1]) + margin[1]).min(i64::from(self.texels[1])),
@@ -61,7 +62,7 @@ impl Plan {
             return None;
         }
         let (left, width) = match own.period {
-            Some(period) => (0, (period * self.scale).round().max(1.0) as u32),
+            Some(period) => (0, (period * self.scale).0.round().max(1.0) as u32),
             None => (margin[0], own.texels[0].saturating_add(2 * margin[0] as u32)),
         };
         let size = [width, (last - first) as u32];
@@ -74,18 +75,18 @@ impl Plan {
                 order: self.files.len(),
                 depth: slot.depth,
                 pan_rate: rate,
-                rect: [
-                    own.rect[0] - left as f64 / self.scale,
-                    own.rect[1] - corner[1] as f64 / self.scale,
-                    own.period.unwrap_or(f64::from(width) / self.scale),
-                    f64::from(size[1]) / self.scale,
-                ],
+                rect: Rect {
+                    x: own.rect.x - Texel(left as f64) / self.scale,
+                    y: own.rect.y - Texel(corner[1] as f64) / self.scale,
+                    width: own.period.unwrap_or(Texel(f64::from(width)) / self.scale),
+                    height: Texel(f64::from(size[1])) / self.scale,
+                },
                 texels: size,
                 period: own.period,
             },
             separation: slot.separation,
             spec: RimSpec {
-                field: field(size, line_of(scene, slot) * self.scale - first as f64),
+                field: field(size, line_of(scene, slot) * self.scale - Texel(first as f64)),
                 tones,
                 dark: scene.rims.dark,
                 light: scene.air.light,
@@ -137,21 +138,21 @@ pub(crate) fn aspect(field: &FieldSpec) -> f64 {
 /// Variances of smear and Gaussian along x and y, texels^2.
 pub(crate) fn variances(field: &FieldSpec) -> [(f64, f64); 2] {
     let recipe = &field.recipe;
-    let [x, y] = step3_smear::extent(recipe.smear.length, recipe.smear.angle, [1.0, 1.0]);
-    let sigma = recipe.soften.sigma;
+    let [x, y] = step3_smear::extent(recipe.smear.length.0, recipe.smear.angle, [1.0, 1.0]);
+    let sigma = recipe.soften.sigma.0;
     let wide = sigma * recipe.soften.stretch;
     [(x * x / 12.0, wide * wide), (y * y / 12.0, sigma * sigma)]
 }
 
 /// Camera places along the travel from which outlines are looked at: both ends, and as many between that every outline that comes
 /// into view is seen about twice; 3 to 17, or the one where there is no travel.
-pub fn places(plan: &Plan) -> Vec<f64> {
-    if plan.travel <= 0.0 {
-        return vec![0.0];
+pub fn places(plan: &Plan) -> Vec<Camera> {
+    if plan.travel <= Px(0.0) {
+        return vec![Camera::default()];
     }
     let fastest = plan.files.iter().map(|job| job.placing().pan_rate).fold(1.0, f64::max);
     let count = (2.0 * plan.travel * fastest / plan.view[0]).ceil() as usize + 1;
     // Odd, so that the middle is among them.
     let count = (count | 1).clamp(3, 17);
-    (0..count).map(|at| plan.travel * at as f64 / (count - 1) as f64).collect()
+    (0..count).map(|at| Camera(plan.travel * at as f64 / (count - 1) as f64)).collect()
 }

@@ -1,6 +1,7 @@
 //! What is done to the copy of a picture that is drawn: tint, floor, fade, in this order. The picture itself is never touched.
 
 use crate::base::colour::Srgb;
+use crate::base::units::{Rect, Scale, Texel};
 use crate::scene::{self, Curve};
 use crate::steps::field::FieldSpec;
 use crate::steps::step2_falloff;
@@ -27,13 +28,13 @@ pub struct Tint {
     pub falloff: FieldSpec,
 }
 
-/// A fade in texels of the picture.
+/// A fade of a picture.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fade {
     /// Where it starts, from the picture's top.
-    pub from: f64,
+    pub from: Texel,
     /// Over what length; negative: upward.
-    pub over: f64,
+    pub over: Texel,
     /// How.
     pub curve: Curve,
 }
@@ -48,16 +49,17 @@ impl Treatment {
 impl Tint {
     /// Optical depth at `y` texels from the picture's top.
     pub fn at(&self, y: f64) -> f64 {
-        let over = (y - self.falloff.line) * self.falloff.open;
+        let over = (y - self.falloff.line.0) * self.falloff.open;
         let shape = &self.falloff.recipe.falloff;
-        self.depth * f64::from(step2_falloff::density(over as f32, shape.height as f32, shape.beyond as f32))
+        self.depth
+            * f64::from(step2_falloff::density(over as f32, shape.height.0 as f32, shape.beyond.0 as f32))
     }
 }
 
 impl Fade {
-    /// A scene's fade on a picture that stands at `rect` (scene px) at `scale` texels per scene px.
-    pub fn new(fade: &scene::Fade, rect: &[f64; 4], scale: f64) -> Fade {
-        let [_, top, _, height] = *rect;
+    /// A scene's fade on a picture that stands at `rect` at `scale`.
+    pub fn new(fade: &scene::Fade, rect: &Rect, scale: Scale) -> Fade {
+        let (top, height) = (rect.y, rect.height);
         let over = fade.over.unwrap_or(height / 3.0);
         let edge = if fade.top { top + over } else { top + height - over };
         let from = fade.from.unwrap_or(edge);
@@ -70,7 +72,7 @@ impl Fade {
 
     /// What is left of the picture at `y` texels from its top: 1 before the fade, 0 after it.
     pub fn left(&self, y: f64) -> f64 {
-        let t = ((y - self.from) / self.over).clamp(0.0, 1.0);
+        let t = ((y - self.from.0) / self.over.0).clamp(0.0, 1.0);
         1.0 - match self.curve {
             Curve::Smooth => t * t * (3.0 - 2.0 * t),
             Curve::Straight => t,

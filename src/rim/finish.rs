@@ -2,6 +2,7 @@
 
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
+use crate::base::units::{Scale, Texel};
 use crate::plan::RimJob;
 use crate::rim::solve::{Case, Solved};
 use crate::rim::{Air, Outcome, Rim, finished, nothing, outline};
@@ -56,7 +57,7 @@ impl Case<'_> {
 pub(super) fn whole(
     job: &RimJob,
     picture: &Picture,
-    scale: f64,
+    scale: Scale,
     (frame, stretch): ([u32; 4], Stretch),
     (airs, facing, limit): (Vec<Air>, Plane, f32),
     outcome: Outcome,
@@ -78,24 +79,23 @@ pub(super) fn whole(
 }
 
 /// Where the rim of `job` stands that fills `frame` of its canvas: left, top, width and height in texels.
-fn placed(job: &RimJob, scale: f64, frame: [u32; 4]) -> Placing {
+fn placed(job: &RimJob, scale: Scale, frame: [u32; 4]) -> Placing {
     let mut placing = job.placing.clone();
-    let [left, top, width, height] = frame.map(|side| f64::from(side) / scale);
+    let [left, top, width, height] = frame.map(|side| Texel(f64::from(side)) / scale);
     if !job.spec.periodic {
-        placing.rect[0] += left;
-        placing.rect[2] = width;
+        placing.rect.x += left;
+        placing.rect.width = width;
     }
-    placing.rect[1] += top;
-    placing.rect[3] = height;
+    placing.rect.y += top;
+    placing.rect.height = height;
     placing.texels = [frame[2], frame[3]];
     placing
 }
 
 /// A rim of one empty texel.
-pub(super) fn empty(job: &RimJob, scale: f64, outcome: Outcome) -> Rim {
+pub(super) fn empty(job: &RimJob, scale: Scale, outcome: Outcome) -> Rim {
     let mut placing = job.placing.clone();
-    let [x, y, ..] = placing.rect;
-    placing.rect = [x, y, 1.0 / scale, 1.0 / scale];
+    (placing.rect.width, placing.rect.height) = (Texel(1.0) / scale, Texel(1.0) / scale);
     placing.texels = [1, 1];
     Rim {
         placing,

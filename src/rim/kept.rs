@@ -1,6 +1,7 @@
 //! A solved rim as bytes, to be kept between runs: exactly what was solved, so that a rerun's outputs are a clean run's.
 
 use crate::base::picture::Picture;
+use crate::base::units::Scale;
 use crate::plan::RimJob;
 use crate::rim::{Air, Outcome, Rim, finish};
 use crate::steps::grid::{Grid, Plane};
@@ -45,7 +46,7 @@ impl Rim {
     }
 
     /// The rim of `job` on its `picture` from bytes that [`Rim::kept`] wrote for just these; none if they can't be that.
-    pub(crate) fn of_kept(bytes: &[u8], job: &RimJob, picture: &Picture, scale: f64) -> Option<Rim> {
+    pub(crate) fn of_kept(bytes: &[u8], job: &RimJob, picture: &Picture, scale: Scale) -> Option<Rim> {
         let end = bytes.iter().take(LONGEST).position(|byte| *byte == b'\n')?;
         let head: Head = serde_json::from_slice(&bytes[..end]).ok()?;
         let Some(frame) = head.frame else {

@@ -3,6 +3,7 @@
 use crate::base::exp::opacity;
 use crate::base::picture::Picture;
 use crate::base::space::Space;
+use crate::base::units::Scale;
 use crate::plan::RimJob;
 use crate::rim::kernel::sample;
 use crate::rim::need::{Step, depth};
@@ -33,7 +34,7 @@ pub(crate) struct Sight {
 /// All that a solve reads.
 pub(crate) struct Case<'a> {
     pub job: &'a RimJob,
-    pub scale: f64,
+    pub scale: Scale,
     pub picture: &'a Picture,
     pub points: &'a [Point],
     pub sights: &'a [Sight],

@@ -2,6 +2,7 @@
 
 use crate::base::exp::opacity;
 use crate::base::seed;
+use crate::base::units::Texel;
 use crate::plan::RimSpec;
 use crate::rim::kernel::{Kernel, sample, splat};
 use crate::rim::solve::Case;
@@ -71,7 +72,7 @@ impl Spread {
             &field.recipe.bands,
             seed::of(field.seed, "bands"),
             field.time,
-            field.line,
+            field.line.0,
             Some(kernel.deviation),
             &grid,
             &mut shape,
@@ -83,7 +84,7 @@ impl Spread {
             &field.recipe.falloff,
             dice,
             field.time,
-            field.line,
+            field.line.0,
             field.open,
             &grid,
             &mut fall,
@@ -139,15 +140,15 @@ impl Spread {
 fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     let field = &case.job.spec.field;
     let recipe = &field.recipe;
-    let own = recipe.soften.sigma;
+    let own = recipe.soften.sigma.0;
     let gentle = kernel.deviation.map(|deviation| SOFT * deviation);
     let sigma = [(own * recipe.soften.stretch).max(gentle[0]), own.max(gentle[1])];
     let mut bands = Plane::new(grid.cols, grid.rows);
     let seed = seed::of(field.seed, "bands");
     // Bands much larger than the rim would only make it thicker here and thinner there.
-    let own = Bands { size: recipe.bands.size.min(LARGEST * kernel.deviation[1]), ..recipe.bands };
-    step1_bands::fill(&own, seed, field.time, field.line, Some(sigma), grid, &mut bands);
-    let bands = step3_smear::apply(bands, recipe.smear.length, recipe.smear.angle, grid.step);
+    let own = Bands { size: recipe.bands.size.min(Texel(LARGEST * kernel.deviation[1])), ..recipe.bands };
+    step1_bands::fill(&own, seed, field.time, field.line.0, Some(sigma), grid, &mut bands);
+    let bands = step3_smear::apply(bands, recipe.smear.length.0, recipe.smear.angle, grid.step);
     let bands = step4_soften::apply(bands, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]]);
     let mut outline = Plane::new(grid.cols, grid.rows);
     for point in case.points {
@@ -161,7 +162,7 @@ fn break_up(case: &Case<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
     let usual = *there.select_nth_unstable_by(middle, f32::total_cmp).1;
     // A spread that had to be widened has no slope to spare.
     let broken = BROKEN * (case.job.spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
-    let over = |y: f64| (y - field.line) * field.open;
+    let over = |y: f64| (y - field.line.0) * field.open;
     let highest = case.points.iter().map(|point| over(case.place(point)[1])).fold(0.0, f64::max);
     spread.each_row(
         #[inline(always)]

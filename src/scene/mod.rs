@@ -19,6 +19,7 @@ pub use source::Source;
 pub use texture::{Fit, Texture};
 
 use crate::base::colour::Srgb;
+use crate::base::units::Px;
 use crate::base::words::{Anchor, Blending};
 use crate::steps::recipe::Recipe;
 use std::fmt;
@@ -66,7 +67,7 @@ pub struct Air {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rims {
     /// Standard deviation over which a rim spreads, scene px at pan rate 1; at least.
-    pub spread: f64,
+    pub spread: Px,
     /// Most opacity that a rim may have.
     pub most: f64,
     /// Colour of a rim that darkens where the haze can't set off the art; none: it may not.
@@ -96,9 +97,9 @@ pub struct Fade {
     /// The top dissolves, not the foot.
     pub top: bool,
     /// Height at which it starts, scene px; none: so that it ends at the picture's edge.
-    pub from: Option<f64>,
+    pub from: Option<Px>,
     /// Length over which it dissolves, scene px; none: a third of the picture's height.
-    pub over: Option<f64>,
+    pub over: Option<Px>,
     /// How.
     pub curve: Curve,
 }
@@ -124,11 +125,11 @@ pub struct ArtPlace {
     /// The layer of a layered file.
     pub layer: Option<String>,
     /// Left edge in scene px, with the camera at the start of the travel; that of the layer, or 0, if not said.
-    pub x: f64,
+    pub x: Px,
     /// Top edge in scene px; none: the foot stands on the slot's anchor line on the ground.
-    pub y: Option<f64>,
+    pub y: Option<Px>,
     /// Width in scene px; none: the picture's own.
-    pub width: Option<f64>,
+    pub width: Option<Px>,
     /// Repeats along x, edge to edge or at this distance.
     pub repeat: Repeat,
     /// Mirrored left to right.
@@ -143,7 +144,7 @@ pub enum Repeat {
     /// Stands edge to edge.
     Edge,
     /// Stands again at every such distance, scene px.
-    Every(f64),
+    Every(Px),
 }
 
 /// A place in depth.
@@ -164,17 +165,17 @@ pub struct Slot {
     /// Where its fog lies.
     pub anchor: Anchor,
     /// The recipe as meant.
-    pub recipe: Recipe,
+    pub recipe: Recipe<Px>,
     /// Its own haze; mixed in Oklab with the air's by `haze_share`.
     pub haze: Option<Srgb>,
     /// Share of its own haze in the mix, 0 to 1; none: the share of its colour that the air between it and the play plane leaves.
     pub haze_share: Option<f64>,
     /// Height of its anchor line in scene px; none: by perspective.
-    pub line: Option<f64>,
+    pub line: Option<Px>,
     /// Factor on heights, feature sizes and smear; none: its pan rate.
     pub shrink: Option<f64>,
     /// Period of its sheet in scene px; none: picked by the plan.
-    pub period: Option<f64>,
+    pub period: Option<Px>,
     /// Wanted step of CIE L* across its outline; 0: no rim.
     pub separation: f64,
     /// Share of the air in front of it that is moved into its picture's colours.
@@ -200,17 +201,17 @@ pub struct Scene {
     /// Its name, for tables.
     pub name: String,
     /// The camera's frame, scene px.
-    pub view: [f64; 2],
+    pub view: [Px; 2],
     /// How far the camera pans on the play plane, scene px.
-    pub travel: f64,
+    pub travel: Px,
     /// The eye's distance from the play plane, depth units.
     pub camera: f64,
     /// Height of the horizon, scene px from the top of the view.
-    pub horizon: f64,
+    pub horizon: Px,
     /// Height of the ground line on the play plane.
-    pub ground: f64,
+    pub ground: Px,
     /// Height of the sky line on the play plane.
-    pub sky: f64,
+    pub sky: Px,
     /// What the still is drawn on.
     pub backdrop: Srgb,
     /// Whether the haze is still to be sampled from the farthest art (`air::settle`), and the backdrop with it.

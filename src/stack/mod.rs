@@ -8,6 +8,7 @@ pub mod values;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::raster::Owned;
+use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::plan::{Job, Plan};
 use crate::rim::Rim;
@@ -126,12 +127,12 @@ impl<'a> Stack<'a> {
     }
 
     /// The stack at camera place `camera`, of the jobs that were needed.
-    pub fn still(&self, camera: f64) -> Still {
+    pub fn still(&self, camera: Camera) -> Still {
         Still::new(self.plan, &self.layers(), camera)
     }
 
     /// The same as texels and steps of lightness.
-    pub fn shown(&self, camera: f64, bits: Bits) -> Shown {
+    pub fn shown(&self, camera: Camera, bits: Bits) -> Shown {
         Shown::new(self.plan, &self.layers(), camera, bits)
     }
 

@@ -7,6 +7,7 @@ use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::simd::wide;
 use crate::base::space::{Space, over};
+use crate::base::units::{Camera, Texel};
 use crate::plan::{Job, Plan};
 use crate::rim::Rim;
 use crate::rim::need::Step;
@@ -70,7 +71,7 @@ struct Probe {
 /// What the survey has found.
 pub struct Survey {
     /// The camera places.
-    pub cameras: Vec<f64>,
+    pub cameras: Vec<Camera>,
     /// Rims by their place in the plan.
     pub rims: Vec<(usize, Rim)>,
     /// For each art's place in the plan, its outline as seen.
@@ -94,7 +95,7 @@ impl Survey {
 
     /// Looks at the plan's outlines from `cameras`; the first `solving` of these count for the rims. `ready` holds the plan's jobs
     /// in their order; what of them isn't there is left out.
-    pub fn new(plan: &Plan, ready: &[Ready<'_>], cameras: &[f64], solving: usize) -> Survey {
+    pub fn new(plan: &Plan, ready: &[Ready<'_>], cameras: &[Camera], solving: usize) -> Survey {
         Survey::unless(plan, ready, cameras, solving, &|| false).unwrap_or_else(Survey::nothing)
     }
 
@@ -102,7 +103,7 @@ impl Survey {
     pub fn unless(
         plan: &Plan,
         ready: &[Ready<'_>],
-        cameras: &[f64],
+        cameras: &[Camera],
         solving: usize,
         stale: &dyn Fn() -> bool,
     ) -> Option<Survey> {
@@ -111,7 +112,7 @@ impl Survey {
 
     /// Solves the rims that are due, from the camera places `solving`, and looks at all outlines from `cameras`, no others: what is
     /// seen from elsewhere of an outline whose rim is there is nobody's concern.
-    pub(crate) fn part(plan: &Plan, ready: &[Ready<'_>], solving: &[f64], cameras: &[f64]) -> Survey {
+    pub(crate) fn part(plan: &Plan, ready: &[Ready<'_>], solving: &[Camera], cameras: &[Camera]) -> Survey {
         let mut all = solving.to_vec();
         all.extend(cameras.iter().filter(|camera| !solving.contains(camera)));
         let asked: Vec<bool> = all.iter().map(|camera| cameras.contains(camera)).collect();
@@ -127,7 +128,7 @@ impl Survey {
     fn look(
         plan: &Plan,
         ready: &[Ready<'_>],
-        (cameras, solving): (&[f64], usize),
+        (cameras, solving): (&[Camera], usize),
         looked_at: &(dyn Fn(usize, usize) -> bool + Sync),
         stale: &dyn Fn() -> bool,
     ) -> Option<Survey> {
@@ -245,7 +246,7 @@ impl Survey {
 
 impl Survey {
     /// Keeps what was seen from the camera places `cameras` alone, in their order.
-    fn only(&mut self, cameras: &[f64]) {
+    fn only(&mut self, cameras: &[Camera]) {
         let to: Vec<Option<usize>> =
             self.cameras.iter().map(|camera| cameras.iter().position(|other| other == camera)).collect();
         for (_, marks) in &mut self.marks {
@@ -266,7 +267,7 @@ fn scatter(
     plan: &Plan,
     placing: &Placing,
     points: &[Point],
-    camera: f64,
+    camera: Camera,
     mut put: impl FnMut(u32, u32, usize),
 ) {
     let [width, height] = plan.texels.map(i64::from);
@@ -282,9 +283,9 @@ fn scatter(
 }
 
 /// Left edges, in texels of the view, of the copies of a picture that reach into it.
-fn lefts(plan: &Plan, placing: &Placing, camera: f64) -> Vec<i64> {
-    let start = (placing.rect[0] - camera * placing.pan_rate) * plan.scale;
-    let Some(period) = placing.period.map(|period| period * plan.scale) else {
+fn lefts(plan: &Plan, placing: &Placing, camera: Camera) -> Vec<i64> {
+    let Texel(start) = placing.left(camera) * plan.scale;
+    let Some(period) = placing.period.map(|period| (period * plan.scale).0) else {
         return vec![start.round() as i64];
     };
     let width = f64::from(placing.texels[0]);
@@ -296,7 +297,7 @@ fn lefts(plan: &Plan, placing: &Placing, camera: f64) -> Vec<i64> {
 struct Work<'a> {
     plan: &'a Plan,
     space: &'a Space,
-    cameras: &'a [f64],
+    cameras: &'a [Camera],
     rows: Vec<Vec<Probe>>,
     rims: Vec<(usize, Rim)>,
     /// Of the sheet drawn last, and the slot that it belongs to.
@@ -319,7 +320,7 @@ impl Work<'_> {
             self.cameras.iter().map(|camera| corner(placing, self.plan.scale, *camera)).collect();
         let top = corners.first().map_or(0, |corner| corner[1]);
         let (cols, scale) = (i64::from(size[0]), self.plan.scale);
-        let stretch = placing.rect[2] * scale / cols as f64;
+        let stretch = (placing.rect.width * scale).0 / cols as f64;
         let space = self.space;
         let col = |probe: &Probe| {
             let away = i64::from(probe.x) - corners[usize::from(probe.place)][0];
@@ -385,7 +386,7 @@ impl Work<'_> {
     fn art(&mut self, index: usize, placing: &Placing, picture: &Picture) {
         let copies: Vec<Vec<i64>> =
             self.cameras.iter().map(|camera| lefts(self.plan, placing, *camera)).collect();
-        let top = (placing.rect[1] * self.plan.scale).round() as i64;
+        let top = (placing.rect.y * self.plan.scale).0.round() as i64;
         let [width, height] = picture.size.map(i64::from);
         let space = self.space;
         self.rows.par_iter_mut().enumerate().for_each(|(y, probes)| {

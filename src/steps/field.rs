@@ -4,6 +4,7 @@
 use super::grid::{Grid, Plane};
 use super::{step1_bands, step2_falloff, step3_smear, step4_soften, upsample};
 use crate::base::seed;
+use crate::base::units::{Px, Scale, Texel};
 use crate::base::words::Anchor;
 use crate::steps::recipe::{Bands, Noise, Recipe};
 
@@ -24,11 +25,11 @@ pub struct FieldSpec {
     /// Rows of texels.
     pub rows: u32,
     /// The fog's line (anchor line and lift), from the sheet's top; may lie outside the sheet.
-    pub line: f64,
+    pub line: Texel,
     /// -1 where the open side of the line is upward (ground), 1 where it is downward (sky).
     pub open: f64,
-    /// The recipe with its lengths in texels.
-    pub recipe: Recipe,
+    /// The recipe.
+    pub recipe: Recipe<Texel>,
     /// The dice.
     pub seed: u64,
     /// Place in the loop of its evolution, 0 to 1; at 0 it is the plain field.
@@ -36,30 +37,16 @@ pub struct FieldSpec {
 }
 
 impl FieldSpec {
-    /// Turns a recipe's lengths into texels: `unit` texels for each of the recipe's px.
-    /// `line` is the anchor line in texels from the sheet's top.
+    /// From a recipe of which each px is `unit` texels; `line` is the anchor line from the sheet's top.
     pub fn new(
         size: [u32; 2],
         anchor: Anchor,
-        line: f64,
-        unit: f64,
-        recipe: &Recipe,
+        line: Texel,
+        unit: Scale,
+        recipe: &Recipe<Px>,
         seed: u64,
     ) -> FieldSpec {
-        let mut recipe = recipe.clone();
-        for length in [
-            &mut recipe.bands.size,
-            &mut recipe.falloff.height,
-            &mut recipe.falloff.beyond,
-            &mut recipe.falloff.lift,
-            &mut recipe.falloff.sway,
-            &mut recipe.falloff.wave,
-            &mut recipe.smear.length,
-            &mut recipe.soften.sigma,
-            &mut recipe.grade.aloft,
-        ] {
-            *length *= unit;
-        }
+        let recipe = recipe.texels(unit);
         let open = match anchor {
             Anchor::Ground => -1.0,
             Anchor::Sky => 1.0,
@@ -70,16 +57,16 @@ impl FieldSpec {
 
     /// How far a haze has turned into what it is aloft at height `y` (texels), 0..1; of use only where it turns.
     pub fn turned(&self, y: f64) -> f64 {
-        let t = ((y - self.line) * self.open / self.recipe.grade.aloft).clamp(0.0, 1.0);
+        let t = ((y - self.line.0) * self.open / self.recipe.grade.aloft.0).clamp(0.0, 1.0);
         t * t * (3.0 - 2.0 * t)
     }
 
     fn sigma(&self) -> [f64; 2] {
-        [self.recipe.soften.sigma * self.recipe.soften.stretch, self.recipe.soften.sigma]
+        [self.recipe.soften.sigma.0 * self.recipe.soften.stretch, self.recipe.soften.sigma.0]
     }
 
     fn smear_extent(&self) -> [f64; 2] {
-        step3_smear::extent(self.recipe.smear.length, self.recipe.smear.angle, [1.0, 1.0]).map(f64::abs)
+        step3_smear::extent(self.recipe.smear.length.0, self.recipe.smear.angle, [1.0, 1.0]).map(f64::abs)
     }
 
     /// Distance between samples that the blurs allow, along x and y.
@@ -160,7 +147,7 @@ impl FieldSpec {
             bands: self.recipe.bands.clone(),
             seed: seed::of(self.seed, "bands"),
             time: self.time,
-            line: self.line,
+            line: self.line.0,
             sigma: (sampling == Sampling::Reduced).then(|| self.sigma()),
             grid,
         }
@@ -175,12 +162,12 @@ impl FieldSpec {
             &self.recipe.falloff,
             seed::of(self.seed, "falloff"),
             self.time,
-            self.line,
+            self.line.0,
             self.open,
             grid,
             &mut plane,
         );
-        step3_smear::apply(plane, self.recipe.smear.length, self.recipe.smear.angle, grid.step)
+        step3_smear::apply(plane, self.recipe.smear.length.0, self.recipe.smear.angle, grid.step)
     }
 
     /// Runs the first four steps, from `grid` on.
@@ -203,7 +190,7 @@ impl FieldSpec {
 /// What the bands of a field are made from: everything that, changed, changes them.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BandsSpec {
-    bands: Bands,
+    bands: Bands<Texel>,
     seed: u64,
     time: f64,
     line: f64,
@@ -244,12 +231,13 @@ impl Field {
     pub fn on(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
         let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
         let mut field = spec.work_on(sampling, grid, bands);
-        let inside = spec.line >= field.grid.y(0) && spec.line <= field.grid.y(field.grid.rows - 1);
+        let line = spec.line.0;
+        let inside = line >= field.grid.y(0) && line <= field.grid.y(field.grid.rows - 1);
         let mean = if inside {
-            field.mean_along(spec.line)
+            field.mean_along(line)
         } else {
-            let strip = spec.grid(sampling, spec.line - 1.0, spec.line + 1.0);
-            spec.work(sampling, strip).mean_along(spec.line)
+            let strip = spec.grid(sampling, line - 1.0, line + 1.0);
+            spec.work(sampling, strip).mean_along(line)
         };
         let scale = if mean > 1e-6 { (1.0 / mean) as f32 } else { 1.0 };
         if scale != 1.0 {

@@ -1,5 +1,7 @@
-//! Recipes: the numbers of the five steps, and the shelf of presets that hold them.
+//! Recipes: the numbers of the five steps. Lengths are scene px at pan rate 1 as files give them ([`Px`]), texels as the steps read
+//! them ([`Texel`]).
 
+use crate::base::units::{Px, Scale, Texel};
 use serde::{Deserialize, Serialize};
 
 /// The kind of layered noise.
@@ -16,16 +18,16 @@ pub enum Noise {
     Cellular,
 }
 
-/// Step 1: layered noise. Lengths in scene px at pan rate 1.
+/// Step 1: layered noise.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Bands {
+pub struct Bands<L> {
     /// Kind of noise.
     pub kind: Noise,
     /// Share of the density that is bands, 0 (even fog) to 1.
     pub amount: f64,
-    /// Height of the largest features, px.
-    pub size: f64,
+    /// Height of the largest features.
+    pub size: L,
     /// Width of a feature over its height; below 1 it stands upright.
     pub stretch: f64,
     /// Layers of noise, 1 to 10.
@@ -42,30 +44,30 @@ pub struct Bands {
     pub warp: f64,
 }
 
-/// Step 2: shape over height. Lengths in scene px at pan rate 1.
+/// Step 2: shape over height.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Falloff {
-    /// Scale height on the open side of the anchor line: over the ground line, or under the sky line; px, `inf` for no falloff.
-    pub height: f64,
-    /// Scale height on the far side of the line: px, `inf` to fill it.
-    pub beyond: f64,
-    /// Distance of the fog's own line from the anchor line, toward the open side, px.
-    pub lift: f64,
+pub struct Falloff<L> {
+    /// Scale height on the open side of the anchor line: over the ground line, or under the sky line; `inf` for no falloff.
+    pub height: L,
+    /// Scale height on the far side of the line; `inf` to fill it.
+    pub beyond: L,
+    /// Distance of the fog's own line from the anchor line, toward the open side.
+    pub lift: L,
     /// How much the scale height varies along x, as a share of it, 0 to 0.95.
     pub breath: f64,
-    /// How far the line itself rises and falls along x, px.
-    pub sway: f64,
-    /// Length along x over which breath and sway vary, px.
-    pub wave: f64,
+    /// How far the line itself rises and falls along x.
+    pub sway: L,
+    /// Length along x over which breath and sway vary.
+    pub wave: L,
 }
 
 /// Step 3: directional blur.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Smear {
-    /// Length of the smear, px at pan rate 1.
-    pub length: f64,
+pub struct Smear<L> {
+    /// Length of the smear.
+    pub length: L,
     /// Direction in degrees; 0 is level, positive turns the right end upward.
     pub angle: f64,
 }
@@ -73,9 +75,9 @@ pub struct Smear {
 /// Step 4: separable Gaussian.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Soften {
-    /// Standard deviation along y, px at pan rate 1.
-    pub sigma: f64,
+pub struct Soften<L> {
+    /// Standard deviation along y.
+    pub sigma: L,
     /// Standard deviation along x over that along y.
     pub stretch: f64,
 }
@@ -83,27 +85,59 @@ pub struct Soften {
 /// Step 5: from density to texels.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Grade {
+pub struct Grade<L> {
     /// Factor on the optical depth that the law gives; 1 keeps the law.
     pub thickness: f64,
     /// How much the side toward the light is brightened, 0 to 1.
     pub lit: f64,
-    /// Height over the line (or under it) at which the haze has turned into the air's `aloft` colour, px at pan rate 1.
-    pub aloft: f64,
+    /// Height over the line (or under it) at which the haze has turned into the air's `aloft` colour.
+    pub aloft: L,
 }
 
 /// A recipe: the five steps with their numbers, all resolved.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Recipe {
+pub struct Recipe<L> {
     /// Step 1.
-    pub bands: Bands,
+    pub bands: Bands<L>,
     /// Step 2.
-    pub falloff: Falloff,
+    pub falloff: Falloff<L>,
     /// Step 3.
-    pub smear: Smear,
+    pub smear: Smear<L>,
     /// Step 4.
-    pub soften: Soften,
+    pub soften: Soften<L>,
     /// Step 5.
-    pub grade: Grade,
+    pub grade: Grade<L>,
+}
+
+impl Recipe<Px> {
+    /// The recipe at `scale` texels for each of its px. Here alone it is said which of its numbers are lengths.
+    pub fn texels(&self, scale: Scale) -> Recipe<Texel> {
+        let Recipe { bands, falloff, smear, soften, grade } = self.clone();
+        Recipe {
+            bands: Bands {
+                kind: bands.kind,
+                amount: bands.amount,
+                size: bands.size * scale,
+                stretch: bands.stretch,
+                octaves: bands.octaves,
+                gain: bands.gain,
+                lacunarity: bands.lacunarity,
+                coverage: bands.coverage,
+                contrast: bands.contrast,
+                warp: bands.warp,
+            },
+            falloff: Falloff {
+                height: falloff.height * scale,
+                beyond: falloff.beyond * scale,
+                lift: falloff.lift * scale,
+                breath: falloff.breath,
+                sway: falloff.sway * scale,
+                wave: falloff.wave * scale,
+            },
+            smear: Smear { length: smear.length * scale, angle: smear.angle },
+            soften: Soften { sigma: soften.sigma * scale, stretch: soften.stretch },
+            grade: Grade { thickness: grade.thickness, lit: grade.lit, aloft: grade.aloft * scale },
+        }
+    }
 }

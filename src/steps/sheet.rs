@@ -250,7 +250,7 @@ fn opacities(mut density: Plane, tau: f64) -> Plane {
 fn facing(spec: &SheetSpec, seen: &Plane, stretch: &Stretch) -> Option<Plane> {
     let bands = &spec.field.recipe.bands;
     (spec.tones.lit > 0.0).then(|| {
-        let reach = [0.25 * bands.size * bands.stretch, 0.25 * bands.size];
+        let reach = [0.25 * bands.size.0 * bands.stretch, 0.25 * bands.size.0];
         let whole = opacity(spec.tau.max(THIN) as f32);
         let mut plane = field::facing(seen, whole, &stretch.grid(), spec.light, reach);
         stretch.prepare(&mut plane);

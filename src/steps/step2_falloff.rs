@@ -2,6 +2,7 @@
 
 use crate::base::exp::exp_neg;
 use crate::base::seed;
+use crate::base::units::Texel;
 use crate::steps::drift::Wave;
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::recipe::Falloff;
@@ -16,22 +17,30 @@ pub fn density(h: f32, height: f32, beyond: f32) -> f32 {
 
 /// Multiplies the falloff into `plane`. Lengths of the recipe and `line` in texels; `open` is -1 where the open side is upward
 /// (ground), 1 where it is downward (sky). `time` is the place in the loop of breath and sway.
-pub fn apply(falloff: &Falloff, seed: u64, time: f64, line: f64, open: f64, grid: &Grid, plane: &mut Plane) {
-    if falloff.height.is_infinite() && falloff.beyond.is_infinite() {
+pub fn apply(
+    falloff: &Falloff<Texel>,
+    seed: u64,
+    time: f64,
+    line: f64,
+    open: f64,
+    grid: &Grid,
+    plane: &mut Plane,
+) {
+    if falloff.height.0.is_infinite() && falloff.beyond.0.is_infinite() {
         return;
     }
     let period = grid.cols as f64 * grid.step[0];
-    let cells = (period / falloff.wave).round().clamp(1.0, 65_536.0) as usize;
+    let cells = (period / falloff.wave.0).round().clamp(1.0, 65_536.0) as usize;
     let wave = |part| Wave::new(seed::of(seed, part), cells, time);
     let (breath, sway) = (wave("breath"), wave("sway"));
     let columns: Vec<(f32, f32)> = (0..grid.cols)
         .map(|col| {
             let place = (col as f64 + 0.5) / grid.cols as f64;
-            let height = falloff.height * (1.0 + falloff.breath * breath.at(place)).max(0.02);
-            (height as f32, (falloff.sway * sway.at(place)) as f32)
+            let height = falloff.height.0 * (1.0 + falloff.breath * breath.at(place)).max(0.02);
+            (height as f32, (falloff.sway.0 * sway.at(place)) as f32)
         })
         .collect();
-    let beyond = falloff.beyond as f32;
+    let beyond = falloff.beyond.0 as f32;
     plane.each_row(
         #[inline(always)]
         |row, numbers| {

@@ -4,6 +4,7 @@ use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
+use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
 use crate::plan::{ArtJob, Job, Plan, rims};
 use crate::scene::pictures::{self, Arts, Source};
@@ -31,7 +32,7 @@ pub struct Ask<'a> {
     /// The file that holds a job's picture already, with its hash; reading is quicker than drawing.
     pub held: &'a (dyn Fn(usize) -> Option<(PathBuf, String)> + Sync),
     /// Camera places that the outlines are looked at from.
-    pub cameras: &'a [f64],
+    pub cameras: &'a [Camera],
 }
 
 impl<'a> Stack<'a> {

@@ -33,6 +33,6 @@ fn head(size: [u32; 2], view: &View, marks: [u8; 3], stamp: u64, turn: u64) -> [
     head[12..16].copy_from_slice(&size[1].to_le_bytes());
     head[16..20].copy_from_slice(&(stamp as u32).to_le_bytes());
     head[20..24].copy_from_slice(&(turn as u32).to_le_bytes());
-    head[24..].copy_from_slice(&view.camera.to_le_bytes());
+    head[24..].copy_from_slice(&view.camera.0.0.to_le_bytes());
     head
 }

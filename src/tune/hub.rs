@@ -1,5 +1,6 @@
 //! What the threads of a run share: the session, the tabs, and what is due for them.
 
+use crate::base::units::Camera;
 use crate::plan::RimJob;
 use crate::tune::board::Laid;
 use crate::tune::session::Session;
@@ -19,8 +20,8 @@ const WAITING: usize = 256;
 /// What a page wants to see.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct View {
-    /// Camera place, scene px of travel.
-    pub camera: f64,
+    /// From where.
+    pub camera: Camera,
     /// Without fog.
     pub bare: bool,
     /// In steps of lightness.
@@ -71,7 +72,7 @@ pub(super) struct Tab {
 }
 
 impl Tab {
-    pub fn new(camera: f64) -> Tab {
+    pub fn new(camera: Camera) -> Tab {
         Tab {
             outbox: Mutex::default(),
             filled: Condvar::new(),
@@ -325,7 +326,7 @@ mod tests {
 
     #[test]
     fn a_page_that_never_reads_is_let_go_and_nothing_is_kept_for_it() {
-        let tab = Tab::new(0.0);
+        let tab = Tab::new(Camera::default());
         let text: Arc<str> = "x".into();
         for _ in 0..WAITING {
             tab.tell(Arc::clone(&text));

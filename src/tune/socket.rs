@@ -1,6 +1,7 @@
 //! A page's socket (RFC 6455): edits in, pictures and the state out.
 
 use crate::base::fault::{Class, Fault, Result};
+use crate::base::units::Camera;
 use crate::tune::hub::{Hub, Parcel, Tab, View, locked};
 use crate::tune::session::Session;
 use crate::tune::state;
@@ -42,7 +43,7 @@ enum Ask {
     /// Which of two texts is to stand.
     Choose { mine: bool, stamp: u64 },
     /// What is to be seen.
-    View { camera: f64, bare: bool, values: bool, compare: bool, stamp: u64 },
+    View { camera: Camera, bare: bool, values: bool, compare: bool, stamp: u64 },
     /// A picture is on the page.
     Shown,
 }
@@ -83,7 +84,7 @@ pub(super) fn serve(hub: &Arc<Hub>, mut stream: TcpStream, key: &str) -> io::Res
     let writes = Arc::new(Mutex::new(stream.try_clone()?));
     let tab = {
         let session = hub.session();
-        let tab = Arc::new(Tab::new(session.meant().reading.scene.travel / 2.0));
+        let tab = Arc::new(Tab::new(Camera(session.meant().reading.scene.travel / 2.0)));
         tab.tell(state::hello(&session).to_string());
         tab.tell(state::state(&session).to_string());
         tab
@@ -146,7 +147,7 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             hub.wake();
         }
         Ask::View { camera, bare, values, compare, stamp } => {
-            if camera.is_finite() {
+            if camera.0.0.is_finite() {
                 tab.set_view(View { camera, bare, values, compare });
             }
             tab.stamp.store(stamp, Ordering::Release);

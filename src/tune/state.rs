@@ -1,6 +1,7 @@
 //! What a page is told: the keys with their ranges and units, who set each value, the section, and what is wrong.
 
 use crate::base::fault::Faults;
+use crate::base::units::{Px, Scale};
 use crate::base::words::Anchor;
 use crate::base::{law, report};
 use crate::plan::{Job, Plan};
@@ -8,6 +9,7 @@ use crate::review::check::Report;
 use crate::scene::keys::{self, Fallback, KEYS, Key, Section, Value};
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::{Scene, schema};
+use crate::steps::recipe::Recipe;
 use crate::tune::layers::Baked;
 use crate::tune::session::Session;
 use serde_json::{Map, Value as Json, json};
@@ -167,11 +169,11 @@ pub(super) fn report(report: &Report) -> Json {
 
 /// The scene from the side: slots by depth, the fog's density over height, and what is left of contrast.
 /// `scale` is that of the fields.
-pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], scale: f64) -> Json {
+pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], scale: Scale) -> Json {
     let tall = scene.ground - scene.sky;
-    let open_top = |anchor: Anchor, recipe: &crate::steps::recipe::Recipe| match anchor {
-        Anchor::Ground => recipe.falloff.lift + recipe.falloff.height.min(1e6),
-        Anchor::Sky => tall - recipe.falloff.lift - recipe.falloff.height.min(1e6),
+    let open_top = |anchor: Anchor, recipe: &Recipe<Px>| match anchor {
+        Anchor::Ground => recipe.falloff.lift + recipe.falloff.height.min(Px(1e6)),
+        Anchor::Sky => tall - recipe.falloff.lift - recipe.falloff.height.min(Px(1e6)),
     };
     let reach = scene
         .slots
@@ -181,8 +183,8 @@ pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], 
             Anchor::Ground => open_top(slot.anchor, &slot.recipe) * 1.9,
             Anchor::Sky => tall,
         })
-        .filter(|reach| reach.is_finite())
-        .fold(0.0, f64::max)
+        .filter(|reach| reach.0.is_finite())
+        .fold(Px(0.0), Px::max)
         .clamp(scene.view[1] * 0.16, scene.view[1] * 1.5);
     let nearest = scene.slots.iter().map(|slot| slot.depth).fold(f64::INFINITY, f64::min);
     // What is left of contrast before each slot, through all sheets nearer than it.
@@ -214,13 +216,13 @@ pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], 
                 .map(|baked| {
                     let y = |at: usize| {
                         let height = reach * (at as f64 + 0.5) / HEIGHTS as f64;
-                        (ground - height * unit) * scale
+                        ((ground - height * unit) * scale).0
                     };
                     (0..HEIGHTS).map(|at| (baked.at(y(at)) * 1000.0).round() / 1000.0).collect()
                 })
                 .unwrap_or_default();
             let art = plan.files.iter().find_map(|job| match job {
-                Job::Art(job) if job.placing.slot == slot.name => Some((ground - job.placing.rect[1]) / unit),
+                Job::Art(job) if job.placing.slot == slot.name => Some((ground - job.placing.rect.y) / unit),
                 _ => None,
             });
             json!({
@@ -228,7 +230,7 @@ pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], 
                 "depth": slot.depth,
                 "anchor": slot.anchor.to_string(),
                 "fog": slot.fog,
-                "height": if slot.recipe.falloff.height.is_finite() { json!(slot.recipe.falloff.height) } else { json!("inf") },
+                "height": if slot.recipe.falloff.height.0.is_finite() { json!(slot.recipe.falloff.height) } else { json!("inf") },
                 "lift": slot.recipe.falloff.lift,
                 "thickness": slot.recipe.grade.thickness,
                 "opticalDepth": fog.map(|(_, job)| job.optical_depth),

@@ -1,6 +1,7 @@
 //! Soften on its reduced grid against crate `libblur`'s exact Gaussian on every texel.
 
 use crate::measure::{Table, best, pair, timed};
+use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::scene::recipe::layers::Resolved;
 use fogweft::steps::field::{Field, FieldSpec, Sampling};
@@ -68,11 +69,11 @@ pub fn rows(table: &mut Table) {
 /// Drifts a hundred texels high, softened, unsmeared.
 fn spec(sigma: f64) -> FieldSpec {
     let mut recipe = Resolved::defaults().recipe().expect("the defaults are a recipe");
-    recipe.bands.size = 100.0;
-    recipe.smear.length = 0.0;
-    recipe.soften.sigma = sigma;
+    recipe.bands.size = Px(100.0);
+    recipe.smear.length = Px(0.0);
+    recipe.soften.sigma = Px(sigma);
     recipe.soften.stretch = 1.0;
-    FieldSpec::new(SIZE, Anchor::Ground, 1800.0, 1.0, &recipe, 1)
+    FieldSpec::new(SIZE, Anchor::Ground, Texel(1800.0), Scale(1.0), &recipe, 1)
 }
 
 /// Largest difference in opacity between the reduced grid and every texel, in steps of 8 bits.

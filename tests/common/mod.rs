@@ -3,6 +3,7 @@
 
 use fogweft::base::limits::Limits;
 use fogweft::base::raster::Raster;
+use fogweft::base::units::Px;
 use fogweft::base::words::Bits;
 use fogweft::output::{self, Effort};
 use fogweft::scene::pictures::{Arts, Source};
@@ -112,8 +113,8 @@ pub fn scene(text: &str, arts: &[(&str, &Pixels, [f64; 2])]) -> (Scene, Arts) {
         slot.art = Some(ArtPlace {
             file: PathBuf::from(*name),
             layer: None,
-            x: *x,
-            y: Some(*y),
+            x: Px(*x),
+            y: Some(Px(*y)),
             width: None,
             repeat: Repeat::No,
             flip: false,

@@ -3,10 +3,11 @@
 
 use crate::util::{even, preset, presets, texels};
 use fogweft::base::seed;
+use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::steps::field::{FieldSpec, Sampling};
 use fogweft::steps::grid::{Grid, Plane};
-use fogweft::steps::recipe::{Noise, Recipe};
+use fogweft::steps::recipe::{Noise, Recipe, Smear, Soften};
 use fogweft::steps::{step1_bands, step2_falloff, step3_smear};
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
@@ -15,27 +16,27 @@ use proptest::test_runner::TestRunner;
 /// Opacity at every texel of a sheet of optical depth 1 along the line, which must run through the middle of a row.
 fn reference(spec: &FieldSpec) -> Vec<f64> {
     let recipe = &spec.recipe;
-    let sigma = [recipe.soften.sigma * recipe.soften.stretch, recipe.soften.sigma];
-    let margin = (6.0 * sigma[1] + 0.5 * recipe.smear.length).ceil() as usize + 2;
+    let sigma = [recipe.soften.sigma.0 * recipe.soften.stretch, recipe.soften.sigma.0];
+    let margin = (6.0 * sigma[1] + 0.5 * recipe.smear.length.0).ceil() as usize + 2;
     let (cols, rows) = (spec.cols as usize, spec.rows as usize + 2 * margin);
     let grid = Grid { cols, rows, step: [1.0, 1.0], top: -(margin as f64) };
     let mut plane = Plane::new(cols, rows);
-    step1_bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line, None, &grid, &mut plane);
+    step1_bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line.0, None, &grid, &mut plane);
     let dice = seed::of(spec.seed, "falloff");
-    step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line, spec.open, &grid, &mut plane);
+    step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line.0, spec.open, &grid, &mut plane);
     let plane: Vec<f64> = plane.data.into_iter().map(f64::from).collect();
     let plane = smeared(&plane, cols, recipe);
     let plane = gauss(&plane, [cols, rows], sigma);
-    let line = &plane[(spec.line.floor() as usize + margin) * cols..][..cols];
+    let line = &plane[(spec.line.0.floor() as usize + margin) * cols..][..cols];
     let mean = line.iter().sum::<f64>() / cols as f64;
     let seen = &plane[margin * cols..(rows - margin) * cols];
     seen.iter().map(|density| 1.0 - libm::exp(-density / mean)).collect()
 }
 
 /// The mean along a segment: the line of taps that smear's own checks hold to a segment's moments, as a plain sum.
-fn smeared(plane: &[f64], cols: usize, recipe: &Recipe) -> Vec<f64> {
+fn smeared(plane: &[f64], cols: usize, recipe: &Recipe<Texel>) -> Vec<f64> {
     let rows = plane.len() / cols;
-    let [x, y] = step3_smear::extent(recipe.smear.length, recipe.smear.angle, [1.0, 1.0]);
+    let [x, y] = step3_smear::extent(recipe.smear.length.0, recipe.smear.angle, [1.0, 1.0]);
     let long = x.abs().max(y.abs());
     if long == 0.0 {
         return plane.to_vec();
@@ -110,13 +111,13 @@ fn off(densities: &[Vec<f32>], opacities: &[f64]) -> (f64, f64) {
 }
 
 /// Spec of a recipe whose line runs through the middle of a row.
-fn spec_of(recipe: &Recipe, anchor: Anchor, size: [u32; 2], unit: f64, seed: u64) -> FieldSpec {
+fn spec_of(recipe: &Recipe<Px>, anchor: Anchor, size: [u32; 2], unit: f64, seed: u64) -> FieldSpec {
     let line = match anchor {
         Anchor::Ground => 0.8 * f64::from(size[1]),
         Anchor::Sky => 0.2 * f64::from(size[1]),
     };
-    let mut spec = FieldSpec::new(size, anchor, line, unit, recipe, seed);
-    spec.line = spec.line.clamp(4.0, f64::from(size[1]) - 4.0).floor() + 0.5;
+    let mut spec = FieldSpec::new(size, anchor, Texel(line), Scale(unit), recipe, seed);
+    spec.line = Texel(spec.line.0.clamp(4.0, f64::from(size[1]) - 4.0).floor() + 0.5);
     spec
 }
 
@@ -137,7 +138,7 @@ fn every_preset_at_every_scale_is_the_reference() {
     }
 }
 
-fn any_recipe() -> impl Strategy<Value = Recipe> {
+fn any_recipe() -> impl Strategy<Value = Recipe<Px>> {
     let kind = prop::sample::select(vec![Noise::Smooth, Noise::Billowed, Noise::Ridged, Noise::Cellular]);
     let bands = (kind, 20.0..120.0, 0.6..5.0, 1_u32..=6, 0.3..0.55, 1.7..2.3, 0.2..0.9, 0.0..1.0, 0.0..0.3);
     let blurs = (0.0..200.0, -90.0..90.0, 0.0..24.0, 1.0..2.0, any::<bool>());
@@ -146,16 +147,20 @@ fn any_recipe() -> impl Strategy<Value = Recipe> {
         let mut recipe = even();
         recipe.bands.amount = 0.9;
         let b = &mut recipe.bands;
-        (b.kind, b.size, b.stretch, b.octaves, b.gain, b.lacunarity, b.coverage, b.contrast, b.warp) = bands;
+        let (kind, size, ..) = bands;
+        (_, _, b.stretch, b.octaves, b.gain, b.lacunarity, b.coverage, b.contrast, b.warp) = bands;
+        (b.kind, b.size) = (kind, Px(size));
         // A sheet holds several features: density is measured by its mean along the line.
-        b.stretch = b.stretch.min(100.0 / b.size);
-        let level;
-        (recipe.smear.length, recipe.smear.angle, recipe.soften.sigma, recipe.soften.stretch, level) = blurs;
+        b.stretch = b.stretch.min(100.0 / size);
+        let (length, angle, sigma, stretch, level) = blurs;
+        recipe.smear = Smear { length: Px(length), angle };
+        recipe.soften = Soften { sigma: Px(sigma), stretch };
         if level {
             recipe.smear.angle = 0.0;
         }
+        let (height, breath, sway, wave) = falloff;
         let f = &mut recipe.falloff;
-        (f.height, f.breath, f.sway, f.wave) = falloff;
+        (f.height, f.breath, f.sway, f.wave) = (Px(height), breath, Px(sway), Px(wave));
         recipe
     })
 }

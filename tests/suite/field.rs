@@ -1,6 +1,7 @@
 //! The density field: seam, period, mean, dice, edges.
 
 use crate::util::{even, mean, near, preset, presets, spec, texels};
+use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::steps::drift::Wrapping;
 use fogweft::steps::field::{FieldSpec, Sampling};
@@ -57,15 +58,15 @@ fn no_seam_at_any_period() {
             let mut recipe = even();
             recipe.bands.kind = kind;
             recipe.bands.amount = 1.0;
-            recipe.bands.size = 23.0;
+            recipe.bands.size = Px(23.0);
             recipe.bands.stretch = 2.7;
             recipe.bands.contrast = 0.2;
             recipe.bands.octaves = 3;
-            recipe.falloff.height = 60.0;
+            recipe.falloff.height = Px(60.0);
             recipe.falloff.breath = 0.6;
-            recipe.falloff.sway = 9.0;
-            recipe.falloff.wave = 140.0;
-            let spec = FieldSpec::new([cols, 200], Anchor::Ground, 150.0, 1.0, &recipe, 11);
+            recipe.falloff.sway = Px(9.0);
+            recipe.falloff.wave = Px(140.0);
+            let spec = FieldSpec::new([cols, 200], Anchor::Ground, Texel(150.0), Scale(1.0), &recipe, 11);
             seamless(&format!("{kind:?} over {cols}"), &texels(&spec, Sampling::Full));
         }
     }
@@ -78,9 +79,9 @@ fn mean_density_on_the_line_is_one() {
         for sampling in [Sampling::Full, Sampling::Reduced] {
             let mut spec = spec(&name, [512, 216], 5);
             // Through the middle of a row of texels, so that it can be read off.
-            spec.line = spec.line.clamp(8.0, 200.0).floor() + 0.5;
+            spec.line = Texel(spec.line.0.clamp(8.0, 200.0).floor() + 0.5);
             let rows = texels(&spec, sampling);
-            let line = mean(rows[spec.line as usize].iter().map(|&value| f64::from(value)));
+            let line = mean(rows[spec.line.0 as usize].iter().map(|&value| f64::from(value)));
             let error = if sampling == Sampling::Full { 1e-4 } else { 0.01 };
             assert!((line - 1.0).abs() <= error, "{name} {sampling:?}: mean {line}");
         }
@@ -92,11 +93,11 @@ fn mean_density_on_the_line_is_one() {
 fn the_line_may_lie_outside() {
     for (name, line) in [("radiation-fog", 250.0), ("low-stratus", -60.0)] {
         let mut small = spec(name, [256, 160], 5);
-        small.line = line;
+        small.line = Texel(line);
         let mut tall = small.clone();
         let above = 100;
         tall.rows += 2 * above;
-        tall.line += f64::from(above);
+        tall.line += Texel(f64::from(above));
         let (small, tall) = (texels(&small, Sampling::Full), texels(&tall, Sampling::Full));
         for (row, same) in small.iter().zip(&tall[above as usize..]) {
             for (a, b) in row.iter().zip(same) {
@@ -114,7 +115,7 @@ fn edges_are_not_darkened() {
         let mut tall = short.clone();
         let above = 70;
         tall.rows += above + 90;
-        tall.line += f64::from(above);
+        tall.line += Texel(f64::from(above));
         let (short, tall) = (texels(&short, Sampling::Full), texels(&tall, Sampling::Full));
         let mut most = 0.0_f32;
         for (row, same) in short.iter().zip(&tall[above as usize..]) {
@@ -131,11 +132,11 @@ fn edges_are_not_darkened() {
 #[test]
 fn even_fog_is_even() {
     let mut recipe = even();
-    recipe.smear.length = 77.7;
+    recipe.smear.length = Px(77.7);
     recipe.smear.angle = 31.0;
-    recipe.soften.sigma = 9.3;
+    recipe.soften.sigma = Px(9.3);
     for sampling in [Sampling::Full, Sampling::Reduced] {
-        let spec = FieldSpec::new([129, 65], Anchor::Ground, 40.0, 1.0, &recipe, 1);
+        let spec = FieldSpec::new([129, 65], Anchor::Ground, Texel(40.0), Scale(1.0), &recipe, 1);
         for value in texels(&spec, sampling).into_iter().flatten() {
             near(f64::from(value), 1.0, 2e-6);
         }
@@ -163,10 +164,13 @@ fn neighbouring_seeds_are_strangers() {
             let mut recipe = even();
             recipe.bands.kind = kind;
             recipe.bands.amount = 1.0;
-            recipe.bands.size = 18.0;
+            recipe.bands.size = Px(18.0);
             recipe.bands.stretch = 1.0;
             recipe.bands.warp = 0.125;
-            texels(&FieldSpec::new([512, 512], Anchor::Ground, 400.0, 1.0, &recipe, seed), Sampling::Full)
+            texels(
+                &FieldSpec::new([512, 512], Anchor::Ground, Texel(400.0), Scale(1.0), &recipe, seed),
+                Sampling::Full,
+            )
         };
         let fields: Vec<_> = [41, 42, 43, 44 ^ 1 << 63].map(field).into();
         for (at, a) in fields.iter().enumerate() {
@@ -221,7 +225,7 @@ fn gradient_noise_is_zero_on_its_lattice() {
 #[test]
 fn identity_at_zero() {
     let grid = Grid { cols: 40, rows: 30, step: [1.0, 1.0], top: 0.0 };
-    let recipe = even();
+    let recipe = even().texels(Scale(1.0));
     let mut plane = Plane::new(40, 30);
     step1_bands::fill(&recipe.bands, 1, 0.0, 15.0, None, &grid, &mut plane);
     assert!(plane.data.iter().all(|&value| value == 1.0));
@@ -237,9 +241,9 @@ fn bands_keep_their_mean() {
     let grid = Grid { cols: 1024, rows: 512, step: [1.0, 1.0], top: 0.0 };
     let mut last_gaps = 1.0;
     for coverage in [0.2, 0.5, 0.8] {
-        let mut recipe = even().bands;
+        let mut recipe = even().texels(Scale(1.0)).bands;
         recipe.amount = 1.0;
-        recipe.size = 16.0;
+        recipe.size = Texel(16.0);
         recipe.stretch = 1.0;
         recipe.coverage = coverage;
         recipe.contrast = 0.9;
@@ -259,10 +263,10 @@ fn bands_keep_their_mean() {
 #[test]
 fn a_gaussian_of_many_periods_takes_few_samples() {
     let (_, mut recipe) = preset("steam-fog");
-    (recipe.bands.size, recipe.bands.stretch, recipe.bands.warp) = (237_516.99, 1.32, 3.15);
-    (recipe.soften.sigma, recipe.soften.stretch) = (215_585.0, 34.7);
-    (recipe.smear.length, recipe.smear.angle) = (325_617.0, -86.59);
-    let spec = FieldSpec::new([368, 136], Anchor::Ground, 428.0, 1.0, &recipe, 5);
+    (recipe.bands.size, recipe.bands.stretch, recipe.bands.warp) = (Px(237_516.99), 1.32, 3.15);
+    (recipe.soften.sigma, recipe.soften.stretch) = (Px(215_585.0), 34.7);
+    (recipe.smear.length, recipe.smear.angle) = (Px(325_617.0), -86.59);
+    let spec = FieldSpec::new([368, 136], Anchor::Ground, Texel(428.0), Scale(1.0), &recipe, 5);
     let (plane, grid) = spec.before_soften(Sampling::Reduced);
     assert!(grid.cols <= 368 && plane.data.len() <= 368 * 400, "{grid:?}");
 }

@@ -5,6 +5,7 @@ use fogweft::base::law::{
     CONTRAST_AT_VISIBILITY, DEPTH_OF_VISIBILITY, airlight, extinction, line_at, opacity, pan_rate,
     strip_width, transmittance,
 };
+use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::steps::field::{FieldSpec, Sampling};
 use fogweft::steps::step2_falloff::density;
@@ -140,16 +141,16 @@ fn pan_rates() {
 #[test]
 fn strip_widths() {
     for (rate, want) in [(1.0, 9600.0), (0.5, 5760.0), (0.25, 3840.0), (0.1, 2688.0), (1.5, 13440.0)] {
-        near(strip_width(1920.0, 9600.0 - 1920.0, rate), want, 1e-9);
+        near(strip_width(Px(1920.0), Px(9600.0 - 1920.0), rate).0, want, 1e-9);
     }
 }
 
 /// A point of the ground plane at depth z is drawn f / (f + z) times as far under the horizon (pinhole, as above).
 #[test]
 fn lines_meet_at_the_horizon() {
-    near(line_at(560.0, 900.0, pan_rate(600.0, 0.0)), 900.0, 0.0);
-    near(line_at(560.0, 900.0, pan_rate(600.0, 600.0)), 730.0, 1e-12);
-    near(line_at(560.0, 900.0, pan_rate(600.0, 1e12)), 560.0, 1e-6);
+    near(line_at(Px(560.0), Px(900.0), pan_rate(600.0, 0.0)).0, 900.0, 0.0);
+    near(line_at(Px(560.0), Px(900.0), pan_rate(600.0, 600.0)).0, 730.0, 1e-12);
+    near(line_at(Px(560.0), Px(900.0), pan_rate(600.0, 1e12)).0, 560.0, 1e-6);
 }
 
 /// Optical depth along a ray through the density that the falloff step gives, by the midpoint rule.
@@ -212,9 +213,9 @@ fn falloff_landmarks() {
 #[test]
 fn fields_hold_the_column_of_height_fog() {
     let mut recipe = even();
-    recipe.falloff.height = 24.0;
+    recipe.falloff.height = Px(24.0);
     // The line runs through the middle of a row of texels.
-    let ground = FieldSpec::new([32, 512], Anchor::Ground, 400.5, 1.0, &recipe, 5);
+    let ground = FieldSpec::new([32, 512], Anchor::Ground, Texel(400.5), Scale(1.0), &recipe, 5);
     let rows = texels(&ground, Sampling::Full);
     let column: Vec<f64> = rows.iter().map(|row| f64::from(row[9])).collect();
     near(column[400], 1.0, 1e-6);
@@ -226,7 +227,7 @@ fn fields_hold_the_column_of_height_fog() {
     let integral = column[..400].iter().sum::<f64>() + 0.5 * column[400];
     near(integral, 24.0 * (1.0 + 1.0 / (12.0 * 24.0 * 24.0)), 2e-5);
 
-    let sky = FieldSpec::new([32, 512], Anchor::Sky, 111.5, 1.0, &recipe, 5);
+    let sky = FieldSpec::new([32, 512], Anchor::Sky, Texel(111.5), Scale(1.0), &recipe, 5);
     let turned: Vec<Vec<f32>> = texels(&sky, Sampling::Full).into_iter().rev().collect();
     assert_eq!(turned, rows);
 }

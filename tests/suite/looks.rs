@@ -3,6 +3,7 @@
 use crate::spectrum::{self, exponent};
 use crate::util::{mean, preset, presets, spec, texels};
 use fogweft::base::seed;
+use fogweft::base::units::{Scale, Texel};
 use fogweft::steps::field::Sampling;
 use fogweft::steps::grid::{Grid, Plane};
 use fogweft::steps::recipe::Bands;
@@ -65,7 +66,7 @@ fn no_recipe_repeats_within_its_period() {
 
 /// Power at each frequency of rows of the recipe's bands, before the blurs, over many dice. A row is whole periods: no window is
 /// needed.
-fn power(recipe: &Bands, cols: usize, dice: u64) -> Vec<f64> {
+fn power(recipe: &Bands<Texel>, cols: usize, dice: u64) -> Vec<f64> {
     let mut sum = vec![0.0; cols / 2];
     for seed in 0..dice {
         let grid = Grid { cols, rows: 4, step: [1.0, 1.0], top: 0.0 };
@@ -83,18 +84,18 @@ fn power(recipe: &Bands, cols: usize, dice: u64) -> Vec<f64> {
 /// own blurs leave a hundredth of the power.
 #[test]
 fn low_stratus_has_the_spectrum_it_claims() {
-    let (_, recipe) = preset("low-stratus");
+    let recipe = preset("low-stratus").1.texels(Scale(1.0));
     let shelf = fogweft::scene::recipe::shelf::Shelf::embedded();
     let claims = |name: &String| shelf.get(name).unwrap().source.contains("k^-5/3");
     assert_eq!(presets().into_iter().filter(claims).collect::<Vec<_>>(), ["low-stratus"]);
     let cols = 8192;
-    let wide = recipe.bands.size * recipe.bands.stretch;
+    let wide = recipe.bands.size.0 * recipe.bands.stretch;
     let from = cols as f64 / wide;
     // The Gaussian's and the smear's share of the power at a frequency.
     let left = |cycles: f64| {
         let turn = std::f64::consts::PI * cycles / cols as f64;
-        let gauss = libm::exp(-libm::pow(2.0 * turn * recipe.soften.sigma * recipe.soften.stretch, 2.0));
-        let smear = turn * recipe.smear.length;
+        let gauss = libm::exp(-libm::pow(2.0 * turn * recipe.soften.sigma.0 * recipe.soften.stretch, 2.0));
+        let smear = turn * recipe.smear.length.0;
         gauss * libm::pow(libm::sin(smear) / smear, 2.0)
     };
     let mut to = from;

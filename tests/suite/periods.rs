@@ -11,9 +11,9 @@ use proptest::prelude::*;
 /// all sheets stand within 2 % of a view of where they stood. Where none has gone half a period, nothing has come round.
 fn comes_round(plan: &Plan) -> Option<f64> {
     let sheets: Vec<(f64, f64)> =
-        fogs(plan).iter().map(|job| (job.placing.period.unwrap(), job.placing.pan_rate)).collect();
-    let same = 0.02 * plan.view[0];
-    let places = plan.travel.floor() as u32;
+        fogs(plan).iter().map(|job| (job.placing.period.unwrap().0, job.placing.pan_rate)).collect();
+    let same = 0.02 * plan.view[0].0;
+    let places = plan.travel.0.floor() as u32;
     (1..=places).map(f64::from).find(|camera| {
         let off = |(period, rate): &(f64, f64)| {
             let shift = camera * rate / period;
@@ -50,9 +50,9 @@ proptest! {
             let period = placing.period.unwrap();
             prop_assert!(period >= plan.view[0], "{} repeats within one view", placing.slot);
             // Whole texels at scales of a half and a quarter, too.
-            prop_assert_eq!(period % 16.0, 0.0);
-            prop_assert_eq!(placing.rect[2], period);
-            prop_assert_eq!(f64::from(placing.texels[0]), period);
+            prop_assert_eq!(period.0 % 16.0, 0.0);
+            prop_assert_eq!(placing.rect.width, period);
+            prop_assert_eq!(f64::from(placing.texels[0]), period.0);
             prop_assert!((placing.pan_rate - law::pan_rate(600.0, placing.depth)).abs() < 1e-12);
         }
         if let Some(camera) = comes_round(&plan) {
@@ -75,8 +75,8 @@ fn a_given_period_is_kept() {
         let text = text(640, 3000, &[(0.0, true)]) + &format!("period = {period:?}\n");
         let plan = plan(&scene(&text), &Arts::default());
         let placing = &fogs(&plan)[0].placing;
-        near(placing.period.unwrap(), period, 0.0);
-        near(placing.rect[2], period, 0.0);
+        near(placing.period.unwrap().0, period, 0.0);
+        near(placing.rect.width.0, period, 0.0);
         assert_eq!(placing.texels[0], (period).round() as u32);
     }
 }

@@ -1,6 +1,7 @@
 //! Layered noise: how its spectrum falls with gain and lacunarity.
 
 use crate::util::{even, mean, near};
+use fogweft::base::units::{Scale, Texel};
 use fogweft::steps::grid::{Grid, Plane};
 use fogweft::steps::step1_bands;
 use rustfft::FftPlanner;
@@ -64,9 +65,9 @@ fn slopes_follow_gain_and_lacunarity() {
         (0.65, 2.1, 2.161238),
     ];
     for (gain, lacunarity, want) in table {
-        let mut recipe = even().bands;
+        let mut recipe = even().texels(Scale(1.0)).bands;
         recipe.amount = 1.0;
-        recipe.size = 1024.0;
+        recipe.size = Texel(1024.0);
         recipe.stretch = 1.0;
         recipe.octaves = if lacunarity > 2.5 { 6 } else { 9 };
         recipe.gain = gain;

@@ -6,6 +6,7 @@ use crate::util::{
 use fogweft::base::law;
 use fogweft::base::limits::Limits;
 use fogweft::base::raster::Owned;
+use fogweft::base::units::{Camera, Px};
 use fogweft::base::words::{Bits, Blending};
 use fogweft::output::Effort;
 use fogweft::output::pictures::still_png;
@@ -157,17 +158,17 @@ proptest! {
         let (scene, arts) = (scene(&flat.text()), flat.arts());
         let plan = plan(&scene, &arts);
         let stack = Stack::new(&plan, &arts, &Limits::default()).unwrap();
-        let still = stack.still(flat.at);
+        let still = stack.still(Camera(Px(flat.at)));
         let deep = decode(&still_png(&still, Bits::Sixteen, Effort::Fast));
         prop_assert_eq!(deep.size, SIZE);
         check_sixteen(&deep.texels, &flat, HALF_STEP)?;
 
         // What the program writes is drawn strip by strip, and is that still.
         let size = still.size;
-        let shown = stack.shown(flat.at, Bits::Sixteen);
+        let shown = stack.shown(Camera(Px(flat.at)), Bits::Sixteen);
         let same = shown.texels == Owned::Sixteen { size, samples: still.sixteen() };
         prop_assert!(same, "16 bits");
-        let shown = stack.shown(flat.at, Bits::Eight);
+        let shown = stack.shown(Camera(Px(flat.at)), Bits::Eight);
         let same = shown.texels == Owned::Eight { size, samples: still.eight() };
         prop_assert!(same, "8 bits");
         let greys: Vec<u8> = values::view(&still).chunks_exact(4).map(|texel| texel[0]).collect();
@@ -208,7 +209,7 @@ proptest! {
         });
         let scene = scene(&flat.text());
         let plan = plan(&scene, &Arts::default());
-        let still = Stack::new(&plan, &Arts::default(), &Limits::default()).unwrap().still(flat.at);
+        let still = Stack::new(&plan, &Arts::default(), &Limits::default()).unwrap().still(Camera(Px(flat.at)));
         for texel in decode(&still_png(&still, Bits::Sixteen, Effort::Fast)).texels {
             for channel in 0..3 {
                 prop_assert!((f64::from(texel[channel]) - want[channel]).abs() <= HALF_STEP);
@@ -222,7 +223,7 @@ fn rendered(scene: &Scene, arts: &Arts, camera: f64) -> (Decoded, Vec<[f64; 3]>)
     let folder = tempfile::tempdir().unwrap();
     let options = Options {
         bits: Bits::Sixteen,
-        camera: Some(camera),
+        camera: Some(Camera(Px(camera))),
         effort: Effort::Fast,
         ..Options::new(folder.path())
     };
@@ -269,7 +270,7 @@ fn sheet_over(backdrop: &str, layers: &[(&str, f64)]) -> [f64; 3] {
     }
     let scene = scene(&text);
     let plan = plan(&scene, &Arts::default());
-    let still = Stack::new(&plan, &Arts::default(), &Limits::default()).unwrap().still(0.0);
+    let still = Stack::new(&plan, &Arts::default(), &Limits::default()).unwrap().still(Camera::default());
     still.colours[0].map(f64::from)
 }
 
@@ -312,7 +313,7 @@ fn both_blendings_of_art() {
             let bytes = flat_png([8, 8], [front, front, front, alpha]);
             arts.add("a", Source::from_bytes("a.png", bytes, &Limits::default()).unwrap());
             let plan = plan(&scene, &arts);
-            let still = Stack::new(&plan, &arts, &Limits::default()).unwrap().still(0.0);
+            let still = Stack::new(&plan, &arts, &Limits::default()).unwrap().still(Camera::default());
             near(f64::from(still.sixteen()[0]) / 257.0, want, 0.5e-3 + 0.5 / 257.0);
         }
     }

@@ -3,6 +3,7 @@
 use crate::util::{Decoded, decode, even, mean, near};
 use fogweft::base::colour::Srgb;
 use fogweft::base::law;
+use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::{Anchor, Bits};
 use fogweft::output::stream;
 use fogweft::steps::field::{FieldSpec, Sampling};
@@ -12,8 +13,8 @@ use fogweft::steps::step5_grade::Tones;
 
 const HAZE: Srgb = Srgb([200.0 / 255.0, 120.0 / 255.0, 30.0 / 255.0]);
 
-fn sheet(recipe: &Recipe, size: [u32; 2], line: f64, tau: f64) -> Sheet {
-    let field = FieldSpec::new(size, Anchor::Ground, line, 1.0, recipe, 4);
+fn sheet(recipe: &Recipe<Px>, size: [u32; 2], line: f64, tau: f64) -> Sheet {
+    let field = FieldSpec::new(size, Anchor::Ground, Texel(line), Scale(1.0), recipe, 4);
     let tones = Tones::new(HAZE, None, None, None, recipe.grade.lit);
     Sheet::new(SheetSpec { field, tau, tones, light: 135.0 }, Sampling::Full)
 }
@@ -59,8 +60,8 @@ fn dither_moments() {
 #[test]
 fn empty_and_full_are_left_alone() {
     let mut recipe = even();
-    recipe.falloff.height = 1.0;
-    recipe.falloff.beyond = 1.0;
+    recipe.falloff.height = Px(1.0);
+    recipe.falloff.beyond = Px(1.0);
     let sheet = sheet(&recipe, [32, 400], 200.5, 120.0);
     let rows: Vec<Vec<u16>> = written(&sheet, Bits::Eight)
         .texels
@@ -80,7 +81,7 @@ fn empty_and_full_are_left_alone() {
 #[test]
 fn colour_is_kept_under_alpha_0() {
     let mut recipe = even();
-    recipe.falloff.height = 2.0;
+    recipe.falloff.height = Px(2.0);
     for bits in [Bits::Eight, Bits::Sixteen] {
         let decoded = written(&sheet(&recipe, [24, 300], 280.0, 1.5), bits);
         assert!(decoded.texels.iter().filter(|texel| texel[3] == 0).count() > 24 * 200);
@@ -112,8 +113,8 @@ fn sixteen_bits_are_exact() {
 #[test]
 fn every_texel_follows_the_law() {
     let mut recipe = even();
-    recipe.falloff.height = 37.0;
-    recipe.falloff.beyond = 11.0;
+    recipe.falloff.height = Px(37.0);
+    recipe.falloff.beyond = Px(11.0);
     let decoded = written(&sheet(&recipe, [8, 256], 200.5, 2.5), Bits::Sixteen);
     for (row, texels) in decoded.texels.chunks(8).enumerate() {
         let over = 200.0 - row as f64;
@@ -129,7 +130,7 @@ fn every_texel_follows_the_law() {
 fn repeats_are_exact_texel_by_texel() {
     let mut recipe = even();
     recipe.bands.amount = 0.7;
-    recipe.bands.size = 20.0;
+    recipe.bands.size = Px(20.0);
     recipe.grade.lit = 0.5;
     let sheet = sheet(&recipe, [101, 40], 30.0, 1.0);
     let wide = decode(&stream::sheet(&sheet, 333, Bits::Eight));

@@ -2,6 +2,7 @@
 
 use fogweft::base::limits::Limits;
 use fogweft::base::raster::Raster;
+use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::output::{Effort, encode};
 use fogweft::plan::{FogJob, Job, Plan};
@@ -29,21 +30,21 @@ pub fn presets() -> Vec<String> {
 }
 
 /// A preset's anchor and recipe.
-pub fn preset(name: &str) -> (Anchor, Recipe) {
+pub fn preset(name: &str) -> (Anchor, Recipe<Px>) {
     let preset = Shelf::embedded().get(name).unwrap();
     (preset.anchor, Resolved::of_preset(&preset).recipe().unwrap())
 }
 
 /// A recipe of even fog everywhere, without blurs.
-pub fn even() -> Recipe {
+pub fn even() -> Recipe<Px> {
     let mut recipe = Resolved::defaults().recipe().unwrap();
     recipe.bands.amount = 0.0;
-    recipe.falloff.height = f64::INFINITY;
-    recipe.falloff.beyond = f64::INFINITY;
+    recipe.falloff.height = Px(f64::INFINITY);
+    recipe.falloff.beyond = Px(f64::INFINITY);
     recipe.falloff.breath = 0.0;
-    recipe.falloff.sway = 0.0;
-    recipe.smear.length = 0.0;
-    recipe.soften.sigma = 0.0;
+    recipe.falloff.sway = Px(0.0);
+    recipe.smear.length = Px(0.0);
+    recipe.soften.sigma = Px(0.0);
     recipe.grade.lit = 0.0;
     recipe
 }
@@ -56,7 +57,7 @@ pub fn spec(name: &str, size: [u32; 2], seed: u64) -> FieldSpec {
         Anchor::Ground => 0.83 * height,
         Anchor::Sky => 0.0,
     };
-    FieldSpec::new(size, anchor, line, height / 1080.0, &recipe, seed)
+    FieldSpec::new(size, anchor, Texel(line), Scale(height / 1080.0), &recipe, seed)
 }
 
 /// A field at every texel, row by row.

@@ -5,6 +5,7 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
+use crate::base::units::{Camera, Px};
 use crate::output::png::mark_srgb;
 use crate::stack::Stack;
 use png::{BitDepth, ColorType, DeflateCompression, Encoder, EncodingError, Filter};
@@ -29,9 +30,9 @@ impl Default for Pan {
 }
 
 /// Camera places of the frames: a cosine from the start to the end and back, so that the last meets the first.
-pub fn cameras(travel: f64, frames: u16) -> Vec<f64> {
+pub fn cameras(travel: Px, frames: u16) -> Vec<Camera> {
     let turn = std::f64::consts::TAU / f64::from(frames.max(1));
-    (0..frames.max(1)).map(|at| travel * 0.5 * (1.0 - libm::cos(turn * f64::from(at)))).collect()
+    (0..frames.max(1)).map(|at| Camera(travel * 0.5 * (1.0 - libm::cos(turn * f64::from(at))))).collect()
 }
 
 /// The file.
@@ -40,7 +41,7 @@ pub fn bytes(stack: &Stack<'_>, pan: &Pan, limits: &Limits) -> Result<Vec<u8>> {
     let [wide, tall] = plan.texels;
     let width = pan.width.clamp(1, limits.side).min(wide);
     let height = ((u64::from(tall) * u64::from(width) + u64::from(wide) / 2) / u64::from(wide)).max(1) as u32;
-    let frames = if plan.travel > 0.0 { pan.frames.max(1) } else { 1 };
+    let frames = if plan.travel > Px(0.0) { pan.frames.max(1) } else { 1 };
     let texels = u64::from(width) * u64::from(height) * u64::from(frames);
     if texels > limits.texels {
         let most = limits.texels;
@@ -65,7 +66,7 @@ pub fn bytes(stack: &Stack<'_>, pan: &Pan, limits: &Limits) -> Result<Vec<u8>> {
 }
 
 /// One frame, RGB.
-fn frame(stack: &Stack<'_>, camera: f64, size: [u32; 2]) -> Result<Vec<u8>> {
+fn frame(stack: &Stack<'_>, camera: Camera, size: [u32; 2]) -> Result<Vec<u8>> {
     let still = stack.still(camera);
     let texels = still.sixteen().as_chunks::<4>().0.to_vec();
     let blending = stack.plan().blending;
@@ -101,11 +102,11 @@ fn write<'a>(
 
 #[cfg(test)]
 mod tests {
-    use super::cameras;
+    use super::*;
 
     #[test]
     fn the_way_is_closed_and_eased() {
-        let way = cameras(1000.0, 64);
+        let way: Vec<f64> = cameras(Px(1000.0), 64).iter().map(|camera| camera.0.0).collect();
         assert_eq!((way[0], way[32]), (0.0, 1000.0));
         for at in 1..64 {
             assert!((way[at] - way[64 - at]).abs() < 1e-9);

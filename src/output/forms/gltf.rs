@@ -6,6 +6,7 @@
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::placing::Kind;
+use crate::base::units::Px;
 use crate::base::words::{Alpha, Bits};
 use crate::output::texture::{Shape, Tile};
 use crate::output::{Effort, encode_channels};
@@ -100,14 +101,14 @@ fn depths(plan: &Plan) -> Vec<f64> {
 }
 
 /// Where a tile is drawn over the whole travel, and half a view beyond it.
-fn quads(plan: &Plan, tile: &Tile, rate: f64, period: Option<f64>) -> Vec<Quad> {
-    let [x, y, width, height] = tile.rect;
+fn quads(plan: &Plan, tile: &Tile, rate: f64, period: Option<Px>) -> Vec<Quad> {
+    let [x, y, width, height] = tile.rect.into();
     let size = tile.texels().map(f64::from);
     let [left, top, wide, tall] = tile.part.map_or([0.0, 0.0, size[0], size[1]], |part| part.map(f64::from));
     let uv = [left / size[0], top / size[1], wide / size[0], tall / size[1]];
     let drawn = [x + uv[0] * width, y + uv[1] * height, uv[2] * width, uv[3] * height];
-    let (from, to) = (-0.5 * plan.view[0], 1.5 * plan.view[0] + plan.travel * rate);
-    let Some(period) = period else { return vec![(drawn, uv)] };
+    let (Px(from), Px(to)) = (-0.5 * plan.view[0], 1.5 * plan.view[0] + plan.travel * rate);
+    let Some(Px(period)) = period else { return vec![(drawn, uv)] };
     if tile.repeat {
         let across = [(from - x) / width, (to - from) / width];
         return vec![([from, drawn[1], to - from, drawn[3]], [across[0], uv[1], across[1], uv[3]])];
@@ -205,7 +206,7 @@ impl File {
         let middle = [0.5 * (least(0) + most(0)), 0.5 * (least(1) + most(1))];
         let primitives: Vec<Value> =
             parts.iter().map(|(quads, material)| self.primitive(quads, middle, factor, *material)).collect();
-        let eye = plan.view.map(|side| 0.5 * side);
+        let eye = plan.view.map(|side| 0.5 * side.0);
         self.meshes.push(json!({"name": name, "primitives": primitives}));
         self.nodes.push(json!({
             "name": name,
@@ -230,7 +231,8 @@ impl File {
         }));
         let rate = plan.camera / (plan.camera + depth);
         let [width, height] = plan.view;
-        let rect = [-0.5 * width, -0.5 * height, 2.0 * width + plan.travel * rate, 2.0 * height];
+        let rect =
+            [-0.5 * width, -0.5 * height, 2.0 * width + plan.travel * rate, 2.0 * height].map(|side| side.0);
         self.mesh(plan, "backdrop", depth, &[(vec![(rect, [0.0, 0.0, 1.0, 1.0])], 0)]);
     }
 
@@ -277,12 +279,12 @@ impl File {
         }));
         let start = reach(0.0);
         self.nodes.push(json!({"name": "camera", "camera": 0, "translation": [0.0, 0.0, start]}));
-        if plan.travel <= 0.0 {
+        if plan.travel <= Px(0.0) {
             return;
         }
         // A tenth of a view in a second, eased: flat tangents of a cubic.
         let half = (plan.travel / (0.1 * width)).clamp(2.0, 60.0) as f32;
-        let end = (plan.travel * UNIT) as f32;
+        let end = (plan.travel * UNIT).0 as f32;
         let times = self.floats(&[0.0, half, 2.0 * half], 1, true, None);
         let mut values = Vec::new();
         for x in [0.0, end, 0.0] {
@@ -353,5 +355,5 @@ impl File {
 
 /// Length of a depth unit: the eye stands a view's width before the play plane.
 fn depth_unit(plan: &Plan) -> f64 {
-    plan.view[0] / plan.camera * UNIT
+    plan.view[0].0 / plan.camera * UNIT
 }

@@ -35,7 +35,7 @@ pub fn bytes(stack: &Stack<'_>) -> Result<Vec<u8>> {
     let data = json!({
         "view": plan.view,
         "travel": plan.travel,
-        "scale": plan.scale * share,
+        "scale": share * plan.scale,
         "backdrop": plan.backdrop.to_hex(),
         "layers": layers
     });

@@ -7,6 +7,7 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::picture::Picture;
 use crate::base::placing::{Kind, Placing};
 use crate::base::raster::{Owned, Raster};
+use crate::base::units::{Rect, Scale};
 use crate::base::words::{Bits, Blending};
 use crate::output::{Effort, encode_channels};
 use crate::scene::layered::{AGAIN, BACKDROP};
@@ -72,25 +73,25 @@ fn ending(kind: Kind) -> &'static str {
 /// The layer of a picture; and where it repeats, one of its places to the left and one of those to the right, as far as in view.
 ///
 /// Art that repeats has one of them even if none is in view: its name says the distance.
-fn layers(texels: Owned, placing: &Placing, canvas: [u32; 2], scale: f64, index: usize) -> Vec<Layer> {
+fn layers(texels: Owned, placing: &Placing, canvas: [u32; 2], scale: Scale, index: usize) -> Vec<Layer> {
     let samples = match texels {
         Owned::Eight { samples, .. } => samples,
         Owned::Sixteen { samples, .. } => samples.iter().map(|code| (code >> 8) as u8).collect(),
     };
-    let [x, y, ..] = placing.rect;
+    let Rect { x, y, .. } = placing.rect;
     let own = Layer {
         name: format!("{}{}@{}", placing.slot, ending(placing.kind), placing.depth),
         src: format!("data/layer{index:03}.png"),
-        at: [x, y].map(|place| (place * scale).round() as i64),
+        at: [x, y].map(|place| (place * scale).0.round() as i64),
         size: placing.texels,
         samples,
     };
     let Some(period) = placing.period else { return vec![own] };
     // Places are rounded one by one, as in the still.
-    let at = |turn: i64| ((x + turn as f64 * period) * scale).round() as i64;
-    let (width, distance) = (f64::from(placing.texels[0]), period * scale);
-    let first = ((-width - x * scale) / distance).floor() as i64 + 1;
-    let last = ((f64::from(canvas[0]) - x * scale) / distance).ceil() as i64 - 1;
+    let at = |turn: i64| ((x + turn as f64 * period) * scale).0.round() as i64;
+    let (width, distance) = (f64::from(placing.texels[0]), (period * scale).0);
+    let first = ((-width - (x * scale).0) / distance).floor() as i64 + 1;
+    let last = ((f64::from(canvas[0]) - (x * scale).0) / distance).ceil() as i64 - 1;
     let (mut left, mut right): (Vec<i64>, Vec<i64>) =
         (first..=last).filter(|turn| *turn != 0).partition(|turn| *turn < 0);
     if left.is_empty() && right.is_empty() && placing.kind == Kind::Art {

@@ -6,6 +6,7 @@ mod side;
 
 use crate::base::placing::{Kind, Placing};
 use crate::base::raster::Owned;
+use crate::base::units::Rect;
 use crate::base::words::{Alpha, Bits, Blending};
 use crate::scene::{Fit, Texture};
 use crate::stack::Stack;
@@ -29,7 +30,7 @@ pub struct Shape {
     /// Width and height of the picture as drawn, texels.
     drawn: [u32; 2],
     /// Where it stands, scene px.
-    at: [f64; 4],
+    at: Rect,
 }
 
 /// A band of the stored area.
@@ -46,8 +47,8 @@ pub struct Band {
 pub struct Tile {
     /// Its file.
     pub path: String,
-    /// Left, top, width, height of the whole texture in scene px, with the camera at the start of the travel.
-    pub rect: [f64; 4],
+    /// Where the whole texture stands.
+    pub rect: Rect,
     /// Its band.
     pub band: usize,
     /// Left, top, width and height in texels of the band as stored; it may reach over the edge of one that wraps.
@@ -55,7 +56,7 @@ pub struct Tile {
     /// Left, top, width, height of what is drawn of it, in its own texels; none: all.
     pub part: Option<[u32; 4]>,
     /// The rectangle of all that is drawn of the picture, where that isn't the tile's own.
-    pub strip: Option<[f64; 4]>,
+    pub strip: Option<Rect>,
     /// Whether its left and right edges meet.
     pub repeat: bool,
 }
@@ -174,12 +175,14 @@ impl Shape {
 
     /// Cuts the bands into tiles no side of which is over `most`.
     fn cut(&self, placing: &Placing, most: u32) -> Vec<Tile> {
-        let [x, y, ..] = placing.rect;
+        let Rect { x, y, width, height } = placing.rect;
         // The picture's own rectangle gives the size of its texels; where the scene gives the period they aren't square.
-        let texel =
-            [placing.rect[2] / f64::from(placing.texels[0]), placing.rect[3] / f64::from(placing.texels[1])];
-        let scene = |left: f64, top: f64, wide: f64, tall: f64| {
-            [x + left * texel[0], y + top * texel[1], wide * texel[0], tall * texel[1]]
+        let texel = [width / f64::from(placing.texels[0]), height / f64::from(placing.texels[1])];
+        let scene = |left: f64, top: f64, wide: f64, tall: f64| Rect {
+            x: x + left * texel[0],
+            y: y + top * texel[1],
+            width: wide * texel[0],
+            height: tall * texel[1],
         };
         let (across, first) = (self.side(0, 0), self.side(0, 1));
         let last = self.side(self.bands.len() - 1, 1);
@@ -340,7 +343,7 @@ fn stored([.., width, height]: [u32; 4], smooth: bool, fit: Fit) -> [u32; 2] {
 
 /// Whether a picture repeats edge to edge.
 pub fn repeats(placing: &Placing) -> bool {
-    placing.period.is_some_and(|period| (period - placing.rect[2]).abs() < 1e-9 * period)
+    placing.period.is_some_and(|period| (period - placing.rect.width).0.abs() < 1e-9 * period.0)
 }
 
 fn floats(samples: &[u16], blending: Blending) -> Vec<[f32; 4]> {

@@ -1,6 +1,7 @@
 //! Figures of single files: seam, band and repeat of a sheet, and overdraw.
 
 use crate::base::placing::Placing;
+use crate::base::units::{Camera, Px, Rect};
 use crate::plan::Plan;
 use crate::steps::dither;
 use crate::steps::sheet::{Row, Sheet};
@@ -43,7 +44,7 @@ pub fn sheet(placing: &Placing, plan: &Plan, sheet: &Sheet) -> SheetFigures {
         }
         band = errors.iter().fold(band, |most, error| most.max(error.abs() / 64.0));
     }
-    let period = placing.period.unwrap_or(placing.rect[2]);
+    let period = placing.period.unwrap_or(placing.rect.width);
     SheetFigures {
         slot: placing.slot.clone(),
         seam: if seam > 0.0 { f64::from(seam / inside.max(1e-9)) } else { 0.0 },
@@ -54,16 +55,16 @@ pub fn sheet(placing: &Placing, plan: &Plan, sheet: &Sheet) -> SheetFigures {
 }
 
 /// Texels of a picture blended per texel of the view, mean over the camera places.
-pub(super) fn overdraw(placing: &Placing, plan: &Plan, cameras: &[f64]) -> f64 {
-    let [x, y, width, height] = placing.rect;
-    let [view_x, view_y] = plan.view;
+pub(super) fn overdraw(placing: &Placing, plan: &Plan, cameras: &[Camera]) -> f64 {
+    let Rect { y: Px(y), width: Px(width), height: Px(height), .. } = placing.rect;
+    let [Px(view_x), Px(view_y)] = plan.view;
     let tall = ((y + height).min(view_y) - y.max(0.0)).max(0.0) / view_y;
-    let wide = |camera: f64| {
-        let left = x - camera * placing.pan_rate;
+    let wide = |camera: Camera| {
+        let Px(left) = placing.left(camera);
         let seen = |left: f64| ((left + width).min(view_x) - left.max(0.0)).max(0.0);
         match placing.period {
             None => seen(left),
-            Some(period) => {
+            Some(Px(period)) => {
                 let first = ((-width - left) / period).floor() as i64;
                 let last = ((view_x - left) / period).ceil() as i64;
                 (first..=last).map(|turn| seen(left + turn as f64 * period)).sum()

@@ -9,6 +9,7 @@ pub use figures::{SheetFigures, sheet};
 use crate::base::fault::Result;
 use crate::base::limits::Limits;
 use crate::base::space::Space;
+use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::output::texture::Shape;
 use crate::plan::{Job, Plan, haze, rims};
@@ -34,8 +35,8 @@ pub struct Separation {
 /// What is seen of an outline from one camera place.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PlaceFigures {
-    /// The camera place, scene px of travel.
-    pub camera: f64,
+    /// The camera place.
+    pub camera: Camera,
     /// Points of the outline in view.
     pub points: usize,
     /// Without any rims.
@@ -89,8 +90,8 @@ pub struct Finding {
 pub struct Report {
     /// The scene's name.
     pub scene: String,
-    /// The camera places looked from, scene px of travel.
-    pub cameras: Vec<f64>,
+    /// The camera places looked from.
+    pub cameras: Vec<Camera>,
     /// What the scene is held to.
     pub limits: CheckLimits,
     /// The slots, far to near.
@@ -166,7 +167,7 @@ pub fn of_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
 fn of_slot(
     plan: &Plan,
     stack: &Stack<'_>,
-    cameras: &[f64],
+    cameras: &[Camera],
     name: &str,
     depth: f64,
     wanted: f64,

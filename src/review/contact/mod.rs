@@ -9,6 +9,7 @@ pub(crate) use mount::Mount;
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
+use crate::base::units::Camera;
 use crate::plan::Plan;
 use crate::scene::pictures::{Arts, Source};
 use crate::scene::read::{self, Options};
@@ -82,8 +83,8 @@ fn still(shelf: &Shelf, tile: &Tile, width: u32, limits: &Limits) -> Result<Vec<
         let source = Source::from_bytes(format!("presets/shelf/{name}"), svg.to_vec(), limits)?;
         arts.add(name.trim_end_matches(".svg"), source);
     }
-    let plan = Plan::new(&scene, &arts.naturals(), f64::from(width) / scene.view[0], limits)?;
-    Ok(Stack::new(&plan, &arts, limits)?.still(0.0).eight())
+    let plan = Plan::new(&scene, &arts.naturals(), f64::from(width) / scene.view[0].0, limits)?;
+    Ok(Stack::new(&plan, &arts, limits)?.still(Camera::default()).eight())
 }
 
 #[cfg(test)]

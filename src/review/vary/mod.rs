@@ -5,6 +5,7 @@ mod pick;
 pub use pick::picked;
 
 use crate::base::fault::{Class, Fault, Result};
+use crate::base::units::{Camera, Px};
 use crate::plan::{Plan, haze};
 use crate::review::contact::{Contact, Mount};
 use crate::scene::Source;
@@ -103,12 +104,12 @@ pub fn draw(
     how: read::Options<'_>,
     slot: &str,
     along: &Along,
-    (width, camera): (u32, Option<f64>),
+    (width, camera): (u32, Option<Camera>),
 ) -> Result<Contact> {
     let limits = how.limits;
     let plain = read::read(&source.file, &source.text, how)?;
     let arts = Arts::open(&plain.scene, limits)?;
-    let [across, down] = plain.scene.view;
+    let [Px(across), Px(down)] = plain.scene.view;
     let scale = f64::from(width) / across;
     let tile = [width, (down * scale).round().max(1.0) as u32];
     let mount = Mount::new(along.values.len() as u32, tile);
@@ -120,7 +121,7 @@ pub fn draw(
         let scene = read::read(&source.file, &source.text, how)?.scene;
         let scene = haze::settled(&scene, &arts, limits)?;
         let plan = Plan::new(&scene, &arts.naturals(), scale, limits)?;
-        Ok(Stack::new(&plan, &arts, limits)?.still(camera.unwrap_or(plan.travel / 2.0)).eight())
+        Ok(Stack::new(&plan, &arts, limits)?.still(camera.unwrap_or(Camera(plan.travel / 2.0))).eight())
     };
     let stills: Vec<Result<Vec<u8>>> = along.values.par_iter().map(still).collect();
     let labels: Vec<(String, String)> = (0..along.values.len()).map(|at| along.label(at)).collect();

@@ -2,6 +2,7 @@
 
 use crate::base::colour::Srgb;
 use crate::base::fault::Result;
+use crate::base::units::Px;
 use crate::base::words::{Alpha, Anchor, Blending};
 use crate::scene::keys::{Entry, KEYS, Key, Section, Value};
 use crate::scene::read::{Layer, Meant, Reading, Resolved, layer, winner};
@@ -54,12 +55,12 @@ pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
     let (slots, resolved) = slots.into_iter().unzip();
     let scene = Scene {
         name: text("name").to_owned(),
-        view: view(meant),
-        travel: number("travel"),
+        view: view(meant).map(Px),
+        travel: Px(number("travel")),
         camera: number("camera"),
-        horizon: number("horizon"),
-        ground: number("ground"),
-        sky: number("sky"),
+        horizon: Px(number("horizon")),
+        ground: Px(number("ground")),
+        sky: Px(number("sky")),
         backdrop: colour("backdrop").unwrap_or(haze),
         sampled: Sampled {
             haze: text("air.haze") == "sampled",
@@ -70,7 +71,7 @@ pub(super) fn scene(file: &Path, meant: &Meant) -> Result<Reading> {
         air,
         texture: texture(&facts),
         rims: Rims {
-            spread: number("rim.spread"),
+            spread: Px(number("rim.spread")),
             most: number("rim.most"),
             dark: flag("rim.darken").then(|| colour("rim.dark").unwrap_or_else(|| haze.darkened(DARK))),
         },
@@ -209,6 +210,7 @@ fn is_step(path: &str) -> bool {
 /// A slot as meant.
 fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, meant: &Meant) -> Result<Slot> {
     let number = |path| resolved.value(path).and_then(Value::number);
+    let length = |path| number(path).map(Px);
     let flag = |path, otherwise| match resolved.value(path) {
         Some(Value::Flag(flag)) => *flag,
         _ => otherwise,
@@ -220,15 +222,15 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, meant: &Meant
         let file = folder.join(path);
         let held = layer.and_then(|layer| meant.layered.get(&file)?.find(layer));
         let visible = flag("slot.visible", held.is_none_or(|layer| layer.visible));
-        let (x, y) = held.map_or((0.0, None), |layer| (layer.x as f64, Some(layer.y as f64)));
+        let (x, y) = held.map_or((0.0, None), |layer| (layer.x as f64, Some(Px(layer.y as f64))));
         visible.then(|| ArtPlace {
             file,
             layer: layer.map(str::to_owned),
-            x: number("slot.x").unwrap_or(x),
-            y: number("slot.y").or(y),
-            width: number("slot.width"),
+            x: length("slot.x").unwrap_or(Px(x)),
+            y: length("slot.y").or(y),
+            width: length("slot.width"),
             repeat: match resolved.value("slot.repeat") {
-                Some(Value::Number(every)) => Repeat::Every(*every),
+                Some(Value::Number(every)) => Repeat::Every(Px(*every)),
                 Some(Value::Flag(true)) => Repeat::Edge,
                 _ => Repeat::No,
             },
@@ -249,16 +251,16 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, meant: &Meant
         recipe: resolved.recipe()?,
         haze: resolved.value("slot.haze").and_then(Value::colour),
         haze_share: number("slot.haze_share"),
-        line: number("slot.line"),
+        line: length("slot.line"),
         shrink: number("slot.shrink"),
-        period: number("slot.period"),
+        period: length("slot.period"),
         separation: number("slot.separation").unwrap_or(0.0),
         tint: number("slot.tint").unwrap_or(0.0),
         fade: match text("slot.fade") {
             Some(end @ ("top" | "foot")) => Some(Fade {
                 top: end == "top",
-                from: number("slot.fade_from"),
-                over: number("slot.fade_over"),
+                from: length("slot.fade_from"),
+                over: length("slot.fade_over"),
                 curve: match text("slot.fade_curve") {
                     Some("straight") => Curve::Straight,
                     Some("early") => Curve::Early,

@@ -1,6 +1,7 @@
 //! Layers of numbers: what wins, and who set each.
 
 use crate::base::fault::{Class, Fault, Result};
+use crate::base::units::Px;
 use crate::scene::keys::{KEYS, Value};
 use crate::scene::recipe::shelf::Preset;
 use crate::steps::recipe::Recipe;
@@ -94,7 +95,7 @@ impl Resolved {
     ///
     /// # Errors
     /// If a number of the five steps is missing, which [`Resolved::defaults`] rules out.
-    pub fn recipe(&self) -> Result<Recipe> {
+    pub fn recipe(&self) -> Result<Recipe<Px>> {
         let mut tables = toml::Table::new();
         for (path, setting) in &self.settings {
             let Some((step, name)) = path.split_once('.') else { continue };
@@ -122,7 +123,7 @@ mod tests {
         let recipe = Resolved::defaults().recipe().expect("defaults are complete");
         assert_eq!(recipe.bands.kind, Noise::Smooth);
         assert_eq!(recipe.bands.octaves, 5);
-        assert_eq!(recipe.falloff.beyond, f64::INFINITY);
+        assert_eq!(recipe.falloff.beyond, Px(f64::INFINITY));
     }
 
     #[test]
@@ -138,7 +139,7 @@ mod tests {
         let mut resolved = Resolved::defaults();
         resolved.lay("smear.length", Value::Number(80.0), Layer::Scene);
         resolved.lay("smear.length", Value::Number(90.0), Layer::Slot);
-        assert_eq!(resolved.recipe().expect("complete").smear.length, 90.0);
+        assert_eq!(resolved.recipe().expect("complete").smear.length, Px(90.0));
         assert_eq!(resolved.who("smear.length"), Some(&Layer::Slot));
         assert_eq!(resolved.who("smear.angle"), Some(&Layer::Default));
         assert_eq!(Layer::Preset("mist".into()).to_string(), "preset mist");

@@ -11,6 +11,7 @@ use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::simd::wide;
 use crate::base::space::{Lanes, Space};
+use crate::base::units::{Camera, Scale, Texel};
 use crate::base::words::Blending;
 use crate::plan::Plan;
 use crate::rim::Rim;
@@ -48,12 +49,12 @@ fn over_lanes(under: &mut Lanes, colour: Lanes, alpha: f32) {
     *under = blend(*under, colour, alpha);
 }
 
-/// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel): strips of [`STRIP`] rows side by
+/// Draws `layers`, which must be in drawing order, at camera place `camera`: strips of [`STRIP`] rows side by
 /// side, each handed to `take` with its first row and what of `outs` stands at its place.
 fn strips<T: Send>(
     plan: &Plan,
     layers: &[Layer<'_>],
-    camera: f64,
+    camera: Camera,
     outs: impl IndexedParallelIterator<Item = T>,
     take: impl Fn(usize, &mut [Lanes], T) + Sync + Send,
 ) {
@@ -79,8 +80,8 @@ fn strips<T: Send>(
 }
 
 impl Still {
-    /// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel).
-    pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: f64) -> Still {
+    /// Draws `layers`, which must be in drawing order, at camera place `camera`.
+    pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: Camera) -> Still {
         let [width, height] = plan.texels.map(|side| side as usize);
         // Side by side: the memory of a large still is new to the system.
         let mut colours: Vec<[f32; 3]> = rayon::iter::repeat_n([0.0; 3], width * height).collect();
@@ -154,8 +155,8 @@ fn sixteen(space: &Space, row: &mut [Lanes], out: &mut [u16]) {
 #[inline(always)]
 fn draw_row(
     layer: &Layer<'_>,
-    scale: f64,
-    camera: f64,
+    scale: Scale,
+    camera: Camera,
     y: usize,
     row: &mut Row,
     space: &Space,
@@ -175,9 +176,8 @@ fn draw_row(
 }
 
 /// Left and top in whole texels of the view.
-pub(crate) fn corner(placing: &Placing, scale: f64, camera: f64) -> [i64; 2] {
-    let [x, y, ..] = placing.rect;
-    [((x - camera * placing.pan_rate) * scale).round() as i64, (y * scale).round() as i64]
+pub(crate) fn corner(placing: &Placing, scale: Scale, camera: Camera) -> [i64; 2] {
+    [placing.left(camera), placing.rect.y].map(|side| (side * scale).0.round() as i64)
 }
 
 #[inline(always)]
@@ -185,7 +185,7 @@ pub(crate) fn corner(placing: &Placing, scale: f64, camera: f64) -> [i64; 2] {
 fn draw_sheet(
     placing: &Placing,
     sheet: &Sheet,
-    scale: f64,
+    scale: Scale,
     left: i64,
     from: usize,
     row: &mut Row,
@@ -194,7 +194,7 @@ fn draw_sheet(
 ) {
     let cols = sheet.size()[0] as usize;
     // View texels over one period: not always whole, where the scene gives a period of its own.
-    let stretch = placing.rect[2] * scale / cols as f64;
+    let stretch = (placing.rect.width * scale).0 / cols as f64;
     if (stretch - 1.0).abs() * (cols as f64) < 1e-6 {
         let first = (-left).rem_euclid(cols as i64) as usize;
         if let Some(colour) = sheet.colour() {
@@ -223,7 +223,15 @@ fn draw_sheet(
 }
 
 #[inline(always)]
-fn draw_rim(rim: &Rim, scale: f64, camera: f64, y: usize, row: &mut Row, space: &Space, out: &mut [Lanes]) {
+fn draw_rim(
+    rim: &Rim,
+    scale: Scale,
+    camera: Camera,
+    y: usize,
+    row: &mut Row,
+    space: &Space,
+    out: &mut [Lanes],
+) {
     let [left, top] = corner(&rim.placing, scale, camera);
     let [cols, rows] = rim.size().map(i64::from);
     let from = y as i64 - top;
@@ -232,7 +240,7 @@ fn draw_rim(rim: &Rim, scale: f64, camera: f64, y: usize, row: &mut Row, space: 
     }
     rim.row(from as usize, row);
     // Texels of the view over one texel of a period that isn't whole.
-    let stretch = rim.placing.rect[2] * scale / cols as f64;
+    let stretch = (rim.placing.rect.width * scale).0 / cols as f64;
     for (x, under) in out.iter_mut().enumerate() {
         let away = x as i64 - left;
         let col = match rim.placing.period {
@@ -248,8 +256,8 @@ fn draw_rim(rim: &Rim, scale: f64, camera: f64, y: usize, row: &mut Row, space: 
 fn draw_art(
     placing: &Placing,
     picture: &Picture,
-    scale: f64,
-    camera: f64,
+    scale: Scale,
+    camera: Camera,
     y: usize,
     space: &Space,
     out: &mut [Lanes],
@@ -276,14 +284,14 @@ fn draw_art(
 #[inline(always)]
 pub(crate) fn parts(
     placing: &Placing,
-    scale: f64,
-    camera: f64,
+    scale: Scale,
+    camera: Camera,
     width: usize,
     view: usize,
 ) -> impl Iterator<Item = (Range<usize>, usize)> {
     let (width, view) = (width as i64, view as i64);
-    let start = (placing.rect[0] - camera * placing.pan_rate) * scale;
-    let (period, first, last) = match placing.period.map(|period| period * scale) {
+    let Texel(start) = placing.left(camera) * scale;
+    let (period, first, last) = match placing.period.map(|period| (period * scale).0) {
         None => (0.0, 0, 0),
         Some(period) => {
             let first = ((-(width as f64) - start) / period).ceil() as i64;

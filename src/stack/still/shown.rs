@@ -6,6 +6,7 @@ use super::{Layer, STRIP, eight, sixteen, strips};
 use crate::base::raster::Owned;
 use crate::base::simd::wide;
 use crate::base::space::{Lanes, Space};
+use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::plan::Plan;
 use crate::stack::values;
@@ -20,8 +21,8 @@ pub struct Shown {
 }
 
 impl Shown {
-    /// Draws `layers`, which must be in drawing order, at camera place `camera` (scene px of travel).
-    pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: f64, bits: Bits) -> Shown {
+    /// Draws `layers`, which must be in drawing order, at camera place `camera`.
+    pub fn new(plan: &Plan, layers: &[Layer<'_>], camera: Camera, bits: Bits) -> Shown {
         let (size, space) = (plan.texels, Space::new(plan.blending));
         let (texels, greys) = match bits {
             Bits::Eight => {
@@ -52,7 +53,7 @@ impl Shown {
 fn drawn<T: Copy + Default + Send>(
     plan: &Plan,
     layers: &[Layer<'_>],
-    camera: f64,
+    camera: Camera,
     write: impl Fn(usize, &mut [Lanes], &mut [T]) + Sync + Send,
 ) -> (Vec<T>, Vec<u8>) {
     let [width, height] = plan.texels.map(|side| side as usize);

@@ -6,6 +6,7 @@ pub mod octave;
 
 use crate::base::seed;
 use crate::base::simd::wide;
+use crate::base::units::Texel;
 use crate::steps::drift::Drift;
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::recipe::{Bands, Noise};
@@ -28,8 +29,8 @@ struct Part {
     across: f64,
 }
 
-fn parts(bands: &Bands, period: f64) -> Vec<Part> {
-    let feature = [(bands.size * bands.stretch).min(period), bands.size];
+fn parts(bands: &Bands<Texel>, period: f64) -> Vec<Part> {
+    let feature = [(bands.size.0 * bands.stretch).min(period), bands.size.0];
     let total = (0..bands.octaves).map(|k| libm::pow(bands.gain, 2.0 * f64::from(k))).sum::<f64>();
     let part = |k| {
         let shrink = libm::pow(bands.lacunarity, f64::from(k));
@@ -58,7 +59,7 @@ fn left(kind: Noise, cell: [f64; 2], blur: [f64; 3]) -> f64 {
 
 /// The smallest cell along x and y, in texels, of the octaves that the blurs (variances `[xx, yy, xy]` in
 /// texels squared) don't take away.
-pub fn finest(bands: &Bands, period: f64, blur: [f64; 3]) -> [f64; 2] {
+pub fn finest(bands: &Bands<Texel>, period: f64, blur: [f64; 3]) -> [f64; 2] {
     let mut least = [f64::INFINITY; 2];
     if bands.amount > 0.0 {
         let unseen = UNSEEN / (bands.amount * Edge::new(bands.coverage, bands.contrast, 0.0, 0.0).rise());
@@ -99,7 +100,7 @@ fn half_width(contrast: f64) -> f64 {
 }
 
 /// How much finer a grid with steps of `step` texels should be so that the edge doesn't fall between samples: 0.2 to 1.
-pub fn sharpness(bands: &Bands, period: f64, step: [f64; 2]) -> f64 {
+pub fn sharpness(bands: &Bands<Texel>, period: f64, step: [f64; 2]) -> f64 {
     let rise = parts(bands, period)
         .into_iter()
         .filter(|part| held(part.cell, step))
@@ -112,7 +113,7 @@ pub fn sharpness(bands: &Bands, period: f64, step: [f64; 2]) -> f64 {
 /// `line` in texels. With a `sigma` (the Gaussian's deviation along x and y, texels) octaves are worked out as coarsely as it
 /// allows; without, at every sample. `time` is the place in the loop of their evolution, 0 to 1.
 pub fn fill(
-    bands: &Bands,
+    bands: &Bands<Texel>,
     seed: u64,
     time: f64,
     line: f64,
@@ -125,7 +126,7 @@ pub fn fill(
         return;
     }
     let period = grid.cols as f64 * grid.step[0];
-    let feature = [(bands.size * bands.stretch).min(period), bands.size];
+    let feature = [(bands.size.0 * bands.stretch).min(period), bands.size.0];
     // Coarse grids of octaves reach a little farther.
     let beyond = 5.0 * 16.0 * grid.step[1];
     let (top, foot) = (grid.y(0) - line - beyond, grid.y(grid.rows.max(1) - 1) - line + beyond);

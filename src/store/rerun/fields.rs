@@ -6,6 +6,7 @@
 //! than is given them, only the bands of the one slot that is being tweaked are kept.
 
 use crate::base::picture::Picture;
+use crate::base::units::Scale;
 use crate::plan::{Job, Plan, RimJob};
 use crate::rim::Rim;
 use crate::steps::field::{BandsSpec, Field, FieldSpec, Sampling};
@@ -162,7 +163,7 @@ impl Fields {
     }
 
     /// The rim of `job` that is made of what `made_of` says, if it is kept.
-    pub fn rim(&self, made_of: &str, job: &RimJob, picture: &Picture, scale: f64) -> Option<Rim> {
+    pub fn rim(&self, made_of: &str, job: &RimJob, picture: &Picture, scale: Scale) -> Option<Rim> {
         let bytes: Vec<u8> = sealed(&self.rim_file(made_of)?, MOST_OF_RIM)?;
         Rim::of_kept(&bytes, job, picture, scale)
     }
@@ -276,6 +277,7 @@ fn named(context: &str, spec: &impl Debug, ending: &str) -> String {
 mod tests {
     use super::*;
     use crate::base::colour::Srgb;
+    use crate::base::units::{Px, Texel};
     use crate::base::words::Anchor;
     use crate::scene::recipe::layers::Resolved;
     use crate::steps::step5_grade::Tones;
@@ -285,7 +287,7 @@ mod tests {
     fn a_kept_field_is_the_field_and_a_damaged_one_is_none() {
         let folder = tempfile::tempdir().expect("a folder");
         let recipe = Resolved::defaults().recipe().expect("whole");
-        let spec = FieldSpec::new([64, 32], Anchor::Ground, 20.0, 0.1, &recipe, 7);
+        let spec = FieldSpec::new([64, 32], Anchor::Ground, Texel(20.0), Scale(0.1), &recipe, 7);
         let field = Field::new(&spec, Sampling::Reduced);
         let fields = Fields::in_folder(folder.path());
         assert!(fields.read(&spec).is_none());
@@ -323,8 +325,8 @@ mod tests {
         let recipe = Resolved::defaults().recipe().expect("whole");
         let of = |smear: f64, seed: u64| {
             let mut recipe = recipe.clone();
-            recipe.smear.length = smear;
-            FieldSpec::new([256, 96], Anchor::Ground, 60.0, 0.5, &recipe, seed)
+            recipe.smear.length = Px(smear);
+            FieldSpec::new([256, 96], Anchor::Ground, Texel(60.0), Scale(0.5), &recipe, seed)
         };
         let fields = Fields::in_folder(folder.path());
         let sheet = |field: FieldSpec| SheetSpec {

@@ -1,6 +1,7 @@
 //! What each output is made of, as one hash: two equal ones mean the same bytes.
 
 use crate::base::placing::Placing;
+use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::output::Effort;
 use crate::output::forms::{Also, Pan};
@@ -94,13 +95,13 @@ fn stands(placing: &Placing, made_of: &str) -> String {
 }
 
 /// The value view at `camera`: made of what the still is made of, and of the separations that it is held to.
-pub fn of_values(path: &str, plan: &Plan, jobs: &[Wanted], camera: f64, packing: Packing) -> Wanted {
+pub fn of_values(path: &str, plan: &Plan, jobs: &[Wanted], camera: Camera, packing: Packing) -> Wanted {
     let still = of_still(path, plan, jobs, camera, packing);
     Wanted { made_of: Parts::new("values").add(&still.made_of).hash(), ..still }
 }
 
 /// The still at `camera`: made of every job as it stands in the stack.
-pub fn of_still(path: &str, plan: &Plan, jobs: &[Wanted], camera: f64, packing: Packing) -> Wanted {
+pub fn of_still(path: &str, plan: &Plan, jobs: &[Wanted], camera: Camera, packing: Packing) -> Wanted {
     let mut settings = Settings::from([("at".to_owned(), camera.to_string())]);
     settings.insert("backdrop".into(), plan.backdrop.to_hex());
     settings.insert("air.blending".into(), format!("{:?}", plan.blending).to_lowercase());
@@ -121,7 +122,7 @@ pub fn of_still(path: &str, plan: &Plan, jobs: &[Wanted], camera: f64, packing: 
 
 /// The stack in another form: made of every job as it stands in the stack, with its name and depth.
 pub fn of_export(form: Also, pan: &Pan, plan: &Plan, jobs: &[Wanted], packing: Packing) -> Wanted {
-    let mut whole = of_still(form.file(), plan, jobs, 0.0, packing);
+    let mut whole = of_still(form.file(), plan, jobs, Camera::default(), packing);
     for key in ["at", "backdrop"] {
         whole.settings.remove(key);
     }
@@ -178,7 +179,7 @@ fn of_art(job: &ArtJob, plan: &Plan, arts: &Arts, packing: Packing) -> String {
     let placing = &mut job.placing;
     // Where it stands changes none of its texels.
     (placing.slot, placing.path, placing.order) = (String::new(), String::new(), 0);
-    (placing.depth, placing.pan_rate, placing.rect, placing.period) = (0.0, 0.0, [0.0; 4], None);
+    (placing.depth, placing.pan_rate, placing.rect, placing.period) = (0.0, 0.0, [0.0; 4].into(), None);
     Parts::new("art")
         .add(&picture)
         .add(&format!("{job:?}"))

@@ -4,6 +4,7 @@
 
 use crate::base::fault::Result;
 use crate::base::stamp::Seen;
+use crate::base::units::Rect;
 use crate::output::{self, Manifest};
 use crate::scene::pictures::known::{Known, Memory};
 use serde::{Deserialize, Serialize};
@@ -27,8 +28,8 @@ const LONGEST: usize = 8192;
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Stands {
-    /// Left, top, width, height with the camera at the start of the travel, scene px.
-    pub rect: [f64; 4],
+    /// Where.
+    pub rect: Rect,
     /// Width and height in texels.
     pub texels: [u32; 2],
 }
@@ -36,7 +37,7 @@ pub struct Stands {
 impl Stands {
     /// Whether a picture could stand there.
     fn sound(&self) -> bool {
-        let [x, y, width, height] = self.rect;
+        let [x, y, width, height] = self.rect.into();
         x.abs() <= 1e9
             && y.abs() <= 1e9
             && [width, height].iter().all(|side| *side > 0.0 && *side <= 1e9)
@@ -286,7 +287,7 @@ mod tests {
             pending: BTreeMap::new(),
             arts: [("/x/reeds.svg".to_owned(), art)].into(),
             shapes: [("d".repeat(64), vec![[0, 0, 3, 4, 3, 4]])].into(),
-            stands: [("e".repeat(64), Stands { rect: [-1.5, 0.0, 3.0, 4.0], texels: [3, 4] })].into(),
+            stands: [("e".repeat(64), Stands { rect: [-1.5, 0.0, 3.0, 4.0].into(), texels: [3, 4] })].into(),
         }
     }
 

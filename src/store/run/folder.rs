@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files;
 use crate::base::progress::Progress;
+use crate::base::units::Camera;
 use crate::base::words::{Alpha, Bits};
 use crate::output::forms::{self, Also};
 use crate::output::texture::Shape;
@@ -32,7 +33,7 @@ pub(super) fn run(
     folder: PathBuf,
     progress: &dyn Progress,
 ) -> Result<Report> {
-    let camera = options.camera.unwrap_or(plan.travel / 2.0);
+    let camera = options.camera.unwrap_or(Camera(plan.travel / 2.0));
     let packing = Packing { bits: options.bits, effort: options.effort };
     let jobs = of_jobs(&plan, arts, packing, &options.settled);
     let still = of_still(STILL, &plan, &jobs, camera, packing);
@@ -144,7 +145,7 @@ fn make(
     (arts, fields): (&Arts, &Fields),
     options: &Options,
     folder: &Path,
-    (camera, made_of): (f64, &[String]),
+    (camera, made_of): (Camera, &[String]),
     (shapes, outputs): (&[Shape], &mut [Output]),
     progress: &dyn Progress,
 ) -> Result<()> {
@@ -305,7 +306,7 @@ fn look_again(folder: &Path, outputs: &mut [Output], records: &Records) -> Resul
 fn of_outputs(
     plan: &Plan,
     outputs: &[Output],
-    camera: f64,
+    camera: Camera,
     shapes: &[Shape],
     records: &Records,
     folder: &Path,

@@ -1,6 +1,7 @@
 //! The manifest of what stands in the folder after a run.
 
 use crate::base::placing::Kind;
+use crate::base::units::{Camera, Px};
 use crate::output::forms::Also;
 use crate::output::texture::{Shape, Tile};
 use crate::output::{self, Entry, Export, Manifest, Still};
@@ -42,7 +43,7 @@ pub(super) struct Outcomes {
     /// Its value view.
     pub values: Outcome,
     /// The camera place of both.
-    pub camera: f64,
+    pub camera: Camera,
 }
 
 /// The manifest.
@@ -64,9 +65,9 @@ pub(super) fn manifest(
     Manifest {
         version: output::manifest::VERSION,
         generator: concat!("fogweft ", env!("CARGO_PKG_VERSION")).to_owned(),
-        view: plan.view,
-        travel: plan.travel,
-        scale: plan.scale,
+        view: plan.view.map(|side| side.0),
+        travel: plan.travel.0,
+        scale: plan.scale.0,
         blending: plan.blending,
         alpha: plan.texture.alpha,
         still: of_whole(
@@ -93,17 +94,17 @@ fn of_whole(
     path: &str,
     outcome: &Outcome,
     plan: &Plan,
-    camera: f64,
+    camera: Camera,
     earlier: Option<&Still>,
 ) -> Option<Still> {
     let (written, camera) = match outcome {
         Outcome::AsMeant(written) => (written, camera),
-        Outcome::Painted(written) => (written, earlier.map_or(camera, |still| still.camera)),
+        Outcome::Painted(written) => (written, earlier.map_or(camera, |still| Camera(Px(still.camera)))),
         Outcome::Aside => return None,
     };
     Some(Still {
         path: path.to_owned(),
-        camera,
+        camera: camera.0.0,
         backdrop: plan.backdrop.to_hex(),
         hash: written.hash.clone(),
         bytes: written.bytes,
@@ -195,12 +196,12 @@ fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
         order: placing.order as u32,
         depth: placing.depth,
         pan_rate: placing.pan_rate,
-        rect: tile.rect,
+        rect: tile.rect.into(),
         texels,
-        stretch: [tile.rect[2] / f64::from(texels[0]), tile.rect[3] / f64::from(texels[1])],
+        stretch: [tile.rect.width.0 / f64::from(texels[0]), tile.rect.height.0 / f64::from(texels[1])],
         part: tile.part,
-        strip: tile.strip,
-        period: placing.period,
+        strip: tile.strip.map(Into::into),
+        period: placing.period.map(|period| period.0),
         repeat: tile.repeat,
         blending: plan.blending,
         alpha: plan.texture.alpha,

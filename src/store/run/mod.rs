@@ -10,6 +10,7 @@ pub use textures::frame_path;
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::progress::{Progress, Silent};
+use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::output::forms::{Also, Pan};
 use crate::output::{Effort, Manifest};
@@ -31,7 +32,7 @@ pub struct Options {
     /// Bits of the sheets and the still.
     pub bits: Bits,
     /// Camera place of the still, scene px of travel; none: the middle.
-    pub camera: Option<f64>,
+    pub camera: Option<Camera>,
     /// How hard to squeeze the files.
     pub effort: Effort,
     /// Frames of a closed loop in which fog lives; 1 for fog at rest.

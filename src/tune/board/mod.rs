@@ -9,6 +9,7 @@ use crate::base::colour::Srgb;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::simd::wide;
+use crate::base::units::Camera;
 use crate::base::words::Blending;
 use crate::plan::Plan;
 use crate::stack::still::Still;
@@ -88,8 +89,8 @@ impl Easel {
         ready.collect()
     }
 
-    /// Draws `layers`, far to near, at `camera` (scene px of travel).
-    pub fn draw(&mut self, plan: &Plan, layers: &[Laid], camera: f64) -> Board {
+    /// Draws `layers`, far to near, at `camera`.
+    pub fn draw(&mut self, plan: &Plan, layers: &[Laid], camera: Camera) -> Board {
         let [width, height] = plan.texels.map(|side| side as usize);
         let linear = plan.blending == Blending::Linear;
         let Srgb(ground) = plan.backdrop;

@@ -1,13 +1,14 @@
 //! Where the layers of a draft stand, and how they are drawn there.
 
 use crate::base::placing::Placing;
+use crate::base::units::{Camera, Scale};
 use crate::stack::still;
 use crate::tune::board::layer::{Four, LIGHT, Pieced, Poured, between, of, over, sixteen};
 
 /// Where a draft is looked at from.
 pub(super) struct View {
-    pub(super) scale: f64,
-    pub(super) camera: f64,
+    pub(super) scale: Scale,
+    pub(super) camera: Camera,
     pub(super) width: usize,
     pub(super) linear: bool,
 }
@@ -35,7 +36,8 @@ fn place(at: i64, stretch: f64) -> f64 {
 impl View {
     pub(super) fn seen(&self, placing: &Placing, [cols, rows]: [u32; 2]) -> Seen {
         let [cols, rows] = [cols, rows].map(f64::from);
-        let stretch = [placing.rect[2] * self.scale / cols, placing.rect[3] * self.scale / rows];
+        let stretch =
+            [(placing.rect.width * self.scale).0 / cols, (placing.rect.height * self.scale).0 / rows];
         let corner = still::corner(placing, self.scale, self.camera);
         // But for what rounding takes of a whole period: as good as exactly 2 or 4, which is quickest.
         let times = [2.0_f64, 4.0].iter().position(|times| (stretch[0] - times).abs() * cols < *times);

@@ -3,6 +3,7 @@
 use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
+use crate::base::units::Px;
 use crate::plan::{Job, Plan, RimJob, rims};
 use crate::review::check;
 use crate::stack::still::{Layer, Still};
@@ -112,7 +113,7 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
                 &meant.reading.scene,
                 &draft.plan,
                 &draft.layers.baked,
-                draft.plan.scale * COARSE,
+                COARSE * draft.plan.scale,
             );
             hub.tell_all(&json!({ "section": section, "turn": meant.turn }));
         }
@@ -137,7 +138,7 @@ impl Draft {
     fn new(kitchen: &mut Kitchen, meant: &Meant, limits: &Limits) -> Result<Draft> {
         let mut plan = plan(meant, draft_scale(meant), limits)?;
         // Fog is smooth: a draft's is worked out coarser than the art.
-        let coarse = self::plan(meant, plan.scale * COARSE, limits)?;
+        let coarse = self::plan(meant, plan.scale.0 * COARSE, limits)?;
         for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
             if let (Job::Fog(job), Job::Fog(coarse)) = (job, coarse) {
                 job.spec = coarse.spec;
@@ -164,17 +165,17 @@ impl Draft {
             Some(Laid { what, placing: job.placing().clone() })
         });
         let laid: Vec<Laid> = laid.collect();
-        easel.draw(&self.plan, &laid, view.camera.clamp(0.0, self.plan.travel))
+        easel.draw(&self.plan, &laid, view.camera.within(self.plan.travel))
     }
 }
 
 fn draft_scale(meant: &Meant) -> f64 {
-    let [width, height] = meant.reading.scene.view;
+    let [Px(width), Px(height)] = meant.reading.scene.view;
     (DRAFT[0] / width).min(DRAFT[1] / height).min(1.0)
 }
 
 fn full_scale(meant: &Meant) -> f64 {
-    let [width, height] = meant.reading.scene.view;
+    let [Px(width), Px(height)] = meant.reading.scene.view;
     (FULL / (width * height)).sqrt().min(1.0)
 }
 
@@ -352,7 +353,7 @@ fn settle_tab(
     let stamp = tab.stamp.load(Ordering::Acquire);
     let rims = locked(&hub.rims).turn;
     let (view, turn) = tab.view();
-    let camera = view.camera.clamp(0.0, full.plan.travel);
+    let camera = view.camera.within(full.plan.travel);
     let still = if view.bare {
         let arts = full.plan.files.iter().zip(&full.layers.bare);
         let layers: Vec<Layer<'_>> =

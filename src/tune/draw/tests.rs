@@ -1,5 +1,6 @@
 //! Drafts against stills.
 
+use crate::base::units::Camera;
 use crate::tune::draw::*;
 use crate::tune::session::Session;
 use std::fs;
@@ -33,11 +34,11 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
         let layers = Kitchen::new(0).make(&plan, &meant.arts, &limits, &|| false).unwrap().unwrap();
         let stack = Stack::of(&plan, layers.made, Survey::nothing());
         let mut easel = Easel::default();
-        for camera in [0.0, 333.0, 960.5, 1920.0] {
+        for camera in [0.0, 333.0, 960.5, 1920.0].map(|x| Camera(Px(x))) {
             let view = View { camera, ..View::default() };
             let board = draft.board(&mut easel, &view, &[]);
             let size = board.size;
-            let (drawn, exact) = (board.still(), stack.still(camera.min(plan.travel)));
+            let (drawn, exact) = (board.still(), stack.still(camera.within(plan.travel)));
             assert_eq!(size, exact.size);
             let off = |at: usize| -> f32 {
                 let pair = drawn.colours[at].iter().zip(&exact.colours[at]);
@@ -60,7 +61,7 @@ fn what_an_easel_keeps_changes_no_draft() {
     for (turn, visibility) in [(0, "900"), (1, "900"), (2, "500"), (3, "500"), (4, "500"), (5, "900")] {
         session.set(None, "air.visibility", visibility, None).unwrap();
         let draft = Draft::new(&mut kitchen, session.meant(), &limits).unwrap();
-        for camera in [100.0 * f64::from(turn), 700.0, 1919.0 - f64::from(turn)] {
+        for camera in [100.0 * f64::from(turn), 700.0, 1919.0 - f64::from(turn)].map(|x| Camera(Px(x))) {
             let view = View { camera, ..View::default() };
             let kept = draft.board(&mut easel, &view, &[]).lean();
             let fresh = draft.board(&mut Easel::default(), &view, &[]).lean();

@@ -1,0 +1,213 @@
+//! Lengths of two kinds, the scale between them, and the camera's place: each a type, so that none is taken for another.
+
+use serde::{Deserialize, Serialize};
+use std::fmt;
+use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub};
+
+/// A length: sums of its own kind, multiples, and the ratio of two. Written and shown as a plain number.
+macro_rules! length {
+    ($(#[$about:meta])* $name:ident) => {
+        $(#[$about])*
+        #[derive(Clone, Copy, Default, PartialEq, PartialOrd, Serialize, Deserialize)]
+        #[serde(transparent)]
+        pub struct $name(pub f64);
+
+        impl $name {
+            /// The shorter of two.
+            pub fn min(self, other: $name) -> $name {
+                $name(self.0.min(other.0))
+            }
+
+            /// The longer of two.
+            pub fn max(self, other: $name) -> $name {
+                $name(self.0.max(other.0))
+            }
+
+            /// Held between two bounds, of which the first is the smaller.
+            pub fn clamp(self, min: $name, max: $name) -> $name {
+                $name(self.0.clamp(min.0, max.0))
+            }
+        }
+
+        plain!($name);
+
+        impl Add for $name {
+            type Output = $name;
+            fn add(self, other: $name) -> $name {
+                $name(self.0 + other.0)
+            }
+        }
+
+        impl AddAssign for $name {
+            fn add_assign(&mut self, other: $name) {
+                self.0 += other.0;
+            }
+        }
+
+        impl Sub for $name {
+            type Output = $name;
+            fn sub(self, other: $name) -> $name {
+                $name(self.0 - other.0)
+            }
+        }
+
+        impl Neg for $name {
+            type Output = $name;
+            fn neg(self) -> $name {
+                $name(-self.0)
+            }
+        }
+
+        impl Mul<f64> for $name {
+            type Output = $name;
+            fn mul(self, factor: f64) -> $name {
+                $name(self.0 * factor)
+            }
+        }
+
+        impl Mul<$name> for f64 {
+            type Output = $name;
+            fn mul(self, length: $name) -> $name {
+                $name(self * length.0)
+            }
+        }
+
+        impl Div<f64> for $name {
+            type Output = $name;
+            fn div(self, divisor: f64) -> $name {
+                $name(self.0 / divisor)
+            }
+        }
+
+        impl Div for $name {
+            type Output = f64;
+            fn div(self, other: $name) -> f64 {
+                self.0 / other.0
+            }
+        }
+    };
+}
+
+/// Shown as the number in it.
+macro_rules! plain {
+    ($name:ident) => {
+        impl fmt::Debug for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                fmt::Debug::fmt(&self.0, f)
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                fmt::Display::fmt(&self.0, f)
+            }
+        }
+    };
+}
+
+length!(
+    /// A length in scene px: what files give.
+    Px
+);
+length!(
+    /// A length in texels of a picture or of the view.
+    Texel
+);
+
+/// Texels for each scene px.
+#[derive(Clone, Copy, PartialEq, PartialOrd, Serialize)]
+#[serde(transparent)]
+pub struct Scale(pub f64);
+plain!(Scale);
+
+impl Mul<Scale> for Px {
+    type Output = Texel;
+    fn mul(self, scale: Scale) -> Texel {
+        Texel(self.0 * scale.0)
+    }
+}
+
+impl Div<Scale> for Texel {
+    type Output = Px;
+    fn div(self, scale: Scale) -> Px {
+        Px(self.0 / scale.0)
+    }
+}
+
+impl Mul<Scale> for f64 {
+    type Output = Scale;
+    fn mul(self, scale: Scale) -> Scale {
+        Scale(self * scale.0)
+    }
+}
+
+/// The camera's place: how far it has panned along the travel.
+#[derive(Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Camera(pub Px);
+plain!(Camera);
+
+impl Camera {
+    /// Where what stands at `x` at the start of the travel, and pans at `rate`, stands in the view from here.
+    pub fn left(self, x: Px, rate: f64) -> Px {
+        x - self.0 * rate
+    }
+
+    /// The place on the travel that is nearest to this one.
+    pub fn within(self, travel: Px) -> Camera {
+        Camera(self.0.clamp(Px(0.0), travel))
+    }
+}
+
+/// Where a picture stands, scene px with the camera at the start of the travel; written as an array of four.
+#[derive(Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[serde(from = "[f64; 4]", into = "[f64; 4]")]
+pub struct Rect {
+    /// Left edge.
+    pub x: Px,
+    /// Top edge.
+    pub y: Px,
+    /// Width.
+    pub width: Px,
+    /// Height.
+    pub height: Px,
+}
+
+impl From<[f64; 4]> for Rect {
+    fn from(sides: [f64; 4]) -> Rect {
+        let [x, y, width, height] = sides.map(Px);
+        Rect { x, y, width, height }
+    }
+}
+
+impl From<Rect> for [f64; 4] {
+    fn from(rect: Rect) -> [f64; 4] {
+        [rect.x, rect.y, rect.width, rect.height].map(|side| side.0)
+    }
+}
+
+impl fmt::Debug for Rect {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Debug::fmt(&<[f64; 4]>::from(*self), f)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lengths_are_written_as_plain_numbers() {
+        let rect = Rect::from([-1.5, 0.0, 3.0, 4.0]);
+        assert_eq!(serde_json::to_string(&rect).expect("JSON"), "[-1.5,0.0,3.0,4.0]");
+        assert_eq!(format!("{rect:?} {:?} {}", Px(2.0), Texel(2.0)), "[-1.5, 0.0, 3.0, 4.0] 2.0 2");
+        assert_eq!(serde_json::from_str::<Camera>("12.5").expect("a number"), Camera(Px(12.5)));
+    }
+
+    #[test]
+    fn the_scale_turns_scene_px_into_texels_and_back() {
+        assert_eq!(Px(3.0) * Scale(0.5), Texel(1.5));
+        assert_eq!(Texel(1.5) / Scale(0.5), Px(3.0));
+        assert_eq!(Camera(Px(100.0)).left(Px(30.0), 0.5), Px(-20.0));
+    }
+}
