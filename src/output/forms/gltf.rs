@@ -70,7 +70,7 @@ pub fn bytes(stack: &Stack<'_>, shapes: Option<&[Shape]>, effort: Effort) -> Res
             Class::Limit,
             format!("the glTF file would have {count} quads, over the limit of {MOST_QUADS}"),
         )
-        .remedy(format!("Repeat pictures at larger intervals."))
+        .remedy("Repeat pictures at larger intervals.")
         .into());
     }
     let mut file = File::default();
