@@ -11,7 +11,7 @@ struct Dice(u64);
 
 impl Dice {
     fn roll(&mut self) -> f64 {
-        self.0 = fogweft::base::seed::at(self.0, 1, 2);
+        self.0 = fogweft::base::seed::hash(self.0, 1, 2);
         (self.0 >> 11) as f64 / (1_u64 << 53) as f64
     }
 

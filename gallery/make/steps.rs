@@ -94,9 +94,17 @@ fn densities(job: &FogJob) -> Vec<Plane> {
         top: f64::from(ROWS[0]) - f64::from(margin),
     };
     let mut plane = Plane::new(grid.cols, grid.rows);
-    step1_bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line.0, None, &grid, &mut plane);
+    step1_bands::fill(
+        &recipe.bands,
+        seed::derive(spec.seed, "bands"),
+        0.0,
+        spec.line.0,
+        None,
+        &grid,
+        &mut plane,
+    );
     let mut all = vec![plane.clone()];
-    let dice = seed::of(spec.seed, "falloff");
+    let dice = seed::derive(spec.seed, "falloff");
     step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line.0, spec.open, &grid, &mut plane);
     all.push(plane.clone());
     let plane = step3_smear::apply(plane.clone(), recipe.smear.length.0, recipe.smear.angle, grid.step);

@@ -1,20 +1,27 @@
 //! A fast exponential in single precision, the same bits everywhere.
 
-use crate::base::simd::whole;
+use crate::base::simd::truncate;
 
-/// exp(-x) for x >= 0, within 6e-8 of the true value; 0 from x = 87 on.
+/// ln 2 in two parts, the first with bits to spare, so that its multiples and the rest are exact (Cody & Waite, "Software manual for
+/// the elementary functions", 1980).
+const LN_2_HIGH: f32 = 0.693_359_4;
+/// See [`LN_2_HIGH`].
+const LN_2_LOW: f32 = -2.121_944_4e-4;
+/// exp(-x) for x from here on is taken as 0: it is below 2e-38, the smallest normal number.
+const X_MAX: f32 = 87.0;
+
+/// exp(-x) for x >= 0, within 6e-8 of the true value; 0 from x = [`X_MAX`] on.
 ///
 /// Splits off the power of two, then a polynomial of degree 7 on half a step of ln 2 (Taylor's, whose next term is 5e-9 there).
 /// The platform's own isn't the same everywhere, and libm's `expf` isn't vectorised.
 #[inline(always)]
 pub fn exp_neg(x: f32) -> f32 {
-    let x = -x.clamp(0.0, 87.0);
+    let x = -x.clamp(0.0, X_MAX);
     let scaled = x * std::f32::consts::LOG2_E;
     // Rounding by truncation: the argument is never positive.
-    let power = -whole(0.5 - scaled);
-    let whole = power as f32;
-    // ln 2 in two parts, so that the rest is exact.
-    let rest = (x - whole * 0.693_359_4) - whole * -2.121_944_4e-4;
+    let power = -truncate(0.5 - scaled);
+    let power_f32 = power as f32;
+    let rest = (x - power_f32 * LN_2_HIGH) - power_f32 * LN_2_LOW;
     let above = 0.5
         + rest
             * (1.666_666_7e-1
@@ -23,7 +30,7 @@ pub fn exp_neg(x: f32) -> f32 {
     // The 1 is added last, so that only one rounding counts.
     let poly = 1.0 + (rest + rest * rest * above);
     let value = poly * f32::from_bits(((power + 127) as u32) << 23);
-    if x <= -87.0 { 0.0 } else { value }
+    if x <= -X_MAX { 0.0 } else { value }
 }
 
 /// Opacity of a layer of optical depth `tau`: 1 - exp(-tau); 0 for less than nothing.

@@ -6,40 +6,40 @@ use std::sync::LazyLock;
 
 static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
 
-/// 2^23: numbers from here on have no bits for parts of one.
+/// 2^23: floats from here on have no bits for fractions.
 const SHIFT: f32 = 8_388_608.0;
 
-/// The largest number whose whole part [`whole`] tells for certain.
-pub const MOST: f32 = SHIFT - 1.0;
+/// The largest number that [`truncate`] takes.
+pub const TRUNCATE_MAX: f32 = SHIFT - 1.0;
 
-/// The whole part of `number`, which must be 0 or more and below 2^23. Casts give the same, but are taken one by one, since they
-/// saturate.
+/// `number` without its fraction; it must be 0 or more and at most [`TRUNCATE_MAX`]. A cast gives the same, but isn't vectorised,
+/// since it saturates.
 #[inline(always)]
-pub fn whole(number: f32) -> i32 {
-    // The sum is rounded to the nearest whole number, which then stands in its lowest bits.
+pub fn truncate(number: f32) -> i32 {
+    // The sum is rounded to the nearest integer, which then stands in its lowest bits.
     let near = number + SHIFT;
     near.to_bits().wrapping_sub(SHIFT.to_bits()).cast_signed() - i32::from(near - SHIFT > number)
 }
 
-/// Runs `work`, and what is inlined into it, with the widest registers that the processor has.
+/// Runs `work`, and what is inlined into it, compiled for the widest registers that the processor has.
 #[inline]
-pub fn wide<T>(work: impl FnOnce() -> T) -> T {
+pub fn vectorize<T>(work: impl FnOnce() -> T) -> T {
     ARCH.dispatch(work)
 }
 
 #[cfg(test)]
 mod tests {
-    use super::whole;
+    use super::truncate;
 
     #[test]
-    fn whole_parts_are_those_of_a_cast() {
+    fn truncating_is_a_cast() {
         for at in 0..=16_000_000_u32 {
             let number = at as f32 * 0.37;
-            assert_eq!(whole(number), number as i32, "{number}");
-            assert_eq!(whole(at as f32 * 0.5), at.cast_signed() / 2);
+            assert_eq!(truncate(number), number as i32, "{number}");
+            assert_eq!(truncate(at as f32 * 0.5), at.cast_signed() / 2);
         }
         for number in [0.0, f32::MIN_POSITIVE, 0.999_999_94, 1.0, 1.5, 2.5, 8_388_607.0, 8_388_606.5] {
-            assert_eq!(whole(number), number as i32, "{number}");
+            assert_eq!(truncate(number), number as i32, "{number}");
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The space that colours are mixed in.
 
 use super::colour::Srgb;
-use super::simd::whole;
+use super::simd::truncate;
 use super::words::Blending;
 use std::sync::LazyLock;
 
@@ -71,7 +71,7 @@ impl Space {
     #[inline(always)]
     fn decoded(&self, value: f32) -> f32 {
         let position = value.clamp(0.0, 1.0) * DECODE_STEPS as f32;
-        let base = (whole(position) as usize).min(DECODE_STEPS - 1);
+        let base = (truncate(position) as usize).min(DECODE_STEPS - 1);
         let (low, high) = (self.decode[base], self.decode[base + 1]);
         low + (high - low) * (position - base as f32)
     }

@@ -3,7 +3,7 @@
 use super::table::{bytes, layout, number};
 use super::{args, load, say};
 use fogweft::base::fault::{Class, Fault, Result};
-use fogweft::review::check::{self, Report, Separation};
+use fogweft::review::check::{self, Report, Separation, SlotFigures};
 use std::process::ExitCode;
 
 /// Runs the check; the exit code is 1 where a limit is broken.
@@ -23,30 +23,31 @@ pub fn run(args: &args::Check) -> Result<ExitCode> {
 }
 
 fn text(report: &Report) -> String {
-    let steps = |separation: &Separation| {
-        [
-            number(separation.least, 1),
-            number(separation.median, 1),
-            format!("{:.1} %", 100.0 * separation.below),
-        ]
-    };
-    let rows: Vec<Vec<String>> = report
-        .slots
-        .iter()
-        .map(|slot| {
-            let none = || ["-", "-", "-"].map(str::to_owned);
-            let seen = slot.points > 0;
-            let [before, after] =
-                [&slot.before, &slot.after].map(|found| if seen { steps(found) } else { none() });
-            let mut row = vec![slot.slot.clone(), number(slot.wanted, 1)];
-            row.extend(before);
-            row.extend(after);
-            row.push(slot.tone.map_or("-".into(), |tone| number(tone, 0)));
-            row.push(bytes(slot.memory));
-            row.push(number(slot.overdraw, 2));
-            row
-        })
-        .collect();
+    slots(report) + &sheets(report) + &findings(report)
+}
+
+/// The cells of a slot's separation; empty where none of its outline is seen.
+fn steps(separation: &Separation, seen: bool) -> [String; 3] {
+    if !seen {
+        return ["-", "-", "-"].map(str::to_owned);
+    }
+    [number(separation.least, 1), number(separation.median, 1), format!("{:.1} %", 100.0 * separation.below)]
+}
+
+fn slot_row(slot: &SlotFigures) -> Vec<String> {
+    let seen = slot.points > 0;
+    let mut row = vec![slot.slot.clone(), number(slot.wanted, 1)];
+    row.extend(steps(&slot.before, seen));
+    row.extend(steps(&slot.after, seen));
+    row.push(slot.tone.map_or("-".into(), |tone| number(tone, 0)));
+    row.push(bytes(slot.memory));
+    row.push(number(slot.overdraw, 2));
+    row
+}
+
+/// How the outlines of each slot read, and what the stack costs.
+fn slots(report: &Report) -> String {
+    let rows: Vec<Vec<String>> = report.slots.iter().map(slot_row).collect();
     let mut text = format!(
         "{}: outlines seen from {} camera places; lightness differences (CIE L*) across them, without and with rims\n\n",
         report.scene,
@@ -77,6 +78,12 @@ fn text(report: &Report) -> String {
         number(report.darkest, 1),
         number(report.lightest, 1),
     );
+    text
+}
+
+/// How each sheet repeats.
+fn sheets(report: &Report) -> String {
+    let mut text = String::new();
     let rows: Vec<Vec<String>> = report
         .sheets
         .iter()
@@ -92,6 +99,11 @@ fn text(report: &Report) -> String {
         .collect();
     text += &layout(&["sheet", "seam", "band", "period in views", "periods per travel"], &rows, 1);
     text += "\n";
+    text
+}
+
+fn findings(report: &Report) -> String {
+    let mut text = String::new();
     for finding in &report.findings {
         let head = if finding.fails { "fails" } else { "note" };
         let slot = finding.slot.as_ref().map(|slot| format!("{slot}: ")).unwrap_or_default();

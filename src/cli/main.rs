@@ -140,6 +140,11 @@ fn warn(warnings: &[String]) {
     }
 }
 
+/// A text as TOML writes it.
+fn quoted(text: &str) -> String {
+    toml_edit::Value::from(text).to_string()
+}
+
 fn bits(text: &str) -> Bits {
     if text == "16" { Bits::Sixteen } else { Bits::Eight }
 }
@@ -248,7 +253,6 @@ fn completions(args: &args::Completions) {
     say(&String::from_utf8_lossy(&text));
 }
 
-/// One page for the program and one for each command.
 /// A command and those below it, each with the name of its page.
 fn man_pages(name: &str, command: &clap::Command, pages: &mut Vec<(String, clap::Command)>) {
     pages.push((name.to_owned(), command.clone().name(name.to_owned()).display_name(name.to_owned())));
@@ -257,6 +261,7 @@ fn man_pages(name: &str, command: &clap::Command, pages: &mut Vec<(String, clap:
     }
 }
 
+/// One page for the program and one for each command.
 fn man(args: &args::Man) -> Result<()> {
     files::prepare_folder(&args.dir)?;
     let mut program = Cli::command().name("fogweft");
@@ -278,7 +283,6 @@ fn man(args: &args::Man) -> Result<()> {
 fn sheet(args: &args::Sheet) -> Result<()> {
     let limits = limits();
     let [width, height] = args.size;
-    let quoted = |text: &str| toml_edit::Value::from(text).to_string();
     let mut text = format!(
         "view = [{width}, {height}]\nseed = {}\npreset = {}\nhorizon = 0\n",
         args.seed,

@@ -1,6 +1,6 @@
 //! `fogweft rim`: the rim of one silhouette, without a scene.
 
-use super::{args, bits, say};
+use super::{args, bits, quoted, say};
 use fogweft::base::colour::Srgb;
 use fogweft::base::fault::{Class, Fault, Result};
 use fogweft::base::files;
@@ -8,7 +8,7 @@ use fogweft::base::units::Px;
 use fogweft::output::Effort;
 use fogweft::output::pictures::rim_png;
 use fogweft::plan::{Job, Plan};
-use fogweft::scene::pictures::Arts;
+use fogweft::scene::pictures::{Arts, Source};
 use fogweft::scene::{ArtPlace, Repeat, read};
 use fogweft::stack::Stack;
 use std::path::{Path, PathBuf};
@@ -22,58 +22,23 @@ const ROOM: f64 = 40.0;
 /// A scene of two slots: the art, and what is behind it. No air lies between them, so nothing but the rim is made.
 pub fn run(args: &args::Rim) -> Result<()> {
     let limits = super::limits();
-    let quoted = |text: &str| toml_edit::Value::from(text).to_string();
-    let colour = Srgb::parse_hex(&args.behind);
-    let room = (ROOM * args.spread).ceil();
-    let source = fogweft::scene::pictures::Source::open(&args.art, &limits)?;
-    let [width, height] = source.natural.map(|side| side.round().max(1.0));
-    let mut text = format!(
-        "view = [{:?}, {:?}]\ncamera = 1e6\nhorizon = 0\nground = {:?}\nseed = {}\npreset = {}\n",
-        width + 2.0 * room,
-        height + 2.0 * room,
-        room + height,
-        args.seed,
-        quoted(&args.preset),
-    );
-    if let Some(colour) = colour {
-        text += &format!("backdrop = {}\n", quoted(&colour.to_hex()));
-    }
-    text += &format!(
-        "[air]\nhaze = {}\nlight = {:?}\nbeyond = 0\nblending = {}\n[rim]\nseparation = {:?}\nspread = {:?}\nmost = {:?}\n\
-         darken = {}\n[[slot]]\nname = \"behind\"\ndepth = 1\nfog = false\nseparation = 0\n[[slot]]\nname = \"{ART}\"\ndepth = 0\n\
-         fog = false\n",
-        quoted(&args.haze),
-        args.light,
-        quoted(&args.blending),
-        args.separation,
-        args.spread,
-        args.most,
-        args.darken,
-    );
-    let mut scene = read::read_text(Path::new("rim"), &text, &args.sets, &limits, true)?;
-    let place = |file: PathBuf| ArtPlace {
-        file,
-        layer: None,
-        x: Px(room),
-        y: Some(Px(room)),
-        width: Some(Px(width)),
-        repeat: Repeat::No,
-        flip: false,
-    };
+    let source = Source::open(&args.art, &limits)?;
+    let frame = Frame::new(args, &source);
+    let mut scene = read::read_text(Path::new("rim"), &frame.scene(args), &args.sets, &limits, true)?;
     let mut arts = Arts::default();
     for slot in &mut scene.slots {
         if slot.name == ART {
-            slot.art = Some(place(args.art.clone()));
+            slot.art = Some(frame.place(args.art.clone()));
             arts.add(ART, source.clone());
-        } else if colour.is_none() {
+        } else if Srgb::parse_hex(&args.behind).is_none() {
             let file = PathBuf::from(&args.behind);
             if !file.exists() && args.behind.starts_with('#') {
                 return Err(Fault::new(Class::Usage, format!("--behind {} is not a colour", args.behind))
                     .remedy("Write it as #rrggbb, or give the path of a picture.")
                     .into());
             }
-            arts.add(&slot.name, fogweft::scene::pictures::Source::open(&file, &limits)?);
-            slot.art = Some(place(file));
+            arts.add(&slot.name, Source::open(&file, &limits)?);
+            slot.art = Some(frame.place(file));
         }
     }
     let plan = Plan::new(&scene, &arts.naturals(), 1.0, &limits)?;
@@ -85,8 +50,75 @@ pub fn run(args: &args::Rim) -> Result<()> {
     };
     debug_assert!(plan.files.iter().any(|job| matches!(job, Job::Rim(_))));
     files::write_whole(&args.out, &rim_png(rim, bits(&args.bits), Effort::default()))?;
+    tell(args, rim, frame.room);
+    Ok(())
+}
+
+/// The art's frame in the view, scene px.
+struct Frame {
+    /// Around the art, on each side.
+    room: f64,
+    width: f64,
+    height: f64,
+}
+
+impl Frame {
+    fn new(args: &args::Rim, source: &Source) -> Frame {
+        let [width, height] = source.natural.map(|side| side.round().max(1.0));
+        Frame { room: (ROOM * args.spread).ceil(), width, height }
+    }
+
+    /// The text of the scene.
+    fn scene(&self, args: &args::Rim) -> String {
+        let Frame { room, width, height } = self;
+        let mut text = format!(
+            "view = [{:?}, {:?}]\ncamera = 1e6\nhorizon = 0\nground = {:?}\nseed = {}\npreset = {}\n",
+            width + 2.0 * room,
+            height + 2.0 * room,
+            room + height,
+            args.seed,
+            quoted(&args.preset),
+        );
+        if let Some(colour) = Srgb::parse_hex(&args.behind) {
+            text += &format!("backdrop = {}\n", quoted(&colour.to_hex()));
+        }
+        text += &format!(
+            "[air]\nhaze = {}\nlight = {:?}\nbeyond = 0\nblending = {}\n[rim]\nseparation = {:?}\nspread = {:?}\nmost = {:?}\n\
+             darken = {}\n[[slot]]\nname = \"behind\"\ndepth = 1\nfog = false\nseparation = 0\n[[slot]]\nname = \"{ART}\"\ndepth = 0\n\
+             fog = false\n",
+            quoted(&args.haze),
+            args.light,
+            quoted(&args.blending),
+            args.separation,
+            args.spread,
+            args.most,
+            args.darken,
+        );
+        text
+    }
+
+    /// A picture in this frame.
+    fn place(&self, file: PathBuf) -> ArtPlace {
+        ArtPlace {
+            file,
+            layer: None,
+            x: Px(self.room),
+            y: Some(Px(self.room)),
+            width: Some(Px(self.width)),
+            repeat: Repeat::No,
+            flip: false,
+        }
+    }
+}
+
+/// A share as a percentage.
+fn percent(part: usize, total: usize) -> f64 {
+    100.0 * part as f64 / total.max(1) as f64
+}
+
+/// Says where the rim lies and how it came out.
+fn tell(args: &args::Rim, rim: &fogweft::rim::Rim, room: f64) {
     let found = &rim.outcome;
-    let share = |part: usize, whole: usize| 100.0 * part as f64 / whole.max(1) as f64;
     say(&format!(
         "{}: {} x {} texels, top-left corner at {}, {} relative to the picture's\n",
         args.out.display(),
@@ -97,15 +129,14 @@ pub fn run(args: &args::Rim) -> Result<()> {
     ));
     say(&format!(
         "{:.1} % of the outline was below a separation of {} L*; {:.1} % of that is attainable, and {:.1} % of those places reach it\n",
-        share(found.lacking, found.places),
+        percent(found.lacking, found.places),
         args.separation,
-        share(found.attainable, found.lacking),
-        share(found.reached, found.attainable),
+        percent(found.attainable, found.lacking),
+        percent(found.reached, found.attainable),
     ));
     if found.attainable < found.lacking {
         say(
             "Elsewhere the haze is too close to the picture's own lightness: try --darken, another --haze, or a smaller --separation.\n",
         );
     }
-    Ok(())
 }

@@ -1,7 +1,7 @@
 //! Which of PNG's forms hold a raster exactly, and the raster packed into one.
 
 use crate::base::raster::Raster;
-use crate::base::simd::wide;
+use crate::base::simd::vectorize;
 use rayon::prelude::*;
 
 /// Rows that are looked through, or packed, by one thread at a time.
@@ -266,7 +266,7 @@ fn census(texels: impl Iterator<Item = [u16; 4]>) -> Census {
 
 fn census_of_eight(samples: &[u8]) -> Census {
     let texels = samples.as_chunks::<4>().0;
-    let (all, differ) = wide(
+    let (all, differ) = vectorize(
         #[inline(always)]
         || {
             texels.iter().fold((u32::MAX, 0), |(all, differ), texel| {

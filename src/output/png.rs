@@ -232,7 +232,7 @@ mod tests {
             let stride = size[0] as usize * form.back();
             // A slope, so that filters differ, with dice over it.
             let byte =
-                |at: usize| ((at % stride / 3 + at / stride) as u64 + seed::at(7, at as i64, 0) % 5) as u8;
+                |at: usize| ((at % stride / 3 + at / stride) as u64 + seed::hash(7, at as i64, 0) % 5) as u8;
             let packed = Packed((0..stride * size[1] as usize * 3).map(byte).collect());
             let size = [size[0], size[1] * 3];
             for filter in

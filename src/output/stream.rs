@@ -1,7 +1,7 @@
 //! Sheets to PNG, band by band: each is drawn, filtered and compressed by itself, on whatever thread is free, and the sheet never
 //! exists whole in memory.
 
-use crate::base::simd::wide;
+use crate::base::simd::vectorize;
 use crate::base::words::Bits;
 use crate::output::filter;
 use crate::output::parts::{self, Press};
@@ -100,7 +100,7 @@ pub fn draw<K, T: Send>(
         let to = rows.min(from + BAND);
         texels.resize(stride * (to - from), 0);
         for (y, out) in (from..to).zip(texels.chunks_mut(stride)) {
-            wide(
+            vectorize(
                 #[inline(always)]
                 || {
                     match form {

@@ -287,7 +287,7 @@ impl Plan {
                     line * self.scale,
                     unit,
                     recipe,
-                    seed::of(slot.seed, "fog"),
+                    seed::derive(slot.seed, "fog"),
                 ),
                 tau: optical_depth,
                 tones,

@@ -50,7 +50,7 @@ pub fn pick(scene: &Scene, sheet: impl Fn(&Slot) -> bool) -> Picked {
             (strip.period, strip.whole) = (period, None);
         } else if needed > LONGEST * view {
             // Between 1.25 and 1.9 views, by the slot's dice; lengthened until the stack so far doesn't come round.
-            strip.period = up(view * (1.25 + 0.65 * seed::unit(seed::of(slot.seed, "period"))));
+            strip.period = up(view * (1.25 + 0.65 * seed::uniform(seed::derive(slot.seed, "period"))));
             while strip.period < LONGEST * view && comes_round(&stack, &strip, scene.travel).is_some() {
                 strip.period += Px(GRAIN);
             }

@@ -47,7 +47,7 @@ impl Plan {
         let own = &art.placing;
         let least = (scene.rims.spread * unit).0.max(1.5);
         let field = |size, line| {
-            FieldSpec::new(size, slot.anchor, line, unit, &slot.recipe, seed::of(slot.seed, "rim"))
+            FieldSpec::new(size, slot.anchor, line, unit, &slot.recipe, seed::derive(slot.seed, "rim"))
         };
         let widest = WIDEST * least;
         let aspect = aspect(&field([1, 1], Texel(0.0)));

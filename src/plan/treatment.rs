@@ -1,6 +1,7 @@
 //! What is done to the copy of a picture that is drawn: tint, floor, fade, in this order. The picture itself is never touched.
 
 use crate::base::colour::Srgb;
+use crate::base::interpolate::smoothstep;
 use crate::base::units::{Rect, Scale, Texel};
 use crate::scene::{self, Curve};
 use crate::steps::field::FieldSpec;
@@ -74,7 +75,7 @@ impl Fade {
     pub fn left(&self, y: f64) -> f64 {
         let t = ((y - self.from.0) / self.over.0).clamp(0.0, 1.0);
         1.0 - match self.curve {
-            Curve::Smooth => t * t * (3.0 - 2.0 * t),
+            Curve::Smooth => smoothstep(t),
             Curve::Straight => t,
             Curve::Early => t * (2.0 - t),
             Curve::Late => t * t,

@@ -5,12 +5,16 @@ use crate::steps::field::FieldSpec;
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::{step3_smear, step4_soften, upsample};
 
-/// Most of the spread's variance that the smear may have: a box alone would leave corners.
-const SMEARED: f64 = 0.6;
+/// Most of the spread's variance that the smear may have: a box alone would leave corners. Chosen by eye.
+const SMEAR_SHARE_MAX: f64 = 0.6;
+/// Samples to a standard deviation: the Gaussian's own share of it still spans three.
+const SAMPLES_PER_DEVIATION: f64 = 5.0;
+/// Deviation of [`Kernel::near`], in spreads; chosen by eye.
+const NEAR: f64 = 0.7;
 
 /// A smear and a Gaussian, lengths in texels.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Kernel {
+pub(super) struct Kernel {
     /// Standard deviation of the whole along x and y.
     pub deviation: [f64; 2],
     length: f64,
@@ -26,7 +30,7 @@ impl Kernel {
         let mut sigma = deviation;
         for (axis, (smear, gauss)) in variances(field).into_iter().enumerate() {
             if smear > 0.0 {
-                let share = (smear / (smear + gauss)).min(SMEARED);
+                let share = (smear / (smear + gauss)).min(SMEAR_SHARE_MAX);
                 smeared[axis] = deviation[axis] * libm::sqrt(12.0 * share);
                 sigma[axis] = deviation[axis] * libm::sqrt(1.0 - share);
             }
@@ -39,7 +43,7 @@ impl Kernel {
     /// The grid on which this kernel is worked out for a canvas of `size` texels.
     pub fn grid(&self, size: [u32; 2]) -> Grid {
         let [width, height] = size.map(f64::from);
-        let [x, y] = self.deviation.map(|deviation| (deviation / STEPS).max(1.0));
+        let [x, y] = self.deviation.map(|deviation| (deviation / SAMPLES_PER_DEVIATION).max(1.0));
         let cols = (width / x).ceil().max(1.0);
         let rows = (height / y).ceil().max(1.0);
         Grid { cols: cols as usize, rows: rows as usize, step: [width / cols, height / rows], top: 0.0 }
@@ -48,7 +52,7 @@ impl Kernel {
     /// Sums up what is near on that grid: within about a spread, alike along x and y.
     pub fn near(&self, plane: Plane, grid: &Grid) -> Plane {
         let deviation = self.deviation[0].min(self.deviation[1]);
-        step4_soften::apply(plane, grid.step.map(|step| 0.7 * deviation / step))
+        step4_soften::apply(plane, grid.step.map(|step| NEAR * deviation / step))
     }
 
     /// Blurs a plane on that grid.
@@ -58,26 +62,20 @@ impl Kernel {
     }
 }
 
-/// Samples to a standard deviation: the Gaussian's own share of it still spans three.
-const STEPS: f64 = 5.0;
-
 /// The value at a place in texels between the samples, by Catmull and Rom's cubic; wraps in x.
-pub(crate) fn sample(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
-    between(plane, grid, place, upsample::weights)
+pub(super) fn sample(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
+    interpolate(plane, grid, place, upsample::catmull_rom)
 }
 
-/// The same of a plane of coefficients, as it is drawn.
-pub(crate) fn drawn(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
-    between(plane, grid, place, upsample::spline)
+/// The same of a plane of the spline's coefficients, as it is drawn.
+pub(super) fn sample_spline(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
+    interpolate(plane, grid, place, upsample::b_spline)
 }
 
-fn between(plane: &Plane, grid: &Grid, [x, y]: [f64; 2], weights: impl Fn(f64) -> [f32; 4]) -> f32 {
-    let place = |at: f64, step: f64| {
-        let position = at / step - 0.5;
-        (position.floor() as i64, weights(position - position.floor()))
-    };
-    let (col, across) = place(x, grid.step[0]);
-    let (row, down) = place(y - grid.top, grid.step[1]);
+fn interpolate(plane: &Plane, grid: &Grid, [x, y]: [f64; 2], weights: fn(f64) -> [f32; 4]) -> f32 {
+    let (col, right) = cell(x, grid.step[0]);
+    let (row, below) = cell(y - grid.top, grid.step[1]);
+    let (across, down) = (weights(right), weights(below));
     let mut sum = 0.0;
     for (tap, weight) in down.iter().enumerate() {
         let line = plane.row((row + tap as i64 - 1).clamp(0, grid.rows as i64 - 1) as usize);
@@ -91,15 +89,21 @@ fn between(plane: &Plane, grid: &Grid, [x, y]: [f64; 2], weights: impl Fn(f64) -
     sum
 }
 
-/// Adds `value` to the four grid points around a place in texels, by their nearness.
-pub(crate) fn splat(plane: &mut Plane, grid: &Grid, [x, y]: [f64; 2], value: f32) {
-    let (u, v) = (x / grid.step[0] - 0.5, (y - grid.top) / grid.step[1] - 0.5);
-    let (col, row) = (u.floor(), v.floor());
-    let (right, below) = ((u - col) as f32, (v - row) as f32);
+/// The sample before a place, `step` texels apart, and how far the place is on the way to the next, 0..1.
+fn cell(place: f64, step: f64) -> (i64, f64) {
+    let position = place / step - 0.5;
+    (position.floor() as i64, position - position.floor())
+}
+
+/// Adds `value` to the four samples around a place in texels, by their nearness.
+pub(super) fn scatter(plane: &mut Plane, grid: &Grid, [x, y]: [f64; 2], value: f32) {
+    let (col, right) = cell(x, grid.step[0]);
+    let (row, below) = cell(y - grid.top, grid.step[1]);
+    let (right, below) = (right as f32, below as f32);
     for (down, share_y) in [(0, 1.0 - below), (1, below)] {
         for (across, share_x) in [(0, 1.0 - right), (1, right)] {
-            let at_row = (row as i64 + down).clamp(0, grid.rows as i64 - 1) as usize;
-            let at_col = (col as i64 + across).rem_euclid(grid.cols as i64) as usize;
+            let at_row = (row + down).clamp(0, grid.rows as i64 - 1) as usize;
+            let at_col = (col + across).rem_euclid(grid.cols as i64) as usize;
             plane.data[at_row * grid.cols + at_col] += value * share_x * share_y;
         }
     }

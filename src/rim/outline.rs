@@ -1,18 +1,21 @@
 //! The outline of an art: where solid texels meet open ones, and the art's own colours on both sides.
 
+use crate::base::interpolate::smoothstep;
 use crate::base::picture::Picture;
 use rayon::prelude::*;
 
-/// Opacity from which a texel counts as inside; reflections and glazes below it have no outline.
+/// Opacity from which a texel counts as inside; reflections and glazes below it have no outline. One half;
+/// chosen by eye.
 const INSIDE: u16 = 32_768;
-/// Least rise of opacity across an outline; what rises slower dissolves and has no outline to set off.
+/// Least rise of opacity across an outline; what rises slower dissolves and has no outline to set off. 0.4; chosen
+/// by eye.
 const RISE: u16 = 26_214;
-/// Opacity from which nothing behind a texel is seen.
+/// Opacity from which nothing behind a texel is seen: 0.98; chosen by eye.
 const SOLID: u16 = 64_225;
 
-/// How far a rim runs on in full beneath solid texels, and where it has ended: filters and the first mip levels reach that far.
-const RUN: f32 = 4.0;
-/// Where it has ended, texels.
+/// How far a rim runs on in full beneath solid texels: filters and the first mip levels reach that far. Texels.
+const RUN: u8 = 4;
+/// Where it has ended, texels; chosen by eye.
 const END: u8 = 11;
 
 /// A place on an outline.
@@ -42,55 +45,61 @@ impl Reader<'_> {
         self.picture.texels[(y * width + x) as usize]
     }
 
+    /// The outline points of row `y`.
+    fn points(&self, y: usize) -> Vec<Point> {
+        let [width, height] = self.picture.size.map(|side| side as usize);
+        let row = |y: usize| &self.picture.texels[y * width..(y + 1) * width];
+        let own = row(y);
+        let above = y.checked_sub(1).map(row);
+        let below = (y + 1 < height).then(|| row(y + 1));
+        let mut found = Vec::new();
+        for x in (0..width).filter(|x| !is_open(own[*x])) {
+            let (at_x, at_y) = (x as i64, y as i64);
+            let left = if x > 0 { own[x - 1] } else { self.texel(-1, at_y) };
+            let right = if x + 1 < width { own[x + 1] } else { self.texel(width as i64, at_y) };
+            let up = above.map_or([0; 4], |above| above[x]);
+            let down = below.map_or([0; 4], |below| below[x]);
+            for (neighbour, dx, dy) in [(left, -1, 0), (right, 1, 0), (up, 0, -1), (down, 0, 1)] {
+                if is_open(neighbour) {
+                    found.extend(self.point(at_x, at_y, dx, dy));
+                }
+            }
+        }
+        found
+    }
+
     /// The outline point between an inside texel and its open neighbour one step along `dx`, `dy`.
     fn point(&self, x: i64, y: i64, dx: i64, dy: i64) -> Option<Point> {
-        let solider = |a: [u16; 4], b: [u16; 4]| if b[3] > a[3] { b } else { a };
         // Antialiased texels mix both sides: one step farther on either side shows the plain colours.
-        let inside = solider(self.texel(x, y), self.texel(x - dx, y - dy));
+        let (own, deeper) = (self.texel(x, y), self.texel(x - dx, y - dy));
+        let inside = if deeper[3] > own[3] { deeper } else { own };
         let (near, far) = (self.texel(x + dx, y + dy), self.texel(x + 2 * dx, y + 2 * dy));
         let (outside, reach) = if far[3] < near[3] { (far, 2) } else { (near, 1) };
         if inside[3].saturating_sub(outside[3]) < RISE {
             return None;
         }
-        let plain = |texel: [u16; 4]| texel.map(|code| f32::from(code) / 65535.0);
         Some(Point {
             at: [(x + reach * dx) as i32, (y + reach * dy) as i32],
-            inside: plain(inside),
-            outside: plain(outside),
+            inside: inside.map(unit),
+            outside: outside.map(unit),
         })
     }
+}
+
+/// A code of 16 bits as 0..1.
+fn unit(code: u16) -> f32 {
+    f32::from(code) / 65535.0
+}
+
+fn is_open(texel: [u16; 4]) -> bool {
+    texel[3] < INSIDE
 }
 
 /// The outline of `picture`, in reading order, thinned evenly to about `most` points. `wraps`: it repeats edge to edge.
 pub(crate) fn trace(picture: &Picture, wraps: bool, most: usize) -> Vec<Point> {
     let reader = Reader { picture, wraps };
-    let [width, height] = picture.size.map(|side| side as usize);
-    let open = |texel: [u16; 4]| texel[3] < INSIDE;
-    let rows: Vec<Vec<Point>> = (0..height)
-        .into_par_iter()
-        .map(|y| {
-            let row = &picture.texels[y * width..(y + 1) * width];
-            let above = y.checked_sub(1).map(|y| &picture.texels[y * width..(y + 1) * width]);
-            let below = (y + 1 < height).then(|| &picture.texels[(y + 1) * width..(y + 2) * width]);
-            let mut found = Vec::new();
-            for x in 0..width {
-                if open(row[x]) {
-                    continue;
-                }
-                let (at_x, at_y) = (x as i64, y as i64);
-                let left = if x > 0 { row[x - 1] } else { reader.texel(-1, at_y) };
-                let right = if x + 1 < width { row[x + 1] } else { reader.texel(width as i64, at_y) };
-                let up = above.map_or([0; 4], |above| above[x]);
-                let down = below.map_or([0; 4], |below| below[x]);
-                for (neighbour, dx, dy) in [(left, -1, 0), (right, 1, 0), (up, 0, -1), (down, 0, 1)] {
-                    if open(neighbour) {
-                        found.extend(reader.point(at_x, at_y, dx, dy));
-                    }
-                }
-            }
-            found
-        })
-        .collect();
+    let rows: Vec<Vec<Point>> =
+        (0..picture.size[1] as usize).into_par_iter().map(|y| reader.points(y)).collect();
     let count: usize = rows.iter().map(Vec::len).sum();
     let every = count.div_ceil(most.max(1)).max(1);
     rows.into_iter().flatten().step_by(every).collect()
@@ -129,26 +138,13 @@ pub(crate) fn coverage(
 }
 
 /// Share of a rim that is drawn beneath each texel of the art, 0..255: all where anything behind can be seen and a few texels on.
-pub(crate) fn beneath(picture: &Picture, wraps: bool) -> Vec<u8> {
+pub(super) fn beneath(picture: &Picture, wraps: bool) -> Vec<u8> {
     let [width, height] = picture.size.map(|side| side as usize);
     let share: [u8; END as usize + 1] = std::array::from_fn(|depth| {
-        let t = ((depth as f32 - RUN) / (f32::from(END) - RUN)).clamp(0.0, 1.0);
-        (255.0 * (1.0 - t * t * (3.0 - 2.0 * t)) + 0.5) as u8
+        let t = (depth as f64 - f64::from(RUN)) / f64::from(END - RUN);
+        (255.0 * (1.0 - smoothstep(t.clamp(0.0, 1.0))) + 0.5) as u8
     });
-    // Distance to the next texel in the row that isn't solid, held to END.
-    let mut along = vec![END; width * height];
-    along.par_chunks_mut(width).zip(picture.texels.par_chunks(width)).for_each(|(depths, texels)| {
-        let edge = if wraps { END } else { 0 };
-        for backward in [false, true] {
-            let mut depth = edge;
-            let laps = if wraps { 2 } else { 1 };
-            for step in 0..laps * width {
-                let x = if backward { width - 1 - step % width } else { step % width };
-                depth = if texels[x][3] < SOLID { 0 } else { (depth + 1).min(END) };
-                depths[x] = depths[x].min(depth);
-            }
-        }
-    });
+    let along = distances_along(picture, wraps);
     let mut out = vec![0_u8; width * height];
     out.par_chunks_mut(width).enumerate().for_each(|(y, depths)| {
         depths.fill(END);
@@ -168,4 +164,22 @@ pub(crate) fn beneath(picture: &Picture, wraps: bool) -> Vec<u8> {
         depths.iter_mut().for_each(|depth| *depth = share[usize::from(*depth)]);
     });
     out
+}
+
+/// Distance of each texel to the next in its row that isn't solid, at most [`END`].
+fn distances_along(picture: &Picture, wraps: bool) -> Vec<u8> {
+    let [width, height] = picture.size.map(|side| side as usize);
+    let mut along = vec![END; width * height];
+    let (edge, laps) = if wraps { (END, 2) } else { (0, 1) };
+    along.par_chunks_mut(width).zip(picture.texels.par_chunks(width)).for_each(|(distances, texels)| {
+        for backward in [false, true] {
+            let mut distance = edge;
+            for step in 0..laps * width {
+                let x = if backward { width - 1 - step % width } else { step % width };
+                distance = if texels[x][3] < SOLID { 0 } else { (distance + 1).min(END) };
+                distances[x] = distances[x].min(distance);
+            }
+        }
+    });
+    along
 }

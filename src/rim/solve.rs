@@ -1,82 +1,90 @@
-//! The solve: from the art and what stands behind its outline to the rim, at the least spread that shows no edge.
+//! The solve: from the art and what stands behind its outline to the rim, at the minimum spread that shows no edge.
 
-use crate::base::exp::opacity;
-use crate::base::picture::Picture;
-use crate::base::space::Space;
-use crate::base::units::Scale;
-use crate::plan::RimJob;
+use crate::rim::depth::optical_depth;
+use crate::rim::draw::Rim;
+use crate::rim::gain::solve_air;
 use crate::rim::kernel::sample;
-use crate::rim::need::{Step, depth};
-use crate::rim::outline::Point;
+use crate::rim::problem::{Air, Outcome, Problem, Requirement, count_open};
+use crate::rim::selection::{Mended, select, solve_mended};
 use crate::rim::spread::Spread;
-use crate::rim::{Air, KNEE, Outcome, Rim, TOLERANCE};
 use crate::steps::step5_grade::Ramp;
 use rayon::prelude::*;
 
-/// Spreads that are tried.
+/// Spreads that are tried; chosen by their time.
 const TRIES: usize = 5;
-/// Share of the steepest change allowed that is near enough to it.
+/// Share of the steepest change allowed that is near enough to it; chosen by eye.
 const NEAR: f64 = 0.88;
-/// How much gentler than the sheet's steepest change the rim's stays: texels change a little faster than samples show.
+/// How much gentler than the sheet's steepest change the rim's stays: texels change a little faster than samples show. Chosen by eye.
 const GENTLE: f64 = 0.85;
-
-/// What stands behind a point of the outline at one camera place, in the blending's own space.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Sight {
-    /// Which point.
-    pub point: u32,
-    /// From which camera place.
-    pub place: u16,
-    /// The composite of everything behind.
-    pub behind: [f32; 3],
-}
-
-/// All that a solve reads.
-pub(crate) struct Case<'a> {
-    pub job: &'a RimJob,
-    pub scale: Scale,
-    pub picture: &'a Picture,
-    pub points: &'a [Point],
-    pub sights: &'a [Sight],
-    pub space: &'a Space,
-    /// Fastest change of the slot's own sheet's opacity, per texel.
-    pub sheet_steepest: Option<f64>,
-}
-
-/// Optical depth that one sight asks for, by one air; infinite where that air can't give it.
-#[derive(Clone, Copy)]
-pub(super) struct Need {
-    pub point: u32,
-    /// For the wanted separation, and for what counts as it.
-    pub full: f32,
-    pub enough: f32,
-}
+/// How much wider than its excess of slope a spread is made, since slopes fall a little slower; and by how much at least.
+const WIDENING: [f64; 2] = [1.03, 1.1];
+/// A spread this many times a too narrow one is near enough to it.
+const NARROWEST: f64 = 1.1;
+/// Bounds on where between two spreads the next one is tried, by powers.
+const BETWEEN: [f64; 2] = [0.2, 0.9];
 
 /// Airs solved at one spread.
-pub(super) struct Solved {
+pub(super) struct Solution {
     pub outcome: Outcome,
     pub airs: Vec<Air>,
     pub spread: Spread,
 }
 
-impl Case<'_> {
-    pub(super) fn place(&self, point: &Point) -> [f64; 2] {
-        let [x, y] = point.at;
-        let [left, top] = self.job.spec.corner;
-        [(i64::from(x) + left) as f64 + 0.5, (i64::from(y) + top) as f64 + 0.5]
+impl Problem<'_> {
+    /// Solves for the rim.
+    pub fn solve(&self) -> Rim {
+        let spec = &self.job.spec;
+        let outcome = Outcome {
+            places: self.observations.len(),
+            lacking: 0,
+            attainable: 0,
+            reached: 0,
+            spoiled: 0,
+            spread: spec.spread[0],
+            steepest: 0.0,
+            sheet_steepest: self.sheet_steepest,
+        };
+        if self.observations.is_empty() || spec.separation <= 0.0 {
+            return Rim::empty(self.job, self.scale, outcome);
+        }
+        let limit = optical_depth(spec.most as f32);
+        let gentle = self.sheet_steepest.map_or(f64::INFINITY, |sheet| GENTLE * sheet);
+        let mut search = Search { gentle, widest: spec.spread[1], too_steep: None };
+        let mut solver = Solver { problem: self, limit, outcome, selected: None, selected_dark: None };
+        let mut deviation = spec.spread[0];
+        let mut best: Option<Solution> = None;
+        for _ in 0..TRIES {
+            let solution = solver.solve_at(deviation);
+            let Outcome { reached, steepest, .. } = solution.outcome;
+            if reached == 0 {
+                return Rim::empty(self.job, self.scale, solution.outcome);
+            }
+            if best.as_ref().is_none_or(|best| search.prefers(&solution.outcome, &best.outcome)) {
+                best = Some(solution);
+            }
+            match search.next(deviation, steepest) {
+                Some(next) => deviation = next,
+                None => break,
+            }
+        }
+        match best {
+            Some(solution) => solution.crop(self, limit),
+            None => Rim::empty(self.job, self.scale, outcome),
+        }
     }
 
     /// The haze's colour at each point, in the blending's own space.
-    pub(super) fn colours(&self, spread: &Spread) -> Vec<[f32; 3]> {
-        // The haze turns with height alone: one ramp for each row, or for all.
-        let turns = self.job.spec.tones.aloft.is_some();
-        let heights: Vec<i32> = self.points.iter().map(|point| if turns { point.at[1] } else { 0 }).collect();
+    fn haze_colours(&self, spread: &Spread) -> Vec<[f32; 3]> {
+        // The haze changes with height alone: one ramp for each row, or for all.
+        let by_height = self.job.spec.tones.aloft.is_some();
+        let heights: Vec<i32> =
+            self.points.iter().map(|point| if by_height { point.at[1] } else { 0 }).collect();
         let first = heights.iter().copied().min().unwrap_or(0);
         let last = heights.iter().copied().max().unwrap_or(0);
         let top = self.job.spec.corner[1] as f64 + 0.5;
         let ramps = self.job.spec.tones.ramps();
         let ramps: Vec<Ramp> =
-            (first..=last).map(|y| ramps.at(self.job.spec.field.turned(f64::from(y) + top))).collect();
+            (first..=last).map(|y| ramps.at(self.job.spec.field.aloft_share(f64::from(y) + top))).collect();
         self.points
             .par_iter()
             .zip(&heights)
@@ -87,127 +95,104 @@ impl Case<'_> {
             })
             .collect()
     }
+}
 
-    fn needs(&self, colours: &[[f32; 3]], limit: f32) -> Vec<Need> {
-        let most = opacity(limit);
-        let wanted = self.job.spec.separation as f32;
-        let enough = (wanted - TOLERANCE as f32).max(0.0);
-        self.sights
-            .par_iter()
-            .map(|sight| {
-                let at = sight.point as usize;
-                let step = Step::new(self.space, &self.points[at], sight.behind, colours[at]);
-                let to_depth = |opacity: Option<f32>| opacity.map_or(f32::INFINITY, depth);
-                let full = to_depth(step.least(wanted, most));
-                let enough = if full.is_finite() { to_depth(step.least(enough, most)) } else { full };
-                Need { point: sight.point, full, enough }
-            })
-            .collect()
-    }
+/// The search for the minimum spread that is gentle enough.
+struct Search {
+    /// The steepest change that is allowed, per texel.
+    gentle: f64,
+    /// The largest deviation that is allowed, texels.
+    widest: f64,
+    /// The widest spread that is too steep, and its steepest change.
+    too_steep: Option<(f64, f64)>,
+}
 
-    /// Solves for the rim.
-    pub fn solve(&self) -> Rim {
-        let spec = &self.job.spec;
-        let outcome = Outcome {
-            places: self.sights.len(),
-            lacking: 0,
-            attainable: 0,
-            reached: 0,
-            spoiled: 0,
-            spread: spec.spread[0],
-            steepest: 0.0,
-            sheet_steepest: self.sheet_steepest,
-        };
-        if self.sights.is_empty() || spec.separation <= 0.0 {
-            return self.empty(outcome);
-        }
-        let limit = depth(spec.most as f32);
-        let gentle = self.sheet_steepest.map_or(f64::INFINITY, |sheet| GENTLE * sheet);
-        // Which sights are served is told at the least spread, so that a wider one serves the same.
-        let mut served = [None, None];
-        let [least, most] = spec.spread;
-        let mut deviation = least;
-        // The widest spread that is too steep, and its steepest change.
-        let mut too_steep: Option<(f64, f64)> = None;
-        let mut kept: Option<Solved> = None;
-        for _ in 0..TRIES {
-            let solved = self.at(deviation, limit, &mut served, outcome);
-            if solved.outcome.reached == 0 {
-                return self.empty(solved.outcome);
-            }
-            let steep = solved.outcome.steepest;
-            let better = kept.as_ref().is_none_or(|kept| {
-                let (own, other) = (steep, kept.outcome.steepest);
-                if own <= gentle && other <= gentle { deviation < kept.outcome.spread } else { own < other }
-            });
-            if better {
-                kept = Some(solved);
-            }
-            if steep > gentle {
-                if deviation >= most {
-                    break;
-                }
-                too_steep = Some((deviation, steep));
-                // As the spread widens, its slopes fall about as fast.
-                deviation = (deviation * (1.03 * steep / gentle).max(1.1)).min(most);
-            } else if let Some((narrow, steeper)) = too_steep
-                && steep < NEAR * gentle
-                && deviation > 1.1 * narrow
-            {
-                // Between the two, by powers.
-                let share = libm::log(steeper / (0.5 * (1.0 + NEAR) * gentle)) / libm::log(steeper / steep);
-                deviation = narrow * libm::pow(deviation / narrow, share.clamp(0.2, 0.9));
-            } else {
-                break;
-            }
-        }
-        match kept {
-            Some(solved) => self.finish(solved, limit),
-            None => self.empty(outcome),
+impl Search {
+    /// Whether one outcome is better than another: the narrower of two that are gentle enough, else the gentler.
+    fn prefers(&self, own: &Outcome, other: &Outcome) -> bool {
+        if own.steepest <= self.gentle && other.steepest <= self.gentle {
+            own.spread < other.spread
+        } else {
+            own.steepest < other.steepest
         }
     }
 
-    /// The airs that meet the needs at this spread.
-    fn at(
-        &self,
-        deviation: f64,
-        limit: f32,
-        served: &mut [Option<Vec<bool>>; 2],
-        mut outcome: Outcome,
-    ) -> Solved {
-        let spread = Spread::new(self, deviation);
-        let colours = self.colours(&spread);
-        let mut needs = self.needs(&colours, KNEE * limit);
-        let [bright, dark] = served;
-        let own = bright.get_or_insert_with(|| self.served(&spread, &needs));
-        let (depth, mut reached) = self.mended(&spread, &mut needs, own, &colours, limit, &mut outcome);
-        outcome.lacking = needs.iter().filter(|need| need.full > 0.0).count();
-        outcome.attainable = count(&needs);
-        let mut airs = vec![Air { depth, colour: None }];
-        if let Some(colour) = self.job.spec.dark {
-            let mut dark_needs =
-                self.needs(&vec![self.space.enter(colour.0); self.points.len()], KNEE * limit);
-            for (need, bright) in dark_needs.iter_mut().zip(&needs) {
-                if bright.full.is_finite() {
-                    (need.full, need.enough) = (0.0, 0.0);
-                }
+    /// The deviation that is tried after one whose steepest change is `steepest`; none where that is near enough.
+    fn next(&mut self, deviation: f64, steepest: f64) -> Option<f64> {
+        let gentle = self.gentle;
+        if steepest > gentle {
+            if deviation >= self.widest {
+                return None;
             }
-            let own = dark.get_or_insert_with(|| self.served(&spread, &dark_needs));
-            let (depth, more) = self.air(&spread, &dark_needs, own, limit);
-            if more > 0 {
-                outcome.attainable += count(&dark_needs);
-                reached += more;
-                airs.push(Air { depth, colour: Some(colour.0) });
-            }
+            self.too_steep = Some((deviation, steepest));
+            // As the spread widens, its slopes fall about as fast.
+            return Some((deviation * (WIDENING[0] * steepest / gentle).max(WIDENING[1])).min(self.widest));
         }
-        outcome.reached = reached;
-        outcome.spread = deviation;
-        outcome.steepest = spread.steepest(&airs, limit);
-        Solved { outcome, airs, spread }
+        let (narrow, steeper) = self.too_steep?;
+        if steepest >= NEAR * gentle || deviation <= NARROWEST * narrow {
+            return None;
+        }
+        // Between the two, by powers.
+        let share = libm::log(steeper / (0.5 * (1.0 + NEAR) * gentle)) / libm::log(steeper / steepest);
+        Some(narrow * libm::pow(deviation / narrow, share.clamp(BETWEEN[0], BETWEEN[1])))
     }
 }
 
-/// Sights that lack the separation and can have it.
-pub(super) fn count(needs: &[Need]) -> usize {
-    needs.iter().filter(|need| need.full > 0.0 && need.full.is_finite()).count()
+/// Solves at one spread after the other. Which observations are served is told at the first, the narrowest, so that a wider one serves
+/// the same.
+struct Solver<'a> {
+    problem: &'a Problem<'a>,
+    /// Most optical depth.
+    limit: f32,
+    /// What is known of the outcome beforehand.
+    outcome: Outcome,
+    /// By the haze, and by the fog that darkens.
+    selected: Option<Vec<bool>>,
+    selected_dark: Option<Vec<bool>>,
+}
+
+impl Solver<'_> {
+    /// The airs that meet the requirements at this spread.
+    fn solve_at(&mut self, deviation: f64) -> Solution {
+        let (problem, limit) = (self.problem, self.limit);
+        let spread = Spread::new(problem, deviation);
+        let colours = problem.haze_colours(&spread);
+        let mut requirements = problem.requirements(&colours, limit);
+        let selected = self.selected.get_or_insert_with(|| select(problem, &spread, &requirements));
+        let Mended { air, spoiled } =
+            solve_mended(problem, &spread, &mut requirements, selected, &colours, limit);
+        let mut outcome = Outcome {
+            lacking: requirements.iter().filter(|requirement| requirement.is_lacking()).count(),
+            attainable: count_open(&requirements),
+            reached: air.reached,
+            spoiled,
+            spread: deviation,
+            ..self.outcome
+        };
+        let mut airs = vec![Air { depth: air.depth, colour: None }];
+        airs.extend(self.dark_air(&spread, &requirements, &mut outcome));
+        outcome.steepest = spread.steepest(&airs, limit);
+        Solution { outcome, airs, spread }
+    }
+
+    /// The air that darkens where the haze can't meet the requirements; none where none is wanted, or none helps.
+    fn dark_air(&mut self, spread: &Spread, bright: &[Requirement], outcome: &mut Outcome) -> Option<Air> {
+        let (problem, limit) = (self.problem, self.limit);
+        let colour = problem.job.spec.dark?;
+        let colours = vec![problem.space.enter(colour.0); problem.points.len()];
+        let mut requirements = problem.requirements(&colours, limit);
+        for (requirement, bright) in requirements.iter_mut().zip(bright) {
+            if bright.is_attainable() {
+                (requirement.full, requirement.enough) = (0.0, 0.0);
+            }
+        }
+        let selected = self.selected_dark.get_or_insert_with(|| select(problem, spread, &requirements));
+        let air = solve_air(problem, spread, &requirements, selected, limit);
+        if air.reached == 0 {
+            return None;
+        }
+        outcome.attainable += count_open(&requirements);
+        outcome.reached += air.reached;
+        Some(Air { depth: air.depth, colour: Some(colour.0) })
+    }
 }

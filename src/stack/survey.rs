@@ -5,14 +5,14 @@
 
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
-use crate::base::simd::wide;
+use crate::base::simd::vectorize;
 use crate::base::space::{Space, over};
 use crate::base::units::{Camera, Texel};
 use crate::plan::{Job, Plan};
 use crate::rim::Rim;
-use crate::rim::need::Step;
+use crate::rim::lightness_step::LightnessStep;
 use crate::rim::outline::{self, Point};
-use crate::rim::solve::{Case, Sight};
+use crate::rim::problem::{Observation, Problem};
 use crate::stack::still::corner;
 use crate::steps::sheet::{Row, Sheet};
 use rayon::prelude::*;
@@ -191,16 +191,16 @@ impl Survey {
                     let art = index + 1;
                     if let Some(Ready::Picture(picture)) = ready.get(art) {
                         let own = work.slot == job.placing.slot;
-                        let case = Case {
+                        let problem = Problem {
                             job,
                             scale: plan.scale,
                             picture,
                             points: &outlines[art],
-                            sights: &work.sights(art, solving),
+                            observations: &work.observations(art, solving),
                             space: &space,
                             sheet_steepest: work.steepest.filter(|_| own),
                         };
-                        let rim = case.solve();
+                        let rim = problem.solve();
                         work.rim(index, &rim);
                         work.rims.push((index, rim));
                     }
@@ -356,7 +356,7 @@ impl Work<'_> {
             placing,
             sheet.size(),
             |y, [first, count], row| {
-                wide(
+                vectorize(
                     #[inline(always)]
                     || sheet.row(y, first, count, row),
                 );
@@ -416,12 +416,12 @@ impl Work<'_> {
     }
 
     /// What stands behind the outline of the art `index`.
-    fn sights(&self, index: usize, solving: usize) -> Vec<Sight> {
+    fn observations(&self, index: usize, solving: usize) -> Vec<Observation> {
         self.rows
             .iter()
             .flatten()
             .filter(|probe| probe.job as usize == index && usize::from(probe.place) < solving)
-            .map(|probe| Sight { point: probe.point, place: probe.place, behind: probe.with })
+            .map(|probe| Observation { point: probe.point, camera: probe.place, behind: probe.with })
             .collect()
     }
 
@@ -430,7 +430,7 @@ impl Work<'_> {
         let space = self.space;
         self.rows.par_iter_mut().flatten().filter(|probe| probe.job as usize == index).for_each(|probe| {
             let point = &points[probe.point as usize];
-            let step = |behind| Step::new(space, point, behind, behind);
+            let step = |behind| LightnessStep::new(space, point, behind, behind);
             probe.before = step(probe.without).signed(0.0).abs();
             let seen = step(probe.with);
             probe.after = seen.signed(0.0).abs();

@@ -1,7 +1,7 @@
 //! The value view: a still in steps of CIE L*, with stretches of outline that lack their separation hatched.
 
-use crate::base::colour::lightness::{least_luminance, quick_luminance};
-use crate::base::simd::wide;
+use crate::base::colour::lightness::{least_luminance, luminance_f32};
+use crate::base::simd::vectorize;
 use crate::base::space::{Lanes, Space};
 use crate::base::words::Blending;
 use crate::rim;
@@ -71,7 +71,7 @@ impl Scale {
 
     #[inline(always)]
     fn grey(&self, [r, g, b, _]: Lanes) -> u8 {
-        let luminance = quick_luminance(self.space.light([r, g, b]));
+        let luminance = luminance_f32(self.space.light([r, g, b]));
         self.greys[self.begins.iter().map(|begin| usize::from(luminance >= *begin)).sum::<usize>()]
     }
 }
@@ -101,7 +101,7 @@ pub fn view(still: &Still) -> Vec<u8> {
     rows.for_each_init(Vec::new, |row: &mut Vec<Lanes>, (greys, colours)| {
         row.clear();
         row.extend(colours.iter().map(|[r, g, b]| [*r, *g, *b, 0.0]));
-        wide(
+        vectorize(
             #[inline(always)]
             || scale.greys(row, greys),
         );
@@ -232,7 +232,7 @@ mod tests {
         for blending in [Blending::Encoded, Blending::Linear] {
             let scale = Scale::new(blending);
             let dice =
-                |at: usize, of: usize| (seed::at(5, at as i64, of as i64) >> 40) as f32 / (1 << 24) as f32;
+                |at: usize, of: usize| (seed::hash(5, at as i64, of as i64) >> 40) as f32 / (1 << 24) as f32;
             // From one shade to all there are; more colours than are looked at together, and some over.
             for spread in [0.0, 0.01, 0.1, 1.0] {
                 let row: Vec<Lanes> = (0..40 * TOGETHER + 7)

@@ -3,7 +3,7 @@
 //! The 8 by 8 threshold matrix after Bayer (1973). Its 64 thresholds are spread evenly, so over a tile the mean error is below
 //! 1/128 of a step and the variance that of a rectangular dither, f (1 - f). Values of 0 and 1 stay 0 and full.
 
-use crate::base::simd::whole;
+use crate::base::simd::truncate;
 
 /// Side of the threshold matrix, texels.
 pub const SIDE: usize = 8;
@@ -39,11 +39,11 @@ pub fn row(y: usize) -> &'static [f32; SIDE] {
 #[inline(always)]
 pub fn code(value: f32, threshold: f32) -> u8 {
     // Clamped, so that 1.0 gives 255 under any threshold.
-    whole((value * 255.0 + threshold).clamp(0.0, 255.0)) as u8
+    truncate((value * 255.0 + threshold).clamp(0.0, 255.0)) as u8
 }
 
 /// A row of colours, the fourth number of each its opacity, as RGBA of 8 bits: opacities are dithered, the rest is rounded. `y` is
-/// the row's place in the picture; the dither starts anew with every `period` of texels, so that they repeat exactly.
+/// the row's place in the picture; the dither begins again with every `period` of texels, so that they repeat exactly.
 #[inline(always)]
 pub fn texels(y: usize, texels: &[[f32; 4]], period: usize, out: &mut [u8]) {
     let thresholds = row(y).map(|threshold| [0.5, 0.5, 0.5, threshold]);

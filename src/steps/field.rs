@@ -3,6 +3,7 @@
 
 use super::grid::{Grid, Plane};
 use super::{step1_bands, step2_falloff, step3_smear, step4_soften, upsample};
+use crate::base::interpolate::smoothstep;
 use crate::base::seed;
 use crate::base::units::{Px, Scale, Texel};
 use crate::base::words::Anchor;
@@ -56,9 +57,8 @@ impl FieldSpec {
     }
 
     /// How far a haze has turned into what it is aloft at height `y` (texels), 0..1; of use only where it turns.
-    pub fn turned(&self, y: f64) -> f64 {
-        let t = ((y - self.line.0) * self.open / self.recipe.grade.aloft.0).clamp(0.0, 1.0);
-        t * t * (3.0 - 2.0 * t)
+    pub fn aloft_share(&self, y: f64) -> f64 {
+        smoothstep(((y - self.line.0) * self.open / self.recipe.grade.aloft.0).clamp(0.0, 1.0))
     }
 
     fn sigma(&self) -> [f64; 2] {
@@ -145,7 +145,7 @@ impl FieldSpec {
     fn bands_on(&self, sampling: Sampling, grid: Grid) -> BandsSpec {
         BandsSpec {
             bands: self.recipe.bands.clone(),
-            seed: seed::of(self.seed, "bands"),
+            seed: seed::derive(self.seed, "bands"),
             time: self.time,
             line: self.line.0,
             sigma: (sampling == Sampling::Reduced).then(|| self.sigma()),
@@ -160,7 +160,7 @@ impl FieldSpec {
     fn smeared_of(&self, grid: &Grid, mut plane: Plane) -> Plane {
         step2_falloff::apply(
             &self.recipe.falloff,
-            seed::of(self.seed, "falloff"),
+            seed::derive(self.seed, "falloff"),
             self.time,
             self.line.0,
             self.open,
@@ -257,7 +257,7 @@ impl Field {
             let sum = numbers.iter().map(|&value| f64::from(value)).sum::<f64>();
             *mean = (sum / numbers.len() as f64) as f32;
         }
-        upsample::between(means, (line - self.grid.top) / self.grid.step[1] - 0.5)
+        upsample::interpolate(means, (line - self.grid.top) / self.grid.step[1] - 0.5)
     }
 
     /// The field of `spec` from its numbers, worked out before; none if there are more or fewer than it has sample points.

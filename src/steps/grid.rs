@@ -1,6 +1,6 @@
 //! The grid on which a field is worked out, and planes of numbers on it.
 
-use crate::base::simd::wide;
+use crate::base::simd::vectorize;
 use rayon::prelude::*;
 
 /// Sample points of a field: `cols` over one period in x, `rows` from `top` downward. All lengths in texels of the sheet.
@@ -57,7 +57,7 @@ impl Plane {
     /// threads can't change a bit.
     pub fn each_row(&mut self, work: impl Fn(usize, &mut [f32]) + Sync + Send) {
         self.data.par_chunks_mut(self.cols).enumerate().for_each(|(row, numbers)| {
-            wide(
+            vectorize(
                 #[inline(always)]
                 || work(row, numbers),
             )
@@ -70,7 +70,7 @@ impl Plane {
         work: impl Fn(&mut T, usize, &mut [f32]) + Sync + Send,
     ) {
         self.data.par_chunks_mut(self.cols).enumerate().for_each_init(T::default, |kept, (row, numbers)| {
-            wide(
+            vectorize(
                 #[inline(always)]
                 || work(kept, row, numbers),
             )

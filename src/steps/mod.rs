@@ -1,9 +1,10 @@
 //! The five steps of a sheet, in the order in which they run, and what runs them: a density field, a sheet of texels.
 
 pub mod dither;
-pub mod drift;
+
 pub mod field;
 pub mod grid;
+pub mod periodic_noise;
 pub mod recipe;
 pub mod sheet;
 pub mod step1_bands;

@@ -3,11 +3,11 @@
 use super::step5_grade::{self, Ramp, Ramps, Tones};
 use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
-use crate::base::simd::wide;
+use crate::base::simd::vectorize;
 use crate::steps::dither;
 use crate::steps::field::{self, Field, FieldSpec, Sampling};
 use crate::steps::grid::{Grid, Plane};
-use crate::steps::upsample::Stretch;
+use crate::steps::upsample::Upsampler;
 use rayon::prelude::*;
 use std::sync::Arc;
 
@@ -30,7 +30,7 @@ pub struct Sheet {
     /// Coefficients of opacity, and of how much each place faces the light.
     alpha: Arc<Plane>,
     facing: Option<Plane>,
-    stretch: Stretch,
+    upsampler: Upsampler,
     ramps: Ramps,
     steepest: f64,
 }
@@ -66,16 +66,16 @@ impl Sheet {
 
     /// The sheet of a field that was worked out from the same `spec`.
     pub fn of_field(spec: SheetSpec, field: Field) -> Sheet {
-        let stretch = Stretch::new(field.grid, spec.field.cols as usize);
+        let upsampler = Upsampler::new(field.grid, spec.field.cols as usize);
         let ramps = spec.tones.ramps();
         let Field { density: mut alpha, grid } = field;
         let thin = (spec.tones.lit > 0.0 && spec.tau < THIN).then(|| opacities(alpha.clone(), THIN));
         // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
         alpha = opacities(alpha, spec.tau);
-        let facing = facing(&spec, thin.as_ref().unwrap_or(&alpha), &stretch);
+        let facing = facing(&spec, thin.as_ref().unwrap_or(&alpha), &upsampler);
         let steepest = steepest(&alpha, &grid, spec.field.rows);
-        stretch.prepare(&mut alpha);
-        Sheet { spec, alpha: Arc::new(alpha), facing, stretch, ramps, steepest }
+        upsampler.prefilter(&mut alpha);
+        Sheet { spec, alpha: Arc::new(alpha), facing, upsampler, ramps, steepest }
     }
 
     /// This sheet in another light and other colours, of its `field`; none if `spec` asks for other opacities.
@@ -83,11 +83,18 @@ impl Sheet {
         if spec.field != self.spec.field || spec.tau != self.spec.tau {
             return None;
         }
-        let stretch = Stretch::new(field.grid, spec.field.cols as usize);
+        let upsampler = Upsampler::new(field.grid, spec.field.cols as usize);
         let lit = (spec.tones.lit > 0.0).then(|| opacities(field.density.clone(), spec.tau.max(THIN)));
-        let facing = lit.and_then(|seen| facing(&spec, &seen, &stretch));
+        let facing = lit.and_then(|seen| facing(&spec, &seen, &upsampler));
         let ramps = spec.tones.ramps();
-        Some(Sheet { alpha: Arc::clone(&self.alpha), facing, stretch, ramps, steepest: self.steepest, spec })
+        Some(Sheet {
+            alpha: Arc::clone(&self.alpha),
+            facing,
+            upsampler,
+            ramps,
+            steepest: self.steepest,
+            spec,
+        })
     }
 
     /// The sheet of `spec` from the numbers that [`Sheet::kept`] gave of it; none if there are more or fewer than it needs.
@@ -102,9 +109,9 @@ impl Sheet {
             (true, None) => return None,
             (false, _) => None,
         };
-        let stretch = Stretch::new(grid, spec.field.cols as usize);
+        let upsampler = Upsampler::new(grid, spec.field.cols as usize);
         let ramps = spec.tones.ramps();
-        Some(Sheet { spec, alpha, facing, stretch, ramps, steepest })
+        Some(Sheet { spec, alpha, facing, upsampler, ramps, steepest })
     }
 
     /// What of it takes time to work out from its field: the numbers of its opacities and the steepest change of them, and those of
@@ -133,8 +140,8 @@ impl Sheet {
     #[inline(always)]
     pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         row.alpha.resize(count, 0.0);
-        self.stretch.down(&self.alpha, y as f64, [first, count], &mut row.line);
-        self.stretch.across(&mut row.line, first, &mut row.alpha);
+        self.upsampler.down(&self.alpha, y as f64, [first, count], &mut row.line);
+        self.upsampler.across(&mut row.line, first, &mut row.alpha);
         for alpha in &mut row.alpha {
             // A cubic may stray a hair past an edge.
             *alpha = alpha.clamp(0.0, 1.0);
@@ -185,12 +192,12 @@ impl Sheet {
         row.facing.resize(count, 0.0);
         match &self.facing {
             Some(plane) => {
-                self.stretch.down(plane, y as f64, [first, count], &mut row.line);
-                self.stretch.across(&mut row.line, first, &mut row.facing);
+                self.upsampler.down(plane, y as f64, [first, count], &mut row.line);
+                self.upsampler.across(&mut row.line, first, &mut row.facing);
             }
             None => row.facing.fill(0.0),
         }
-        Some(self.ramps.at(self.spec.field.turned(y as f64 + 0.5)))
+        Some(self.ramps.at(self.spec.field.aloft_share(y as f64 + 0.5)))
     }
 
     /// `width` columns of the sheet, wrapping, as RGBA, 8 bits, opacity dithered: the texels that its file holds.
@@ -220,7 +227,7 @@ impl Sheet {
         let [width, height] = [width, self.size()[1]].map(|side| side as usize);
         let mut out = vec![T::default(); width * height * 4];
         out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
-            wide(
+            vectorize(
                 #[inline(always)]
                 || {
                     self.row(y, 0, width, row);
@@ -247,13 +254,13 @@ fn opacities(mut density: Plane, tau: f64) -> Plane {
 
 /// How the places of a sheet face the light, if its colours go by that, as coefficients for `stretch`; `seen` are its opacities at
 /// an optical depth of [`THIN`] at least.
-fn facing(spec: &SheetSpec, seen: &Plane, stretch: &Stretch) -> Option<Plane> {
+fn facing(spec: &SheetSpec, seen: &Plane, upsampler: &Upsampler) -> Option<Plane> {
     let bands = &spec.field.recipe.bands;
     (spec.tones.lit > 0.0).then(|| {
         let reach = [0.25 * bands.size.0 * bands.stretch, 0.25 * bands.size.0];
         let whole = opacity(spec.tau.max(THIN) as f32);
-        let mut plane = field::facing(seen, whole, &stretch.grid(), spec.light, reach);
-        stretch.prepare(&mut plane);
+        let mut plane = field::facing(seen, whole, &upsampler.grid(), spec.light, reach);
+        upsampler.prefilter(&mut plane);
         plane
     })
 }
@@ -266,7 +273,7 @@ fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f64 {
     let most = (0..grid.rows).into_par_iter().filter(inside).map(|row| {
         let own = plane.row(row);
         let below = plane.row((row + 1).min(grid.rows - 1));
-        wide(
+        vectorize(
             #[inline(always)]
             || {
                 let change = |value: f32, left: f32, below: f32| {

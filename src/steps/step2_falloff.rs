@@ -3,9 +3,14 @@
 use crate::base::exp::exp_neg;
 use crate::base::seed;
 use crate::base::units::Texel;
-use crate::steps::drift::Wave;
 use crate::steps::grid::{Grid, Plane};
+use crate::steps::periodic_noise::PeriodicNoise1d;
 use crate::steps::recipe::Falloff;
+
+/// Least scale height, as a share of the recipe's, where the breath takes it away; chosen by eye.
+const HEIGHT_MIN: f64 = 0.02;
+/// Most cells of breath and sway over a period: a bound on their tables; finer ones aren't seen.
+const CELLS_MAX: f64 = 65_536.0;
 
 /// Density `h` over the line on its open side (negative: on its far side): exp(-h/height), or exp(h/beyond). A length of
 /// infinity means no falloff there. All in one unit of length.
@@ -30,14 +35,14 @@ pub fn apply(
         return;
     }
     let period = grid.cols as f64 * grid.step[0];
-    let cells = (period / falloff.wave.0).round().clamp(1.0, 65_536.0) as usize;
-    let wave = |part| Wave::new(seed::of(seed, part), cells, time);
-    let (breath, sway) = (wave("breath"), wave("sway"));
+    let cells = (period / falloff.wave.0).round().clamp(1.0, CELLS_MAX) as usize;
+    let [breath, sway] =
+        ["breath", "sway"].map(|label| PeriodicNoise1d::new(seed::derive(seed, label), cells, time));
     let columns: Vec<(f32, f32)> = (0..grid.cols)
         .map(|col| {
             let place = (col as f64 + 0.5) / grid.cols as f64;
-            let height = falloff.height.0 * (1.0 + falloff.breath * breath.at(place)).max(0.02);
-            (height as f32, (falloff.sway.0 * sway.at(place)) as f32)
+            let height = falloff.height.0 * (1.0 + falloff.breath * breath.sample(place)).max(HEIGHT_MIN);
+            (height as f32, (falloff.sway.0 * sway.sample(place)) as f32)
         })
         .collect();
     let beyond = falloff.beyond.0 as f32;

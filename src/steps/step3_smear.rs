@@ -42,9 +42,9 @@ impl Line {
 
 /// Extent of the smear in samples along x and y.
 pub fn extent(length: f64, angle: f64, step: [f64; 2]) -> [f64; 2] {
-    let turn = angle.to_radians();
+    let radians = angle.to_radians();
     // y runs downward, a positive angle turns the right end upward.
-    [length * libm::cos(turn) / step[0], -length * libm::sin(turn) / step[1]]
+    [length * libm::cos(radians) / step[0], -length * libm::sin(radians) / step[1]]
 }
 
 /// Smears `plane` over `length` texels at `angle` degrees; `step` is the grid's. Rows outside are taken as the outermost row.
@@ -60,7 +60,7 @@ pub fn apply(plane: Plane, length: f64, angle: f64, step: [f64; 2]) -> Plane {
 fn level(mut plane: Plane, line: Line) -> Plane {
     let cols = plane.cols;
     let window = 2 * line.reach + 1;
-    let (turns, rest) = (window / cols, window % cols);
+    let (laps, rest) = (window / cols, window % cols);
     let wrap = |at: i64| at.rem_euclid(cols as i64) as usize;
     // Where the rest of the window starts for the first column, and where it ends; and the outermost taps.
     let first = wrap(-(line.reach as i64));
@@ -69,7 +69,7 @@ fn level(mut plane: Plane, line: Line) -> Plane {
     plane.each_row_with(
         #[inline(always)]
         |twice: &mut Vec<f32>, _, numbers| {
-            // The row twice, so that nothing wraps within a turn.
+            // The row twice, so that nothing wraps within a window.
             twice.clear();
             twice.extend_from_slice(numbers);
             twice.extend_from_slice(numbers);
@@ -78,7 +78,7 @@ fn level(mut plane: Plane, line: Line) -> Plane {
             let from = |at: usize| twice[at..at + cols].iter().map(|&value| f64::from(value));
             let taps = from(first).zip(from(next)).zip(from(left).zip(from(right)));
             for (number, ((first, next), (left, right))) in numbers.iter_mut().zip(taps) {
-                let inside = sum + turns as f64 * total;
+                let inside = sum + laps as f64 * total;
                 *number = (line.full * inside + line.end * (left + right)) as f32;
                 sum += next - first;
             }
@@ -88,6 +88,7 @@ fn level(mut plane: Plane, line: Line) -> Plane {
 }
 
 /// A line of more samples than this is drawn as a comb of short lines: tap by tap it would take minutes.
+/// Chosen by its time.
 const LONG: f64 = 1024.0;
 
 /// A tap: its offset in columns and rows, and its weight.
@@ -106,7 +107,7 @@ fn tilted(plane: &Plane, x: f64, y: f64) -> Plane {
 }
 
 /// A quadratic between samples that keeps the first two moments exact: three samples, and what each takes of a tap at `place`.
-fn between(place: f64) -> [(i64, f64); 3] {
+fn quadratic(place: f64) -> [(i64, f64); 3] {
     let near = place.round();
     let d = place - near;
     let near = near as i64;
@@ -125,7 +126,7 @@ fn line(x: f64, y: f64) -> Vec<Tap> {
         if weight == 0.0 {
             continue;
         }
-        for (over, share) in between(at as f64 * slope) {
+        for (over, share) in quadratic(at as f64 * slope) {
             if share != 0.0 {
                 let (dx, dy) = if flat { (at, over) } else { (over, at) };
                 taps.push((dx, dy, (weight * share) as f32));
@@ -139,7 +140,7 @@ fn line(x: f64, y: f64) -> Vec<Tap> {
 fn comb(x: f64, y: f64, teeth: i64) -> Vec<Tap> {
     let half = teeth / 2;
     let tooth = |at: i64| {
-        let (across, down) = (between(at as f64 * x), between(at as f64 * y));
+        let (across, down) = (quadratic(at as f64 * x), quadratic(at as f64 * y));
         across.into_iter().flat_map(move |(dx, a)| {
             down.into_iter().map(move |(dy, b)| (dx, dy, (a * b / teeth as f64) as f32))
         })

@@ -33,8 +33,8 @@ pub fn apply(plane: Plane, sigma: [f64; 2]) -> Plane {
 /// leaves 6e-4 at the most, and what is left for the wide Gaussian on half the samples is still wide.
 const HALVING: f64 = 1.2;
 
-/// A Gaussian this many samples wide, or wider, begins by halving them.
-const WIDE: f64 = 5.5;
+/// A Gaussian of this deviation in samples, or more, begins by halving them: what is left then spans 2.7 samples or more.
+const HALVED_MIN: f64 = 5.5;
 
 /// How often samples along one axis are halved under a Gaussian of `sigma` samples.
 pub fn halvings(sigma: f64) -> u32 {
@@ -44,7 +44,7 @@ pub fn halvings(sigma: f64) -> u32 {
 /// How often samples are halved under a Gaussian of `sigma` samples as long as they `may` be once more, and what is left of it.
 fn halved(mut sigma: f64, may: impl Fn(u32) -> bool) -> (u32, f64) {
     let mut count = 0;
-    while sigma >= WIDE && may(count) {
+    while sigma >= HALVED_MIN && may(count) {
         sigma = remaining(sigma);
         count += 1;
     }
@@ -53,23 +53,22 @@ fn halved(mut sigma: f64, may: impl Fn(u32) -> bool) -> (u32, f64) {
 
 /// What is left of a deviation after one halving, in the wider samples.
 fn remaining(sigma: f64) -> f64 {
-    0.5 * libm::sqrt(sigma * sigma - pairs().1)
+    0.5 * libm::sqrt(sigma * sigma - halving_weights().1)
 }
 
 /// Weights of the narrow Gaussian between two samples, of the pairs from the inside out, and its variance.
-fn pairs() -> ([f32; 5], f64) {
-    let weight = |at: usize| libm::exp(-0.5 * (at as f64 + 0.5) * (at as f64 + 0.5) / (HALVING * HALVING));
-    let weights: [f64; 5] = std::array::from_fn(weight);
+fn halving_weights() -> ([f32; 5], f64) {
+    let places: [f64; 5] = std::array::from_fn(|at| at as f64 + 0.5);
+    let weights = places.map(|place| libm::exp(-0.5 * place * place / (HALVING * HALVING)));
     let sum = 2.0 * weights.iter().sum::<f64>();
-    let spread =
-        weights.iter().enumerate().map(|(at, weight)| weight * (at as f64 + 0.5) * (at as f64 + 0.5));
-    (weights.map(|weight| (weight / sum) as f32), 2.0 * spread.sum::<f64>() / sum)
+    let squares = weights.iter().zip(places).map(|(weight, place)| weight * place * place);
+    (weights.map(|weight| (weight / sum) as f32), 2.0 * squares.sum::<f64>() / sum)
 }
 
 /// Softens with deviations of `sigma` texels a plane on `grid`; what comes back has no more samples than are needed to draw it.
 /// Rows outside are taken as the outermost row.
 pub fn reduce(mut plane: Plane, grid: Grid, sigma: [f64; 2]) -> (Plane, Grid) {
-    let (reduced, left) = reduced(grid, sigma);
+    let (reduced, remaining) = reduced(grid, sigma);
     // Rows first: they are next to each other in memory, and halve the work on columns.
     while plane.rows() > reduced.rows {
         plane = halve_y(&plane);
@@ -77,7 +76,7 @@ pub fn reduce(mut plane: Plane, grid: Grid, sigma: [f64; 2]) -> (Plane, Grid) {
     while plane.cols > reduced.cols {
         plane = halve_x(&plane);
     }
-    (apply(plane, left), reduced)
+    (apply(plane, remaining), reduced)
 }
 
 /// The grid that [`reduce`] leaves of `grid`, and the deviation that is left to it, in its samples.
@@ -96,7 +95,7 @@ pub fn reduced(mut grid: Grid, sigma: [f64; 2]) -> (Grid, [f64; 2]) {
 }
 
 fn halve_y(plane: &Plane) -> Plane {
-    let (weights, _) = pairs();
+    let (weights, _) = halving_weights();
     let rows = plane.rows();
     let mut out = Plane::new(plane.cols, rows.div_ceil(2));
     out.each_row(
@@ -115,7 +114,7 @@ fn halve_y(plane: &Plane) -> Plane {
 }
 
 fn halve_x(plane: &Plane) -> Plane {
-    let (weights, _) = pairs();
+    let (weights, _) = halving_weights();
     let half = plane.cols / 2;
     let mut out = Plane::new(half, plane.rows());
     // Samples at even and at odd places, each padded by what the weights reach.

@@ -2,7 +2,7 @@
 
 use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
-use crate::base::simd::whole;
+use crate::base::simd::truncate;
 use ::wide::f32x4;
 
 /// The colours of one slot's fog.
@@ -12,15 +12,16 @@ pub struct Tones {
     pub haze: Srgb,
     /// What the haze turns into away from the line.
     pub aloft: Option<Srgb>,
-    /// What the side toward the light leans to.
+    /// What the side toward the light is mixed with.
     pub glow: Srgb,
-    /// What the side away from the light leans to.
+    /// What the side away from the light is mixed with.
     pub shade: Srgb,
-    /// How far the sides lean, 0..1.
+    /// How much the sides take of these, 0..1.
     pub lit: f64,
 }
 
 /// How much lighter and darker than the haze its lit and its far side are, in Oklab lightness, where the scene names no colours.
+/// Chosen by eye.
 const LIFT: f64 = 0.09;
 
 impl Tones {
@@ -42,21 +43,21 @@ impl Tones {
         self.lit <= 0.0 && self.aloft.is_none()
     }
 
-    /// The colours of a row from the side away from the light to the side toward it; `aloft` is how far the haze has turned.
-    fn ramp(&self, aloft: f64) -> Colours {
+    /// The colours of a row from the side away from the light to the side toward it; `aloft` is the haze's share of its colour aloft.
+    fn colours(&self, aloft: f64) -> Colours {
         let haze = self.aloft.map_or(self.haze, |colour| self.haze.mix(colour, aloft));
         // Each of the three is turned into Oklab once, not for every colour between them.
         let [middle, shade, glow] = [haze, self.shade, self.glow].map(Srgb::oklab);
         std::array::from_fn(|at| {
             let facing = at as f64 / HALF as f64 - 1.0;
-            let lean = facing.abs() * self.lit;
+            let share = facing.abs() * self.lit;
             let (side, end) = if facing < 0.0 { (shade, self.shade) } else { (glow, self.glow) };
-            let [r, g, b] = if lean <= 0.0 {
+            let [r, g, b] = if share <= 0.0 {
                 haze.0
-            } else if lean >= 1.0 {
+            } else if share >= 1.0 {
                 end.0
             } else {
-                Srgb::between(middle, side, lean).0
+                Srgb::interpolate(middle, side, share).0
             };
             [r, g, b, 0.0]
         })
@@ -64,36 +65,37 @@ impl Tones {
 
     /// The colours of all rows.
     pub fn ramps(&self) -> Ramps {
-        let turns = if self.aloft.is_some() { TURNS } else { 0 };
-        Ramps { turned: (0..=turns).map(|at| self.ramp(at as f64 / TURNS as f64)).collect() }
+        let steps = if self.aloft.is_some() { ALOFT_STEPS } else { 0 };
+        Ramps { colours: (0..=steps).map(|at| self.colours(at as f64 / ALOFT_STEPS as f64)).collect() }
     }
 }
 
+/// Steps from the haze to each side of a ramp; colours between them are mixed evenly.
 const HALF: usize = 16;
 
 /// Steps from the haze to what it is aloft; colours between them are mixed evenly, which is a fortieth of a code off at most.
-const TURNS: usize = 16;
+const ALOFT_STEPS: usize = 16;
 
 /// The colours of a row, evenly spaced, from the side away from the light to the side toward it.
 type Colours = [[f32; 4]; 2 * HALF + 1];
 
-/// Ramps by how far the haze has turned into what it is aloft.
+/// Ramps by the haze's share of its colour aloft.
 #[derive(Clone, Debug)]
 pub struct Ramps {
-    turned: Vec<Colours>,
+    colours: Vec<Colours>,
 }
 
 impl Ramps {
-    /// The ramp of a row whose haze has turned by `aloft`, 0..1; where it doesn't turn, the one there is.
+    /// The ramp of a row whose haze has this share of its colour aloft, 0..1; where it has none, the one there is.
     pub fn at(&self, aloft: f64) -> Ramp {
-        if self.turned.len() == 1 {
-            return Ramp::of(&self.turned[0]);
+        if self.colours.len() == 1 {
+            return Ramp::new(&self.colours[0]);
         }
-        let position = aloft.clamp(0.0, 1.0) * (self.turned.len() - 1) as f64;
-        let base = (position as usize).min(self.turned.len() - 1);
-        let (low, high) = (&self.turned[base], &self.turned[(base + 1).min(self.turned.len() - 1)]);
+        let position = aloft.clamp(0.0, 1.0) * (self.colours.len() - 1) as f64;
+        let base = (position as usize).min(self.colours.len() - 1);
+        let (low, high) = (&self.colours[base], &self.colours[(base + 1).min(self.colours.len() - 1)]);
         let share = (position - base as f64) as f32;
-        Ramp::of(&std::array::from_fn(|at| blend(low[at], high[at], share)))
+        Ramp::new(&std::array::from_fn(|at| blend(low[at], high[at], share)))
     }
 }
 
@@ -108,28 +110,32 @@ pub(crate) fn blend(a: [f32; 4], b: [f32; 4], share: f32) -> [f32; 4] {
 /// Colours by facing; the haze stands in the middle, exactly. Encoded sRGB; the fourth number is 0 and fills a register.
 #[derive(Clone, Debug)]
 pub struct Ramp {
-    /// Each colour but the last, and the way from it to the next.
+    /// Each colour but the last, and the difference of the next from it.
     steps: [[[f32; 4]; 2]; 2 * HALF],
 }
 
 impl Ramp {
-    fn of(colours: &Colours) -> Ramp {
-        let way = |at: usize| std::array::from_fn(|of| colours[at + 1][of] - colours[at][of]);
-        Ramp { steps: std::array::from_fn(|at| [colours[at], way(at)]) }
+    fn new(colours: &Colours) -> Ramp {
+        Ramp {
+            steps: std::array::from_fn(|at| {
+                let (own, next) = (colours[at], colours[at + 1]);
+                [own, std::array::from_fn(|channel| next[channel] - own[channel])]
+            }),
+        }
     }
 
     /// The colour of a place facing the light by -1..1.
     #[inline(always)]
     pub fn at(&self, facing: f32) -> [f32; 4] {
-        let (base, share) = place(facing);
-        self.between(base, share)
+        let (base, share) = position(facing);
+        self.interpolate(base, share)
     }
 
     #[inline(always)]
-    fn between(&self, base: i32, share: f32) -> [f32; 4] {
+    fn interpolate(&self, base: i32, share: f32) -> [f32; 4] {
         // Places are within the ramp; the mask tells the compiler so.
-        let [low, way] = self.steps[base as usize & (2 * HALF - 1)].map(f32x4::new);
-        (low + way * f32x4::splat(share)).to_array()
+        let [low, difference] = self.steps[base as usize & (2 * HALF - 1)].map(f32x4::new);
+        (low + difference * f32x4::splat(share)).to_array()
     }
 
     /// Gives each of `targets` to `put`, with the colour of its place, facing the light by -1..1 or a hair more, and its opacity.
@@ -148,25 +154,25 @@ impl Ramp {
         let (of_blocks, of_rest) = targets.as_chunks_mut::<FEW>();
         for ((facing, alphas), targets) in blocks.iter().zip(alphas.as_chunks::<FEW>().0).zip(of_blocks) {
             for at in 0..FEW {
-                (bases[at], shares[at]) = place(facing[at].clamp(-1.0, 1.0));
+                (bases[at], shares[at]) = position(facing[at].clamp(-1.0, 1.0));
             }
             for at in 0..FEW {
-                put(&mut targets[at], self.between(bases[at], shares[at]), alphas[at]);
+                put(&mut targets[at], self.interpolate(bases[at], shares[at]), alphas[at]);
             }
         }
         for ((facing, alpha), target) in rest.iter().zip(&alphas[facing.len() - rest.len()..]).zip(of_rest) {
-            let (base, share) = place(facing.clamp(-1.0, 1.0));
-            put(target, self.between(base, share), *alpha);
+            let (base, share) = position(facing.clamp(-1.0, 1.0));
+            put(target, self.interpolate(base, share), *alpha);
         }
     }
 }
 
 /// The colour of a ramp before a place facing the light by -1..1, and how far that place is on the way to the next.
 #[inline(always)]
-fn place(facing: f32) -> (i32, f32) {
-    let position = (facing + 1.0) * HALF as f32;
-    let base = whole(position).min(2 * HALF as i32 - 1);
-    (base, position - base as f32)
+fn position(facing: f32) -> (i32, f32) {
+    let steps = (facing + 1.0) * HALF as f32;
+    let base = truncate(steps).min(2 * HALF as i32 - 1);
+    (base, steps - base as f32)
 }
 
 /// Turns densities into opacities: 1 - exp(-tau * density), in place.

@@ -4,14 +4,14 @@
 //! one pole, sqrt(3) - 2, forward and back along each axis); four weights a texel then draw the spline. It passes through the
 //! samples, its slope and curvature are continuous, and it misses half of what Catmull-Rom's cubic misses at the same cost a texel.
 
-use crate::base::simd::wide;
+use crate::base::simd::vectorize;
 use crate::steps::grid::{Grid, Plane};
 use rayon::prelude::*;
 use std::ops::Range;
 
 /// Weights of the four coefficients around a place `t` (0..1) between the second and the third: the cubic B-spline.
 #[inline]
-pub(crate) fn spline(t: f64) -> [f32; 4] {
+pub(crate) fn b_spline(t: f64) -> [f32; 4] {
     let (u, t2, t3) = (1.0 - t, t * t, t * t * t);
     let second = (3.0 * t3 - 6.0 * t2 + 4.0) / 6.0;
     let last = t3 / 6.0;
@@ -21,7 +21,7 @@ pub(crate) fn spline(t: f64) -> [f32; 4] {
 
 /// Weights of the four samples around a place `t` (0..1) between the second and the third: Catmull and Rom's cubic (1974).
 #[inline]
-pub fn weights(t: f64) -> [f32; 4] {
+pub fn catmull_rom(t: f64) -> [f32; 4] {
     let (t2, t3) = (t * t, t * t * t);
     [
         (0.5 * (-t3 + 2.0 * t2 - t)) as f32,
@@ -31,8 +31,8 @@ pub fn weights(t: f64) -> [f32; 4] {
     ]
 }
 
-/// Draws rows of texels out of planes on a grid, which [`Stretch::prepare`] must have turned into coefficients.
-pub struct Stretch {
+/// Draws rows of texels out of planes on a grid, which [`Upsampler::prefilter`] must have turned into coefficients.
+pub struct Upsampler {
     grid: Grid,
     columns: Columns,
 }
@@ -40,23 +40,23 @@ pub struct Stretch {
 /// How texels are drawn from the samples of a line that is padded by two on each side.
 enum Columns {
     /// Samples are texels.
-    Same(usize),
+    Identity(usize),
     /// A sample every so many texels, a power of two: five weights for each place between two samples.
-    Whole(usize, [Vec<f32>; 5]),
+    Integer(usize, [Vec<f32>; 5]),
     /// For each texel: the first of four samples, and their weights.
-    Any(Vec<(u32, [f32; 4])>),
+    Fractional(Vec<(u32, [f32; 4])>),
 }
 
-impl Stretch {
-    /// For sheets `texels` wide.
-    pub fn new(grid: Grid, texels: usize) -> Stretch {
+impl Upsampler {
+    /// For a sheet `texels` wide.
+    pub fn new(grid: Grid, texels: usize) -> Upsampler {
         let place = |texel: usize| {
             let position = (texel as f64 + 0.5) / grid.step[0] - 0.5;
-            (position.floor(), spline(position - position.floor()))
+            (position.floor(), b_spline(position - position.floor()))
         };
         let ratio = texels / grid.cols;
         let columns = if grid.cols == texels {
-            Columns::Same(texels)
+            Columns::Identity(texels)
         } else if ratio * grid.cols == texels && matches!(ratio, 2 | 4 | 8 | 16) {
             let mut five: [Vec<f32>; 5] = std::array::from_fn(|_| vec![0.0; ratio]);
             for (texel, (base, four)) in (0..ratio).map(place).enumerate() {
@@ -66,12 +66,14 @@ impl Stretch {
                     five[first + tap][texel] = weight;
                 }
             }
-            Columns::Whole(ratio, five)
+            Columns::Integer(ratio, five)
         } else {
             // The padded line's first sample is two before the row's, so `base - 1` stands at `base + 1`.
-            Columns::Any((0..texels).map(place).map(|(base, four)| ((base + 1.0) as u32, four)).collect())
+            Columns::Fractional(
+                (0..texels).map(place).map(|(base, four)| ((base + 1.0) as u32, four)).collect(),
+            )
         };
-        Stretch { grid, columns }
+        Upsampler { grid, columns }
     }
 
     /// The grid that it draws from.
@@ -80,43 +82,43 @@ impl Stretch {
     }
 
     /// Whether texels are the samples themselves along x and y.
-    fn same(&self) -> [bool; 2] {
-        let whole = (self.grid.top - self.grid.top.round()).abs() < 1e-9;
-        [matches!(self.columns, Columns::Same(_)), self.grid.step[1] == 1.0 && whole]
+    fn is_identity(&self) -> [bool; 2] {
+        let aligned = (self.grid.top - self.grid.top.round()).abs() < 1e-9;
+        [matches!(self.columns, Columns::Identity(_)), self.grid.step[1] == 1.0 && aligned]
     }
 
     /// Turns samples into the coefficients of the spline through them, in place. Beyond its first and last row a plane goes on as
     /// if mirrored in them.
-    pub fn prepare(&self, plane: &mut Plane) {
-        let [same_x, same_y] = self.same();
+    pub fn prefilter(&self, plane: &mut Plane) {
+        let [same_x, same_y] = self.is_identity();
         if !same_x {
             coefficients_along(plane);
         }
         if !same_y {
-            wide(
+            vectorize(
                 #[inline(always)]
                 || coefficients_down(plane),
             );
         }
     }
 
-    /// The coefficients of texel row `row`, between the grid's rows: into `line`, for [`Stretch::across`] of `count` texels from
+    /// The coefficients of texel row `row`, between the grid's rows: into `line`, for [`Upsampler::across`] of `count` texels from
     /// column `first` on. The rest of the line is left as it is.
     #[inline(always)]
     pub fn down(&self, plane: &Plane, row: f64, [first, count]: [usize; 2], line: &mut Vec<f32>) {
         let cols = self.grid.cols;
         line.resize(cols + 4, 0.0);
-        let part = self.reached(first, count);
+        let part = self.support(first, count);
         let out = &mut line[2 + part.start..2 + part.end];
         let position = (row + 0.5 - self.grid.top) / self.grid.step[1] - 0.5;
         let last = self.grid.rows as i64 - 1;
-        if self.same()[1] {
+        if self.is_identity()[1] {
             let at = (position.round() as i64).clamp(0, last) as usize;
             out.copy_from_slice(&plane.row(at)[part]);
             return;
         }
         let base = position.floor();
-        let weights = spline(position - base);
+        let weights = b_spline(position - base);
         let row = |tap: i64| {
             let at = (base as i64 + tap - 1).clamp(0, last) as usize;
             &plane.row(at)[part.clone()]
@@ -128,7 +130,7 @@ impl Stretch {
     }
 
     /// The samples of a row that `count` texels from column `first` on are drawn from; all where they wrap.
-    fn reached(&self, first: usize, count: usize) -> Range<usize> {
+    fn support(&self, first: usize, count: usize) -> Range<usize> {
         // Two more to each side than the spline needs, for what rounding does to their places.
         let from = (first as f64 / self.grid.step[0]) as usize;
         let to = ((first + count) as f64 / self.grid.step[0]) as usize + 5;
@@ -144,7 +146,7 @@ impl Stretch {
             line[cols + 2 + side] = line[2 + side % cols];
         }
         match &self.columns {
-            Columns::Same(texels) => wrapped(
+            Columns::Identity(texels) => each_run(
                 first,
                 *texels,
                 out,
@@ -153,11 +155,11 @@ impl Stretch {
                     part.copy_from_slice(&line[2 + from..2 + from + part.len()]);
                 },
             ),
-            Columns::Whole(2, five) => whole::<2>(five, line, cols, first, out),
-            Columns::Whole(4, five) => whole::<4>(five, line, cols, first, out),
-            Columns::Whole(8, five) => whole::<8>(five, line, cols, first, out),
-            Columns::Whole(_, five) => whole::<16>(five, line, cols, first, out),
-            Columns::Any(places) => wrapped(
+            Columns::Integer(2, five) => integer::<2>(five, line, cols, first, out),
+            Columns::Integer(4, five) => integer::<4>(five, line, cols, first, out),
+            Columns::Integer(8, five) => integer::<8>(five, line, cols, first, out),
+            Columns::Integer(_, five) => integer::<16>(five, line, cols, first, out),
+            Columns::Fractional(places) => each_run(
                 first,
                 places.len(),
                 out,
@@ -187,7 +189,7 @@ const LINES: usize = 8;
 fn coefficients_along(plane: &mut Plane) {
     let cols = plane.cols;
     plane.data.par_chunks_mut(cols * LINES).for_each(|rows| {
-        wide(
+        vectorize(
             #[inline(always)]
             || {
                 let mut lines = rows.chunks_exact_mut(cols);
@@ -206,28 +208,28 @@ fn coefficients_along(plane: &mut Plane) {
 #[inline(always)]
 fn coefficients<const N: usize>(mut lines: [&mut [f32]; N]) {
     let count = lines.iter().map(|line| line.len()).min().unwrap_or(0);
-    let mut carried = [0.0; N];
+    let mut sums = [0.0; N];
     for back in (1..=MEMORY).rev() {
-        for (carried, line) in carried.iter_mut().zip(&lines) {
-            *carried = line[(count * MEMORY - back) % count] + POLE * *carried;
+        for (sum, line) in sums.iter_mut().zip(&lines) {
+            *sum = line[(count * MEMORY - back) % count] + POLE * *sum;
         }
     }
     for at in 0..count {
-        for (carried, line) in carried.iter_mut().zip(&mut lines) {
-            *carried = line[at] + POLE * *carried;
-            line[at] = *carried;
+        for (sum, line) in sums.iter_mut().zip(&mut lines) {
+            *sum = line[at] + POLE * *sum;
+            line[at] = *sum;
         }
     }
-    let mut carried = [0.0; N];
+    let mut sums = [0.0; N];
     for ahead in (0..MEMORY).rev() {
-        for (carried, line) in carried.iter_mut().zip(&lines) {
-            *carried = POLE * (*carried - line[ahead % count]);
+        for (sum, line) in sums.iter_mut().zip(&lines) {
+            *sum = POLE * (*sum - line[ahead % count]);
         }
     }
     for at in (0..count).rev() {
-        for (carried, line) in carried.iter_mut().zip(&mut lines) {
-            *carried = POLE * (*carried - line[at]);
-            line[at] = 6.0 * *carried;
+        for (sum, line) in sums.iter_mut().zip(&mut lines) {
+            *sum = POLE * (*sum - line[at]);
+            line[at] = 6.0 * *sum;
         }
     }
 }
@@ -262,22 +264,22 @@ fn coefficients_down(plane: &mut Plane) {
 }
 
 /// The spline through the samples of a single column, at `position` in samples; held at its ends.
-pub fn between(mut column: Plane, position: f64) -> f64 {
+pub fn interpolate(mut column: Plane, position: f64) -> f64 {
     coefficients_down(&mut column);
     let last = column.rows() - 1;
     let position = position.clamp(0.0, last as f64);
     let base = position.floor();
-    let taps = spline(position - base);
+    let taps = b_spline(position - base);
     // Mirrored in the first and the last sample, as the coefficients are.
     let tap = |at: i64| f64::from(column.data[(last as i64 - (last as i64 - at.abs()).abs()) as usize]);
     (0..4).map(|at| f64::from(taps[at as usize]) * tap(base as i64 + at - 1)).sum()
 }
 
-/// [`Stretch::across`] for `R` texels a sample.
+/// [`Upsampler::across`] for `R` texels a sample.
 #[inline(always)]
-fn whole<const R: usize>(five: &[Vec<f32>; 5], line: &[f32], cols: usize, first: usize, out: &mut [f32]) {
+fn integer<const R: usize>(five: &[Vec<f32>; 5], line: &[f32], cols: usize, first: usize, out: &mut [f32]) {
     let five: [[f32; R]; 5] = std::array::from_fn(|tap| std::array::from_fn(|at| five[tap][at]));
-    wrapped(
+    each_run(
         first,
         cols * R,
         out,
@@ -286,16 +288,16 @@ fn whole<const R: usize>(five: &[Vec<f32>; 5], line: &[f32], cols: usize, first:
             // The run may begin and end within a sample's texels.
             let lead = ((R - from % R) % R).min(part.len());
             let (head, rest) = part.split_at_mut(lead);
-            head.copy_from_slice(&around(&five, line, from / R)[from % R..][..head.len()]);
+            head.copy_from_slice(&texels_around(&five, line, from / R)[from % R..][..head.len()]);
             let mut sample = from.div_ceil(R);
             let mut runs = rest.chunks_exact_mut(R);
             for run in &mut runs {
-                run.copy_from_slice(&around(&five, line, sample));
+                run.copy_from_slice(&texels_around(&five, line, sample));
                 sample += 1;
             }
             let tail = runs.into_remainder();
             if !tail.is_empty() {
-                tail.copy_from_slice(&around(&five, line, sample)[..tail.len()]);
+                tail.copy_from_slice(&texels_around(&five, line, sample)[..tail.len()]);
             }
         },
     );
@@ -303,7 +305,7 @@ fn whole<const R: usize>(five: &[Vec<f32>; 5], line: &[f32], cols: usize, first:
 
 /// The texels that `R` to a sample lie around one.
 #[inline(always)]
-fn around<const R: usize>(five: &[[f32; R]; 5], line: &[f32], sample: usize) -> [f32; R] {
+fn texels_around<const R: usize>(five: &[[f32; R]; 5], line: &[f32], sample: usize) -> [f32; R] {
     let mut out = [0.0; R];
     for (weights, tap) in five.iter().zip(&line[sample..sample + 5]) {
         for (out, weight) in out.iter_mut().zip(weights) {
@@ -315,7 +317,7 @@ fn around<const R: usize>(five: &[[f32; R]; 5], line: &[f32], sample: usize) -> 
 
 /// Hands out `out` in runs that don't cross the wrap: `run(first column, its texels)`.
 #[inline(always)]
-fn wrapped(first: usize, cols: usize, out: &mut [f32], mut run: impl FnMut(usize, &mut [f32])) {
+fn each_run(first: usize, cols: usize, out: &mut [f32], mut run: impl FnMut(usize, &mut [f32])) {
     let (mut from, mut rest) = (first % cols, out);
     while !rest.is_empty() {
         let length = rest.len().min(cols - from);

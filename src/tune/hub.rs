@@ -10,12 +10,12 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-/// Pictures on their way to a page that it hasn't shown yet; more would only be stale.
-const UNDERWAY: u32 = 2;
-/// Least time between two states while something is dragged.
-const STATE: Duration = Duration::from_millis(300);
+/// Most pictures sent to a page that it hasn't shown yet; more would only be stale.
+const IN_FLIGHT: u32 = 2;
+/// Minimum time between two states while something is dragged; chosen by eye.
+const STATE_INTERVAL: Duration = Duration::from_millis(300);
 /// Most messages that wait for a page that doesn't read.
-const WAITING: usize = 256;
+const QUEUE_MAX: usize = 256;
 
 /// What a page wants to see.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -43,7 +43,7 @@ struct Outbox {
     state: Option<Arc<str>>,
     /// The picture, and the last saved.
     pictures: [Option<Frame>; 2],
-    underway: u32,
+    in_flight: u32,
     closed: bool,
 }
 
@@ -55,7 +55,7 @@ impl Outbox {
 }
 
 /// What goes to a page next.
-pub(super) enum Parcel {
+pub(super) enum Message {
     Text(Arc<str>),
     Picture(Frame),
 }
@@ -67,7 +67,7 @@ pub(super) struct Tab {
     view: Mutex<(View, u64)>,
     /// The number of the newest message of the page that was acted on.
     pub stamp: AtomicU64,
-    /// What it has been drawn, as a draft and settled: turn of the scene, of the rims, and of its view.
+    /// What it has been drawn, as a draft and settled: revision of the scene, of the rims, and of its view.
     pub drawn: Mutex<[Option<[u64; 3]>; 2]>,
 }
 
@@ -99,7 +99,7 @@ impl Tab {
         self.fill(|outbox| {
             outbox.texts.push_back(text);
             // A page that never reads is let go.
-            if outbox.texts.len() > WAITING {
+            if outbox.texts.len() > QUEUE_MAX {
                 outbox.close();
             }
         });
@@ -128,14 +128,14 @@ impl Tab {
     /// The page has shown a picture.
     pub fn shown(&self) {
         let mut outbox = locked(&self.outbox);
-        outbox.underway = outbox.underway.saturating_sub(1);
+        outbox.in_flight = outbox.in_flight.saturating_sub(1);
         self.filled.notify_all();
     }
 
     /// Whether a picture would go out at once.
     pub fn is_ready(&self) -> bool {
         let outbox = locked(&self.outbox);
-        !outbox.closed && outbox.underway < UNDERWAY && outbox.pictures.iter().all(Option::is_none)
+        !outbox.closed && outbox.in_flight < IN_FLIGHT && outbox.pictures.iter().all(Option::is_none)
     }
 
     pub fn close(&self) {
@@ -144,37 +144,43 @@ impl Tab {
     }
 
     /// Waits for what goes out next; none once the tab is closed.
-    pub fn next(&self) -> Option<Parcel> {
+    pub fn next(&self) -> Option<Message> {
         let mut outbox = locked(&self.outbox);
         loop {
             if outbox.closed {
                 return None;
             }
             if let Some(text) = outbox.texts.pop_front() {
-                return Some(Parcel::Text(text));
+                return Some(Message::Text(text));
             }
             // The last saved goes last: what is being changed is looked at.
-            if outbox.underway < UNDERWAY
+            if outbox.in_flight < IN_FLIGHT
                 && let Some(frame) = outbox.pictures.iter_mut().find_map(Option::take)
             {
-                outbox.underway += 1;
-                return Some(Parcel::Picture(frame));
+                outbox.in_flight += 1;
+                return Some(Message::Picture(frame));
             }
             if let Some(state) = outbox.state.take() {
-                return Some(Parcel::Text(state));
+                return Some(Message::Text(state));
             }
             outbox = self.filled.wait(outbox).unwrap_or_else(PoisonError::into_inner);
         }
     }
 }
 
-/// Rims of the last settled pictures, drawn with drafts until they are solved anew: as pictures, which are drawn quickest.
+/// Rims of the last settled pictures, drawn with drafts until they are solved again: as pictures, which are drawn quickest.
 #[derive(Default)]
 pub(super) struct Rims {
-    pub turn: u64,
+    pub revision: u64,
     /// As the scene was last settled, and as the last saved scene was.
     pub now: Vec<(RimJob, Laid)>,
     pub saved: Vec<(RimJob, Laid)>,
+}
+
+/// When pages were last told the state, and whether they wait for a newer one.
+struct StateClock {
+    told: Instant,
+    pending: bool,
 }
 
 /// See the module.
@@ -184,31 +190,30 @@ pub(super) struct Hub {
     pub rims: Mutex<Rims>,
     /// What the check found of the last settled scene.
     pub report: Mutex<Option<Json>>,
-    /// The turn of the newest scene, for who wonders whether a picture is stale.
-    turn: AtomicU64,
+    /// The revision of the newest scene: a picture of an older one is stale.
+    revision: AtomicU64,
     /// Counts up with all that may call for a picture.
     due: Mutex<u64>,
     woken: Condvar,
     /// When the scene was last changed, or a draft of it drawn.
     edited: Mutex<Instant>,
-    /// When pages were last told the state, and whether they are owed a newer one.
-    told: Mutex<(Instant, bool)>,
+    state: Mutex<StateClock>,
     stopped: AtomicBool,
 }
 
 impl Hub {
     pub fn new(session: Session) -> Hub {
-        let turn = session.meant().turn;
+        let revision = session.meant().revision;
         Hub {
             session: Mutex::new(session),
             tabs: Mutex::default(),
             rims: Mutex::default(),
             report: Mutex::default(),
-            turn: AtomicU64::new(turn),
+            revision: AtomicU64::new(revision),
             due: Mutex::default(),
             woken: Condvar::new(),
             edited: Mutex::new(Instant::now()),
-            told: Mutex::new((Instant::now(), false)),
+            state: Mutex::new(StateClock { told: Instant::now(), pending: false }),
             stopped: AtomicBool::new(false),
         }
     }
@@ -231,42 +236,42 @@ impl Hub {
         locked(&self.tabs).retain(|other| !Arc::ptr_eq(other, tab));
     }
 
-    pub fn turn(&self) -> u64 {
-        self.turn.load(Ordering::Acquire)
+    pub fn revision(&self) -> u64 {
+        self.revision.load(Ordering::Acquire)
     }
 
     /// The session may have changed: whoever draws looks again.
-    pub fn edited(&self, turn: u64) {
-        if self.turn.swap(turn, Ordering::AcqRel) != turn {
+    pub fn edited(&self, revision: u64) {
+        if self.revision.swap(revision, Ordering::AcqRel) != revision {
             *locked(&self.edited) = Instant::now();
         }
         self.wake();
     }
 
-    /// A draft was drawn: rest begins anew.
-    pub fn touched(&self) {
+    /// A draft was drawn: rest begins again.
+    pub fn delay_rest(&self) {
         *locked(&self.edited) = Instant::now();
     }
 
-    /// Whether the state is to be told now; while something is dragged that isn't worth it every time, and is owed.
-    pub fn tells_state(&self, dragged: bool) -> bool {
-        let mut told = locked(&self.told);
-        if dragged && told.0.elapsed() < STATE {
-            told.1 = true;
+    /// Whether the state is to be told now; while something is dragged that isn't worth it every time, and it stays pending.
+    pub fn is_state_due(&self, dragged: bool) -> bool {
+        let mut state = locked(&self.state);
+        if dragged && state.told.elapsed() < STATE_INTERVAL {
+            state.pending = true;
             return false;
         }
-        *told = (Instant::now(), false);
+        *state = StateClock { told: Instant::now(), pending: false };
         true
     }
 
-    /// Whether the pages are owed a newer state; the debt is taken as paid.
-    pub fn owes_state(&self) -> bool {
-        let mut told = locked(&self.told);
-        let owed = told.1 && told.0.elapsed() >= STATE;
-        if owed {
-            *told = (Instant::now(), false);
+    /// Whether a pending state is to be told now.
+    pub fn take_pending_state(&self) -> bool {
+        let mut state = locked(&self.state);
+        let due = state.pending && state.told.elapsed() >= STATE_INTERVAL;
+        if due {
+            *state = StateClock { told: Instant::now(), pending: false };
         }
-        owed
+        due
     }
 
     pub fn since_edit(&self) -> Duration {
@@ -313,11 +318,16 @@ pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// The rims of `kept` that still fit the plan's, as layers by their place in it.
-pub(super) fn fitting(kept: &[(RimJob, Laid)], job: &RimJob) -> Option<Laid> {
-    let stands =
-        |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
-    kept.iter().find(|(other, _)| stands(other) == stands(job)).map(|(_, rim)| rim.clone())
+/// The one of `rims` that still fits a job of the plan: of the same slot, at the same place.
+pub(super) fn find_rim(rims: &[(RimJob, Laid)], job: &RimJob) -> Option<Laid> {
+    let fits = |other: &RimJob| {
+        let (own, other) = (&job.placing, &other.placing);
+        own.slot == other.slot
+            && own.rect == other.rect
+            && own.texels == other.texels
+            && own.pan_rate == other.pan_rate
+    };
+    rims.iter().find(|(other, _)| fits(other)).map(|(_, rim)| rim.clone())
 }
 
 #[cfg(test)]
@@ -328,10 +338,10 @@ mod tests {
     fn a_page_that_never_reads_is_let_go_and_nothing_is_kept_for_it() {
         let tab = Tab::new(Camera::default());
         let text: Arc<str> = "x".into();
-        for _ in 0..WAITING {
+        for _ in 0..QUEUE_MAX {
             tab.tell(Arc::clone(&text));
         }
-        assert_eq!(Arc::strong_count(&text), 1 + WAITING);
+        assert_eq!(Arc::strong_count(&text), 1 + QUEUE_MAX);
         assert!(tab.is_ready());
         for _ in 0..1000 {
             tab.tell(Arc::clone(&text));

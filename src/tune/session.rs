@@ -19,7 +19,7 @@ const STEPS: usize = 400;
 /// A text and the scene that it means, with its haze settled.
 pub(super) struct Meant {
     /// Counts up with every change of what is to be drawn.
-    pub turn: u64,
+    pub revision: u64,
     pub text: Arc<str>,
     pub reading: Reading,
     pub arts: Arts,
@@ -55,7 +55,7 @@ pub(super) struct Session {
     faults: Option<Faults>,
     meant: Arc<Meant>,
     saved: Arc<Meant>,
-    turn: u64,
+    revision: u64,
 }
 
 impl Session {
@@ -78,7 +78,7 @@ impl Session {
             faults: None,
             saved: Arc::clone(&meant),
             meant,
-            turn: 1,
+            revision: 1,
         })
     }
 
@@ -210,11 +210,11 @@ impl Session {
 
     fn mean(&self, text: &Arc<str>) -> Result<Meant> {
         let before = Some(&*self.meant);
-        mean(&self.file, text, self.mood.as_deref(), &self.limits, &self.shelf, before, self.turn + 1)
+        mean(&self.file, text, self.mood.as_deref(), &self.limits, &self.shelf, before, self.revision + 1)
     }
 
     fn adopt(&mut self, meant: Meant) {
-        self.turn = meant.turn;
+        self.revision = meant.revision;
         self.meant = Arc::new(meant);
         self.faults = None;
         self.mark_saved();
@@ -305,8 +305,8 @@ impl Session {
     pub fn reopen(&mut self) {
         self.shelf = Shelf::of_scene(Some(&self.file), &self.limits);
         let text = Arc::clone(self.text());
-        let turn = self.turn + 1;
-        match mean(&self.file, &text, self.mood.as_deref(), &self.limits, &self.shelf, None, turn) {
+        let revision = self.revision + 1;
+        match mean(&self.file, &text, self.mood.as_deref(), &self.limits, &self.shelf, None, revision) {
             Ok(meant) => self.adopt(meant),
             Err(faults) => self.faults = Some(faults),
         }
@@ -321,17 +321,17 @@ fn mean(
     limits: &Limits,
     shelf: &Shelf,
     before: Option<&Meant>,
-    turn: u64,
+    revision: u64,
 ) -> Result<Meant> {
     let how = read::Options { sets: &[], limits, shelf, check_art: true };
     let mut reading = read::read_mood(file, text, how, mood)?;
     let same = before.filter(|before| pictures(&before.reading) == pictures(&reading));
     let (arts, opened) = match same {
         Some(before) => (before.arts.clone(), before.opened),
-        None => (Arts::open(&reading.scene, limits)?, turn),
+        None => (Arts::open(&reading.scene, limits)?, revision),
     };
     haze::settle(&mut reading.scene, &arts, limits)?;
-    Ok(Meant { turn, text: Arc::clone(text), reading, arts, opened })
+    Ok(Meant { revision, text: Arc::clone(text), reading, arts, opened })
 }
 
 /// Which pictures a scene shows, whatever the order of its slots: a slot that is moved past another shows the same.

@@ -2,7 +2,7 @@
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::units::Camera;
-use crate::tune::hub::{Hub, Parcel, Tab, View, locked};
+use crate::tune::hub::{Hub, Message as Outgoing, Tab, View, locked};
 use crate::tune::session::Session;
 use crate::tune::state;
 use serde::Deserialize;
@@ -17,10 +17,10 @@ use tungstenite::protocol::frame::FrameHeader;
 use tungstenite::protocol::frame::coding::{Data, OpCode};
 use tungstenite::protocol::{Role, WebSocket, WebSocketConfig};
 
-/// Longest message of a page.
-const LONGEST: usize = 64 << 10;
+/// Most bytes of a page's message.
+const MESSAGE_MAX: usize = 64 << 10;
 /// How long a page may leave what it is sent untaken, once the system's buffers are full.
-const PATIENCE: Duration = Duration::from_secs(30);
+const WRITE_TIMEOUT: Duration = Duration::from_secs(30);
 
 /// What a page asks for.
 #[derive(Debug, Deserialize)]
@@ -72,16 +72,39 @@ impl Write for Wire {
 }
 
 /// Answers the handshake with `key` and serves the page until it goes.
-pub(super) fn serve(hub: &Arc<Hub>, mut stream: TcpStream, key: &str) -> io::Result<()> {
+pub(super) fn serve(hub: &Arc<Hub>, stream: TcpStream, key: &str) -> io::Result<()> {
+    let stream = shake_hands(stream, key)?;
+    let writes = Arc::new(Mutex::new(stream.try_clone()?));
+    let tab = greet(hub);
+    hub.join(&tab);
+    let sender = {
+        let (tab, writes, stream) = (Arc::clone(&tab), Arc::clone(&writes), stream.try_clone()?);
+        std::thread::spawn(move || {
+            send_all(&tab, &writes);
+            // Whoever reads from it sees the end.
+            let _ = stream.shutdown(std::net::Shutdown::Both);
+        })
+    };
+    receive_all(hub, &tab, Wire { stream, writes });
+    hub.leave(&tab);
+    let _ = sender.join();
+    Ok(())
+}
+
+fn shake_hands(mut stream: TcpStream, key: &str) -> io::Result<TcpStream> {
     write!(
         stream,
         "HTTP/1.1 101 Switching Protocols\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Accept: {key}\r\n\r\n"
     )?;
     stream.set_read_timeout(None)?;
     // A page that is frozen would hold its sender, and what waits for it, for ever.
-    stream.set_write_timeout(Some(PATIENCE))?;
+    stream.set_write_timeout(Some(WRITE_TIMEOUT))?;
     stream.set_nodelay(true)?;
-    let writes = Arc::new(Mutex::new(stream.try_clone()?));
+    Ok(stream)
+}
+
+/// A tab that is told how the session stands.
+fn greet(hub: &Hub) -> Arc<Tab> {
     let tab = {
         let session = hub.session();
         let tab = Arc::new(Tab::new(Camera(session.meant().reading.scene.travel / 2.0)));
@@ -92,25 +115,27 @@ pub(super) fn serve(hub: &Arc<Hub>, mut stream: TcpStream, key: &str) -> io::Res
     if let Some(report) = &*locked(&hub.report) {
         tab.tell(json!({ "report": report }).to_string());
     }
-    hub.join(&tab);
-    let sender = {
-        let (tab, writes, stream) = (Arc::clone(&tab), Arc::clone(&writes), stream.try_clone()?);
-        std::thread::spawn(move || {
-            while let Some(parcel) = tab.next() {
-                if send(&writes, &parcel).is_err() {
-                    break;
-                }
-            }
-            // Whoever reads from it sees the end.
-            let _ = stream.shutdown(std::net::Shutdown::Both);
-        })
-    };
-    let config = WebSocketConfig::default().max_message_size(Some(LONGEST)).max_frame_size(Some(LONGEST));
-    let mut socket = WebSocket::from_raw_socket(Wire { stream, writes }, Role::Server, Some(config));
+    tab
+}
+
+/// Sends what a tab is told, until it is closed or the page is gone.
+fn send_all(tab: &Tab, writes: &Mutex<TcpStream>) {
+    while let Some(message) = tab.next() {
+        if send(writes, &message).is_err() {
+            break;
+        }
+    }
+}
+
+/// Acts on what a page asks for, until it goes.
+fn receive_all(hub: &Hub, tab: &Tab, wire: Wire) {
+    let config =
+        WebSocketConfig::default().max_message_size(Some(MESSAGE_MAX)).max_frame_size(Some(MESSAGE_MAX));
+    let mut socket = WebSocket::from_raw_socket(wire, Role::Server, Some(config));
     while let Ok(message) = socket.read() {
         match message {
             Message::Text(text) => match serde_json::from_str(&text) {
-                Ok(ask) => act(hub, &tab, ask),
+                Ok(ask) => act(hub, tab, ask),
                 Err(error) => tab.tell(
                     json!({ "refused": { "message": format!("the page's message can't be read: {error}") } })
                         .to_string(),
@@ -120,15 +145,12 @@ pub(super) fn serve(hub: &Arc<Hub>, mut stream: TcpStream, key: &str) -> io::Res
             _ => {}
         }
     }
-    hub.leave(&tab);
-    let _ = sender.join();
-    Ok(())
 }
 
-fn send(writes: &Mutex<TcpStream>, parcel: &Parcel) -> io::Result<()> {
-    let (code, parts): (Data, [&[u8]; 2]) = match parcel {
-        Parcel::Text(text) => (Data::Text, [text.as_bytes(), &[]]),
-        Parcel::Picture(frame) => (Data::Binary, [&frame.head, &frame.texels]),
+fn send(writes: &Mutex<TcpStream>, message: &Outgoing) -> io::Result<()> {
+    let (code, parts): (Data, [&[u8]; 2]) = match message {
+        Outgoing::Text(text) => (Data::Text, [text.as_bytes(), &[]]),
+        Outgoing::Picture(frame) => (Data::Binary, [&frame.head, &frame.texels]),
     };
     let header = FrameHeader { opcode: OpCode::Data(code), ..FrameHeader::default() };
     let length = parts.iter().map(|part| part.len() as u64).sum();
@@ -204,16 +226,16 @@ fn edit_while(
 ) {
     let mut session = hub.session();
     let outcome = work(&mut session);
-    let turn = session.meant().turn;
+    let revision = session.meant().revision;
     tab.stamp.store(stamp, Ordering::Release);
-    hub.edited(turn);
+    hub.edited(revision);
     // Under the session's lock, so that all pages get the states in one order.
-    if hub.tells_state(dragged) {
+    if hub.is_state_due(dragged) {
         tell_state(hub, &session);
     }
     drop(session);
     let answer = match outcome {
-        Ok(()) => json!({ "done": stamp, "turn": turn }),
+        Ok(()) => json!({ "done": stamp, "turn": revision }),
         Err(faults) => json!({ "refused": { "stamp": stamp, "key": key, "faults": state::faults(&faults) } }),
     };
     tab.tell(answer.to_string());

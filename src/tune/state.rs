@@ -1,57 +1,70 @@
 //! What a page is told: the keys with their ranges and units, who set each value, the section, and what is wrong.
 
-use crate::base::fault::Faults;
+use crate::base::fault::{Fault, Faults};
 use crate::base::units::{Px, Scale};
 use crate::base::words::Anchor;
 use crate::base::{law, report};
-use crate::plan::{Job, Plan};
+use crate::plan::{FogJob, Job, Plan};
 use crate::review::check::Report;
-use crate::scene::keys::{self, Fallback, KEYS, Key, Section, Value};
+use crate::scene::keys::{self, Fallback, KEYS, Key, Value};
+use crate::scene::read::Reading;
 use crate::scene::recipe::layers::{Layer, Resolved};
-use crate::scene::{Scene, schema};
-use crate::steps::recipe::Recipe;
+use crate::scene::{Scene, Slot, schema};
 use crate::tune::layers::Baked;
 use crate::tune::session::Session;
 use serde_json::{Map, Value as Json, json};
 use std::sync::Arc;
 
-/// Heights at which the section shows a slot's density.
+/// Heights at which the section shows a slot's density; chosen by eye.
 const HEIGHTS: usize = 40;
+/// How high the section reaches: in tops of fog, whose scale heights count up to a bound, and at least and at most in heights of the
+/// view. Chosen by eye.
+const REACH: f64 = 1.9;
+/// See [`REACH`]; scene px.
+const HEIGHT_MAX: f64 = 1e6;
+/// See [`REACH`].
+const REACH_IN_VIEWS: [f64; 2] = [0.16, 1.5];
+
+/// Most faults that a page is told, and most letters of their lines.
+const FAULTS: usize = 20;
+/// See [`FAULTS`].
+const FAULT_LINE: usize = 200;
 
 /// The keys as the JSON Schema has them, with their units, in the order of the table.
 pub(super) fn controls() -> Json {
     let schema: Json = serde_json::from_str(&schema::text(schema::Of::Scene)).unwrap_or_default();
-    let of = |key: &&Key| key.section() != Section::Preset && key.path != "slot.name";
-    let control = |key: &Key| {
-        let place = match key.section() {
-            Section::Slot => format!("/properties/slot/items/properties/{}", key.name()),
-            _ => format!("/properties/{}", key.path.replace('.', "/properties/")),
-        };
-        let without = match key.fallback {
-            Fallback::Required => "",
-            Fallback::Literal(text) | Fallback::Words(text) => text,
-        };
-        let table = match key.section() {
-            Section::Scene => "scene",
-            Section::Air => "air",
-            Section::Texture => "texture",
-            Section::Rim => "rim",
-            Section::Check => "check",
-            Section::Step(step) => step,
-            Section::Slot | Section::Preset => "slot",
-        };
-        json!({
-            "path": key.path,
-            "name": key.name(),
-            "table": table,
-            "schema": schema.pointer(&place).cloned().unwrap_or_default(),
-            "unit": key.unit,
-            "about": key.about,
-            "without": without,
-            "preset": key.kind == keys::Kind::Preset,
-        })
+    let is_shown = |key: &&Key| key.section() != keys::Section::Preset && key.path != "slot.name";
+    KEYS.iter().filter(is_shown).map(|key| control(key, &schema)).collect()
+}
+
+fn control(key: &Key, schema: &Json) -> Json {
+    let place = match key.section() {
+        keys::Section::Slot => format!("/properties/slot/items/properties/{}", key.name()),
+        _ => format!("/properties/{}", key.path.replace('.', "/properties/")),
     };
-    KEYS.iter().filter(of).map(control).collect()
+    let without = match key.fallback {
+        Fallback::Required => "",
+        Fallback::Literal(text) | Fallback::Words(text) => text,
+    };
+    let table = match key.section() {
+        keys::Section::Scene => "scene",
+        keys::Section::Air => "air",
+        keys::Section::Texture => "texture",
+        keys::Section::Rim => "rim",
+        keys::Section::Check => "check",
+        keys::Section::Step(step) => step,
+        keys::Section::Slot | keys::Section::Preset => "slot",
+    };
+    json!({
+        "path": key.path,
+        "name": key.name(),
+        "table": table,
+        "schema": schema.pointer(&place).cloned().unwrap_or_default(),
+        "unit": key.unit,
+        "about": key.about,
+        "without": without,
+        "preset": key.kind == keys::Kind::Preset,
+    })
 }
 
 /// What a page is greeted with.
@@ -81,10 +94,10 @@ pub(super) fn state(session: &Session) -> Json {
     json!({
         "state": {
             "name": scene.name,
-            "turn": meant.turn,
+            "turn": meant.revision,
             "view": scene.view,
             "travel": scene.travel,
-            "scene": values(&of_scene(session, reading), Some(&of_scene(session, old)), &Layer::Scene),
+            "scene": values(&scene_values(session, reading), Some(&scene_values(session, old)), &Layer::Scene),
             "slots": slots,
             "steps": session.steps(),
             "unsaved": session.is_unsaved(),
@@ -95,7 +108,7 @@ pub(super) fn state(session: &Session) -> Json {
 }
 
 /// The scene's own keys, with the step numbers that all its slots start from.
-fn of_scene(session: &Session, reading: &crate::scene::read::Reading) -> Resolved {
+fn scene_values(session: &Session, reading: &Reading) -> Resolved {
     let name = reading.facts.value("preset").and_then(Value::text).unwrap_or("radiation-fog");
     let mut all = session
         .shelf()
@@ -144,22 +157,23 @@ fn plain(value: &Value) -> Json {
 
 /// Faults with their lines.
 pub(super) fn faults(faults: &Faults) -> Json {
-    let one = |fault: &crate::base::fault::Fault| {
-        let text = faults.sources.iter().find(|(file, _)| Some(file) == fault.file.as_ref());
-        let line = fault.span.as_ref().zip(text).map(|(span, (_, text))| {
-            let before = text.get(..span.start).unwrap_or(text);
-            let number = before.matches('\n').count() + 1;
-            json!({ "number": number, "text": text.lines().nth(number - 1).unwrap_or_default().chars().take(200).collect::<String>() })
-        });
-        json!({
-            "message": fault.message,
-            "remedy": fault.remedy,
-            "file": fault.file.as_ref().and_then(|file| file.file_name()).map(|name| name.to_string_lossy()),
-            "line": line,
-        })
-    };
-    let list: Vec<Json> = faults.list.iter().take(20).map(one).collect();
+    let list: Vec<Json> = faults.list.iter().take(FAULTS).map(|fault| fault_json(fault, faults)).collect();
     json!({ "list": list, "text": report::render(faults, false) })
+}
+
+fn fault_json(fault: &Fault, faults: &Faults) -> Json {
+    let source = faults.sources.iter().find(|(file, _)| Some(file) == fault.file.as_ref());
+    let line = fault.span.as_ref().zip(source).map(|(span, (_, text))| {
+        let number = text.get(..span.start).unwrap_or(text).matches('\n').count() + 1;
+        let line = text.lines().nth(number - 1).unwrap_or_default();
+        json!({ "number": number, "text": line.chars().take(FAULT_LINE).collect::<String>() })
+    });
+    json!({
+        "message": fault.message,
+        "remedy": fault.remedy,
+        "file": fault.file.as_ref().and_then(|file| file.file_name()).map(|name| name.to_string_lossy()),
+        "line": line,
+    })
 }
 
 /// What a check found.
@@ -170,86 +184,103 @@ pub(super) fn report(report: &Report) -> Json {
 /// The scene from the side: slots by depth, the fog's density over height, and what is left of contrast.
 /// `scale` is that of the fields.
 pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], scale: Scale) -> Json {
-    let tall = scene.ground - scene.sky;
-    let open_top = |anchor: Anchor, recipe: &Recipe<Px>| match anchor {
-        Anchor::Ground => recipe.falloff.lift + recipe.falloff.height.min(Px(1e6)),
-        Anchor::Sky => tall - recipe.falloff.lift - recipe.falloff.height.min(Px(1e6)),
-    };
-    let reach = scene
-        .slots
-        .iter()
-        .filter(|slot| slot.fog)
-        .map(|slot| match slot.anchor {
-            Anchor::Ground => open_top(slot.anchor, &slot.recipe) * 1.9,
-            Anchor::Sky => tall,
-        })
-        .filter(|reach| reach.0.is_finite())
-        .fold(Px(0.0), Px::max)
-        .clamp(scene.view[1] * 0.16, scene.view[1] * 1.5);
+    let section = Section { scene, plan, baked, scale, reach: reach(scene) };
     let nearest = scene.slots.iter().map(|slot| slot.depth).fold(f64::INFINITY, f64::min);
     // What is left of contrast before each slot, through all sheets nearer than it.
     let mut left = 1.0;
-    let mut lefts = vec![1.0; scene.slots.len()];
-    for (at, slot) in scene.slots.iter().enumerate().rev() {
-        lefts[at] = left;
-        let tau = plan.files.iter().find_map(|job| match job {
-            Job::Fog(job) if job.placing.slot == slot.name => Some(job.optical_depth),
-            _ => None,
-        });
-        left *= law::transmittance(tau.unwrap_or(0.0));
+    let mut slots: Vec<Json> = Vec::new();
+    for slot in scene.slots.iter().rev() {
+        slots.push(section.slot(slot, left));
+        left *= law::transmittance(section.fog(slot).map_or(0.0, |(_, job)| job.optical_depth));
     }
-    let slots: Vec<Json> = scene
-        .slots
-        .iter()
-        .zip(lefts)
-        .map(|(slot, left)| {
-            let rate = law::pan_rate(scene.camera, slot.depth);
-            let fog = plan.files.iter().enumerate().find_map(|(at, job)| match job {
-                Job::Fog(job) if job.placing.slot == slot.name => Some((at, job)),
-                _ => None,
-            });
-            let unit = slot.shrink.unwrap_or(rate);
-            // Height over the ground on which the slot stands, as large as on the play plane.
-            let ground = law::line_at(scene.horizon, scene.ground, rate);
-            let density: Vec<f32> = fog
-                .and_then(|(at, _)| baked.get(at)?.as_ref())
-                .map(|baked| {
-                    let y = |at: usize| {
-                        let height = reach * (at as f64 + 0.5) / HEIGHTS as f64;
-                        ((ground - height * unit) * scale).0
-                    };
-                    (0..HEIGHTS).map(|at| (baked.at(y(at)) * 1000.0).round() / 1000.0).collect()
-                })
-                .unwrap_or_default();
-            let art = plan.files.iter().find_map(|job| match job {
-                Job::Art(job) if job.placing.slot == slot.name => Some((ground - job.placing.rect.y) / unit),
-                _ => None,
-            });
-            json!({
-                "name": slot.name,
-                "depth": slot.depth,
-                "anchor": slot.anchor.to_string(),
-                "fog": slot.fog,
-                "height": if slot.recipe.falloff.height.0.is_finite() { json!(slot.recipe.falloff.height) } else { json!("inf") },
-                "lift": slot.recipe.falloff.lift,
-                "thickness": slot.recipe.grade.thickness,
-                "opticalDepth": fog.map(|(_, job)| job.optical_depth),
-                "haze": fog.map(|(_, job)| job.haze.clone()),
-                "left": left,
-                "density": density,
-                "art": art,
-            })
-        })
-        .collect();
+    slots.reverse();
     json!({
         "camera": scene.camera,
         "visibility": scene.air.visibility,
         "extinction": plan.extinction,
         "beyond": scene.air.beyond,
         "nearest": nearest,
-        "reach": reach,
-        "skyLine": tall,
+        "reach": section.reach,
+        "skyLine": tall(scene),
         "haze": scene.air.haze.to_hex(),
         "slots": slots,
     })
+}
+
+/// How far the sky's line lies over the ground's, scene px on the play plane.
+fn tall(scene: &Scene) -> Px {
+    scene.ground - scene.sky
+}
+
+/// How high over the ground the section shows fog, scene px on the play plane.
+fn reach(scene: &Scene) -> Px {
+    let of_slot = |slot: &Slot| match slot.anchor {
+        Anchor::Ground => {
+            let falloff = &slot.recipe.falloff;
+            (falloff.lift + falloff.height.min(Px(HEIGHT_MAX))) * REACH
+        }
+        Anchor::Sky => tall(scene),
+    };
+    let [least, most] = REACH_IN_VIEWS.map(|share| scene.view[1] * share);
+    let all = scene.slots.iter().filter(|slot| slot.fog).map(of_slot);
+    all.filter(|reach| reach.0.is_finite()).fold(Px(0.0), Px::max).clamp(least, most)
+}
+
+/// What the section of a slot is made from.
+struct Section<'a> {
+    scene: &'a Scene,
+    plan: &'a Plan,
+    baked: &'a [Option<Arc<Baked>>],
+    scale: Scale,
+    reach: Px,
+}
+
+impl Section<'_> {
+    /// The sheet of a slot, and its place in the plan.
+    fn fog(&self, slot: &Slot) -> Option<(usize, &FogJob)> {
+        self.plan.files.iter().enumerate().find_map(|(at, job)| match job {
+            Job::Fog(job) if job.placing.slot == slot.name => Some((at, job.as_ref())),
+            _ => None,
+        })
+    }
+
+    /// The top of a slot's picture, scene px.
+    fn art_top(&self, slot: &Slot) -> Option<Px> {
+        self.plan.files.iter().find_map(|job| match job {
+            Job::Art(job) if job.placing.slot == slot.name => Some(job.placing.rect.y),
+            _ => None,
+        })
+    }
+
+    /// A slot, of whose contrast `left` is left before it.
+    fn slot(&self, slot: &Slot, left: f64) -> Json {
+        let rate = law::pan_rate(self.scene.camera, slot.depth);
+        let unit = slot.shrink.unwrap_or(rate);
+        // Height over the ground on which the slot stands, as large as on the play plane.
+        let ground = law::line_at(self.scene.horizon, self.scene.ground, rate);
+        let fog = self.fog(slot);
+        let recipe = &slot.recipe;
+        json!({
+            "name": slot.name,
+            "depth": slot.depth,
+            "anchor": slot.anchor.to_string(),
+            "fog": slot.fog,
+            "height": plain(&Value::Number(recipe.falloff.height.0)),
+            "lift": recipe.falloff.lift,
+            "thickness": recipe.grade.thickness,
+            "opticalDepth": fog.map(|(_, job)| job.optical_depth),
+            "haze": fog.map(|(_, job)| job.haze.clone()),
+            "left": left,
+            "density": fog.map_or(Vec::new(), |(at, _)| self.densities(at, ground, unit)),
+            "art": self.art_top(slot).map(|top| (ground - top) / unit),
+        })
+    }
+
+    /// The density of the sheet `at` in the plan over [`HEIGHTS`] heights over its ground; none where its field isn't there.
+    fn densities(&self, at: usize, ground: Px, unit: f64) -> Vec<f32> {
+        let Some(Some(baked)) = self.baked.get(at) else { return Vec::new() };
+        let height = |at: usize| self.reach * (at as f64 + 0.5) / HEIGHTS as f64;
+        let density = |at: usize| baked.at(((ground - height(at) * unit) * self.scale).0);
+        (0..HEIGHTS).map(|at| (density(at) * 1000.0).round() / 1000.0).collect()
+    }
 }

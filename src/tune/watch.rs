@@ -44,8 +44,8 @@ pub(super) fn watch(hub: &Hub) {
             seen = if seen == Seen::Same { Seen::Taken } else { seen };
         }
         if seen == Seen::Taken || session.is_contested() != contested {
-            let turn = session.meant().turn;
-            hub.edited(turn);
+            let revision = session.meant().revision;
+            hub.edited(revision);
             socket::tell_state(hub, &session);
         }
         drop(session);

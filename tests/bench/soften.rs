@@ -7,7 +7,7 @@ use fogweft::scene::recipe::layers::Resolved;
 use fogweft::steps::field::{Field, FieldSpec, Sampling};
 use fogweft::steps::grid::Plane;
 use fogweft::steps::step4_soften;
-use fogweft::steps::upsample::Stretch;
+use fogweft::steps::upsample::Upsampler;
 use libblur::{
     BlurImage, BlurImageMut, EdgeMode, EdgeMode2D, FastBlurChannels, GaussianBlurParams,
     IeeeBinaryConvolutionMode, ThreadingPolicy, gaussian_blur_f32,
@@ -25,11 +25,11 @@ pub fn rows(table: &mut Table) {
         let (full, _) = spec.before_soften(Sampling::Full);
         let rows = |plane: &Plane, out: &mut [f32]| {
             let (mut soft, grid) = step4_soften::reduce(plane.clone(), grid, [sigma, sigma]);
-            let stretch = Stretch::new(grid, SIZE[0] as usize);
-            stretch.prepare(&mut soft);
+            let upsampler = Upsampler::new(grid, SIZE[0] as usize);
+            upsampler.prefilter(&mut soft);
             out.par_chunks_mut(SIZE[0] as usize).enumerate().for_each_init(Vec::new, |line, (y, row)| {
-                stretch.down(&soft, y as f64, [0, row.len()], line);
-                stretch.across(line, 0, row);
+                upsampler.down(&soft, y as f64, [0, row.len()], line);
+                upsampler.across(line, 0, row);
             });
         };
         let mut out = vec![0.0_f32; SIZE[0] as usize * SIZE[1] as usize];
@@ -81,12 +81,12 @@ fn error(spec: &FieldSpec) -> f64 {
     let small = FieldSpec { cols: SIZE[0] / 4, ..spec.clone() };
     let [a, b] = [Sampling::Full, Sampling::Reduced].map(|sampling| {
         let mut field = Field::new(&small, sampling);
-        let stretch = Stretch::new(field.grid, small.cols as usize);
-        stretch.prepare(&mut field.density);
+        let upsampler = Upsampler::new(field.grid, small.cols as usize);
+        upsampler.prefilter(&mut field.density);
         let (mut line, mut out) = (Vec::new(), vec![0.0; small.cols as usize * small.rows as usize]);
         for (y, row) in out.chunks_exact_mut(small.cols as usize).enumerate() {
-            stretch.down(&field.density, y as f64, [0, row.len()], &mut line);
-            stretch.across(&mut line, 0, row);
+            upsampler.down(&field.density, y as f64, [0, row.len()], &mut line);
+            upsampler.across(&mut line, 0, row);
         }
         out
     });

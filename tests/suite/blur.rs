@@ -20,7 +20,7 @@ fn impulse(side: usize) -> Plane {
 fn scattered(cols: usize, rows: usize) -> Plane {
     let mut plane = Plane::new(cols, rows);
     for (at, value) in plane.data.iter_mut().enumerate() {
-        *value = fogweft::base::seed::unit(at as u64) as f32;
+        *value = fogweft::base::seed::uniform(at as u64) as f32;
     }
     plane
 }

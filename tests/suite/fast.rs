@@ -21,8 +21,16 @@ fn reference(spec: &FieldSpec) -> Vec<f64> {
     let (cols, rows) = (spec.cols as usize, spec.rows as usize + 2 * margin);
     let grid = Grid { cols, rows, step: [1.0, 1.0], top: -(margin as f64) };
     let mut plane = Plane::new(cols, rows);
-    step1_bands::fill(&recipe.bands, seed::of(spec.seed, "bands"), 0.0, spec.line.0, None, &grid, &mut plane);
-    let dice = seed::of(spec.seed, "falloff");
+    step1_bands::fill(
+        &recipe.bands,
+        seed::derive(spec.seed, "bands"),
+        0.0,
+        spec.line.0,
+        None,
+        &grid,
+        &mut plane,
+    );
+    let dice = seed::derive(spec.seed, "falloff");
     step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line.0, spec.open, &grid, &mut plane);
     let plane: Vec<f64> = plane.data.into_iter().map(f64::from).collect();
     let plane = smeared(&plane, cols, recipe);

@@ -3,9 +3,9 @@
 use crate::util::{even, mean, near, preset, presets, spec, texels};
 use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::Anchor;
-use fogweft::steps::drift::Wrapping;
 use fogweft::steps::field::{FieldSpec, Sampling};
 use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::periodic_noise::PeriodicHasher;
 use fogweft::steps::recipe::Noise;
 use fogweft::steps::step1_bands;
 use fogweft::steps::step1_bands::lattice::Lattice;
@@ -204,7 +204,7 @@ fn slots_are_strangers() {
 #[test]
 fn gradient_noise_is_zero_on_its_lattice() {
     for seed in 0..20 {
-        let (lattice, hasher) = (Lattice::new(seed, 7, 30.0, -2.0, 5.0), Wrapping::new(seed, 7));
+        let (lattice, hasher) = (Lattice::new(seed, 7, 30.0, -2.0, 5.0), PeriodicHasher::new(seed, 7));
         for v in -2..=5_i32 {
             for u in -7..21_i32 {
                 assert_eq!(lattice.sample(u as f32, v as f32), 0.0);

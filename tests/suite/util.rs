@@ -12,7 +12,7 @@ use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Scene, read};
 use fogweft::steps::field::{Field, FieldSpec, Sampling};
 use fogweft::steps::recipe::Recipe;
-use fogweft::steps::upsample::Stretch;
+use fogweft::steps::upsample::Upsampler;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
@@ -63,14 +63,14 @@ pub fn spec(name: &str, size: [u32; 2], seed: u64) -> FieldSpec {
 /// A field at every texel, row by row.
 pub fn texels(spec: &FieldSpec, sampling: Sampling) -> Vec<Vec<f32>> {
     let mut field = Field::new(spec, sampling);
-    let stretch = Stretch::new(field.grid, spec.cols as usize);
-    stretch.prepare(&mut field.density);
+    let upsampler = Upsampler::new(field.grid, spec.cols as usize);
+    upsampler.prefilter(&mut field.density);
     let mut line = Vec::new();
     (0..spec.rows)
         .map(|row| {
             let mut out = vec![0.0; spec.cols as usize];
-            stretch.down(&field.density, f64::from(row), [0, out.len()], &mut line);
-            stretch.across(&mut line, 0, &mut out);
+            upsampler.down(&field.density, f64::from(row), [0, out.len()], &mut line);
+            upsampler.across(&mut line, 0, &mut out);
             out
         })
         .collect()

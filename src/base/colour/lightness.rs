@@ -11,39 +11,39 @@ pub fn luminance(colour: Linear) -> f64 {
 }
 
 /// L* of a relative luminance: 0 to 100.
-pub fn of_luminance(y: f64) -> f64 {
+pub fn from_luminance(y: f64) -> f64 {
     if y > 216.0 / 24389.0 { 116.0 * libm::cbrt(y) - 16.0 } else { y * 24389.0 / 27.0 }
 }
 
 /// L* of a colour.
-pub fn of(colour: Srgb) -> f64 {
-    of_luminance(luminance(colour.linear()))
+pub fn of_srgb(colour: Srgb) -> f64 {
+    from_luminance(luminance(colour.linear()))
 }
 
 /// The same in single precision, for many colours in linear light.
 #[inline]
-pub(crate) fn quick(light: [f32; 3]) -> f32 {
-    quick_of(quick_luminance(light))
+pub(crate) fn from_linear_f32(light: [f32; 3]) -> f32 {
+    from_luminance_f32(luminance_f32(light))
 }
 
 /// Relative luminance, in single precision.
 #[inline(always)]
-pub(crate) fn quick_luminance([r, g, b]: [f32; 3]) -> f32 {
+pub(crate) fn luminance_f32([r, g, b]: [f32; 3]) -> f32 {
     0.2126 * r + 0.7152 * g + 0.0722 * b
 }
 
 #[inline]
-fn quick_of(y: f32) -> f32 {
+fn from_luminance_f32(y: f32) -> f32 {
     if y > 216.0 / 24389.0 { 116.0 * libm::cbrtf(y) - 16.0 } else { y * (24389.0 / 27.0) }
 }
 
-/// The least luminance at which [`quick`] gives `lightness` or more, which must be over 0 and at most 100.
+/// The least luminance at which [`from_linear_f32`] gives `lightness` or more, which must be over 0 and at most 100.
 pub(crate) fn least_luminance(lightness: f64) -> f32 {
     // Floats of one sign are in the order of their bits.
     let (mut below, mut reached) = (0_u32, 2.0_f32.to_bits());
     while reached - below > 1 {
         let middle = below + (reached - below) / 2;
-        if f64::from(quick_of(f32::from_bits(middle))) >= lightness {
+        if f64::from(from_luminance_f32(f32::from_bits(middle))) >= lightness {
             reached = middle;
         } else {
             below = middle;

@@ -83,11 +83,11 @@ impl Srgb {
         if share >= 1.0 {
             return other;
         }
-        Srgb::between(self.oklab(), other.oklab(), share)
+        Srgb::interpolate(self.oklab(), other.oklab(), share)
     }
 
     /// What is `share` of the way from one Oklab colour to another.
-    pub fn between([l, a, b]: [f64; 3], [m, c, d]: [f64; 3], share: f64) -> Srgb {
+    pub fn interpolate([l, a, b]: [f64; 3], [m, c, d]: [f64; 3], share: f64) -> Srgb {
         let mixed = palette::Oklab::new(l, a, b).mix(palette::Oklab::new(m, c, d), share);
         Srgb::from_oklab([mixed.l, mixed.a, mixed.b])
     }

@@ -3,7 +3,7 @@
 //! A linear filter draws a sum of tents, one for each stored texel. The texture holds the weights of the tents that come
 //! nearest to the sheet in the sense of least squares: the normal equations are tridiagonal, cyclic where the sheet repeats.
 
-use crate::steps::upsample::weights;
+use crate::steps::upsample::catmull_rom;
 use rayon::prelude::*;
 
 /// Four numbers a texel, row by row.
@@ -139,7 +139,7 @@ impl Axis {
                     let place = start + (texel as f64 + 0.5) * length / self.to as f64 - 0.5;
                     let base = place.floor();
                     let mut sum = [0.0_f32; 4];
-                    for (tap, weight) in weights(place - base).into_iter().enumerate() {
+                    for (tap, weight) in catmull_rom(place - base).into_iter().enumerate() {
                         let at = base as i64 + tap as i64 - 1;
                         let last = self.from as i64 - 1;
                         let at = if self.ends == Ends::Wrap {

@@ -245,7 +245,7 @@ fn slot(written: &WrittenSlot, resolved: &Resolved, folder: &Path, meant: &Meant
         depth: number("slot.depth").unwrap_or(0.0),
         art,
         fog: flag("slot.fog", true),
-        seed: crate::base::seed::of(seed, &name),
+        seed: crate::base::seed::derive(seed, &name),
         preset: text("slot.preset").unwrap_or_default().to_owned(),
         anchor: resolved.value("slot.anchor").map_or(Anchor::Ground, anchor),
         recipe: resolved.recipe()?,

@@ -9,7 +9,7 @@ pub use shown::Shown;
 
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
-use crate::base::simd::wide;
+use crate::base::simd::vectorize;
 use crate::base::space::{Lanes, Space};
 use crate::base::units::{Camera, Scale, Texel};
 use crate::base::words::Blending;
@@ -68,7 +68,7 @@ fn strips<T: Send>(
         board.resize(width * STRIP.min(rows - first), [r, g, b, 0.0]);
         for layer in layers {
             for (at, out) in board.chunks_mut(width).enumerate() {
-                wide(
+                vectorize(
                     #[inline(always)]
                     || draw_row(layer, plan.scale, camera, first + at, row, &space, out),
                 );
@@ -125,7 +125,7 @@ impl Still {
         rows.for_each_init(Vec::new, |row: &mut Vec<Lanes>, (y, (texels, colours))| {
             row.clear();
             row.extend(colours.iter().map(|[r, g, b]| [*r, *g, *b, 0.0]));
-            wide(
+            vectorize(
                 #[inline(always)]
                 || write(&space, y, row, texels),
             );

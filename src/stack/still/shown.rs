@@ -4,7 +4,7 @@
 
 use super::{Layer, STRIP, eight, sixteen, strips};
 use crate::base::raster::Owned;
-use crate::base::simd::wide;
+use crate::base::simd::vectorize;
 use crate::base::space::{Lanes, Space};
 use crate::base::units::Camera;
 use crate::base::words::Bits;
@@ -64,7 +64,7 @@ fn drawn<T: Copy + Default + Send>(
     strips(plan, layers, camera, outs, |first, board, (samples, greys)| {
         let rows = board.chunks_mut(width).zip(samples.chunks_mut(width * 4).zip(greys.chunks_mut(width)));
         for (y, (row, (samples, greys))) in (first..).zip(rows) {
-            wide(
+            vectorize(
                 #[inline(always)]
                 || {
                     scale.greys(row, greys);

@@ -36,14 +36,9 @@ impl Cells {
         let (mut x, mut y) = (Vec::with_capacity(cols * rows), Vec::with_capacity(cols * rows));
         for row in 0..rows as i64 {
             for col in 0..cols as i64 {
-                let hash = seed::at(seed, (col + first_col).rem_euclid(across as i64), row + first_row);
-                let share = |bits: u64| (bits & 0xff_ffff) as f32 / (1 << 24) as f32;
-                let gone = |place: f32, bit: u64| {
-                    let ways = if hash >> bit & 1 == 0 { 2.0 } else { 4.0 };
-                    to_and_fro(place, hash >> (2 + bit) & 1 == 0, ways * time)
-                };
-                x.push(col as f32 + gone(share(hash >> 40), 0));
-                y.push(row as f32 + gone(share(hash >> 16), 1));
+                let hash = seed::hash(seed, (col + first_col).rem_euclid(across as i64), row + first_row);
+                x.push(col as f32 + place_in_cell(hash, 40, 0, time));
+                y.push(row as f32 + place_in_cell(hash, 16, 1, time));
             }
         }
         Cells { first_col, first_row, cols, rows, x, y }
@@ -62,23 +57,36 @@ impl Cells {
             for lane in 0..LOOK {
                 let (dx, dy) = (x[lane] - right, y[lane] - down);
                 let square = dx * dx + dy * dy;
-                nearest[lane] = if square < nearest[lane] { square } else { nearest[lane] };
+                nearest[lane] = smaller(square, nearest[lane]);
             }
         }
-        let least = |a: f32, b: f32| if a < b { a } else { b };
-        least(least(nearest[0], nearest[1]), least(nearest[2], nearest[3])).sqrt()
+        smaller(smaller(nearest[0], nearest[1]), smaller(nearest[2], nearest[3])).sqrt()
     }
 }
 
-/// Where a point at `place` (0 to 1) is after so many `ways` between 0 and 1, at first away from 0 or `toward` it, turning back at
-/// each end.
-fn to_and_fro(place: f32, toward: bool, ways: f64) -> f32 {
-    if ways == 0.0 {
-        return place;
+/// Without the care that `f32::min` takes of NaN.
+#[inline(always)]
+fn smaller(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
+
+/// Where a point of this hash is in its cell along one axis, 0..1, at `time` of the loop. It starts at the number in the 24 bits from
+/// `shift` on; whether it goes to and fro once or twice, and which way first, are the bits `bit` and two above it.
+fn place_in_cell(hash: u64, shift: u64, bit: u64, time: f64) -> f32 {
+    let start = (hash >> shift & 0xff_ffff) as f32 / (1 << 24) as f32;
+    let length = if hash >> bit & 1 == 0 { 2.0 } else { 4.0 };
+    bounce(start, hash >> (2 + bit) & 1 == 0, length * time)
+}
+
+/// Where a point at `start` (0 to 1) is after a path of this length between 0 and 1, at first away from 0 or `toward` it, turning back
+/// at each end.
+fn bounce(start: f32, toward: bool, length: f64) -> f32 {
+    if length == 0.0 {
+        return start;
     }
-    let start = if toward { 2.0 - f64::from(place) } else { f64::from(place) };
-    let gone = (start + ways).rem_euclid(2.0);
-    (if gone > 1.0 { 2.0 - gone } else { gone }) as f32
+    let start = if toward { 2.0 - f64::from(start) } else { f64::from(start) };
+    let end = (start + length).rem_euclid(2.0);
+    (if end > 1.0 { 2.0 - end } else { end }) as f32
 }
 
 #[cfg(test)]
@@ -105,8 +113,10 @@ mod tests {
     fn the_nearest_of_all_points_is_found() {
         let cells = Cells::new(9, 11, 3.0, -4.0, 7.0, 0.4);
         for at in 0..20_000 {
-            let (u, v) =
-                ((seed::unit(at) * 15.0 - 2.0) as f32, (seed::unit(at + 1_000_000) * 11.0 - 4.0) as f32);
+            let (u, v) = (
+                (seed::uniform(at) * 15.0 - 2.0) as f32,
+                (seed::uniform(at + 1_000_000) * 11.0 - 4.0) as f32,
+            );
             let (right, down) = (u - cells.first_col as f32, v - cells.first_row as f32);
             let all = cells.x.iter().zip(&cells.y);
             let least = all.map(|(x, y)| (x - right).powi(2) + (y - down).powi(2)).fold(f32::MAX, f32::min);
@@ -118,7 +128,7 @@ mod tests {
     fn comes_round_after_the_period() {
         let cells = Cells::new(2, 7, 8.0, 0.0, 6.0, 0.7);
         for at in 0..2000 {
-            let (u, v) = ((seed::unit(at) * 7.0) as f32, (seed::unit(at + 5000) * 6.0) as f32);
+            let (u, v) = ((seed::uniform(at) * 7.0) as f32, (seed::uniform(at + 5000) * 6.0) as f32);
             assert!((cells.distance(u, v) - cells.distance(u - 7.0, v)).abs() < 4e-6);
             assert!((cells.distance(u, v) - cells.distance(u + 7.0, v)).abs() < 4e-6);
         }
@@ -130,7 +140,7 @@ mod tests {
         let count = 400_000;
         let (mut sum, mut squares) = (0.0_f64, 0.0_f64);
         for at in 0..count {
-            let (u, v) = (seed::unit(2 * at) * 600.0, seed::unit(2 * at + 1) * 600.0);
+            let (u, v) = (seed::uniform(2 * at) * 600.0, seed::uniform(2 * at + 1) * 600.0);
             let value = f64::from(cells.distance(u as f32, v as f32));
             (sum, squares) = (sum + value, squares + value * value);
         }

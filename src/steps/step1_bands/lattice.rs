@@ -4,10 +4,15 @@
 //! favoured, nothing is clipped), and a table of the gradients made once per octave. Crate `noise` with a wrapping hasher
 //! took two to two and a half times as long a sample as such a table; where points are few (warp, breath) the crate is used.
 
+use crate::base::interpolate::lerp;
 use crate::base::seed;
-use crate::base::simd::{MOST, whole};
+use crate::base::simd::{TRUNCATE_MAX, truncate};
 
+/// Unit gradients, evenly around the circle; a bias of so many isn't seen. Chosen by eye.
 const DIRECTIONS: usize = 64;
+
+/// Parts the seed of the rotations from that of the gradients.
+const ROTATION: u64 = 0x7475_726e;
 
 /// Standard deviation of [`Lattice::sample`] over the plane, measured over 4 million samples.
 pub const DEVIATION: f32 = 0.2154;
@@ -31,47 +36,40 @@ impl Lattice {
         let (first_col, first_row) = (-(margin.ceil() as i64), from.floor() as i64);
         let cols = (across as i64 + margin.ceil() as i64 - first_col + 2) as usize;
         let rows = (to.floor() as i64 - first_row + 1) as usize;
-        let gradient = |col: i64, row: i64| {
-            let hash = seed::at(seed, col.rem_euclid(across as i64), row);
-            directions[(hash >> 32) as usize % DIRECTIONS]
-        };
         let mut gradients = Vec::with_capacity(rows * cols);
         for row in first_row..first_row + rows as i64 {
             for col in first_col..first_col + cols as i64 {
-                let ([a, b], [c, d]) = (gradient(col, row), gradient(col, row + 1));
+                let [[a, b], [c, d]] =
+                    [row, row + 1].map(|row| directions[pick(seed, [col, row], across, DIRECTIONS)]);
                 gradients.push([a, b, c, d]);
             }
         }
         Lattice { first_col: first_col as f32, first_row: first_row as f32, cols, gradients }
     }
 
-    /// Turns every gradient by its own whole number of turns over the loop, 1 to `most` to either side, as far as `time` (0 to 1)
+    /// Rotates every gradient by its own whole number of turns over the loop, 1 to `most` to either side, as far as `time` (0 to 1)
     /// has come; `across` as for [`Lattice::new`]. Gradients stay unit vectors, so that the spectrum is kept; at `time` 0 and 1 the
     /// noise is the same.
     ///
     /// After Perlin & Neyret, "Flow noise" (2001).
-    pub fn turn(&mut self, seed: u64, across: usize, time: f64, most: u64) {
+    pub fn rotate(&mut self, seed: u64, across: usize, time: f64, most: usize) {
         if time == 0.0 {
             return;
         }
-        let turns: Vec<[f32; 2]> = (0..2 * most)
+        let rotations: Vec<[f32; 2]> = (0..2 * most)
             .map(|at| {
                 let count = (at / 2 + 1) as f64 * if at % 2 == 0 { 1.0 } else { -1.0 };
                 let angle = std::f64::consts::TAU * (count * time).fract();
                 [libm::cos(angle) as f32, libm::sin(angle) as f32]
             })
             .collect();
-        let turned = |[x, y]: [f32; 2], col: i64, row: i64| {
-            let hash = seed::at(seed ^ 0x7475_726e, col.rem_euclid(across as i64), row);
-            let [cos, sin] = turns[((hash >> 32) % (2 * most)) as usize];
-            [x * cos - y * sin, x * sin + y * cos]
-        };
+        let seed = seed ^ ROTATION;
         let (first_col, first_row) = (self.first_col as i64, self.first_row as i64);
-        for (at, gradient) in self.gradients.iter_mut().enumerate() {
+        for (at, [a, b, c, d]) in self.gradients.iter_mut().enumerate() {
             let (col, row) = (first_col + (at % self.cols) as i64, first_row + (at / self.cols) as i64);
-            let [a, b, c, d] = *gradient;
-            let ([a, b], [c, d]) = (turned([a, b], col, row), turned([c, d], col, row + 1));
-            *gradient = [a, b, c, d];
+            let [here, below] =
+                [row, row + 1].map(|row| rotations[pick(seed, [col, row], across, rotations.len())]);
+            ([*a, *b], [*c, *d]) = (rotated([*a, *b], here), rotated([*c, *d], below));
         }
     }
 
@@ -79,18 +77,11 @@ impl Lattice {
     /// the period, zero at lattice points, within +-0.7072, mean 0.
     #[inline]
     pub fn sample(&self, u: f32, v: f32) -> f32 {
-        let (right, down) = (held(u - self.first_col), held(v - self.first_row));
-        let (col, row) = (whole(right), whole(down));
-        let (x, y) = (right - col as f32, down - row as f32);
+        let (right, down) = (clamped(u - self.first_col), clamped(v - self.first_row));
+        let (col, row) = (truncate(right), truncate(down));
         let at = (row as usize * self.cols + col as usize).min(self.gradients.len() - 2);
         let [[a, b, c, d], [e, f, g, h]] = [self.gradients[at], self.gradients[at + 1]];
-        let (back, up) = (x - 1.0, y - 1.0);
-        let (left_top, right_top) = (a * x + b * y, e * back + f * y);
-        let (left_foot, right_foot) = (c * x + d * up, g * back + h * up);
-        let fade_x = fade(x);
-        let top = left_top + (right_top - left_top) * fade_x;
-        let foot = left_foot + (right_foot - left_foot) * fade_x;
-        top + (foot - top) * fade(y)
+        within([a, b, c, d, e, f, g, h], right - col as f32, down - row as f32)
     }
 
     /// [`Lattice::sample`] at many places at once, to the bit: places are looked up one by one, the arithmetic runs side by side.
@@ -110,8 +101,8 @@ impl Lattice {
     fn lanes(&self, u: &[f32; LANES], v: &[f32; LANES]) -> [f32; LANES] {
         let (mut x, mut y, mut at) = ([0.0; LANES], [0.0; LANES], [0_i32; LANES]);
         for lane in 0..LANES {
-            let (right, down) = (held(u[lane] - self.first_col), held(v[lane] - self.first_row));
-            let (col, row) = (whole(right), whole(down));
+            let (right, down) = (clamped(u[lane] - self.first_col), clamped(v[lane] - self.first_row));
+            let (col, row) = (truncate(right), truncate(down));
             (x[lane], y[lane]) = (right - col as f32, down - row as f32);
             at[lane] = row.wrapping_mul(self.cols as i32).wrapping_add(col);
         }
@@ -126,26 +117,42 @@ impl Lattice {
             }
         }
         let [a, b, c, d, e, f, g, h] = &corners;
-        std::array::from_fn(|lane| {
-            let (x, y) = (x[lane], y[lane]);
-            let (back, up) = (x - 1.0, y - 1.0);
-            let (left_top, right_top) = (a[lane] * x + b[lane] * y, e[lane] * back + f[lane] * y);
-            let (left_foot, right_foot) = (c[lane] * x + d[lane] * up, g[lane] * back + h[lane] * up);
-            let fade_x = fade(x);
-            let top = left_top + (right_top - left_top) * fade_x;
-            let foot = left_foot + (right_foot - left_foot) * fade_x;
-            top + (foot - top) * fade(y)
-        })
+        let mut noise = [0.0; LANES];
+        for lane in 0..LANES {
+            let gradients = [a[lane], b[lane], c[lane], d[lane], e[lane], f[lane], g[lane], h[lane]];
+            noise[lane] = within(gradients, x[lane], y[lane]);
+        }
+        noise
     }
+}
+
+/// The noise at (x, y) of a cell with these gradients: of its upper and lower corner on the left, then on the right.
+#[inline(always)]
+fn within([a, b, c, d, e, f, g, h]: [f32; 8], x: f32, y: f32) -> f32 {
+    let (back, up) = (x - 1.0, y - 1.0);
+    let fade_x = fade(x);
+    let top = lerp(a * x + b * y, e * back + f * y, fade_x);
+    let foot = lerp(c * x + d * up, g * back + h * up, fade_x);
+    lerp(top, foot, fade(y))
+}
+
+/// Which of `count` choices falls to a lattice point.
+fn pick(seed: u64, [col, row]: [i64; 2], across: usize, count: usize) -> usize {
+    (seed::hash(seed, col.rem_euclid(across as i64), row) >> 32) as usize % count
+}
+
+/// A vector rotated by an angle of this cosine and sine.
+fn rotated([x, y]: [f32; 2], [cos, sin]: [f32; 2]) -> [f32; 2] {
+    [x * cos - y * sin, x * sin + y * cos]
 }
 
 /// Places worked on side by side.
 const LANES: usize = 8;
 
-/// A place among the cells, held where [`whole`] takes it.
+/// A place among the cells, clamped to what [`truncate`] takes.
 #[inline(always)]
-fn held(place: f32) -> f32 {
-    place.clamp(0.0, MOST)
+fn clamped(place: f32) -> f32 {
+    place.clamp(0.0, TRUNCATE_MAX)
 }
 
 /// Perlin's quintic: 6 t^5 - 15 t^4 + 10 t^3; value, slope and curvature join at 0 and 1.
@@ -177,18 +184,18 @@ mod tests {
             }
         }
         for at in 0..200_000 {
-            let (u, v) = (seed::unit(at) * 13.0, seed::unit(at + 1_000_000) * 12.0 - 3.0);
+            let (u, v) = (seed::uniform(at) * 13.0, seed::uniform(at + 1_000_000) * 12.0 - 3.0);
             most = most.max(lattice.sample(u as f32, v as f32).abs());
         }
         assert!(most > 0.5 && most <= std::f32::consts::FRAC_1_SQRT_2, "{most}");
     }
 
     #[test]
-    fn turning_keeps_the_deviation_and_closes() {
+    fn rotation_keeps_the_deviation_and_closes() {
         let plain = Lattice::new(5, 200, 0.0, 0.0, 200.0);
         let at = |time: f64| {
             let mut lattice = Lattice::new(5, 200, 0.0, 0.0, 200.0);
-            lattice.turn(5, 200, time, 3);
+            lattice.rotate(5, 200, time, 3);
             lattice
         };
         assert_eq!(at(0.0).gradients, plain.gradients);
@@ -198,7 +205,7 @@ mod tests {
         let (half, count) = (at(0.5), 100_000);
         let (mut squares, mut product) = (0.0_f64, 0.0_f64);
         for at in 0..count {
-            let (u, v) = ((seed::unit(2 * at) * 200.0) as f32, (seed::unit(2 * at + 1) * 199.0) as f32);
+            let (u, v) = ((seed::uniform(2 * at) * 200.0) as f32, (seed::uniform(2 * at + 1) * 199.0) as f32);
             let (turned, still) = (f64::from(half.sample(u, v)), f64::from(plain.sample(u, v)));
             squares += turned * turned;
             product += turned * still;
@@ -212,7 +219,7 @@ mod tests {
     #[test]
     fn many_at_once_are_the_same() {
         let lattice = Lattice::new(3, 17, 2.0, -2.0, 9.0);
-        let place = |at: u64, over: f64| (seed::unit(at) * over) as f32;
+        let place = |at: u64, over: f64| (seed::uniform(at) * over) as f32;
         for count in [0, 1, 31, 32, 33, 200] {
             let u: Vec<f32> = (0..count).map(|at| place(at, 20.0) - 1.5).collect();
             let v: Vec<f32> = (0..count).map(|at| place(at + 1000, 10.9) - 2.0).collect();
@@ -230,9 +237,11 @@ mod tests {
         let (mut sum, mut squares) = (0.0_f64, 0.0_f64);
         let count = 400_000;
         for at in 0..count {
-            let value = f64::from(
-                lattice.sample((seed::unit(2 * at) * 400.0) as f32, (seed::unit(2 * at + 1) * 399.0) as f32),
-            );
+            let value =
+                f64::from(lattice.sample(
+                    (seed::uniform(2 * at) * 400.0) as f32,
+                    (seed::uniform(2 * at + 1) * 399.0) as f32,
+                ));
             sum += value;
             squares += value * value;
         }

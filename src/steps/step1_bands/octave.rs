@@ -1,18 +1,30 @@
 //! One octave of the bands: its noise, and the grid it is worked out on.
 //!
-//! An octave whose cells span many samples of the field's grid is worked out on a coarser grid of its own and stretched to the
+//! An octave whose cells span many samples of the field's grid is worked out on a coarser grid of its own and upsampled to the
 //! field's: at twelve samples a cell the cubic misses gradient noise by 0.05 % of its deviation, in waves as short as the coarse
 //! step, which a Gaussian of two thirds of that step takes away; without one, 36 samples a cell are wanted.
 
-use crate::steps::drift::Drift;
 use crate::steps::grid::{Grid, Plane};
+use crate::steps::periodic_noise::PeriodicNoise2d;
 use crate::steps::recipe::Noise;
 use crate::steps::step1_bands::cells::{self, Cells};
 use crate::steps::step1_bands::lattice::{DEVIATION, Lattice};
-use crate::steps::upsample::Stretch;
+use crate::steps::upsample::Upsampler;
 
 /// Mean and deviation of the size of gradient noise, in units of its deviation; measured over 4 million samples.
 pub const FOLDED: (f64, f64) = (0.8169, 0.5768);
+
+/// Samples to a cell with which an octave is drawn exactly enough without a blur, and with one: see above.
+const SAMPLES_PER_CELL: f64 = 36.0;
+/// See [`SAMPLES_PER_CELL`].
+const SAMPLES_PER_CELL_BLURRED: f64 = 12.0;
+/// Most of its samples' distance, in deviations of the Gaussian, that the blur hides: see above.
+const STEP_PER_SIGMA: f64 = 1.5;
+
+/// Most samples of the field's grid that one sample of an octave stands for, along each axis.
+pub(super) const COARSEST: usize = 16;
+/// Rows of an octave's own grid beyond the field's first and last: what the cubic reaches.
+pub(super) const BEYOND: usize = 4;
 
 /// Where an octave's noise comes from.
 pub enum Source {
@@ -24,8 +36,8 @@ pub enum Source {
 
 /// A slow displacement of places, the same for all octaves.
 pub struct Warp {
-    /// Displacement along x and y, about -1..1.
-    pub drifts: [Drift; 2],
+    /// Displacement along x and y, -1..1.
+    pub noises: [PeriodicNoise2d; 2],
     /// Places of the anchor line among the cells of each.
     pub offsets: [f64; 2],
     /// Height of its cells, texels.
@@ -48,38 +60,38 @@ pub struct Octave {
     pub shift: f64,
 }
 
-/// Numbers of one row, kept from row to row.
+/// Buffers of one row, used again for the next.
 #[derive(Default)]
 pub struct Scratch {
-    pushes: [Vec<f32>; 2],
+    displacements: [Vec<f32>; 2],
     places: [Vec<f32>; 2],
     noise: Vec<f32>,
     line: Vec<f32>,
 }
 
 impl Scratch {
-    /// Works out how far the places of the row at `y` (texels below the line) are pushed, at `cols` places over the period.
+    /// Works out how far the warp displaces the row at `y` (texels below the line), at `cols` places over the period.
     #[inline(always)]
-    pub fn bend(&mut self, warp: Option<&Warp>, y: f64, cols: usize) {
+    pub fn displace(&mut self, warp: Option<&Warp>, y: f64, cols: usize) {
         for axis in 0..2 {
-            self.pushes[axis].resize(cols, 0.0);
+            self.displacements[axis].resize(cols, 0.0);
             if let Some(warp) = warp {
-                warp.drifts[axis].row(y / warp.height + warp.offsets[axis], &mut self.pushes[axis]);
+                warp.noises[axis].row(y / warp.height + warp.offsets[axis], &mut self.displacements[axis]);
             }
         }
     }
 }
 
 impl Octave {
-    /// The raw noise of the row at `y` (texels below the line) of a grid with columns `step` apart; [`Scratch::bend`] first.
+    /// The raw noise of the row at `y` (texels below the line) of a grid with columns `step` apart; [`Scratch::displace`] first.
     #[inline(always)]
     fn noise<'a>(&self, warp: Option<&Warp>, y: f64, step: f64, scratch: &'a mut Scratch) -> &'a [f32] {
-        let Scratch { pushes, places: [u, v], noise, .. } = scratch;
+        let Scratch { displacements, places: [u, v], noise, .. } = scratch;
         let [per_x, per_y] = self.per_texel;
         let start = self.shift + 0.5 * step * per_x;
         let by = step * per_x;
         let down = (y * per_y + self.offset) as f32;
-        let cols = pushes[0].len();
+        let cols = displacements[0].len();
         for line in [&mut *u, &mut *v, &mut *noise] {
             line.resize(cols, 0.0);
         }
@@ -88,10 +100,12 @@ impl Octave {
         }
         v.fill(down);
         if let Some(warp) = warp {
-            let bend = [(warp.reach[0] * per_x) as f32, (warp.reach[1] * per_y) as f32];
-            for ((places, pushes), bend) in [&mut *u, &mut *v].into_iter().zip(pushes).zip(bend) {
-                for (place, push) in places.iter_mut().zip(pushes) {
-                    *place += bend * *push;
+            let reach = [(warp.reach[0] * per_x) as f32, (warp.reach[1] * per_y) as f32];
+            for ((places, displacements), reach) in
+                [&mut *u, &mut *v].into_iter().zip(displacements).zip(reach)
+            {
+                for (place, displacement) in places.iter_mut().zip(displacements) {
+                    *place += reach * *displacement;
                 }
             }
         }
@@ -137,22 +151,28 @@ impl Octave {
         }
         std::array::from_fn(|axis| {
             let cell = 1.0 / self.per_texel[axis];
-            let fits = |ratio: usize| {
-                let step = ratio as f64 * grid.step[axis];
-                cell >= 36.0 * step || (cell >= 12.0 * step && step <= 1.5 * sigma[axis])
-            };
-            [16, 8, 4, 2].into_iter().find(|&ratio| fits(ratio)).unwrap_or(1)
+            let mut ratio = COARSEST;
+            while ratio > 1 && !suffices(cell, ratio as f64 * grid.step[axis], sigma[axis]) {
+                ratio /= 2;
+            }
+            ratio
         })
     }
 }
 
-/// An octave ready to be added to the rows of a grid.
-pub struct Ready {
-    octave: Octave,
-    coarse: Option<(Stretch, Plane)>,
+/// Whether samples `step` texels apart draw noise with this cell under a Gaussian of `sigma` texels.
+fn suffices(cell: f64, step: f64, sigma: f64) -> bool {
+    cell >= SAMPLES_PER_CELL * step
+        || (cell >= SAMPLES_PER_CELL_BLURRED * step && step <= STEP_PER_SIGMA * sigma)
 }
 
-impl Ready {
+/// An octave, sampled as coarsely as it may be, for the rows of a grid.
+pub struct SampledOctave {
+    octave: Octave,
+    coarse: Option<(Upsampler, Plane)>,
+}
+
+impl SampledOctave {
     /// Works the octave out on a grid of its own, if `sigma` (the Gaussian's deviation in texels; none asks for the octave as it
     /// is) and its size allow. `line` is the fog's line in texels.
     pub fn new(
@@ -161,10 +181,10 @@ impl Ready {
         line: f64,
         grid: &Grid,
         sigma: Option<[f64; 2]>,
-    ) -> Ready {
+    ) -> SampledOctave {
         let [across, down] = sigma.map_or([1, 1], |sigma| octave.ratios(grid, sigma));
         if across * down == 1 {
-            return Ready { octave, coarse: None };
+            return SampledOctave { octave, coarse: None };
         }
         let own = coarser(grid, across, down);
         let mut plane = Plane::new(own.cols, own.rows);
@@ -173,7 +193,7 @@ impl Ready {
             #[inline(always)]
             |scratch: &mut Scratch, row, numbers| {
                 let y = own.y(row) - line;
-                scratch.bend(warp, y, own.cols);
+                scratch.displace(warp, y, own.cols);
                 numbers.copy_from_slice(octave.noise(warp, y, step, scratch));
             },
         );
@@ -184,12 +204,12 @@ impl Ready {
             step: [grid.cols as f64 / own.cols as f64, own.step[1] / grid.step[1]],
             top: (own.top - grid.top) / grid.step[1],
         };
-        let stretch = Stretch::new(inner, grid.cols);
-        stretch.prepare(&mut plane);
-        Ready { octave, coarse: Some((stretch, plane)) }
+        let upsampler = Upsampler::new(inner, grid.cols);
+        upsampler.prefilter(&mut plane);
+        SampledOctave { octave, coarse: Some((upsampler, plane)) }
     }
 
-    /// Adds the octave to row `row` of the grid, `y` texels below the line; [`Scratch::bend`] first.
+    /// Adds the octave to row `row` of the grid, `y` texels below the line; [`Scratch::displace`] first.
     #[inline(always)]
     pub fn add(
         &self,
@@ -202,10 +222,10 @@ impl Ready {
     ) {
         let noise = match &self.coarse {
             None => self.octave.noise(warp, place.1, step, scratch),
-            Some((stretch, plane)) => {
+            Some((upsampler, plane)) => {
                 scratch.noise.resize(numbers.len(), 0.0);
-                stretch.down(plane, place.0 as f64, [0, numbers.len()], &mut scratch.line);
-                stretch.across(&mut scratch.line, 0, &mut scratch.noise);
+                upsampler.down(plane, place.0 as f64, [0, numbers.len()], &mut scratch.line);
+                upsampler.across(&mut scratch.line, 0, &mut scratch.noise);
                 &scratch.noise
             }
         };
@@ -217,7 +237,7 @@ impl Ready {
 fn coarser(grid: &Grid, across: usize, down: usize) -> Grid {
     let cols = grid.cols.div_ceil(across);
     let step = grid.step[1] * down as f64;
-    let beyond = if down > 1 { 4 } else { 0 };
+    let beyond = if down > 1 { BEYOND } else { 0 };
     Grid {
         cols,
         rows: grid.rows.div_ceil(down) + 2 * beyond,

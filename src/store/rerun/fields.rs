@@ -165,13 +165,13 @@ impl Fields {
     /// The rim of `job` that is made of what `made_of` says, if it is kept.
     pub fn rim(&self, made_of: &str, job: &RimJob, picture: &Picture, scale: Scale) -> Option<Rim> {
         let bytes: Vec<u8> = sealed(&self.rim_file(made_of)?, MOST_OF_RIM)?;
-        Rim::of_kept(&bytes, job, picture, scale)
+        Rim::decode(&bytes, job, picture, scale)
     }
 
     /// Keeps a solved rim.
     pub fn keep_rim(&self, made_of: &str, rim: &Rim) {
         if let Some(path) = self.rim_file(made_of) {
-            seal(&path, &[&rim.kept()]);
+            seal(&path, &[&rim.encode()]);
         }
     }
 

@@ -1,7 +1,7 @@
 //! Layers in whole numbers of 16 bits.
 
 use crate::base::picture::Picture;
-use crate::base::simd::{whole, wide};
+use crate::base::simd::{truncate, vectorize};
 use crate::base::space::Space;
 use crate::base::words::Blending;
 use crate::steps::sheet::{Row, Sheet};
@@ -24,7 +24,7 @@ pub(super) static LIGHT: LazyLock<[Vec<u16>; 2]> = LazyLock::new(|| {
 
 #[inline(always)]
 pub(super) fn sixteen(value: f32) -> u16 {
-    whole(value.clamp(0.0, 1.0) * 65535.0 + 0.5) as u16
+    truncate(value.clamp(0.0, 1.0) * 65535.0 + 0.5) as u16
 }
 
 /// The upper half of a product: a 65536th of it.
@@ -71,7 +71,7 @@ impl Poured {
             .zip(alpha.par_chunks_mut(count).zip(&mut empty))
             .enumerate();
         all.for_each_init(Row::default, |row, (y, ((red, (green, blue)), (alpha, empty)))| {
-            wide(
+            vectorize(
                 #[inline(always)]
                 || {
                     sheet.row(y, first, count, row);

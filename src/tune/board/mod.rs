@@ -8,7 +8,7 @@ mod view;
 use crate::base::colour::Srgb;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
-use crate::base::simd::wide;
+use crate::base::simd::vectorize;
 use crate::base::units::Camera;
 use crate::base::words::Blending;
 use crate::plan::Plan;
@@ -108,7 +108,7 @@ impl Easel {
         strips.for_each_init(Default::default, |tools, (strip, ((red, green), blue))| {
             let out = &mut [red, green, blue];
             for (layer, ready) in layers.iter().zip(&ready) {
-                wide(
+                vectorize(
                     #[inline(always)]
                     || match ready {
                         Ready::Fog(poured, seen) => view.fog(seen, poured, strip * STRIP, tools, out),
@@ -150,7 +150,7 @@ impl Board {
             .zip(self.planes[1].par_chunks(2 * width))
             .enumerate();
         rows.for_each(|(pair, (((codes, (more, bluer)), (red, blue)), green))| {
-            wide(
+            vectorize(
                 #[inline(always)]
                 || {
                     for (at, (codes, green)) in codes.chunks_mut(width).zip(green.chunks(width)).enumerate() {

@@ -10,7 +10,7 @@ use crate::stack::still::{Layer, Still};
 use crate::stack::survey::{Mark, Ready, Survey};
 use crate::stack::{Made, Stack, values};
 use crate::tune::board::{Board, Easel, Laid, What};
-use crate::tune::hub::{Hub, Rims, Tab, View, fitting, locked};
+use crate::tune::hub::{Hub, Rims, Tab, View, find_rim, locked};
 use crate::tune::layers::{Kitchen, Layers};
 use crate::tune::session::Meant;
 use crate::tune::{frame, socket, state};
@@ -45,12 +45,12 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
     let mut easels = [Easel::default(), Easel::default()];
     while !hub.is_stopped() {
         // What the page is still owed comes soon after.
-        seen = hub.wait(seen, if told == hub.turn() { LOOK } else { SECTION });
+        seen = hub.wait(seen, if told == hub.revision() { LOOK } else { SECTION });
         let tabs: Vec<Arc<Tab>> = hub.tabs().into_iter().filter(|tab| tab.is_ready()).collect();
         if tabs.is_empty() {
             continue;
         }
-        let rims_turn = locked(&hub.rims).turn;
+        let rims_revision = locked(&hub.rims).revision;
         // Read before the scene: the picture then holds at least what the stamp says.
         let stamps: Vec<u64> = tabs.iter().map(|tab| tab.stamp.load(Ordering::Acquire)).collect();
         let (meant, saved) = {
@@ -58,35 +58,36 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
             (Arc::clone(session.meant()), Arc::clone(session.saved()))
         };
         let due = |tab: &Arc<Tab>| {
-            let wanted = [meant.turn, rims_turn, tab.view().1];
+            let wanted = [meant.revision, rims_revision, tab.view().1];
             locked(&tab.drawn)[0] != Some(wanted)
         };
-        let owes = told != meant.turn && told_at.elapsed() >= SECTION;
+        let owes = told != meant.revision && told_at.elapsed() >= SECTION;
         if !owes && !tabs.iter().any(due) {
             continue;
         }
         let draft = match Draft::new(&mut kitchen, &meant, limits) {
             Ok(draft) => draft,
             Err(faults) => {
-                fail(hub, &tabs, &faults, [meant.turn, rims_turn]);
-                told = meant.turn;
+                fail(hub, &tabs, &faults, [meant.revision, rims_revision]);
+                told = meant.revision;
                 continue;
             }
         };
         let mut old = None;
         for (tab, stamp) in tabs.iter().zip(stamps) {
-            let (view, turn) = tab.view();
-            let wanted = [meant.turn, rims_turn, turn];
+            let (view, revision) = tab.view();
+            let wanted = [meant.revision, rims_revision, revision];
             if locked(&tab.drawn)[0] == Some(wanted) {
                 continue;
             }
             // A settled picture of just this stands already; a draft would be a step back.
-            let is_settled =
-                |drawn: Option<[u64; 3]>| drawn.is_some_and(|at| at[0] == meant.turn && at[2] == turn);
+            let is_settled = |drawn: Option<[u64; 3]>| {
+                drawn.is_some_and(|at| at[0] == meant.revision && at[2] == revision)
+            };
             let settled = is_settled(locked(&tab.drawn)[1]);
             if !settled {
                 let board = draft.board(&mut easels[0], &view, &locked(&hub.rims).now);
-                let frame = frame::draft(board, &view, 0, stamp, meant.turn);
+                let frame = frame::draft(board, &view, 0, stamp, meant.revision);
                 // Under the lock, since it may be settled just now.
                 let drawn = locked(&tab.drawn);
                 if is_settled(drawn[1]) {
@@ -100,32 +101,32 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
                 }
                 if let Some(old) = &old {
                     let board = old.board(&mut easels[1], &view, &locked(&hub.rims).saved);
-                    tab.show(frame::draft(board, &view, 1, stamp, saved.turn));
+                    tab.show(frame::draft(board, &view, 1, stamp, saved.revision));
                 }
             }
             locked(&tab.drawn)[0] = Some(wanted);
         }
         // Who draws drafts isn't disturbed by what is being settled.
-        hub.touched();
-        if told != meant.turn && told_at.elapsed() >= SECTION {
-            (told, told_at) = (meant.turn, Instant::now());
+        hub.delay_rest();
+        if told != meant.revision && told_at.elapsed() >= SECTION {
+            (told, told_at) = (meant.revision, Instant::now());
             let section = state::section(
                 &meant.reading.scene,
                 &draft.plan,
                 &draft.layers.baked,
                 COARSE * draft.plan.scale,
             );
-            hub.tell_all(&json!({ "section": section, "turn": meant.turn }));
+            hub.tell_all(&json!({ "section": section, "turn": meant.revision }));
         }
     }
 }
 
 /// What can't be drawn is told once, and the last good picture stays.
-fn fail(hub: &Hub, tabs: &[Arc<Tab>], faults: &Faults, [turn, rims]: [u64; 2]) {
+fn fail(hub: &Hub, tabs: &[Arc<Tab>], faults: &Faults, [revision, rims]: [u64; 2]) {
     hub.tell_all(&json!({ "undrawn": state::faults(faults) }));
     for tab in tabs {
         let view = tab.view().1;
-        locked(&tab.drawn)[0] = Some([turn, rims, view]);
+        locked(&tab.drawn)[0] = Some([revision, rims, view]);
     }
 }
 
@@ -154,7 +155,7 @@ impl Draft {
         let laid = jobs.filter_map(|(at, job)| {
             let what = match (job, self.layers.made.get(at)) {
                 (Job::Fog(_) | Job::Rim(_), _) if view.bare => return None,
-                (Job::Rim(job), _) => return fitting(rims, job),
+                (Job::Rim(job), _) => return find_rim(rims, job),
                 (Job::Art(_), _) if view.bare => {
                     What::Picture(Arc::clone(self.layers.bare.get(at)?.as_ref()?))
                 }
@@ -195,7 +196,7 @@ pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
     let mut seen = 0;
     let mut kitchens = [Kitchen::new(0), Kitchen::new(0)];
     let mut done: [Option<Settled>; 2] = [None, None];
-    let (mut turn, mut viewed) = (0, Instant::now());
+    let (mut revision, mut viewed) = (0, Instant::now());
     let mut views: Vec<u64> = Vec::new();
     while !hub.is_stopped() {
         let now = hub.wait(seen, if hub.since_edit() < REST { REST } else { LOOK });
@@ -205,7 +206,7 @@ pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
             (views, viewed) = (at, Instant::now());
         }
         seen = now;
-        if hub.owes_state() {
+        if hub.take_pending_state() {
             socket::tell_state(hub, &hub.session());
         }
         if tabs.is_empty() || hub.since_edit() < REST || viewed.elapsed() < REST {
@@ -221,7 +222,7 @@ pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
         };
         // While drafts are drawn what is being settled waits: both want the processor.
         let stale = || loop {
-            if hub.turn() != meant.turn || hub.is_stopped() {
+            if hub.revision() != meant.revision || hub.is_stopped() {
                 return true;
             }
             if hub.since_edit() >= PAUSE {
@@ -231,19 +232,19 @@ pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
         };
         let waits = |tab: &&Arc<Tab>| {
             let drawn = locked(&tab.drawn)[1];
-            drawn.is_none_or(|drawn| drawn[0] != meant.turn || drawn[2] != tab.view().1)
+            drawn.is_none_or(|drawn| drawn[0] != meant.revision || drawn[2] != tab.view().1)
         };
         let waiting: Vec<&Arc<Tab>> = tabs.iter().filter(waits).collect();
         if waiting.is_empty() {
             continue;
         }
-        if turn != meant.turn {
+        if revision != meant.revision {
             match scene(hub, &meant, &saved, limits, &mut kitchens, &mut done, &stale) {
-                Ok(true) => turn = meant.turn,
+                Ok(true) => revision = meant.revision,
                 Ok(false) => continue,
                 Err(faults) => {
                     hub.tell_all(&json!({ "undrawn": state::faults(&faults) }));
-                    turn = meant.turn;
+                    revision = meant.revision;
                 }
             }
         }
@@ -336,8 +337,8 @@ fn tell_rims(hub: &Hub, plan: &Plan, layers: &Layers, is_saved: bool) {
     });
     let mut kept = locked(&hub.rims);
     let now: Vec<_> = rims.collect();
-    let saved = if is_saved || kept.turn == 0 { now.clone() } else { std::mem::take(&mut kept.saved) };
-    *kept = Rims { turn: kept.turn + 1, now, saved };
+    let saved = if is_saved || kept.revision == 0 { now.clone() } else { std::mem::take(&mut kept.saved) };
+    *kept = Rims { revision: kept.revision + 1, now, saved };
     drop(kept);
     hub.wake();
 }
@@ -351,8 +352,8 @@ fn settle_tab(
     stale: &(dyn Fn() -> bool + Sync),
 ) {
     let stamp = tab.stamp.load(Ordering::Acquire);
-    let rims = locked(&hub.rims).turn;
-    let (view, turn) = tab.view();
+    let rims = locked(&hub.rims).revision;
+    let (view, revision) = tab.view();
     let camera = view.camera.within(full.plan.travel);
     let still = if view.bare {
         let arts = full.plan.files.iter().zip(&full.layers.bare);
@@ -362,18 +363,18 @@ fn settle_tab(
     } else {
         Stack::of(&full.plan, full.layers.made.clone(), Survey::nothing()).still(camera)
     };
-    if stale() || tab.view().1 != turn {
+    if stale() || tab.view().1 != revision {
         return;
     }
-    let frame = frame::settled(&still, &view, stamp, meant.turn);
+    let frame = frame::settled(&still, &view, stamp, meant.revision);
     {
         // Shown under the lock: a draft that is just being drawn must not come after it.
         let mut drawn = locked(&tab.drawn);
         // The last saved beside it still wants its draft.
         if !view.compare {
-            drawn[0] = Some([meant.turn, rims, turn]);
+            drawn[0] = Some([meant.revision, rims, revision]);
         }
-        drawn[1] = Some([meant.turn, rims, turn]);
+        drawn[1] = Some([meant.revision, rims, revision]);
         tab.show(frame);
     }
     let made = draft.layers.made.iter().map(|made| made.as_ref().map_or(Ready::Aside, Made::ready));
@@ -399,7 +400,7 @@ fn settle_tab(
             );
         }
     }
-    tab.tell(json!({ "marks": marks, "camera": camera, "turn": meant.turn }).to_string());
+    tab.tell(json!({ "marks": marks, "camera": camera, "turn": meant.revision }).to_string());
 }
 
 #[cfg(test)]

@@ -3,13 +3,14 @@
 use crate::base::picture::Picture;
 use crate::base::units::Scale;
 use crate::plan::RimJob;
-use crate::rim::{Air, Outcome, Rim, finish};
+use crate::rim::draw::{Rim, Solved};
+use crate::rim::problem::{Air, Outcome};
 use crate::steps::grid::{Grid, Plane};
-use crate::steps::upsample::Stretch;
+use crate::steps::upsample::Upsampler;
 use serde::{Deserialize, Serialize};
 
-/// Most bytes of a head that are believed.
-const LONGEST: usize = 4096;
+/// Most bytes of a head: it holds a few dozen numbers.
+const HEAD_MAX: usize = 4096;
 
 /// What comes before the planes.
 #[derive(Serialize, Deserialize)]
@@ -26,9 +27,9 @@ struct Head {
 }
 
 impl Rim {
-    /// As bytes, for [`Rim::of_kept`].
-    pub(crate) fn kept(&self) -> Vec<u8> {
-        let grid = self.stretch.grid();
+    /// As bytes, for [`Rim::decode`].
+    pub(crate) fn encode(&self) -> Vec<u8> {
+        let grid = self.upsampler.grid();
         let [width, height] = self.placing.texels;
         let head = Head {
             outcome: self.outcome,
@@ -45,18 +46,18 @@ impl Rim {
         bytes
     }
 
-    /// The rim of `job` on its `picture` from bytes that [`Rim::kept`] wrote for just these; none if they can't be that.
-    pub(crate) fn of_kept(bytes: &[u8], job: &RimJob, picture: &Picture, scale: Scale) -> Option<Rim> {
-        let end = bytes.iter().take(LONGEST).position(|byte| *byte == b'\n')?;
+    /// The rim of `job` on its `picture` from bytes that [`Rim::encode`] wrote for just these; none if they can't be that.
+    pub(crate) fn decode(bytes: &[u8], job: &RimJob, picture: &Picture, scale: Scale) -> Option<Rim> {
+        let end = bytes.iter().take(HEAD_MAX).position(|byte| *byte == b'\n')?;
         let head: Head = serde_json::from_slice(&bytes[..end]).ok()?;
         let Some(frame) = head.frame else {
-            return Some(finish::empty(job, scale, head.outcome));
+            return Some(Rim::empty(job, scale, head.outcome));
         };
         let ([cols, rows], step, top) = head.grid;
         let size = [job.spec.field.cols, job.spec.field.rows];
-        let whole =
+        let is_inside =
             |axis: usize| frame[axis].checked_add(frame[axis + 2]).is_some_and(|end| end <= size[axis]);
-        if !whole(0) || !whole(1) || cols == 0 || rows == 0 || head.airs.is_empty() {
+        if !is_inside(0) || !is_inside(1) || cols == 0 || rows == 0 || head.airs.is_empty() {
             return None;
         }
         let each = cols.checked_mul(rows)?;
@@ -69,8 +70,8 @@ impl Rim {
         let mut plane = || Plane { cols, data: numbers.by_ref().take(each).collect() };
         let airs = head.airs.iter().map(|colour| Air { depth: plane(), colour: *colour }).collect();
         let facing = plane();
-        let grid = Grid { cols, rows, step, top };
-        let stretch = Stretch::new(grid, size[0] as usize);
-        Some(finish::whole(job, picture, scale, (frame, stretch), (airs, facing, head.limit), head.outcome))
+        let upsampler = Upsampler::new(Grid { cols, rows, step, top }, size[0] as usize);
+        let Head { outcome, limit, .. } = head;
+        Some(Rim::new(job, picture, scale, Solved { outcome, airs, facing, upsampler, limit, frame }))
     }
 }

@@ -1,0 +1,232 @@
+//! A rim as it is drawn: from its airs on the grid to texels, row by row.
+
+use crate::base::colour::Srgb;
+use crate::base::exp::opacity;
+use crate::base::picture::Picture;
+use crate::base::placing::Placing;
+use crate::base::simd::vectorize;
+use crate::base::units::{Scale, Texel};
+use crate::plan::{RimJob, RimSpec};
+use crate::rim::depth::drawn_depth;
+use crate::rim::outline;
+use crate::rim::problem::{Air, Outcome};
+use crate::steps::dither;
+use crate::steps::grid::{Grid, Plane};
+use crate::steps::sheet::Row;
+use crate::steps::step5_grade::{Ramps, blend};
+use crate::steps::upsample::Upsampler;
+use rayon::prelude::*;
+
+/// Least depth that the share of the darkening air is taken of.
+const DEPTH_MIN: f32 = 1e-6;
+
+/// A rim, ready to be drawn.
+pub struct Rim {
+    /// Where it stands; its rect holds what isn't empty, no more.
+    pub placing: Placing,
+    /// How it came out.
+    pub outcome: Outcome,
+    spec: RimSpec,
+    pub(super) airs: Vec<Air>,
+    pub(super) facing: Plane,
+    pub(super) upsampler: Upsampler,
+    pub(super) limit: f32,
+    /// Share of the rim beneath each texel of the art, 0..255.
+    beneath: Vec<u8>,
+    art: [u32; 2],
+    /// Left, top of the rim on its canvas.
+    pub(super) crop: [u32; 2],
+    plain: bool,
+    ramps: Ramps,
+}
+
+/// What of a rim was solved: its airs and how they face the light, as coefficients of the spline.
+pub(super) struct Solved {
+    pub outcome: Outcome,
+    pub airs: Vec<Air>,
+    pub facing: Plane,
+    pub upsampler: Upsampler,
+    /// Most optical depth.
+    pub limit: f32,
+    /// What of the canvas the rim fills: left, top, width and height in texels.
+    pub frame: [u32; 4],
+}
+
+impl Rim {
+    /// The rim of `job` on its `picture`.
+    pub(super) fn new(job: &RimJob, picture: &Picture, scale: Scale, solved: Solved) -> Rim {
+        let Solved { outcome, airs, facing, upsampler, limit, frame } = solved;
+        let mut placing = job.placing.clone();
+        let [left, top, width, height] = frame.map(|side| Texel(f64::from(side)) / scale);
+        if !job.spec.periodic {
+            placing.rect.x += left;
+            placing.rect.width = width;
+        }
+        placing.rect.y += top;
+        placing.rect.height = height;
+        placing.texels = [frame[2], frame[3]];
+        Rim {
+            placing,
+            outcome,
+            airs,
+            facing,
+            upsampler,
+            limit,
+            beneath: outline::beneath(picture, job.spec.wraps),
+            art: picture.size,
+            crop: [frame[0], frame[1]],
+            plain: job.spec.tones.plain(),
+            ramps: job.spec.tones.ramps(),
+            spec: job.spec.clone(),
+        }
+    }
+
+    /// A rim of one empty texel.
+    pub(super) fn empty(job: &RimJob, scale: Scale, outcome: Outcome) -> Rim {
+        let mut placing = job.placing.clone();
+        (placing.rect.width, placing.rect.height) = (Texel(1.0) / scale, Texel(1.0) / scale);
+        placing.texels = [1, 1];
+        Rim {
+            placing,
+            outcome,
+            spec: job.spec.clone(),
+            airs: Vec::new(),
+            facing: Plane::new(1, 1),
+            upsampler: Upsampler::new(Grid { cols: 1, rows: 1, step: [1.0, 1.0], top: 0.0 }, 1),
+            limit: 0.0,
+            beneath: Vec::new(),
+            art: [0, 0],
+            crop: [0, 0],
+            plain: true,
+            ramps: job.spec.tones.ramps(),
+        }
+    }
+
+    /// Width and height in texels.
+    pub fn size(&self) -> [u32; 2] {
+        self.placing.texels
+    }
+
+    /// Draws row `y`, all of it; straight alpha, encoded colour also where it is empty.
+    pub fn row(&self, y: usize, row: &mut Row) {
+        vectorize(
+            #[inline(always)]
+            || self.draw(y, row),
+        );
+    }
+
+    #[inline(always)]
+    fn draw(&self, y: usize, row: &mut Row) {
+        let count = self.placing.texels[0] as usize;
+        let canvas_y = y + self.crop[1] as usize;
+        row.alpha.clear();
+        row.alpha.resize(count, 0.0);
+        let haze = self.spec.tones.haze.lanes();
+        row.colour.clear();
+        row.colour.resize(count, haze);
+        let Some((bright, dark)) = self.airs.split_first() else { return };
+        let mut line = Vec::new();
+        let mut depths = vec![0.0; count];
+        self.upsample(&bright.depth, canvas_y, &mut line, &mut depths);
+        if !self.plain {
+            let ramp = self.ramps.at(self.spec.field.aloft_share(canvas_y as f64 + 0.5));
+            let mut facing = vec![0.0; count];
+            self.upsample(&self.facing, canvas_y, &mut line, &mut facing);
+            ramp.paint(&facing, &depths, &mut row.colour, |texel, colour, _| *texel = colour);
+        }
+        for air in dark {
+            let mut other = vec![0.0; count];
+            self.upsample(&air.depth, canvas_y, &mut line, &mut other);
+            let own = air.colour.map_or(haze, |colour| Srgb(colour).lanes());
+            for ((depth, colour), other) in depths.iter_mut().zip(row.colour.iter_mut()).zip(&other) {
+                let (bright, dark) = (depth.max(0.0), other.max(0.0));
+                *colour = blend(*colour, own, dark / (bright + dark + DEPTH_MIN));
+                *depth = bright + dark;
+            }
+        }
+        for (alpha, depth) in row.alpha.iter_mut().zip(&depths) {
+            *alpha = opacity(drawn_depth(*depth, self.limit));
+        }
+        self.cut(canvas_y, &mut row.alpha);
+    }
+
+    /// A plane's texels along row `canvas_y`, from the crop's left on.
+    #[inline(always)]
+    fn upsample(&self, plane: &Plane, canvas_y: usize, line: &mut Vec<f32>, out: &mut [f32]) {
+        let first = self.crop[0] as usize;
+        self.upsampler.down(plane, canvas_y as f64, [first, out.len()], line);
+        self.upsampler.across(line, first, out);
+    }
+
+    /// Ends the rim a few texels beneath the art.
+    fn cut(&self, canvas_y: usize, alpha: &mut [f32]) {
+        let [width, height] = self.art.map(i64::from);
+        let art_y = canvas_y as i64 - self.spec.corner[1];
+        if art_y < 0 || art_y >= height {
+            return;
+        }
+        let shares = &self.beneath[(art_y * width) as usize..((art_y + 1) * width) as usize];
+        let period = self.spec.periodic.then_some(i64::from(self.spec.field.cols));
+        let mut start = i64::from(self.crop[0]) - self.spec.corner[0];
+        if let Some(period) = period {
+            start = start.rem_euclid(period);
+        }
+        for alpha in alpha.iter_mut() {
+            let share = share_beneath(shares, start, period);
+            if share < u8::MAX {
+                *alpha *= f32::from(share) / 255.0;
+            }
+            start += 1;
+            if period == Some(start) {
+                start = 0;
+            }
+        }
+    }
+
+    /// As RGBA, 8 bits, opacity dithered.
+    pub fn eight(&self) -> Vec<u8> {
+        let width = self.size()[0] as usize;
+        self.texels(
+            #[inline(always)]
+            |y, row, out: &mut [u8]| dither::texels(y, row.texels(), width, out),
+        )
+    }
+
+    /// As RGBA, 16 bits.
+    pub fn sixteen(&self) -> Vec<u16> {
+        self.texels(|_, row, out: &mut [u16]| {
+            for (code, value) in out.iter_mut().zip(row.texels().as_flattened()) {
+                *code = (value * 65535.0 + 0.5) as u16;
+            }
+        })
+    }
+
+    fn texels<T: Copy + Default + Send>(&self, write: impl Fn(usize, &mut Row, &mut [T]) + Sync) -> Vec<T> {
+        let [width, height] = self.size().map(|side| side as usize);
+        let mut out = vec![T::default(); width * height * 4];
+        out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
+            self.row(y, row);
+            vectorize(
+                #[inline(always)]
+                || write(y, row, texels),
+            );
+        });
+        out
+    }
+}
+
+/// The share of a rim at column `x` of the art, of the row's `shares`. Where copies of the art overlap, all lie over the rim: the most
+/// solid counts.
+#[inline]
+fn share_beneath(shares: &[u8], x: i64, period: Option<i64>) -> u8 {
+    let mut at = x;
+    let mut share = u8::MAX;
+    while at < shares.len() as i64 {
+        if at >= 0 {
+            share = share.min(shares[at as usize]);
+        }
+        let Some(period) = period else { break };
+        at += period;
+    }
+    share
+}

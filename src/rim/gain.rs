@@ -1,0 +1,180 @@
+//! The gain: a smooth field that, times the spread, meets the requirements along the outline.
+
+use crate::rim::SHARE;
+use crate::rim::depth::{solved_depth, solved_depth_below_knee};
+use crate::rim::kernel::{sample, sample_spline, scatter};
+use crate::rim::problem::{Problem, Requirement, count_attainable, count_open};
+use crate::rim::spread::Spread;
+use crate::steps::grid::Plane;
+use crate::steps::upsample::Upsampler;
+use rayon::prelude::*;
+
+/// Corrections of the gain; a few more change nothing that is seen. Chosen by eye.
+const CORRECTIONS: usize = 8;
+/// Most that one correction multiplies or divides by; chosen by eye.
+const CORRECTION_MAX: f32 = 1.4;
+/// Share of the densest part of the outline below which a place counts as far from it: there the gain stays as it is. Chosen by eye.
+const FAR: f32 = 4e-3;
+/// How much more a place that lacks fog weighs in a correction than one that has enough; chosen by eye.
+const LACKING_WEIGHT: f32 = 5.0;
+/// How much a place weighs that needs none; chosen by eye.
+const CONTENT_WEIGHT: f32 = 0.3;
+/// Most that the field as a whole is thickened in the end; chosen by eye.
+const THICKENING_MAX: f32 = 2.5;
+/// What rounding may take of the last factor.
+const ROUNDING: f32 = 1.0005;
+/// Least depth that is divided by.
+const DEPTH_MIN: f32 = 1e-6;
+/// Least sum of weights that is divided by.
+const WEIGHT_MIN: f32 = 1e-12;
+
+/// One air as solved.
+pub(super) struct SolvedAir {
+    /// Its depth on the spread's grid.
+    pub depth: Plane,
+    /// How many of the attainable have their separation by it.
+    pub reached: usize,
+}
+
+/// The air that meets the requirements that are `selected`.
+pub(super) fn solve_air(
+    problem: &Problem<'_>,
+    spread: &Spread,
+    requirements: &[Requirement],
+    selected: &[bool],
+    limit: f32,
+) -> SolvedAir {
+    let selected: Vec<bool> = requirements
+        .iter()
+        .zip(selected)
+        .map(|(requirement, selected)| *selected && requirement.is_open())
+        .collect();
+    let fit = Fit::new(problem, spread, requirements, &selected);
+    let mut depth = Plane::new(spread.grid.cols, spread.grid.rows);
+    if fit.wanted.iter().all(|wanted| *wanted <= 0.0) {
+        return SolvedAir { depth, reached: 0 };
+    }
+    let mut gain = fit.first_gain();
+    for _ in 0..CORRECTIONS {
+        fit.multiply(&gain, &mut depth);
+        fit.correct(&mut gain, &depth);
+    }
+    fit.multiply(&gain, &mut depth);
+    // The least of it that serves enough of the outline, as it is drawn.
+    let mut coefficients = depth.clone();
+    Upsampler::new(spread.grid, problem.job.spec.field.cols as usize).prefilter(&mut coefficients);
+    let drawn = fit.depths(|place| sample_spline(&coefficients, &spread.grid, place));
+    let factors: Vec<f32> = requirements
+        .iter()
+        .map(|requirement| solved_depth(requirement.enough, limit) / drawn[requirement.point as usize])
+        .collect();
+    let factor = last_factor(requirements, &selected, &factors);
+    depth.data.iter_mut().for_each(|depth| *depth *= factor);
+    let met = |(requirement, own): (&Requirement, &f32)| requirement.is_lacking() && *own <= factor;
+    let reached = requirements.iter().zip(&factors).filter(|pair| met(*pair)).count();
+    SolvedAir { depth, reached }
+}
+
+/// The minimum of the factors, one a requirement, that meets [`SHARE`] of what is selected and of all that is attainable.
+fn last_factor(requirements: &[Requirement], selected: &[bool], factors: &[f32]) -> f32 {
+    let mut sorted: Vec<f32> =
+        factors.iter().zip(selected).filter(|(_, selected)| **selected).map(|(factor, _)| *factor).collect();
+    sorted.sort_by(f32::total_cmp);
+    let last = sorted.len() - 1;
+    let missable = |count: usize| ((1.0 - SHARE) * count as f64) as usize;
+    let specks = count_open(requirements) - sorted.len();
+    let missed =
+        missable(sorted.len()).min(missable(count_attainable(requirements)).saturating_sub(specks)).min(last);
+    (sorted[last - missed] * ROUNDING).min(THICKENING_MAX)
+}
+
+/// The outline, as the gain is fitted along it; by point.
+struct Fit<'a> {
+    spread: &'a Spread,
+    places: Vec<[f64; 2]>,
+    observed: Vec<bool>,
+    /// The largest solved depth that is asked for there.
+    wanted: Vec<f32>,
+}
+
+impl<'a> Fit<'a> {
+    fn new(
+        problem: &Problem<'_>,
+        spread: &'a Spread,
+        requirements: &[Requirement],
+        selected: &[bool],
+    ) -> Fit<'a> {
+        let mut wanted = vec![0.0_f32; problem.points.len()];
+        let mut observed = vec![false; problem.points.len()];
+        for (requirement, selected) in requirements.iter().zip(selected) {
+            let at = requirement.point as usize;
+            observed[at] = true;
+            if *selected {
+                wanted[at] = wanted[at].max(solved_depth_below_knee(requirement.full));
+            }
+        }
+        Fit { spread, places: problem.places(), observed, wanted }
+    }
+
+    /// The depth at each point, as `depth` has it for its place.
+    fn depths(&self, depth: impl Fn([f64; 2]) -> f32 + Sync) -> Vec<f32> {
+        self.places.par_iter().map(|place| depth(*place).max(DEPTH_MIN)).collect()
+    }
+
+    /// Values at the observed points, blurred like the spread.
+    fn blurred(&self, value: impl Fn(usize) -> f32) -> Plane {
+        let grid = &self.spread.grid;
+        let mut plane = Plane::new(grid.cols, grid.rows);
+        for at in (0..self.places.len()).filter(|at| self.observed[*at]) {
+            scatter(&mut plane, grid, self.places[at], value(at));
+        }
+        self.spread.kernel.apply(&plane, grid)
+    }
+
+    /// What is wanted over what the spread has, both blurred.
+    fn first_gain(&self) -> Vec<f32> {
+        let own = self.depths(|place| sample(&self.spread.spread, &self.spread.grid, place));
+        let (wanted, own) = rayon::join(|| self.blurred(|at| self.wanted[at]), || self.blurred(|at| own[at]));
+        let far = FAR * largest(&own);
+        let ratio =
+            |(wanted, own): (&f32, &f32)| (wanted.max(0.0) + WEIGHT_MIN) / (own.max(0.0) + far + WEIGHT_MIN);
+        wanted.data.iter().zip(&own.data).map(ratio).collect()
+    }
+
+    /// Multiplies `gain` by what is wanted over what `depth` has, both weighed and blurred.
+    fn correct(&self, gain: &mut [f32], depth: &Plane) {
+        let own = self.depths(|place| sample(depth, &self.spread.grid, place));
+        let (wanted, own) = rayon::join(
+            || self.blurred(|at| self.weight(at, own[at]) * self.wanted[at]),
+            || self.blurred(|at| self.weight(at, own[at]) * own[at]),
+        );
+        // Where no outline is near, the gain stays as it is.
+        let far = FAR * largest(&own) + WEIGHT_MIN;
+        for (gain, (wanted, own)) in gain.iter_mut().zip(wanted.data.iter().zip(&own.data)) {
+            *gain *=
+                ((wanted.max(0.0) + far) / (own.max(0.0) + far)).clamp(1.0 / CORRECTION_MAX, CORRECTION_MAX);
+        }
+    }
+
+    /// How much a point counts in a correction that has the depth `own`.
+    fn weight(&self, at: usize, own: f32) -> f32 {
+        if self.wanted[at] <= 0.0 {
+            CONTENT_WEIGHT
+        } else if own < self.wanted[at] {
+            LACKING_WEIGHT
+        } else {
+            1.0
+        }
+    }
+
+    /// The spread times `gain`, into `depth`.
+    fn multiply(&self, gain: &[f32], depth: &mut Plane) {
+        for ((depth, spread), gain) in depth.data.iter_mut().zip(&self.spread.spread.data).zip(gain) {
+            *depth = spread.max(0.0) * gain;
+        }
+    }
+}
+
+fn largest(plane: &Plane) -> f32 {
+    plane.data.iter().copied().fold(0.0, f32::max)
+}

@@ -1,0 +1,151 @@
+//! Which places of an outline a rim serves, and which it takes through to the fog's side.
+
+use crate::base::exp::opacity;
+use crate::rim::depth::drawn_depth;
+use crate::rim::gain::{SolvedAir, solve_air};
+use crate::rim::kernel::{sample, scatter};
+use crate::rim::problem::{Problem, Requirement, count_attainable};
+use crate::rim::spread::Spread;
+use crate::steps::grid::Plane;
+use rayon::prelude::*;
+
+/// Share of what is seen nearby that must lack its separation too, lest a place is left as a speck: a mast that passes behind. Chosen
+/// by eye.
+const NEARBY_MIN: f32 = 0.3;
+/// Most of the attainable outline that may be left as specks; chosen by eye.
+const SPECKS_MAX: f64 = 0.03;
+/// Most of the attainable outline that may lose its step to a rim before it is taken through; chosen by eye.
+const SPOILED_MAX: f64 = 0.01;
+/// How often places are taken through; chosen by its time.
+const ROUNDS: usize = 4;
+
+/// An air with what it costs.
+pub(super) struct Mended {
+    pub air: SolvedAir,
+    /// Places that lose the step that they have.
+    pub spoiled: usize,
+}
+
+/// As [`solve_air`]; but where fog that others need would cost places the step that they have, an art lighter than what is behind it,
+/// these are taken through to the other side, as long as that mends more than it costs: their requirements and `selected` change.
+pub(super) fn solve_mended(
+    problem: &Problem<'_>,
+    spread: &Spread,
+    requirements: &mut [Requirement],
+    selected: &mut [bool],
+    colours: &[[f32; 3]],
+    limit: f32,
+) -> Mended {
+    let attainable = count_attainable(requirements);
+    // Those that an earlier spread has taken through.
+    for at in 0..requirements.len() {
+        if selected[at] && !requirements[at].is_lacking() {
+            take_through(problem, requirements, at, colours, limit);
+        }
+    }
+    let mut best: Option<(Mended, Vec<bool>)> = None;
+    for _ in 0..ROUNDS {
+        let air = solve_air(problem, spread, requirements, selected, limit);
+        let spoiled = problem.spoiled(&opacities(problem, spread, &air.depth, limit), requirements, colours);
+        let mended = Mended { air, spoiled: spoiled.len() };
+        if best.as_ref().is_some_and(|(best, _)| mended.score() <= best.score()) {
+            break;
+        }
+        best = Some((mended, selected.to_vec()));
+        if spoiled.len() as f64 <= SPOILED_MAX * attainable as f64 {
+            break;
+        }
+        let mut more = false;
+        for at in spoiled {
+            if take_through(problem, requirements, at, colours, limit) {
+                (selected[at], more) = (true, true);
+            }
+        }
+        if !more {
+            break;
+        }
+    }
+    match best {
+        Some((mended, of_best)) => {
+            selected.copy_from_slice(&of_best);
+            mended
+        }
+        None => Mended { air: solve_air(problem, spread, requirements, selected, limit), spoiled: 0 },
+    }
+}
+
+impl Mended {
+    fn score(&self) -> i64 {
+        self.air.reached as i64 - self.spoiled as i64
+    }
+}
+
+/// Has the observation `at` ask for its step on the fog's side, if fog can give it there.
+fn take_through(
+    problem: &Problem<'_>,
+    requirements: &mut [Requirement],
+    at: usize,
+    colours: &[[f32; 3]],
+    limit: f32,
+) -> bool {
+    let found = problem.requirement_on_fog_side(at, colours, limit);
+    if let Some(requirement) = found {
+        requirements[at] = requirement;
+    }
+    found.is_some()
+}
+
+/// The opacity of a solved depth at each point of the outline, as it is drawn.
+fn opacities(problem: &Problem<'_>, spread: &Spread, depth: &Plane, limit: f32) -> Vec<f32> {
+    let at = |point| sample(depth, &spread.grid, problem.place(point));
+    problem.points.par_iter().map(|point| opacity(drawn_depth(at(point), limit))).collect()
+}
+
+/// The observations that a rim serves: those that lack the separation, can have it, and stand where others nearby lack it too. What is
+/// left are specks, and few of them.
+pub(super) fn select(problem: &Problem<'_>, spread: &Spread, requirements: &[Requirement]) -> Vec<bool> {
+    let nearby = shares_nearby(problem, spread, requirements);
+    let mut loose: Vec<f32> = requirements
+        .iter()
+        .zip(&nearby)
+        .filter(|(requirement, nearby)| requirement.is_open() && **nearby < NEARBY_MIN)
+        .map(|(_, nearby)| *nearby)
+        .collect();
+    loose.sort_by(f32::total_cmp);
+    let specks = (SPECKS_MAX * count_attainable(requirements) as f64) as usize;
+    let bound = loose.get(specks).copied().unwrap_or(NEARBY_MIN);
+    requirements
+        .iter()
+        .zip(&nearby)
+        .map(|(requirement, nearby)| requirement.is_open() && *nearby >= bound)
+        .collect()
+}
+
+/// For each observation: the share of what is seen nearby, from the same camera place, that lacks its separation. 1 for all from a
+/// place where none can be had.
+fn shares_nearby(problem: &Problem<'_>, spread: &Spread, requirements: &[Requirement]) -> Vec<f32> {
+    let (grid, kernel) = (&spread.grid, &spread.kernel);
+    let mut nearby = vec![1.0_f32; requirements.len()];
+    let place_of = |at: usize| problem.place(&problem.points[requirements[at].point as usize]);
+    let last = problem.observations.iter().map(|seen| seen.camera).max().unwrap_or(0);
+    for camera in 0..=last {
+        let here: Vec<usize> =
+            (0..requirements.len()).filter(|at| problem.observations[*at].camera == camera).collect();
+        if !here.iter().any(|at| requirements[*at].is_open()) {
+            continue;
+        }
+        let (mut all, mut lacking) = (Plane::new(grid.cols, grid.rows), Plane::new(grid.cols, grid.rows));
+        for at in &here {
+            scatter(&mut all, grid, place_of(*at), 1.0);
+            if requirements[*at].is_lacking() {
+                scatter(&mut lacking, grid, place_of(*at), 1.0);
+            }
+        }
+        let (all, lacking) = rayon::join(|| kernel.near(all, grid), || kernel.near(lacking, grid));
+        for at in here {
+            let place = place_of(at);
+            nearby[at] = sample(&lacking, grid, place) / sample(&all, grid, place).max(1e-6);
+        }
+    }
+    nearby
+}
