@@ -1,4 +1,5 @@
-//! Which module may know which: data flows one way, and no file of `src` names a module that comes after its own.
+//! How the sources are laid out: data flows one way, so no file of `src` names a module that comes after its own; and no file or
+//! function is longer than one can hold in mind.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -10,6 +11,37 @@ const ORDER: [&str; 10] =
 
 /// The program and the root of the library, which know all of them.
 const FACES: [&str; 2] = ["cli", "lib.rs"];
+
+/// Most lines of a file, and of a function; tests don't count. Chosen by eye.
+const FILE: usize = 450;
+const FUNCTION: usize = 60;
+
+/// Functions that are longer still. Whoever shortens one takes it off; none is added.
+const LONG: [&str; 23] = [
+    "cli/check.rs text",
+    "cli/rim.rs run",
+    "output/png.rs smallest",
+    "output/texture/fit.rs bands",
+    "plan/haze.rs settle",
+    "plan/mod.rs new",
+    "plan/rims.rs rim",
+    "review/check/verdict.rs judge",
+    "rim/quotient.rs air",
+    "rim/spread.rs new",
+    "scene/read/build.rs scene",
+    "scene/read/build.rs slot",
+    "scene/start/layered.rs scene",
+    "scene/start/layered.rs slots",
+    "stack/survey.rs look",
+    "steps/step1_bands/mod.rs fill",
+    "store/run/folder.rs make",
+    "store/run/folder.rs run",
+    "store/run/textures.rs shapes",
+    "tune/draw/mod.rs drafts",
+    "tune/draw/mod.rs settle",
+    "tune/layers.rs make",
+    "tune/state.rs section",
+];
 
 fn sources(folder: &Path) -> Vec<PathBuf> {
     let entries = fs::read_dir(folder).expect("a folder").map(|entry| entry.expect("an entry").path());
@@ -32,6 +64,37 @@ fn named(text: &str) -> BTreeSet<&str> {
             rest.split(|sign: char| !sign.is_alphanumeric() && sign != '_').next().unwrap_or_default()
         })
         .collect()
+}
+
+/// A source without its tests, which stand at its end.
+fn without_tests(text: &str) -> &str {
+    text.split("#[cfg(test)]\nmod tests {").next().unwrap_or_default()
+}
+
+/// Name and number of lines of each function, as rustfmt leaves it: it ends with the first brace that is indented as it is.
+fn functions(text: &str) -> Vec<(&str, usize)> {
+    let lines: Vec<&str> = text.lines().collect();
+    let indent = |line: &str| line.len() - line.trim_start().len();
+    let mut found = Vec::new();
+    for (at, line) in lines.iter().enumerate() {
+        let (head, Some(rest)) = (line.trim_start(), line.split_once("fn ").map(|(_, rest)| rest)) else {
+            continue;
+        };
+        let words = head.split("fn ").next().unwrap_or_default().split_whitespace();
+        let heads = |word: &str| word.starts_with("pub") || ["const", "unsafe", "async"].contains(&word);
+        if !words.clone().all(|word| heads(word) || word.ends_with(')')) || line.ends_with(';') {
+            continue;
+        }
+        let name = rest.split(|sign: char| !sign.is_alphanumeric() && sign != '_').next().unwrap_or_default();
+        let ends = |other: &&&str| other.trim_start() == "}" && indent(other) == indent(line);
+        let length = if line.ends_with('}') {
+            1
+        } else {
+            1 + lines[at..].iter().take_while(|other| !ends(other)).count()
+        };
+        found.push((name, length));
+    }
+    found
 }
 
 fn place(entry: &str) -> Option<usize> {
@@ -76,4 +139,38 @@ fn no_module_knows_one_that_comes_after_it() {
 fn the_reading_of_sources_finds_what_they_name() {
     let text = "use crate::plan::{Job, Plan};\n// crate::tune\nfn a(b: &crate::stack::Stack) {}\n";
     assert_eq!(named(text), BTreeSet::from(["plan", "stack"]));
+}
+
+#[test]
+fn no_file_and_no_function_is_long() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let (mut files, mut long, mut seen) = (Vec::new(), BTreeSet::new(), 0);
+    for file in sources(&root).into_iter().filter(|file| !file.ends_with("tests.rs")) {
+        let inside = file.strip_prefix(&root).expect("inside").display();
+        let text = fs::read_to_string(&file).expect("text");
+        let text = without_tests(&text);
+        if text.lines().count() > FILE {
+            files.push(format!("{inside}: {} lines", text.lines().count()));
+        }
+        for (name, length) in functions(text) {
+            seen += 1;
+            if length > FUNCTION {
+                long.insert(format!("{inside} {name}"));
+            }
+        }
+    }
+    assert!(seen > 1000, "{seen} functions only");
+    assert!(files.is_empty(), "over {FILE} lines: {files:#?}");
+    let known: BTreeSet<String> = LONG.into_iter().map(str::to_owned).collect();
+    let fresh: Vec<&String> = long.difference(&known).collect();
+    assert!(fresh.is_empty(), "over {FUNCTION} lines: {fresh:#?}");
+    let short: Vec<&String> = known.difference(&long).collect();
+    assert!(short.is_empty(), "no longer long, so off the list with them: {short:#?}");
+}
+
+#[test]
+fn the_reading_of_sources_finds_where_functions_end() {
+    let text = "impl A {\n    pub(crate) const fn a(\n        b: u8,\n    ) -> u8 {\n        if b > 0 {\n        }\n    }\n\n    fn b() {}\n}\n\
+                fn c(of: fn (u8)) {\n}\n// fn d() {\ntrait E {\n    fn e();\n}\n#[cfg(test)]\nmod tests {\n    fn f() {}\n}\n";
+    assert_eq!(functions(without_tests(text)), [("a", 6), ("b", 1), ("c", 2)]);
 }

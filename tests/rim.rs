@@ -308,6 +308,45 @@ fn a_rim_lies_behind_and_ends_a_few_texels_beneath() {
     }
 }
 
+/// Optical depth of a rim beneath a bar, by how many texels deep a row lies in it (-1: the row just outside), where the bar has this
+/// opacity.
+fn beneath_a_bar(opacity: f64) -> Vec<f64> {
+    let bar = Pixels::new(VIEW[0], VIEW[1], |_, y| {
+        [0.2, 0.2, 0.22, if (110..150).contains(&y) { opacity } else { 0.0 }]
+    });
+    let text = head(8.0, "backdrop = \"#333338\"")
+        + "[air]\nhaze = \"#c8c0b0\"\nvisibility = 4000\nbeyond = 0\n[[slot]]\nname = \"bar\"\ndepth = 0\nfog = false\n";
+    let (scene, arts) = scene(&text, &[("bar", &bar, [0.0, 0.0])]);
+    let folder = render(&scene, &arts);
+    let layers = layers(folder.path());
+    let rim = layers.iter().find(|layer| layer.drawn.kind == "rim").expect("a rim");
+    (109..130)
+        .map(|y| -libm::log1p(-rim.pixels.at(240 - rim.drawn.corner[0], y - rim.drawn.corner[1])[3]))
+        .collect()
+}
+
+/// A rim runs on in full for four texels beneath its art and has ended eleven texels in. Mip level 2 takes means of 4 by 4 texels,
+/// so that no edge of the rim is mixed into what shows beside the art (common practice, no source).
+#[test]
+fn a_rim_runs_on_in_full_for_four_texels() {
+    // An art that lets 4 % through has its rim beneath all of it: what the solid one's would be if it didn't end.
+    let (solid, glaze) = (beneath_a_bar(1.0), beneath_a_bar(0.96));
+    let share: Vec<f64> = solid.iter().zip(&glaze).map(|(solid, glaze)| solid / glaze).collect();
+    println!("{share:.3?}");
+    assert!(glaze.iter().all(|depth| *depth > 0.01), "{glaze:.3?}");
+    // The two are solved each for itself, so their outsides differ a little.
+    let outside = share[0];
+    assert!((outside - 1.0).abs() < 0.1, "{outside}");
+    for (deep, share) in share.iter().enumerate().skip(1) {
+        let share = share / outside;
+        match deep {
+            1..=4 => assert!((share - 1.0).abs() < 0.02, "{deep} texels in: {share}"),
+            5..=10 => assert!(share < 0.98 && share > 0.01, "{deep} texels in: {share}"),
+            _ => assert_eq!(share, 0.0, "{deep} texels in"),
+        }
+    }
+}
+
 #[test]
 fn a_rim_gathers_toward_the_anchor_and_brightens_toward_the_light() {
     let (layers, _) = dark_stack(8.0, false);

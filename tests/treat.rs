@@ -59,32 +59,54 @@ fn tint_keeps_the_sum_on_the_law() {
     }
 }
 
-#[test]
-fn a_fade_dissolves_from_its_line_over_its_length() {
+/// Opacity of the treated copy of a solid picture, row by row, where its slot has these keys.
+fn faded(keys: &str) -> Vec<f64> {
     let art = plain([0.2, 0.3, 0.4], 1.0);
-    let alphas = |keys: &str| {
-        let text = format!(
-            "view = [{}, {}]\n[rim]\nseparation = 0\n[air]\nbeyond = 0\n[[slot]]\nname = \"art\"\ndepth = 0\n{keys}\n",
-            VIEW[0], VIEW[1]
-        );
-        let (scene, arts) = scene(&text, &[("art", &art, [0.0, 0.0])]);
-        let folder = render(&scene, &arts);
-        let treated = Pixels::read(&folder.path().join("art.art.png"));
-        (0..VIEW[1] as i64).map(|y| treated.at(5, y)[3]).collect::<Vec<f64>>()
-    };
-    let straight = alphas("fade = \"foot\"\nfade_from = 20\nfade_over = 40\nfade_curve = \"straight\"");
-    for (y, alpha) in straight.iter().enumerate() {
-        let wanted = 1.0 - ((y as f64 + 0.5 - 20.0) / 40.0).clamp(0.0, 1.0);
-        assert!((alpha - wanted).abs() <= 0.51 / 255.0, "{y}: {alpha} for {wanted}");
+    let text = format!(
+        "view = [{}, {}]\n[rim]\nseparation = 0\n[air]\nbeyond = 0\n[[slot]]\nname = \"art\"\ndepth = 0\n{keys}\n",
+        VIEW[0], VIEW[1]
+    );
+    let (scene, arts) = scene(&text, &[("art", &art, [0.0, 0.0])]);
+    let folder = render(&scene, &arts);
+    let treated = Pixels::read(&folder.path().join("art.art.png"));
+    (0..VIEW[1] as i64).map(|y| treated.at(5, y)[3]).collect()
+}
+
+/// The four curves at every row, from either end: smoothstep (common practice, no source), the straight line, and the parabolas
+/// that are steep at first and at last, each the other's mirror image.
+#[test]
+fn a_fade_dissolves_from_its_line_over_its_length_by_its_curve() {
+    let curves: [(&str, fn(f64) -> f64); 4] = [
+        ("smooth", |t| t * t * (3.0 - 2.0 * t)),
+        ("straight", |t| t),
+        ("early", |t| 1.0 - (1.0 - t) * (1.0 - t)),
+        ("late", |t| t * t),
+    ];
+    for (name, curve) in curves {
+        for (end, from, toward) in [("foot", 20.0, 1.0), ("top", 50.0, -1.0)] {
+            let keys =
+                format!("fade = \"{end}\"\nfade_from = {from}\nfade_over = 40\nfade_curve = \"{name}\"");
+            for (y, alpha) in faded(&keys).into_iter().enumerate() {
+                let t = ((y as f64 + 0.5 - from) * toward / 40.0).clamp(0.0, 1.0);
+                let wanted = 1.0 - curve(t);
+                assert!(
+                    (alpha - wanted).abs() <= 0.51 / 255.0,
+                    "{name} at the {end}, row {y}: {alpha} for {wanted}"
+                );
+            }
+        }
     }
-    let smooth = alphas("fade = \"top\"\nfade_from = 30\nfade_over = 30");
-    let t = (30.0 - 14.5) / 30.0;
-    assert!((smooth[14] - (1.0 - t * t * (3.0 - 2.0 * t))).abs() <= 0.51 / 255.0);
-    assert_eq!((smooth[63], smooth[0] < 0.01), (1.0, true));
-    let (early, late) =
-        (alphas("fade = \"foot\"\nfade_curve = \"early\""), alphas("fade = \"foot\"\nfade_curve = \"late\""));
-    assert!(early[50] < late[50] - 0.2);
-    assert!(early.windows(2).all(|pair| pair[1] <= pair[0]));
+}
+
+/// Without numbers of its own it takes the outer third, gently.
+#[test]
+fn a_fade_takes_a_third_where_nothing_is_said() {
+    let third = VIEW[1] as f64 / 3.0;
+    let said = |end: &str, from: f64| {
+        format!("fade = \"{end}\"\nfade_from = {from}\nfade_over = {third}\nfade_curve = \"smooth\"")
+    };
+    assert_eq!(faded("fade = \"foot\""), faded(&said("foot", VIEW[1] as f64 - third)));
+    assert_eq!(faded("fade = \"top\""), faded(&said("top", third)));
 }
 
 /// Common practice, no source: nothing in the finished frame is pure black.

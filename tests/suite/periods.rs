@@ -68,6 +68,29 @@ proptest! {
     }
 }
 
+/// Whether the plan says that a stack of two sheets comes round, where the far one is this share of its period off when the near one
+/// has come round for the only time.
+fn told_to_come_round(off: f64) -> bool {
+    let way = 1000.0;
+    let period = way * law::pan_rate(600.0, 300.0) / (1.0 + off);
+    let text = format!(
+        "view = [400, 90]\ntravel = 1500\ncamera = 600\n[[slot]]\nname = \"far\"\ndepth = 300\nperiod = {period:?}\n\
+         [[slot]]\nname = \"near\"\ndepth = 0\nperiod = {way:?}\n"
+    );
+    let plan = plan(&scene(&text), &Arts::default());
+    assert_eq!(fogs(&plan).len(), 2);
+    plan.notes.iter().any(|note| note.contains("every sheet stands"))
+}
+
+/// Two sights closer than 4 % of a period look the same: 16 px of a period that fills this view. Chosen by eye, no source.
+#[test]
+fn what_is_a_twentieth_of_a_period_off_is_another_sight() {
+    for (off, same) in [(0.0, true), (0.03, true), (-0.03, true), (0.05, false), (-0.05, false), (0.5, false)]
+    {
+        assert_eq!(told_to_come_round(off), same, "{off} of a period off");
+    }
+}
+
 /// What the scene says is kept, even where it repeats within the view, or is no whole number of texels.
 #[test]
 fn a_given_period_is_kept() {

@@ -44,6 +44,12 @@ fn the_page_needs_nothing_but_itself() {
     assert_eq!(kinds("hut"), ["fog", "rim", "art"], "a rim lies between what is behind and its art");
     assert_eq!(kinds("ridge"), ["fog", "art"]);
     assert_eq!(kinds("veil"), ["fog"]);
+    // Fog drifts by the slot's pan rate, pictures don't; 12 scene px a second is what a scene has where it says nothing.
+    for layer in layers {
+        let rate = layer["rate"].as_f64().unwrap();
+        let wanted = if layer["kind"] == "fog" { 12.0 * rate } else { 0.0 };
+        assert!((layer["drift"].as_f64().unwrap() - wanted).abs() < 1e-9, "{}", layer["slot"]);
+    }
 }
 
 fn hex_of_base64(text: &str) -> String {
