@@ -29,7 +29,7 @@ pub(super) fn controls() -> Json {
         };
         let without = match key.fallback {
             Fallback::Required => "",
-            Fallback::Literal(text) | Fallback::Words(text) => text,
+            _ => key.fallback_words(),
         };
         let table = match key.section() {
             Section::Scene => "scene",

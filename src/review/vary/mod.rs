@@ -119,7 +119,7 @@ pub fn draw(
         sets.push(format!("slot.\"{slot}\".{}={value}", along.name()));
         let how = read::Options { sets: &sets, ..how };
         let scene = read::read(&source.file, &source.text, how)?.scene;
-        let scene = haze::settled(&scene, &arts, limits)?;
+        let scene = haze::sampled(&scene, &arts, limits)?;
         let plan = Plan::new(&scene, &arts.naturals(), scale, limits)?;
         Ok(Stack::new(&plan, &arts, limits)?.still(camera.unwrap_or(Camera(plan.travel / 2.0))).eight())
     };

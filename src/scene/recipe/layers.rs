@@ -3,9 +3,8 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::units::Px;
 use crate::scene::keys::{KEYS, Value};
-use crate::scene::recipe::shelf::Preset;
 use crate::steps::recipe::Recipe;
-use serde::Deserialize;
+use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
 use std::fmt;
 
@@ -67,15 +66,6 @@ impl Resolved {
         resolved
     }
 
-    /// A preset over the defaults.
-    pub fn of_preset(preset: &Preset) -> Resolved {
-        let mut resolved = Resolved::defaults();
-        for (path, setting) in &preset.numbers.settings {
-            resolved.lay(path, setting.value.clone(), setting.who.clone());
-        }
-        resolved
-    }
-
     /// Sets a value.
     pub fn lay(&mut self, path: &'static str, value: Value, who: Layer) {
         self.settings.insert(path, Setting { value, who });
@@ -91,24 +81,33 @@ impl Resolved {
         self.settings.get(path).map(|setting| &setting.who)
     }
 
+    /// Sets a value that nobody has set.
+    pub(crate) fn fill(&mut self, path: &'static str, value: Value, who: Layer) {
+        self.settings.entry(path).or_insert(Setting { value, who });
+    }
+
     /// The recipe that the numbers of the five steps make.
     ///
     /// # Errors
     /// If a number of the five steps is missing, which [`Resolved::defaults`] rules out.
     pub fn recipe(&self) -> Result<Recipe<Px>> {
+        self.read("recipe")
+    }
+
+    /// The values as what `T` takes in, by the names of their keys: those of a slot or a preset's head, and of the scene itself, at the
+    /// top, all others in the tables that they have in files.
+    pub(crate) fn read<T: DeserializeOwned>(&self, what: &str) -> Result<T> {
         let mut tables = toml::Table::new();
         for (path, setting) in &self.settings {
-            let Some((step, name)) = path.split_once('.') else { continue };
-            if !crate::scene::keys::STEPS.contains(&step) {
-                continue;
-            }
-            let table = tables.entry(step).or_insert_with(|| toml::Value::Table(toml::Table::new()));
-            if let Some(table) = table.as_table_mut() {
-                table.insert(name.to_owned(), setting.value.plain());
-            }
+            let (table, name) = path.split_once('.').unwrap_or(("", path));
+            let own = match table {
+                "" | "slot" | "preset" => Some(&mut tables),
+                table => tables.entry(table).or_insert_with(|| toml::Table::new().into()).as_table_mut(),
+            };
+            own.and_then(|own| own.insert(name.to_owned(), setting.value.plain()));
         }
-        Recipe::deserialize(tables).map_err(|error| {
-            Fault::new(Class::Scene, format!("The recipe is incomplete: {}", error.message())).into()
+        T::deserialize(tables).map_err(|error| {
+            Fault::new(Class::Scene, format!("The {what} is incomplete: {}", error.message())).into()
         })
     }
 }

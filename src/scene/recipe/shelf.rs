@@ -3,9 +3,10 @@
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::words::Anchor;
-use crate::scene::Source;
-use crate::scene::keys::{self, Entries, Reader, Section, Value, shown};
+use crate::scene::keys::{self, Entries, Key, Reader, Section, key, shown};
 use crate::scene::recipe::layers::{Layer, Resolved};
+use crate::scene::source::Source;
+use serde::Deserialize;
 use std::borrow::Cow;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -38,9 +39,10 @@ const EMBEDDED: &[(&str, &str)] = embedded![
 ];
 
 /// A preset, with all that it takes over from those it is built on.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Deserialize)]
 pub struct Preset {
     /// Its name: that of its file.
+    #[serde(skip)]
     pub name: String,
     /// What lists call it.
     pub title: String,
@@ -57,9 +59,23 @@ pub struct Preset {
     /// Visibility in metres; a depth unit is read as a metre.
     pub visibility: f64,
     /// The presets that it is built on, nearest first.
+    #[serde(skip)]
     pub built_on: Vec<String>,
     /// The numbers of the five steps that it or those it is built on give, each with the preset that did.
+    #[serde(skip)]
     pub numbers: Resolved,
+    /// The keys of its head.
+    #[serde(skip)]
+    head: Resolved,
+}
+
+impl Resolved {
+    /// A preset over the defaults.
+    pub fn of_preset(preset: &Preset) -> Resolved {
+        let mut resolved = Resolved::defaults();
+        resolved.settings.extend(preset.numbers.settings.clone());
+        resolved
+    }
 }
 
 /// One preset file.
@@ -222,7 +238,7 @@ impl Shelf {
         let mut entries = Entries::new();
         let wrong = reader.table(&table, Section::Preset, &[], &mut entries);
         let base = self.base(&entries, shelved, below, &mut reader)?;
-        if whole && !wrong.contains(&"preset.from") {
+        if whole && !wrong.contains(&key!("preset.from")) {
             for path in missing(&entries, base.is_some()).into_iter().filter(|path| !wrong.contains(path)) {
                 let name = path.trim_start_matches("preset.");
                 reader.whole(
@@ -238,7 +254,7 @@ impl Shelf {
                 Faults { list: faults, sources: Vec::new() }.with_source(&shelved.file, &shelved.text)
             );
         }
-        Ok(assemble(name, entries, base))
+        assemble(name, entries, base)
     }
 
     /// The preset that this one is built on, if any.
@@ -249,7 +265,7 @@ impl Shelf {
         below: &mut Vec<String>,
         reader: &mut Reader<'_>,
     ) -> Result<Option<Preset>> {
-        let Some(entry) = entries.get("preset.from") else { return Ok(None) };
+        let Some(entry) = entries.get(key!("preset.from")) else { return Ok(None) };
         let from = entry.value.text().unwrap_or_default();
         let hidden = shelved.hides.as_ref().filter(|_| from == shelved.name);
         below.push(shelved.name.clone());
@@ -284,6 +300,12 @@ impl Shelf {
     }
 }
 
+/// The preset of a scene that names none.
+pub(crate) fn default_preset() -> String {
+    let default = keys::find(key!("preset")).and_then(Key::default);
+    default.and_then(|value| value.text().map(str::to_owned)).unwrap_or_default()
+}
+
 /// Folders of presets besides the program's own, in the order in which they hide each other: the user's, and the scene's.
 pub fn folders(scene: Option<&Path>) -> Vec<PathBuf> {
     let absolute = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|path| path.is_absolute());
@@ -300,52 +322,27 @@ const MOST_FILES: usize = 4000;
 
 /// Paths of the head's keys that must be given and aren't.
 fn missing(entries: &Entries, built_on: bool) -> Vec<&'static str> {
-    let optional = |path: &str| path == "preset.from" || (built_on && path != "preset.title");
+    let optional = |path: &str| path == key!("preset.from") || (built_on && path != key!("preset.title"));
     let given = |path: &str| entries.contains_key(path);
     // A base that can't be read has its own fault; nothing is missing for it.
-    if given("preset.from") && !built_on {
+    if given(key!("preset.from")) && !built_on {
         return Vec::new();
     }
     keys::of(Section::Preset).map(|key| key.path).filter(|path| !optional(path) && !given(path)).collect()
 }
 
 /// The preset that `entries` make over `base`.
-fn assemble(name: &str, entries: Entries, base: Option<Preset>) -> Preset {
-    let built_on = base.as_ref().map_or_else(Vec::new, |base| {
-        std::iter::once(base.name.clone()).chain(base.built_on.iter().cloned()).collect()
-    });
-    let mut preset = base.unwrap_or_else(|| Preset {
-        name: String::new(),
-        title: String::new(),
-        word: String::new(),
-        about: String::new(),
-        definition: String::new(),
-        source: String::new(),
-        anchor: Anchor::Ground,
-        visibility: 1000.0,
-        built_on: Vec::new(),
-        numbers: Resolved::default(),
-    });
-    preset.name = name.to_owned();
-    preset.built_on = built_on;
-    for (path, entry) in entries {
-        let text = || entry.value.text().unwrap_or_default().to_owned();
-        match path {
-            "preset.title" => preset.title = text(),
-            "preset.word" => preset.word = text(),
-            "preset.about" => preset.about = text(),
-            "preset.definition" => preset.definition = text(),
-            "preset.source" => preset.source = text(),
-            "preset.anchor" => preset.anchor = anchor(&entry.value),
-            "preset.visibility" => preset.visibility = entry.value.number().unwrap_or(preset.visibility),
-            "preset.from" => {}
-            _ => preset.numbers.lay(path, entry.value, Layer::Preset(name.to_owned())),
-        }
+fn assemble(name: &str, entries: Entries, base: Option<Preset>) -> Result<Preset> {
+    let (mut head, mut numbers, mut built_on) = (Resolved::default(), Resolved::default(), Vec::new());
+    if let Some(mut base) = base {
+        (head, numbers) = (base.head, base.numbers);
+        built_on.push(base.name);
+        built_on.append(&mut base.built_on);
     }
-    preset
-}
-
-/// The anchor that a checked value names.
-pub(crate) fn anchor(value: &Value) -> Anchor {
-    if value.text() == Some("sky") { Anchor::Sky } else { Anchor::Ground }
+    for (path, entry) in entries {
+        let step = keys::find(path).is_some_and(Key::is_step);
+        let all = if step { &mut numbers } else { &mut head };
+        all.lay(path, entry.value, Layer::Preset(name.to_owned()));
+    }
+    Ok(Preset { name: name.to_owned(), built_on, numbers, head: head.clone(), ..head.read("preset")? })
 }
