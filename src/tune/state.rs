@@ -102,7 +102,7 @@ fn of_scene(session: &Session, reading: &crate::scene::read::Reading) -> Resolve
         .get(name)
         .map_or_else(|_| Resolved::defaults(), |preset| Resolved::of_preset(&preset));
     for (path, setting) in reading.facts.settings.iter().chain(&reading.over.settings) {
-        all.lay(path, setting.value.clone(), setting.who.clone());
+        all.set(path, setting.value.clone(), setting.layer.clone());
     }
     all
 }
@@ -112,8 +112,8 @@ fn values(own: &Resolved, before: Option<&Resolved>, level: &Layer) -> Map<Strin
     let mut all = Map::new();
     let old = |path: &str| before.and_then(|before| before.settings.get(path));
     for (path, setting) in &own.settings {
-        let given = setting.who == *level || matches!(setting.who, Layer::Mood(_));
-        let mut entry = vec![plain(&setting.value), setting.who.to_string().into(), given.into()];
+        let given = setting.layer == *level || matches!(setting.layer, Layer::Mood(_));
+        let mut entry = vec![plain(&setting.value), setting.layer.to_string().into(), given.into()];
         match old(path) {
             Some(old) if old.value != setting.value => entry.push(plain(&old.value)),
             None if before.is_some() => entry.push(Json::Null),

@@ -4,7 +4,7 @@ use crate::base::fault::Result;
 use crate::base::seed;
 use crate::base::words::Anchor;
 use crate::scene::keys::{self, Fallback, KEYS, SAMPLED, Section, Value, key};
-use crate::scene::read::{Input, Layer, Reading, Resolved, layer, winner};
+use crate::scene::read::{Input, Layer, Reading, Resolved, layer_of, winner};
 use crate::scene::recipe::shelf::{Preset, default_preset};
 use crate::scene::{Sampled, Scene, Slot, layered};
 use std::path::Path;
@@ -32,8 +32,8 @@ pub(super) fn scene(file: &Path, input: Input) -> Result<Reading> {
     let (slots, resolved) = slots.into_iter().unzip();
     scene.slots = slots;
     let mut over = Resolved::default();
-    for (entries, who) in [(&input.file.top, Layer::Scene), (&input.overrides.all, Layer::CommandLine)] {
-        set_steps(&mut over, entries, &who);
+    for (entries, layer) in [(&input.file.top, Layer::Scene), (&input.overrides.all, Layer::CommandLine)] {
+        set_steps(&mut over, entries, &layer);
     }
     let presets = presets(&input);
     Ok(Reading { scene, facts, slots: resolved, over, moods: input.moods, presets })
@@ -58,9 +58,9 @@ fn facts(file: &Path, input: &Input) -> Resolved {
         KEYS.iter().filter(|key| !key.is_step() && !matches!(key.section(), Section::Slot | Section::Preset));
     for key in own.clone() {
         if let Some(entry) = input.file.top.get(key.path) {
-            facts.lay(key.path, entry.value.clone(), layer(entry, Layer::Scene));
+            facts.set(key.path, entry.value.clone(), layer_of(entry, Layer::Scene));
         } else if let Some(value) = key.default().or_else(|| key.of_view(input.view())) {
-            facts.lay(key.path, value, Layer::Default);
+            facts.set(key.path, value, Layer::Default);
         }
     }
     let stem = file.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
@@ -82,20 +82,21 @@ fn facts(file: &Path, input: &Input) -> Resolved {
 }
 
 /// Sets those of the entries that are numbers of the five steps.
-fn set_steps(resolved: &mut Resolved, entries: &keys::Entries, who: &Layer) {
+fn set_steps(resolved: &mut Resolved, entries: &keys::Entries, in_file: &Layer) {
     for (path, entry) in entries {
         if keys::find(path).is_some_and(keys::Key::is_step) {
-            resolved.lay(path, entry.value.clone(), layer(entry, who.clone()));
+            resolved.set(path, entry.value.clone(), layer_of(entry, in_file.clone()));
         }
     }
 }
 
-/// Lays the layers of one slot.
+/// The settings of one slot, layer by layer.
 fn resolve(input: &Input, facts: &Resolved, at: usize) -> Resolved {
     let (slot, top) = (&input.file.slots[at].entries, &input.file.top);
-    let either = |own, scene| winner(slot.get(own), top.get(scene)).map(|(entry, who)| (&entry.value, who));
+    let either =
+        |own, scene| winner(slot.get(own), top.get(scene)).map(|(entry, layer)| (&entry.value, layer));
     let (name, by) = match either(key!("slot.preset"), key!("preset")) {
-        Some((value, who)) => (value.text().unwrap_or_default().to_owned(), who),
+        Some((value, layer)) => (value.text().unwrap_or_default().to_owned(), layer),
         None => (default_preset(), Layer::Default),
     };
     let preset: Option<&Preset> = input.presets.get(&name);
@@ -105,20 +106,20 @@ fn resolve(input: &Input, facts: &Resolved, at: usize) -> Resolved {
     set_steps(&mut resolved, &input.overrides.all, &Layer::CommandLine);
     set_steps(&mut resolved, &input.overrides.slots[at], &Layer::CommandLine);
     for (path, entry) in slot.iter().filter(|(path, _)| keys::find(path).is_some_and(|key| !key.is_step())) {
-        resolved.lay(path, entry.value.clone(), layer(entry, Layer::Slot));
+        resolved.set(path, entry.value.clone(), layer_of(entry, Layer::Slot));
     }
-    if let Some((value, who)) = either(key!("slot.separation"), key!("rim.separation")) {
-        resolved.lay(key!("slot.separation"), value.clone(), who);
+    if let Some((value, layer)) = either(key!("slot.separation"), key!("rim.separation")) {
+        resolved.set(key!("slot.separation"), value.clone(), layer);
     } else if let Some(default) = facts.settings.get(key!("rim.separation")) {
-        resolved.lay(key!("slot.separation"), default.value.clone(), Layer::Default);
+        resolved.set(key!("slot.separation"), default.value.clone(), Layer::Default);
     }
-    if let Some((value, who)) = either(key!("slot.anchor"), key!("air.anchor")) {
-        resolved.lay(key!("slot.anchor"), value.clone(), who);
+    if let Some((value, layer)) = either(key!("slot.anchor"), key!("air.anchor")) {
+        resolved.set(key!("slot.anchor"), value.clone(), layer);
     } else {
         let anchor = preset.map_or(Anchor::Ground, |preset| preset.anchor);
-        resolved.lay(key!("slot.anchor"), Value::Choice(anchor.word()), Layer::Preset(name.clone()));
+        resolved.set(key!("slot.anchor"), Value::Choice(anchor.word()), Layer::Preset(name.clone()));
     }
-    resolved.lay(key!("slot.preset"), Value::Text(name), by);
+    resolved.set(key!("slot.preset"), Value::Text(name), by);
     resolved
 }
 

@@ -170,7 +170,7 @@ fn presets(
 }
 
 /// Who set an entry that stands in the file's layer `in_file`.
-fn layer(entry: &Entry, in_file: Layer) -> Layer {
+fn layer_of(entry: &Entry, in_file: Layer) -> Layer {
     match &entry.place {
         Place::Argument(_) => Layer::CommandLine,
         Place::Mood(name, _) => Layer::Mood(name.clone()),
@@ -185,8 +185,8 @@ fn winner<'a>(slot: Option<&'a Entry>, scene: Option<&'a Entry>) -> Option<(&'a 
         (Some(slot), Some(scene)) if from_command_line(scene) && !from_command_line(slot) => {
             Some((scene, Layer::CommandLine))
         }
-        (Some(slot), _) => Some((slot, layer(slot, Layer::Slot))),
-        (None, Some(scene)) => Some((scene, layer(scene, Layer::Scene))),
+        (Some(slot), _) => Some((slot, layer_of(slot, Layer::Slot))),
+        (None, Some(scene)) => Some((scene, layer_of(scene, Layer::Scene))),
         (None, None) => None,
     }
 }

@@ -43,8 +43,8 @@ impl fmt::Display for Layer {
 pub struct Setting {
     /// The value.
     pub value: Value,
-    /// Who set it.
-    pub who: Layer,
+    /// The layer that set it.
+    pub layer: Layer,
 }
 
 /// Values by the path of their key, each with who set it.
@@ -60,15 +60,15 @@ impl Resolved {
         let mut resolved = Resolved::default();
         for key in KEYS.iter().filter(|key| key.is_step()) {
             if let Some(value) = key.default() {
-                resolved.lay(key.path, value, Layer::Default);
+                resolved.set(key.path, value, Layer::Default);
             }
         }
         resolved
     }
 
     /// Sets a value.
-    pub fn lay(&mut self, path: &'static str, value: Value, who: Layer) {
-        self.settings.insert(path, Setting { value, who });
+    pub fn set(&mut self, path: &'static str, value: Value, layer: Layer) {
+        self.settings.insert(path, Setting { value, layer });
     }
 
     /// The value at `path`.
@@ -76,14 +76,14 @@ impl Resolved {
         self.settings.get(path).map(|setting| &setting.value)
     }
 
-    /// Who set the value at `path`.
-    pub fn who(&self, path: &str) -> Option<&Layer> {
-        self.settings.get(path).map(|setting| &setting.who)
+    /// The layer that set the value at `path`.
+    pub fn layer(&self, path: &str) -> Option<&Layer> {
+        self.settings.get(path).map(|setting| &setting.layer)
     }
 
     /// Sets a value that nobody has set.
-    pub(crate) fn fill(&mut self, path: &'static str, value: Value, who: Layer) {
-        self.settings.entry(path).or_insert(Setting { value, who });
+    pub(crate) fn fill(&mut self, path: &'static str, value: Value, layer: Layer) {
+        self.settings.entry(path).or_insert(Setting { value, layer });
     }
 
     /// The recipe that the numbers of the five steps make.
@@ -136,11 +136,11 @@ mod tests {
     #[test]
     fn a_later_layer_wins_and_is_remembered() {
         let mut resolved = Resolved::defaults();
-        resolved.lay("smear.length", Value::Number(80.0), Layer::Scene);
-        resolved.lay("smear.length", Value::Number(90.0), Layer::Slot);
+        resolved.set("smear.length", Value::Number(80.0), Layer::Scene);
+        resolved.set("smear.length", Value::Number(90.0), Layer::Slot);
         assert_eq!(resolved.recipe().expect("complete").smear.length, Px(90.0));
-        assert_eq!(resolved.who("smear.length"), Some(&Layer::Slot));
-        assert_eq!(resolved.who("smear.angle"), Some(&Layer::Default));
+        assert_eq!(resolved.layer("smear.length"), Some(&Layer::Slot));
+        assert_eq!(resolved.layer("smear.angle"), Some(&Layer::Default));
         assert_eq!(Layer::Preset("mist".into()).to_string(), "preset mist");
     }
 }

@@ -132,7 +132,7 @@ impl Shelf {
     /// Puts a preset's text on the shelf; `file` is for messages.
     pub fn put(&mut self, name: impl Into<String>, file: impl AsRef<Path>, text: impl Into<String>) {
         let (name, file) = (name.into(), file.as_ref().to_path_buf());
-        self.lay(Shelved {
+        self.put_file(Shelved {
             name,
             file,
             text: Cow::Owned(text.into()),
@@ -158,7 +158,7 @@ impl Shelf {
                 Err(faults) => (String::new(), Some(faults)),
             };
             let name = name.to_owned();
-            self.lay(Shelved { name, file, text: Cow::Owned(text), broken, on_disk: true, hides: None });
+            self.put_file(Shelved { name, file, text: Cow::Owned(text), broken, on_disk: true, hides: None });
         }
     }
 
@@ -172,7 +172,7 @@ impl Shelf {
         shelf
     }
 
-    fn lay(&mut self, mut shelved: Shelved) {
+    fn put_file(&mut self, mut shelved: Shelved) {
         if let Some(at) = self.files.iter().position(|known| known.name == shelved.name) {
             shelved.hides = Some(Box::new(self.files.remove(at)));
         }
@@ -342,7 +342,7 @@ fn assemble(name: &str, entries: Entries, base: Option<Preset>) -> Result<Preset
     for (path, entry) in entries {
         let step = keys::find(path).is_some_and(Key::is_step);
         let all = if step { &mut numbers } else { &mut head };
-        all.lay(path, entry.value, Layer::Preset(name.to_owned()));
+        all.set(path, entry.value, Layer::Preset(name.to_owned()));
     }
     Ok(Preset { name: name.to_owned(), built_on, numbers, head: head.clone(), ..head.read("preset")? })
 }
