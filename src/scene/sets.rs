@@ -1,7 +1,7 @@
 //! `--set KEY=VALUE`: the command line's layer.
 
 use crate::base::fault::Class;
-use crate::scene::keys::{self, Entries, Entry, KEYS, Key, Place, Reader, near, shown};
+use crate::scene::keys::{self, Entries, Entry, KEYS, Key, Place, Reader, key, near, shown};
 use crate::scene::written::SceneFile;
 
 /// What the command line sets over the step tables; all other keys go straight into the scene as written.
@@ -67,7 +67,7 @@ fn split<'a>(
         let key =
             keys::find(&format!("slot.{path}")).or_else(|| keys::find(path).filter(|key| key.is_step()));
         return match key {
-            Some(key) if key.path == "slot.name" => {
+            Some(key) if key.path == key!("slot.name") => {
                 reader.fault(
                     Class::Usage,
                     place,

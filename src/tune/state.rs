@@ -6,7 +6,7 @@ use crate::base::words::Anchor;
 use crate::base::{law, report};
 use crate::plan::{Job, Plan};
 use crate::review::check::Report;
-use crate::scene::keys::{self, Fallback, KEYS, Key, Section, Value};
+use crate::scene::keys::{self, Fallback, KEYS, Key, Section, Value, key};
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::{Scene, schema};
 use crate::steps::recipe::Recipe;
@@ -21,7 +21,7 @@ const HEIGHTS: usize = 40;
 /// The keys as the JSON Schema has them, with their units, in the order of the table.
 pub(super) fn controls() -> Json {
     let schema: Json = serde_json::from_str(&schema::text(schema::Of::Scene)).unwrap_or_default();
-    let of = |key: &&Key| key.section() != Section::Preset && key.path != "slot.name";
+    let of = |key: &&Key| key.section() != Section::Preset && key.path != key!("slot.name");
     let control = |key: &Key| {
         let place = match key.section() {
             Section::Slot => format!("/properties/slot/items/properties/{}", key.name()),
@@ -96,7 +96,7 @@ pub(super) fn state(session: &Session) -> Json {
 
 /// The scene's own keys, with the step numbers that all its slots start from.
 fn of_scene(session: &Session, reading: &crate::scene::read::Reading) -> Resolved {
-    let name = reading.facts.value("preset").and_then(Value::text).unwrap_or("radiation-fog");
+    let name = reading.facts.value(key!("preset")).and_then(Value::text).unwrap_or_default();
     let mut all = session
         .shelf()
         .get(name)

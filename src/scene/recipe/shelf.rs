@@ -80,7 +80,7 @@ impl Resolved {
 
 /// One preset file.
 #[derive(Clone, Debug)]
-struct Shelved {
+struct PresetFile {
     name: String,
     file: PathBuf,
     text: Cow<'static, str>,
@@ -89,13 +89,13 @@ struct Shelved {
     /// Whether it was read from a disk.
     on_disk: bool,
     /// What of the same name it hides; it may be built on that.
-    hides: Option<Box<Shelved>>,
+    hides: Option<Box<PresetFile>>,
 }
 
 /// Presets by name. What is put on the shelf later hides what has the same name.
 #[derive(Clone, Debug, Default)]
 pub struct Shelf {
-    files: Vec<Shelved>,
+    files: Vec<PresetFile>,
 }
 
 /// Visibility in metres that a weather word allows.
@@ -118,7 +118,7 @@ pub fn visibility_of(word: &str) -> Option<Range<f64>> {
 impl Shelf {
     /// The presets that come with the program.
     pub fn embedded() -> Shelf {
-        let shelved = |(name, text): &(&str, &'static str)| Shelved {
+        let own = |(name, text): &(&str, &'static str)| PresetFile {
             name: (*name).to_owned(),
             file: PathBuf::from(format!("presets/{name}.toml")),
             text: Cow::Borrowed(text),
@@ -126,13 +126,13 @@ impl Shelf {
             on_disk: false,
             hides: None,
         };
-        Shelf { files: EMBEDDED.iter().map(shelved).collect() }
+        Shelf { files: EMBEDDED.iter().map(own).collect() }
     }
 
     /// Puts a preset's text on the shelf; `file` is for messages.
     pub fn put(&mut self, name: impl Into<String>, file: impl AsRef<Path>, text: impl Into<String>) {
         let (name, file) = (name.into(), file.as_ref().to_path_buf());
-        self.put_file(Shelved {
+        self.put_file(PresetFile {
             name,
             file,
             text: Cow::Owned(text.into()),
@@ -158,7 +158,14 @@ impl Shelf {
                 Err(faults) => (String::new(), Some(faults)),
             };
             let name = name.to_owned();
-            self.put_file(Shelved { name, file, text: Cow::Owned(text), broken, on_disk: true, hides: None });
+            self.put_file(PresetFile {
+                name,
+                file,
+                text: Cow::Owned(text),
+                broken,
+                on_disk: true,
+                hides: None,
+            });
         }
     }
 
@@ -172,21 +179,21 @@ impl Shelf {
         shelf
     }
 
-    fn put_file(&mut self, mut shelved: Shelved) {
-        if let Some(at) = self.files.iter().position(|known| known.name == shelved.name) {
-            shelved.hides = Some(Box::new(self.files.remove(at)));
+    fn put_file(&mut self, mut own: PresetFile) {
+        if let Some(at) = self.files.iter().position(|known| known.name == own.name) {
+            own.hides = Some(Box::new(self.files.remove(at)));
         }
-        self.files.push(shelved);
+        self.files.push(own);
     }
 
     /// The file that a preset was read from; none for those that come with the program.
     pub fn file(&self, name: &str) -> Option<&Path> {
-        self.find(name).filter(|shelved| shelved.on_disk).map(|shelved| shelved.file.as_path())
+        self.find(name).filter(|own| own.on_disk).map(|own| own.file.as_path())
     }
 
     /// All names, sorted.
     pub fn names(&self) -> Vec<&str> {
-        let mut names: Vec<&str> = self.files.iter().map(|shelved| shelved.name.as_str()).collect();
+        let mut names: Vec<&str> = self.files.iter().map(|own| own.name.as_str()).collect();
         names.sort_unstable();
         names
     }
@@ -198,7 +205,7 @@ impl Shelf {
 
     /// The text of a preset as its author wrote it.
     pub fn text(&self, name: &str) -> Option<&str> {
-        self.find(name).map(|shelved| shelved.text.as_ref())
+        self.find(name).map(|own| own.text.as_ref())
     }
 
     /// What to do about a name that isn't there.
@@ -214,30 +221,30 @@ impl Shelf {
         self.build(name, &mut Vec::new())
     }
 
-    fn find(&self, name: &str) -> Option<&Shelved> {
-        self.files.iter().find(|shelved| shelved.name == name)
+    fn find(&self, name: &str) -> Option<&PresetFile> {
+        self.files.iter().find(|own| own.name == name)
     }
 
     /// `below` holds the presets that are being built on this one.
     fn build(&self, name: &str, below: &mut Vec<String>) -> Result<Preset> {
-        let Some(shelved) = self.find(name) else {
+        let Some(own) = self.find(name) else {
             let fault = Fault::new(Class::Usage, format!("There is no preset {}", shown(name)));
             return Err(fault.remedy(self.remedy_for(name)).into());
         };
-        self.build_from(shelved, below)
+        self.build_from(own, below)
     }
 
-    fn build_from(&self, shelved: &Shelved, below: &mut Vec<String>) -> Result<Preset> {
-        let name = shelved.name.as_str();
-        if let Some(faults) = &shelved.broken {
+    fn build_from(&self, own: &PresetFile, below: &mut Vec<String>) -> Result<Preset> {
+        let name = own.name.as_str();
+        if let Some(faults) = &own.broken {
             return Err(faults.clone());
         }
-        let mut reader = Reader::new(&shelved.file);
+        let mut reader = Reader::new(&own.file);
         let mut room = String::new();
-        let (table, whole) = reader.parse(&shelved.text, &mut room);
+        let (table, whole) = reader.parse(&own.text, &mut room);
         let mut entries = Entries::new();
         let wrong = reader.table(&table, Section::Preset, &[], &mut entries);
-        let base = self.base(&entries, shelved, below, &mut reader)?;
+        let base = self.base(&entries, own, below, &mut reader)?;
         if whole && !wrong.contains(&key!("preset.from")) {
             for path in missing(&entries, base.is_some()).into_iter().filter(|path| !wrong.contains(path)) {
                 let name = path.trim_start_matches("preset.");
@@ -250,9 +257,7 @@ impl Shelf {
         }
         let faults = reader.finish();
         if !faults.is_empty() {
-            return Err(
-                Faults { list: faults, sources: Vec::new() }.with_source(&shelved.file, &shelved.text)
-            );
+            return Err(Faults { list: faults, sources: Vec::new() }.with_source(&own.file, &own.text));
         }
         assemble(name, entries, base)
     }
@@ -261,14 +266,14 @@ impl Shelf {
     fn base(
         &self,
         entries: &Entries,
-        shelved: &Shelved,
+        own: &PresetFile,
         below: &mut Vec<String>,
         reader: &mut Reader<'_>,
     ) -> Result<Option<Preset>> {
         let Some(entry) = entries.get(key!("preset.from")) else { return Ok(None) };
         let from = entry.value.text().unwrap_or_default();
-        let hidden = shelved.hides.as_ref().filter(|_| from == shelved.name);
-        below.push(shelved.name.clone());
+        let hidden = own.hides.as_ref().filter(|_| from == own.name);
+        below.push(own.name.clone());
         if hidden.is_none() && below.iter().any(|known| known == from) {
             let chain = [below.as_slice(), &[from.to_owned()]].concat().join(" from ");
             reader.fault(
