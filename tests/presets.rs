@@ -37,7 +37,7 @@ fn every_preset_is_whole_and_keeps_to_its_weather_word() {
         let resolved = Resolved::of_preset(&preset);
         resolved.recipe().unwrap_or_else(|faults| panic!("{faults}"));
         assert!(
-            resolved.settings.values().all(|setting| setting.who == Layer::Preset(name.to_owned())),
+            resolved.settings.values().all(|setting| setting.layer == Layer::Preset(name.to_owned())),
             "{name}"
         );
     }
@@ -70,8 +70,8 @@ fn a_preset_built_on_another_takes_over_what_it_does_not_give() {
     assert_eq!((thin.anchor, thin.visibility, &thin.word), (Anchor::Sky, 4000.0, &base.word));
     assert_eq!(thin.built_on, ["deck", "low-stratus"]);
     let resolved = Resolved::of_preset(&thin);
-    assert_eq!(resolved.who("smear.length"), Some(&Layer::Preset("deck".into())));
-    assert_eq!(resolved.who("smear.angle"), Some(&Layer::Preset("low-stratus".into())));
+    assert_eq!(resolved.layer("smear.length"), Some(&Layer::Preset("deck".into())));
+    assert_eq!(resolved.layer("smear.angle"), Some(&Layer::Preset("low-stratus".into())));
     assert_eq!(resolved.recipe().expect("whole").smear.length, Px(7.0));
 }
 

@@ -46,18 +46,21 @@ fn each_layer_wins_over_those_below_it() {
     let [far_by, near_by] = &reading.slots[..] else { panic!("two slots") };
     let preset = |name: &str| Some(Layer::Preset(name.to_owned()));
 
-    assert_eq!((far.recipe.smear.length, far_by.who("smear.length")), (Px(50.0), Some(&Layer::Scene)));
-    assert_eq!((near.recipe.smear.length, near_by.who("smear.length")), (Px(60.0), Some(&Layer::Slot)));
-    assert_eq!((far.recipe.smear.angle, far_by.who("smear.angle")), (7.0, Some(&Layer::CommandLine)));
+    assert_eq!((far.recipe.smear.length, far_by.layer("smear.length")), (Px(50.0), Some(&Layer::Scene)));
+    assert_eq!((near.recipe.smear.length, near_by.layer("smear.length")), (Px(60.0), Some(&Layer::Slot)));
+    assert_eq!((far.recipe.smear.angle, far_by.layer("smear.angle")), (7.0, Some(&Layer::CommandLine)));
     assert_eq!(near.recipe.falloff.height, Px(f64::INFINITY));
-    assert_eq!((near.recipe.soften.sigma, near_by.who("soften.sigma")), (Px(3.0), Some(&Layer::CommandLine)));
-    assert_eq!(far_by.who("soften.sigma").cloned(), preset("mist"));
+    assert_eq!(
+        (near.recipe.soften.sigma, near_by.layer("soften.sigma")),
+        (Px(3.0), Some(&Layer::CommandLine))
+    );
+    assert_eq!(far_by.layer("soften.sigma").cloned(), preset("mist"));
     // The slot's own preset takes the place of the scene's.
     let steam = fogweft::scene::recipe::shelf::Shelf::embedded().get("steam-fog").expect("on the shelf");
     let steam = Resolved::of_preset(&steam).recipe().expect("complete");
     assert_eq!((&near.recipe.bands, near.preset.as_str()), (&steam.bands, "steam-fog"));
     assert_ne!(near.recipe.bands, far.recipe.bands);
-    assert_eq!(near_by.who("bands.kind").cloned(), preset("steam-fog"));
+    assert_eq!(near_by.layer("bands.kind").cloned(), preset("steam-fog"));
     assert_eq!(far.recipe.bands.kind, Noise::Smooth);
     // The recipe is what the settings say.
     for (slot, resolved) in reading.scene.slots.iter().zip(&reading.slots) {
@@ -83,7 +86,7 @@ fn a_preset_from_the_command_line_wins_over_the_slots_own() {
     for slot in &reading.scene.slots {
         assert_eq!((slot.preset.as_str(), slot.anchor), ("low-stratus", Anchor::Sky));
     }
-    assert_eq!(reading.slots[0].who("slot.preset"), Some(&Layer::CommandLine));
+    assert_eq!(reading.slots[0].layer("slot.preset"), Some(&Layer::CommandLine));
     let one = self::reading(LAYERED, &["preset=low-stratus", "slot.near.preset=mist"]);
     assert_eq!(one.scene.slots[1].preset, "mist");
 }
@@ -113,7 +116,7 @@ fn the_anchor_goes_command_line_slot_air_preset() {
     ] {
         let reading = reading(&text(air, slot), &sets);
         assert_eq!(reading.scene.slots[0].anchor, anchor, "{air} {slot} {sets:?}");
-        assert_eq!(reading.slots[0].who("slot.anchor"), Some(&who), "{air} {slot} {sets:?}");
+        assert_eq!(reading.slots[0].layer("slot.anchor"), Some(&who), "{air} {slot} {sets:?}");
     }
 }
 
@@ -162,9 +165,9 @@ fn a_scene_needs_a_view_and_a_slot_and_no_more() {
     assert_eq!(scene.air.blending, Blending::Encoded);
     let slot = &scene.slots[0];
     assert_eq!((slot.preset.as_str(), slot.fog, &slot.art), ("radiation-fog", true, &None));
-    assert_eq!(reading.facts.who("air.visibility"), Some(&Layer::Preset("radiation-fog".into())));
-    assert_eq!(reading.facts.who("travel"), Some(&Layer::Default));
-    assert_eq!(reading.facts.who("view"), Some(&Layer::Scene));
+    assert_eq!(reading.facts.layer("air.visibility"), Some(&Layer::Preset("radiation-fog".into())));
+    assert_eq!(reading.facts.layer("travel"), Some(&Layer::Default));
+    assert_eq!(reading.facts.layer("view"), Some(&Layer::Scene));
 }
 
 #[test]

@@ -147,7 +147,7 @@ fn a_sampled_haze_is_the_farthest_arts_at_the_horizon() {
     );
     let (mut scene, arts) = scene(&text, &[("far", &far, [0.0, 0.0])]);
     let limits = fogweft::base::limits::Limits::default();
-    fogweft::plan::haze::settle(&mut scene, &arts, &limits).expect("a haze");
+    fogweft::plan::haze::sample(&mut scene, &arts, &limits).expect("a haze");
     let wanted = [204, 194, 153];
     for (found, wanted) in scene.air.haze.to_codes().into_iter().zip(wanted) {
         assert!(found.abs_diff(wanted) <= 1, "{}", scene.air.haze.to_hex());
@@ -156,12 +156,12 @@ fn a_sampled_haze_is_the_farthest_arts_at_the_horizon() {
     // A deck takes the sky's blue from around its line.
     let text = text.replace("[air]", "sky = 12\n[air]\nanchor = \"sky\"");
     let (mut deck, arts) = self::scene(&text, &[("far", &far, [0.0, 0.0])]);
-    fogweft::plan::haze::settle(&mut deck, &arts, &limits).expect("a haze");
+    fogweft::plan::haze::sample(&mut deck, &arts, &limits).expect("a haze");
     for (found, wanted) in deck.air.haze.to_codes().into_iter().zip([102, 128, 204]) {
         assert!(found.abs_diff(wanted) <= 1, "{}", deck.air.haze.to_hex());
     }
     let (mut bare, _) = common::scene(&text, &[]);
-    assert!(fogweft::plan::haze::settle(&mut bare, &Default::default(), &limits).is_err());
+    assert!(fogweft::plan::haze::sample(&mut bare, &Default::default(), &limits).is_err());
 }
 
 #[test]

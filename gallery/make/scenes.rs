@@ -76,7 +76,7 @@ pub fn drawn(
 ) -> Result<(Canvas, Vec<u8>)> {
     let limits = Limits::default();
     let arts = Arts::open(scene, &limits)?;
-    let scene = &*fogweft::plan::haze::settled(scene, &arts, &limits)?;
+    let scene = &*fogweft::plan::haze::sampled(scene, &arts, &limits)?;
     let plan = Plan::new(scene, &arts.naturals(), width / scene.view[0].0, &limits)?;
     let (fields, camera) = (Fields::default(), Camera(0.5 * plan.travel));
     let stack = Stack::part(

@@ -23,13 +23,19 @@ pub enum Anchor {
     Sky,
 }
 
-impl fmt::Display for Anchor {
+impl Anchor {
     /// As scene files write it.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
+    pub fn word(self) -> &'static str {
+        match self {
             Anchor::Ground => "ground",
             Anchor::Sky => "sky",
-        })
+        }
+    }
+}
+
+impl fmt::Display for Anchor {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
     }
 }
 

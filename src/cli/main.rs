@@ -156,7 +156,7 @@ fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read
     let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true };
     let mut reading = read::read_mood(&source.file, &source.text, how, mood)?;
     let arts = Arts::open(&reading.scene, limits)?;
-    haze::settle(&mut reading.scene, &arts, limits)?;
+    haze::sample(&mut reading.scene, &arts, limits)?;
     warn(&arts.warnings());
     Ok((reading, arts))
 }

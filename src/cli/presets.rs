@@ -58,14 +58,14 @@ fn alone(preset: &Preset) -> String {
 }
 
 fn who(_: &Key, setting: &Setting) -> String {
-    setting.who.to_string()
+    setting.layer.to_string()
 }
 
 /// A preset as the scene has it, and where its slots differ from that.
 fn of_preset(reading: &Reading, preset: &Preset) -> String {
     let mut resolved = Resolved::of_preset(preset);
     for (path, setting) in &reading.over.settings {
-        resolved.lay(path, setting.value.clone(), setting.who.clone());
+        resolved.set(path, setting.value.clone(), setting.layer.clone());
     }
     let mut text = head(preset) + &steps(&resolved, who);
     for (slot, own) in reading.scene.slots.iter().zip(&reading.slots) {
@@ -80,7 +80,7 @@ fn of_preset(reading: &Reading, preset: &Preset) -> String {
             .settings
             .iter()
             .filter(differs)
-            .map(|(path, setting)| line(path, setting, &setting.who.to_string()))
+            .map(|(path, setting)| line(path, setting, &setting.layer.to_string()))
             .collect();
         text += if lines.is_empty() { ": as above\n" } else { ", where it differs:\n" };
         text += &lines.concat();
@@ -97,7 +97,7 @@ fn of_slot(reading: &Reading, at: usize) -> String {
     for (path, setting) in reading.facts.settings.iter().chain(given) {
         // The slot has an answer of its own to these.
         if !["preset", "air.anchor"].contains(path) {
-            text += &line(path, setting, &setting.who.to_string());
+            text += &line(path, setting, &setting.layer.to_string());
         }
     }
     text + &steps(own, who)
@@ -132,7 +132,7 @@ mod tests {
     fn a_line_names_who_set_it() {
         let setting = Setting {
             value: fogweft::scene::keys::Value::Number(3.5),
-            who: fogweft::scene::recipe::layers::Layer::Slot,
+            layer: fogweft::scene::recipe::layers::Layer::Slot,
         };
         let text = steps(&Resolved { settings: [("smear.length", setting)].into() }, who);
         assert_eq!(text, format!("\n[smear]\n{:<28}# slot\n", "length = 3.5"));

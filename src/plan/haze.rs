@@ -3,10 +3,13 @@
 use crate::base::colour::Srgb;
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
+use crate::base::picture::Picture;
+use crate::base::placing::Kind;
+use crate::base::units::Rect;
 use crate::base::words::Anchor;
-use crate::plan::Plan;
+use crate::plan::{Job, Plan};
 use crate::scene::pictures::Arts;
-use crate::scene::{Scene, read};
+use crate::scene::{Scene, Slot, read};
 use std::borrow::Cow;
 
 /// Height of the band that is looked at, as a share of the view's. It lies where the farthest slot's fog does: around the horizon, or
@@ -17,86 +20,93 @@ const PAINTED: f64 = 0.25;
 /// Widest that a picture is drawn for this.
 const WIDE: f64 = 512.0;
 
-/// Where the haze is to be sampled, takes it from the farthest art's pixels near the horizon, or near the sky line where
-/// that slot's fog lies under the sky; else does nothing.
+/// Where the haze is to be sampled, takes it from the farthest picture's texels near the horizon, or near the sky line where that
+/// slot's fog lies under the sky; else does nothing.
 ///
 /// # Errors
 /// Class scene: no slot has a picture. Otherwise those of drawing the picture.
-pub fn settle(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
+pub fn sample(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
     if !scene.sampled.haze {
         return Ok(());
     }
-    let farthest = scene.slots.iter().find(|slot| slot.art.is_some());
-    let Some((far, anchor)) = farthest.map(|slot| (slot.name.clone(), slot.anchor)) else {
+    let Some(farthest) = scene.slots.iter().find(|slot| slot.art.is_some()) else {
         return Err(Fault::new(Class::Scene, "`air.haze` is \"sampled\", but no slot has a picture")
             .remedy("Give the farthest slot an `art`, or `air.haze` a colour.")
             .into());
     };
+    let Some(haze) = of_picture(scene, farthest, arts, limits)? else { return Ok(()) };
+    scene.air.haze = haze;
+    if scene.sampled.backdrop {
+        scene.backdrop = haze;
+    }
+    if scene.sampled.dark {
+        scene.rims.dark = scene.rims.dark.map(|_| haze.darkened(read::DARK));
+    }
+    scene.sampled = Default::default();
+    Ok(())
+}
+
+/// The scene with its haze sampled; itself where there is nothing to sample.
+///
+/// # Errors
+/// As for [`sample`].
+pub fn sampled<'a>(scene: &'a Scene, arts: &Arts, limits: &Limits) -> Result<Cow<'a, Scene>> {
+    let mut scene = Cow::Borrowed(scene);
+    if scene.sampled.haze {
+        sample(scene.to_mut(), arts, limits)?;
+    }
+    Ok(scene)
+}
+
+/// The haze of a slot's picture where its fog lies; none if the picture isn't in the plan.
+fn of_picture(scene: &Scene, slot: &Slot, arts: &Arts, limits: &Limits) -> Result<Option<Srgb>> {
     let plan = Plan::new(scene, &arts.naturals(), 1.0, limits)?;
-    let Some(placing) = plan
-        .files
-        .iter()
-        .map(|job| job.placing())
-        .find(|placing| placing.slot == far && placing.kind == crate::base::placing::Kind::Art)
-    else {
-        return Ok(());
+    let mut placings = plan.files.iter().map(Job::placing);
+    let Some(art) = placings.find(|placing| placing.slot == slot.name && placing.kind == Kind::Art) else {
+        return Ok(None);
     };
-    let [_, top, width, height] = placing.rect.into();
-    let shrink = (WIDE / width).min(1.0);
-    let size = [width * shrink, height * shrink].map(|side| side.round().max(1.0) as u32);
-    let picture = arts.source(&far, limits)?.draw(size, false, false, scene.air.blending, limits)?;
+    let Rect { y: top, width, height, .. } = art.rect;
+    let shrink = (WIDE / width.0).min(1.0);
+    let size = [width, height].map(|side| (side * shrink).0.round().max(1.0) as u32);
+    let picture = arts.source(&slot.name, limits)?.draw(size, false, false, scene.air.blending, limits)?;
     let rows = f64::from(size[1]);
-    let per_px = rows / height;
+    let per_px = rows / height.0;
     let half = (0.5 * BAND * scene.view[1].0 * per_px).max(0.5);
-    let level = match anchor {
+    let level = match slot.anchor {
         Anchor::Ground => scene.horizon,
         Anchor::Sky => scene.sky,
     };
-    let mut middle = ((level.0 - top) * per_px).clamp(half, (rows - half).max(half));
+    let middle = ((level - top).0 * per_px).clamp(half, (rows - half).max(half));
+    match of_band(&picture, middle, half) {
+        Some(haze) => Ok(Some(haze)),
+        None => {
+            let message = format!("{}: its picture holds nothing solid to sample the haze from", slot.name);
+            Err(Fault::new(Class::Picture, message).remedy("Give `air.haze` a colour.").into())
+        }
+    }
+}
+
+/// The median colour of the band of rows around `middle`, or of the next one above it that is painted well enough, of the uppermost
+/// if it is painted at all.
+fn of_band(picture: &Picture, mut middle: f64, half: f64) -> Option<Srgb> {
+    let [across, rows] = picture.size.map(|side| side as usize);
     loop {
-        let band = (middle - half).max(0.0) as usize..((middle + half).ceil() as usize).min(size[1] as usize);
-        let across = size[0] as usize;
+        let band = (middle - half).max(0.0) as usize..((middle + half).ceil() as usize).min(rows);
         let texels = &picture.texels[band.start * across..band.end * across];
         let solid: Vec<Srgb> = texels
             .iter()
             .filter(|texel| texel[3] >= 32_768)
             .map(|[r, g, b, _]| Srgb([r, g, b].map(|code| f32::from(*code) / 65535.0)))
             .collect();
-        let enough = solid.len() as f64 >= PAINTED * texels.len() as f64;
-        if (enough && !solid.is_empty()) || (middle <= half && !solid.is_empty()) {
-            let haze = median(&solid);
-            scene.air.haze = haze;
-            if scene.sampled.backdrop {
-                scene.backdrop = haze;
-            }
-            if scene.sampled.dark {
-                scene.rims.dark = scene.rims.dark.map(|_| haze.darkened(read::DARK));
-            }
-            scene.sampled = Default::default();
-            return Ok(());
+        let (last, enough) = (middle <= half, solid.len() as f64 >= PAINTED * texels.len() as f64);
+        if !solid.is_empty() && (enough || last) {
+            return Some(median(&solid));
         }
-        if middle <= half {
-            return Err(Fault::new(
-                Class::Picture,
-                format!("{far}: its picture has no opaque part to sample the haze from"),
-            )
-            .remedy("Give `air.haze` a colour.")
-            .into());
+        if last {
+            return None;
         }
         middle = (middle - half).max(half);
     }
-}
-
-/// The scene with its haze settled; itself where there is nothing to settle.
-///
-/// # Errors
-/// As for [`settle`].
-pub fn settled<'a>(scene: &'a Scene, arts: &Arts, limits: &Limits) -> Result<Cow<'a, Scene>> {
-    let mut scene = Cow::Borrowed(scene);
-    if scene.sampled.haze {
-        settle(scene.to_mut(), arts, limits)?;
-    }
-    Ok(scene)
 }
 
 /// The median of each Oklab coordinate: a bird or a mast in the band doesn't sway it.

@@ -1,92 +1,27 @@
 //! The plan: every job with its sizes, periods and optical depth; no pixels.
 
 pub mod haze;
+mod jobs;
 pub mod period;
 pub mod rims;
+mod slot;
 mod tint;
 pub mod treatment;
 
-pub use rims::{RimJob, RimSpec};
+pub use jobs::{ArtJob, FogJob, Job, RimJob, RimSpec};
 
 use crate::base::colour::Srgb;
 use crate::base::colour::floor::floored;
 use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::law;
 use crate::base::limits::Limits;
-use crate::base::placing::{Kind, Placing};
-use crate::base::units::{Px, Rect, Scale, Texel};
-use crate::base::words::{Anchor, Blending};
-use crate::base::{law, seed};
-use crate::plan::treatment::{Fade, Tint, Treatment};
+use crate::base::units::{Camera, Px, Scale};
+use crate::base::words::Blending;
+use crate::plan::period::Periods;
+use crate::plan::slot::{SlotPlan, texels};
 use crate::scene::pictures::Naturals;
-use crate::scene::{ArtPlace, Repeat, Scene, Slot, Texture};
-use crate::steps::field::FieldSpec;
-use crate::steps::sheet::SheetSpec;
-use crate::steps::step5_grade::Tones;
+use crate::scene::{Scene, Slot, Texture};
 use serde::{Serialize, Serializer};
-use std::collections::BTreeMap;
-
-/// A sheet to be made.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct FogJob {
-    /// Where it stands.
-    #[serde(flatten)]
-    pub placing: Placing,
-    /// Length of air that it stands for, in depth units.
-    pub gap: f64,
-    /// Optical depth along its line.
-    pub optical_depth: f64,
-    /// Opacity along its line where density is 1.
-    pub opacity: f64,
-    /// Height of its anchor line, scene px.
-    pub line: Px,
-    /// Where its fog lies.
-    pub anchor: Anchor,
-    /// Name of the preset it starts from.
-    pub preset: String,
-    /// Its haze.
-    pub haze: String,
-    /// All that the sheet is made from.
-    #[serde(skip)]
-    pub spec: SheetSpec,
-}
-
-/// An art to be drawn.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct ArtJob {
-    /// Where it stands.
-    #[serde(flatten)]
-    pub placing: Placing,
-    /// Mirrored left to right.
-    pub flip: bool,
-    /// Its edges meet when it repeats.
-    pub wraps: bool,
-    /// What is done to the copy that is drawn.
-    #[serde(skip)]
-    pub treatment: Treatment,
-}
-
-/// One job.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-#[serde(untagged)]
-pub enum Job {
-    /// A sheet.
-    Fog(Box<FogJob>),
-    /// A rim; the art that it serves follows it.
-    Rim(Box<RimJob>),
-    /// An art.
-    Art(Box<ArtJob>),
-}
-
-impl Job {
-    /// Where the job's picture stands.
-    pub fn placing(&self) -> &Placing {
-        match self {
-            Job::Fog(job) => &job.placing,
-            Job::Rim(job) => &job.placing,
-            Job::Art(job) => &job.placing,
-        }
-    }
-}
 
 /// Every job of a scene at one scale, far to near.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -126,8 +61,39 @@ impl Plan {
     ///
     /// Fails (class limit) where a picture would be larger than `limits` allow.
     pub fn new(scene: &Scene, naturals: &Naturals, scale: f64, limits: &Limits) -> Result<Plan> {
-        let (scale, mut faults) = (Scale(scale), Faults::default());
-        let mut plan = Plan {
+        let mut plan = Plan::empty(scene, Scale(scale));
+        let (airs, notes) = tint::optical_depths(scene);
+        plan.notes = notes;
+        let sheets: Vec<bool> = airs.iter().map(|air| air.sheet > 0.0).collect();
+        let Periods { slots: periods, comes_round } = period::pick(scene, &sheets);
+        for ((slot, air), period) in scene.slots.iter().zip(airs).zip(periods) {
+            let own = SlotPlan::new(scene, slot, air, plan.scale, plan.texels);
+            if let Some(job) = own.fog(period, plan.files.len()) {
+                plan.files.push(Job::Fog(Box::new(job)));
+            } else if slot.fog {
+                plan.notes.push(format!("{}: there is no air behind it, so it has no sheet", slot.name));
+            }
+            if let (Some(place), Some(natural)) = (&slot.art, naturals.get(&slot.name)) {
+                let mut job = own.art(place, *natural, plan.files.len());
+                if let Some(rim) = own.rim(&job, plan.files.len()) {
+                    job.placing.order += 1;
+                    plan.files.push(Job::Rim(Box::new(rim)));
+                }
+                plan.files.push(Job::Art(Box::new(job)));
+            }
+        }
+        plan.note_anchors(scene);
+        if let Some(way) = comes_round {
+            plan.notes.push(format!(
+                "after {way:.0} px of travel all sheets repeat together; if that shows, give a slot a longer period"
+            ));
+        }
+        plan.over(scene, limits).or(plan)
+    }
+
+    /// The plan of a scene without slots.
+    fn empty(scene: &Scene, scale: Scale) -> Plan {
+        Plan {
             name: scene.name.clone(),
             view: scene.view,
             texels: scene.view.map(|side| texels(side, scale)),
@@ -141,33 +107,15 @@ impl Plan {
             texture: scene.texture,
             files: Vec::new(),
             notes: Vec::new(),
-        };
-        check("the view", plan.texels, limits, &mut faults);
-        let (airs, notes) = tint::share_out(scene);
-        plan.notes = notes;
-        let fogged: BTreeMap<&str, bool> =
-            scene.slots.iter().zip(&airs).map(|(slot, air)| (slot.name.as_str(), air.sheet > 0.0)).collect();
-        let period::Picked { periods, comes_round } = period::pick(scene, |slot| fogged[slot.name.as_str()]);
-        for (slot, air) in scene.slots.iter().zip(airs) {
-            let tones = plan.tones(scene, slot);
-            if air.sheet > 0.0 {
-                let job = plan.fog(scene, slot, air, periods[&slot.name], tones);
-                check(&job.placing.path, job.placing.texels, limits, &mut faults);
-                plan.files.push(Job::Fog(Box::new(job)));
-            } else if slot.fog {
-                plan.notes.push(format!("{}: there is no air behind it, so it has no sheet", slot.name));
-            }
-            if let (Some(place), Some(natural)) = (&slot.art, naturals.get(&slot.name)) {
-                let mut job = plan.art(scene, slot, place, *natural);
-                job.treatment = plan.treatment(scene, slot, &job.placing, air.tint, tones);
-                if let Some(rim) = plan.rim(scene, slot, place.repeat, &job, tones) {
-                    check(&rim.placing.path, rim.placing.texels, limits, &mut faults);
-                    job.placing.order += 1;
-                    plan.files.push(Job::Rim(Box::new(rim)));
-                }
-                check(&job.placing.path, job.placing.texels, limits, &mut faults);
-                plan.files.push(Job::Art(Box::new(job)));
-            }
+        }
+    }
+
+    /// What of it is over the limits.
+    fn over(&self, scene: &Scene, limits: &Limits) -> Faults {
+        let mut faults = Faults::default();
+        check("the view", self.texels, limits, &mut faults);
+        for placing in self.files.iter().map(Job::placing) {
+            check(&placing.path, placing.texels, limits, &mut faults);
         }
         for slot in &scene.slots {
             let octaves = slot.recipe.bands.octaves;
@@ -179,7 +127,7 @@ impl Plan {
                 )));
             }
         }
-        let memory = plan.memory();
+        let memory = self.memory();
         if memory > limits.memory {
             let message = format!(
                 "the run would need about {} MB of memory, over the limit of {} MB",
@@ -192,136 +140,33 @@ impl Plan {
                 )),
             );
         }
-        plan.note_anchors(scene);
-        if let Some(way) = comes_round {
-            plan.notes.push(format!(
-                "after {way:.0} px of travel all sheets repeat together; if that shows, give a slot a longer period"
-            ));
+        faults
+    }
+
+    /// Camera places along the travel from which outlines are looked at: both ends, and as many between that every outline that
+    /// comes into view is seen about twice; 3 to 17, or the one where there is no travel.
+    pub fn cameras(&self) -> Vec<Camera> {
+        if self.travel <= Px(0.0) {
+            return vec![Camera::default()];
         }
-        faults.or(plan)
+        let fastest = self.files.iter().map(|job| job.placing().pan_rate).fold(1.0, f64::max);
+        let count = (2.0 * self.travel * fastest / self.view[0]).ceil() as usize + 1;
+        // Odd, so that the middle is among them.
+        let count = (count | 1).clamp(3, 17);
+        (0..count).map(|at| Camera(self.travel * at as f64 / (count - 1) as f64)).collect()
     }
 
     /// Bytes that a run of all of it holds at once, about: every picture of the stack at 16 bits, the still, fields on their grids,
     /// and what drawing and encoding take beside them.
     pub fn memory(&self) -> u64 {
-        let texels = |[width, height]: [u32; 2]| u64::from(width) * u64::from(height);
-        let of = |job: &Job| {
-            let placing = job.placing();
-            texels(placing.texels)
-                * match job {
-                    Job::Art(_) => 8,
-                    Job::Rim(_) => 8,
-                    Job::Fog(_) => 1,
-                }
-        };
-        let largest = self.files.iter().map(|job| texels(job.placing().texels)).max().unwrap_or(0);
-        self.files.iter().map(of).sum::<u64>() + 24 * texels(self.texels) + 16 * largest
-    }
-
-    /// Colours of a slot's fog.
-    fn tones(&self, scene: &Scene, slot: &Slot) -> Tones {
-        let air = &scene.air;
-        let own = slot.haze.unwrap_or(air.haze);
-        // What the air between it and the play plane leaves of its own colour.
-        let share =
-            slot.haze_share.unwrap_or_else(|| law::transmittance(self.extinction * slot.depth.max(0.0)));
-        let haze = air.haze.mix(own, share);
-        let lift = |colour| floored(colour, scene.floor);
-        let [aloft, glow, shade] = [air.aloft, air.glow, air.shade].map(|colour| colour.map(lift));
-        let tones = Tones::new(lift(haze), aloft, glow, shade, slot.recipe.grade.lit);
-        Tones { glow: lift(tones.glow), shade: lift(tones.shade), ..tones }
-    }
-
-    /// What is done to a slot's picture.
-    fn treatment(&self, scene: &Scene, slot: &Slot, placing: &Placing, tint: f64, tones: Tones) -> Treatment {
-        let unit = slot.shrink.unwrap_or(rate_of(scene, slot)) * self.scale;
-        let top = placing.rect.y * self.scale;
-        let tint = (tint > 0.0).then(|| {
-            let field = FieldSpec::new(
-                placing.texels,
-                slot.anchor,
-                line_of(scene, slot) * self.scale - top,
-                unit,
-                &slot.recipe,
-                0,
-            );
-            Tint { depth: tint, haze: tones.haze, falloff: field }
-        });
-        let fade = slot.fade.map(|fade| Fade::new(&fade, &placing.rect, self.scale));
-        Treatment { tint, fade, floor: scene.floor }
-    }
-
-    fn fog(&self, scene: &Scene, slot: &Slot, own: tint::Air, period: Px, tones: Tones) -> FogJob {
-        let (rate, line) = (rate_of(scene, slot), line_of(scene, slot));
-        let size = [texels(period, self.scale), self.texels[1]];
-        let unit = slot.shrink.unwrap_or(rate) * self.scale;
-        let recipe = &slot.recipe;
-        let optical_depth = own.sheet;
-        FogJob {
-            placing: Placing {
-                slot: slot.name.clone(),
-                kind: Kind::Fog,
-                path: format!("{}.fog.png", slot.name),
-                order: self.files.len(),
-                depth: slot.depth,
-                pan_rate: rate,
-                rect: Rect {
-                    width: period,
-                    height: Texel(f64::from(size[1])) / self.scale,
-                    ..Rect::default()
-                },
-                texels: size,
-                period: Some(period),
-            },
-            gap: own.gap,
-            optical_depth,
-            opacity: law::opacity(optical_depth),
-            line,
-            anchor: slot.anchor,
-            preset: slot.preset.clone(),
-            haze: tones.haze.to_hex(),
-            spec: SheetSpec {
-                field: FieldSpec::new(
-                    size,
-                    slot.anchor,
-                    line * self.scale,
-                    unit,
-                    recipe,
-                    seed::derive(slot.seed, "fog"),
-                ),
-                tau: optical_depth,
-                tones,
-                light: scene.air.light,
-            },
+        let area = |[width, height]: [u32; 2]| u64::from(width) * u64::from(height);
+        let (mut sum, mut largest) = (24 * area(self.texels), 0);
+        for job in &self.files {
+            let own = area(job.placing().texels);
+            sum += if matches!(job, Job::Fog(_)) { own } else { 8 * own };
+            largest = own.max(largest);
         }
-    }
-
-    fn art(&self, scene: &Scene, slot: &Slot, place: &ArtPlace, natural: [f64; 2]) -> ArtJob {
-        let width = place.width.unwrap_or(Px(natural[0]));
-        let size = [width, width * natural[1] / natural[0]].map(|side| texels(side, self.scale));
-        let [width, height] = size.map(|side| Texel(f64::from(side)) / self.scale);
-        // Without a place of its own the foot stands on the ground that the slot stands on.
-        let ground = law::line_at(scene.horizon, scene.ground, rate_of(scene, slot));
-        ArtJob {
-            placing: Placing {
-                slot: slot.name.clone(),
-                kind: Kind::Art,
-                path: format!("{}.art.png", slot.name),
-                order: self.files.len(),
-                depth: slot.depth,
-                pan_rate: rate_of(scene, slot),
-                rect: Rect { x: place.x, y: place.y.unwrap_or(ground - height), width, height },
-                texels: size,
-                period: match place.repeat {
-                    Repeat::No => None,
-                    Repeat::Edge => Some(width),
-                    Repeat::Every(period) => Some(period),
-                },
-            },
-            flip: place.flip,
-            wraps: place.repeat == Repeat::Edge,
-            treatment: Treatment::default(),
-        }
+        sum + 16 * largest
     }
 
     fn note_anchors(&mut self, scene: &Scene) {
@@ -339,27 +184,6 @@ impl Plan {
 
 fn hex<S: Serializer>(colour: &Srgb, serializer: S) -> std::result::Result<S::Ok, S::Error> {
     serializer.serialize_str(&colour.to_hex())
-}
-
-/// Pan rate of a slot.
-fn rate_of(scene: &Scene, slot: &Slot) -> f64 {
-    law::pan_rate(scene.camera, slot.depth)
-}
-
-/// Height of a slot's anchor line, scene px.
-fn line_of(scene: &Scene, slot: &Slot) -> Px {
-    slot.line.unwrap_or_else(|| {
-        let near = match slot.anchor {
-            Anchor::Ground => scene.ground,
-            Anchor::Sky => scene.sky,
-        };
-        law::line_at(scene.horizon, near, rate_of(scene, slot))
-    })
-}
-
-/// A length in whole texels; at least one. Saturates, and is then over any limit.
-fn texels(length: Px, scale: Scale) -> u32 {
-    (length * scale).0.round().max(1.0) as u32
 }
 
 fn check(what: &str, size: [u32; 2], limits: &Limits, faults: &mut Faults) {

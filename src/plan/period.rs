@@ -3,10 +3,9 @@
 use crate::base::units::Px;
 use crate::base::{law, seed};
 use crate::scene::{Scene, Slot};
-use std::collections::BTreeMap;
 
 /// Picked periods are whole multiples of this many scene px, so that they stay whole texels at halves and quarters.
-const GRAIN: f64 = 16.0;
+const GRAIN: Px = Px(16.0);
 
 /// A strip no longer than this many views covers the whole travel instead of repeating.
 const LONGEST: f64 = 2.0;
@@ -20,71 +19,82 @@ const NEAR: f64 = 0.04;
 /// One sheet's strip.
 #[derive(Clone, Debug)]
 struct Strip {
-    slot: String,
+    /// Its place in the scene.
+    slot: usize,
     period: Px,
     rate: f64,
     /// Its width if it is never to repeat within the travel; none where the scene gives the period.
     whole: Option<Px>,
 }
 
-/// Periods in scene px by slot, and the camera's way after which the whole stack stands again as before, if there is one
-/// within the travel.
-pub struct Picked {
-    /// A period for every slot.
-    pub periods: BTreeMap<String, Px>,
-    /// The camera's way until all sheets come round together.
+/// Periods of the slots, and the camera's way after which the whole stack stands again as before.
+pub struct Periods {
+    /// A period for every slot, in the scene's order.
+    pub slots: Vec<Px>,
+    /// The camera's way until all sheets come round together, if that lies within the travel.
     pub comes_round: Option<Px>,
 }
 
-/// Picks a period for every slot's sheet; `sheet` tells which slots have one. Periods that the scene gives are kept.
-pub fn pick(scene: &Scene, sheet: impl Fn(&Slot) -> bool) -> Picked {
-    let view = scene.view[0];
-    let mut periods = BTreeMap::new();
+/// Picks a period for every slot's sheet; `sheets` tells which slots have one. Periods that the scene gives are kept.
+pub fn pick(scene: &Scene, sheets: &[bool]) -> Periods {
+    let mut slots = Vec::with_capacity(scene.slots.len());
     // The sheets so far, far to near.
     let mut stack: Vec<Strip> = Vec::new();
-    for slot in &scene.slots {
-        let rate = law::pan_rate(scene.camera, slot.depth);
-        let needed = law::strip_width(view, scene.travel, rate);
-        let mut strip = Strip { slot: slot.name.clone(), period: up(needed), rate, whole: Some(up(needed)) };
-        if let Some(period) = slot.period {
-            (strip.period, strip.whole) = (period, None);
-        } else if needed > LONGEST * view {
-            // Between 1.25 and 1.9 views, by the slot's dice; lengthened until the stack so far doesn't come round.
-            strip.period = up(view * (1.25 + 0.65 * seed::uniform(seed::derive(slot.seed, "period"))));
-            while strip.period < LONGEST * view && comes_round(&stack, &strip, scene.travel).is_some() {
-                strip.period += Px(GRAIN);
-            }
-        }
-        periods.insert(slot.name.clone(), strip.period);
-        if sheet(slot) {
+    for (at, (slot, sheet)) in scene.slots.iter().zip(sheets).enumerate() {
+        let strip = strip(scene, slot, at, &stack);
+        slots.push(strip.period);
+        if *sheet {
             stack.push(strip);
         }
     }
-    let round =
-        |stack: &[Strip]| stack.split_last().and_then(|(near, far)| comes_round(far, near, scene.travel));
-    if round(&stack).is_some() {
-        // One strip that covers the whole travel parts all repeats of the others: the shortest that does.
-        let needed = |at: usize| stack[at].whole.map_or(0.0, |whole| whole.0);
-        let mut order: Vec<usize> = (0..stack.len()).collect();
-        order.sort_by(|a, b| needed(*a).total_cmp(&needed(*b)));
-        for at in order {
-            let Some(whole) = stack[at].whole.filter(|whole| *whole <= LONGEST_WHOLE * view) else {
-                continue;
-            };
-            let mut longer = stack.clone();
-            longer[at].period = whole;
-            if round(&longer).is_none() {
-                periods.insert(longer[at].slot.clone(), whole);
-                stack = longer;
-                break;
-            }
+    if whole_stack(&stack, scene.travel).is_some()
+        && let Some((at, longer)) = lengthened(&stack, scene)
+    {
+        slots[longer[at].slot] = longer[at].period;
+        stack = longer;
+    }
+    Periods { slots, comes_round: whole_stack(&stack, scene.travel) }
+}
+
+/// The strip of a slot over the `stack` of the sheets so far.
+fn strip(scene: &Scene, slot: &Slot, at: usize, stack: &[Strip]) -> Strip {
+    let view = scene.view[0];
+    let rate = law::pan_rate(scene.camera, slot.depth);
+    let needed = law::strip_width(view, scene.travel, rate);
+    let mut strip = Strip { slot: at, period: up(needed), rate, whole: Some(up(needed)) };
+    if let Some(period) = slot.period {
+        (strip.period, strip.whole) = (period, None);
+    } else if needed > LONGEST * view {
+        // Between 1.25 and 1.9 views, by the slot's seed; lengthened until the stack so far doesn't come round.
+        strip.period = up(view * (1.25 + 0.65 * seed::uniform(seed::derive(slot.seed, "period"))));
+        while strip.period < LONGEST * view && comes_round(stack, &strip, scene.travel).is_some() {
+            strip.period += GRAIN;
         }
     }
-    Picked { periods, comes_round: round(&stack) }
+    strip
+}
+
+/// The stack with one strip that covers the whole travel, which parts all repeats of the others: the shortest that does, and its place.
+fn lengthened(stack: &[Strip], scene: &Scene) -> Option<(usize, Vec<Strip>)> {
+    let needed = |at: usize| stack[at].whole.map_or(0.0, |whole| whole.0);
+    let mut order: Vec<usize> = (0..stack.len()).collect();
+    order.sort_by(|a, b| needed(*a).total_cmp(&needed(*b)));
+    order.into_iter().find_map(|at| {
+        let whole = stack[at].whole.filter(|whole| *whole <= LONGEST_WHOLE * scene.view[0])?;
+        let mut longer = stack.to_vec();
+        longer[at].period = whole;
+        whole_stack(&longer, scene.travel).is_none().then_some((at, longer))
+    })
+}
+
+/// The first camera place within the travel at which the whole stack stands again as at the start.
+fn whole_stack(stack: &[Strip], travel: Px) -> Option<Px> {
+    let (near, far) = stack.split_last()?;
+    comes_round(far, near, travel)
 }
 
 fn up(length: Px) -> Px {
-    Px((length.0 / GRAIN).ceil() * GRAIN)
+    (length / GRAIN).ceil() * GRAIN
 }
 
 /// The first camera place within the travel at which `near` and every sheet of the stack stand again as at the start.
@@ -105,7 +115,7 @@ mod tests {
     use super::*;
 
     fn strip(period: Px, rate: f64) -> Strip {
-        Strip { slot: String::new(), period, rate, whole: None }
+        Strip { slot: 0, period, rate, whole: None }
     }
 
     #[test]

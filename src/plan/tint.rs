@@ -18,7 +18,7 @@ pub(super) struct Air {
 }
 
 /// The optical depths of every slot, and what couldn't be done.
-pub(super) fn share_out(scene: &Scene) -> (Vec<Air>, Vec<String>) {
+pub(super) fn optical_depths(scene: &Scene) -> (Vec<Air>, Vec<String>) {
     let extinction = law::extinction(scene.air.visibility);
     let mut farther = None;
     let mut airs: Vec<Air> = scene

@@ -62,11 +62,12 @@ impl Fade {
     pub fn new(fade: &scene::Fade, rect: &Rect, scale: Scale) -> Fade {
         let (top, height) = (rect.y, rect.height);
         let over = fade.over.unwrap_or(height / 3.0);
-        let edge = if fade.top { top + over } else { top + height - over };
+        let upward = fade.end == scene::End::Top;
+        let edge = if upward { top + over } else { top + height - over };
         let from = fade.from.unwrap_or(edge);
         Fade {
             from: (from - top) * scale,
-            over: if fade.top { -over } else { over } * scale,
+            over: if upward { -over } else { over } * scale,
             curve: fade.curve,
         }
     }

@@ -22,6 +22,7 @@ use crate::base::colour::Srgb;
 use crate::base::units::Px;
 use crate::base::words::{Anchor, Blending};
 use crate::steps::recipe::Recipe;
+use serde::{Deserialize, Deserializer};
 use std::fmt;
 use std::path::PathBuf;
 
@@ -41,9 +42,10 @@ impl fmt::Display for Blending {
 }
 
 /// The scene's one set of facts; every sheet derives from it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Deserialize)]
 pub struct Air {
     /// Colour of the haze, sRGB.
+    #[serde(deserialize_with = "colour_or_sampled")]
     pub haze: Srgb,
     /// Colour that the haze turns into away from the anchor line, if any.
     pub aloft: Option<Srgb>,
@@ -64,18 +66,20 @@ pub struct Air {
 }
 
 /// How rims are made.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
 pub struct Rims {
     /// Standard deviation over which a rim spreads, scene px at pan rate 1; at least.
     pub spread: Px,
     /// Most opacity that a rim may have.
     pub most: f64,
-    /// Colour of a rim that darkens where the haze can't set off the art; none: it may not.
+    /// Whether a rim may darken where the haze can't set off the art.
+    pub darken: bool,
+    /// Colour of a rim that darkens; none: it may not.
     pub dark: Option<Srgb>,
 }
 
 /// What a check holds a scene to.
-#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, Deserialize)]
 pub struct CheckLimits {
     /// Most of a slot's outline that may stay below its wanted separation, 0 to 1.
     pub below: f64,
@@ -92,20 +96,35 @@ pub struct CheckLimits {
 }
 
 /// Which end of a picture dissolves, from where, over what length and along which curve.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
 pub struct Fade {
-    /// The top dissolves, not the foot.
-    pub top: bool,
+    /// The end that dissolves.
+    #[serde(rename = "fade")]
+    pub end: End,
     /// Height at which it starts, scene px; none: so that it ends at the picture's edge.
+    #[serde(rename = "fade_from")]
     pub from: Option<Px>,
     /// Length over which it dissolves, scene px; none: a third of the picture's height.
+    #[serde(rename = "fade_over")]
     pub over: Option<Px>,
     /// How.
+    #[serde(rename = "fade_curve")]
     pub curve: Curve,
 }
 
+/// An end of a picture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum End {
+    /// The top.
+    Top,
+    /// The foot.
+    Foot,
+}
+
 /// How a picture dissolves over the length of its fade.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Curve {
     /// Gently at both ends.
     Smooth,
@@ -118,13 +137,16 @@ pub enum Curve {
 }
 
 /// A slot's picture and where it stands.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Deserialize)]
 pub struct ArtPlace {
     /// The file as the scene names it, joined to the scene's folder.
+    #[serde(rename = "art")]
     pub file: PathBuf,
     /// The layer of a layered file.
+    #[serde(skip)]
     pub layer: Option<String>,
     /// Left edge in scene px, with the camera at the start of the travel; that of the layer, or 0, if not said.
+    #[serde(default)]
     pub x: Px,
     /// Top edge in scene px; none: the foot stands on the slot's anchor line on the ground.
     pub y: Option<Px>,
@@ -137,7 +159,8 @@ pub struct ArtPlace {
 }
 
 /// Whether an art repeats along x.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+#[serde(from = "FlagOrLength")]
 pub enum Repeat {
     /// Stands once.
     No,
@@ -147,14 +170,33 @@ pub enum Repeat {
     Every(Px),
 }
 
+/// What a file may say of a repeat.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum FlagOrLength {
+    Flag(bool),
+    Length(Px),
+}
+
+impl From<FlagOrLength> for Repeat {
+    fn from(given: FlagOrLength) -> Repeat {
+        match given {
+            FlagOrLength::Flag(false) => Repeat::No,
+            FlagOrLength::Flag(true) => Repeat::Edge,
+            FlagOrLength::Length(every) => Repeat::Every(every),
+        }
+    }
+}
+
 /// A place in depth.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Deserialize)]
 pub struct Slot {
     /// Its identity; outputs are named after it.
     pub name: String,
     /// 0 on the play plane, positive behind it, negative in front; always greater than minus the camera's distance.
     pub depth: f64,
     /// The picture.
+    #[serde(flatten)]
     pub art: Option<ArtPlace>,
     /// Whether a sheet is made for the air behind it.
     pub fog: bool,
@@ -165,6 +207,7 @@ pub struct Slot {
     /// Where its fog lies.
     pub anchor: Anchor,
     /// The recipe as meant.
+    #[serde(flatten)]
     pub recipe: Recipe<Px>,
     /// Its own haze; mixed in Oklab with the air's by `haze_share`.
     pub haze: Option<Srgb>,
@@ -181,6 +224,7 @@ pub struct Slot {
     /// Share of the air in front of it that is moved into its picture's colours.
     pub tint: f64,
     /// How its picture dissolves, if it does.
+    #[serde(flatten)]
     pub fade: Option<Fade>,
 }
 
@@ -196,7 +240,7 @@ pub struct Sampled {
 }
 
 /// A scene, resolved. Slots are sorted from far to near, ties by name, whatever their order in the file.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Deserialize)]
 pub struct Scene {
     /// Its name, for tables.
     pub name: String,
@@ -213,8 +257,10 @@ pub struct Scene {
     /// Height of the sky line on the play plane.
     pub sky: Px,
     /// What the still is drawn on.
+    #[serde(deserialize_with = "colour_or_sampled")]
     pub backdrop: Srgb,
     /// Whether the haze is still to be sampled from the farthest art (`air::settle`), and the backdrop with it.
+    #[serde(skip)]
     pub sampled: Sampled,
     /// Least Oklab lightness of the scene's tones.
     pub floor: f64,
@@ -223,9 +269,20 @@ pub struct Scene {
     /// How textures are stored.
     pub texture: Texture,
     /// How rims are made.
+    #[serde(rename = "rim")]
     pub rims: Rims,
     /// What a check holds it to.
     pub check: CheckLimits,
     /// The slots, far to near.
+    #[serde(skip)]
     pub slots: Vec<Slot>,
+}
+
+/// A colour; black as long as it is still to be sampled.
+fn colour_or_sampled<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Srgb, D::Error> {
+    let text = String::deserialize(deserializer)?;
+    if text == keys::SAMPLED {
+        return Ok(Srgb::default());
+    }
+    Srgb::try_from(text).map_err(serde::de::Error::custom)
 }

@@ -1,33 +1,31 @@
-//! Moods: other airs of one scene, as `[mood.NAME]` tables.
+//! Moods: other atmospheres of one scene, as `[mood.NAME]` tables.
 //!
 //! A mood's keys take the place of those that the scene or the slot gives, as if they were written there; so a slot's own number still
 //! wins over the scene's, whichever of the two is the mood's.
 
-use crate::base::fault::{Class, Fault, Result};
+use crate::base::fault::Class;
 use crate::scene::check;
-use crate::scene::keys::{self, Entries, Place, Reader, Section, shown};
-use crate::scene::written::{Written, WrittenSlot, read_table};
-use std::path::Path;
+use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 /// A mood as written.
 #[derive(Debug, Default)]
-pub(super) struct WrittenMood {
+pub(super) struct MoodTable {
     /// Its name.
     pub name: String,
     /// Keys of the scene, its air, its rims, its limits and its step tables.
-    top: Entries,
+    pub top: Entries,
     /// Keys and step tables of slots, by their place in the file.
-    slots: Vec<(usize, Entries)>,
+    pub slots: Vec<(usize, Entries)>,
 }
 
 /// Reads all moods; faults go to `reader`.
 pub(super) fn read(
     reader: &mut Reader<'_>,
     value: &Spanned<DeValue<'_>>,
-    slots: &[WrittenSlot],
-) -> Vec<WrittenMood> {
+    slots: &[Option<&str>],
+) -> Vec<MoodTable> {
     let DeValue::Table(table) = value.get_ref() else {
         reader.fault(
             Class::Scene,
@@ -37,7 +35,7 @@ pub(super) fn read(
         );
         return Vec::new();
     };
-    let mut moods: Vec<WrittenMood> = Vec::new();
+    let mut moods: Vec<MoodTable> = Vec::new();
     for (name, value) in table.iter() {
         let place = Place::File(name.span());
         if let Err(unfit) = check::mood_name(name.get_ref()) {
@@ -71,30 +69,24 @@ pub(super) fn read(
             continue;
         };
         reader.mood = Some(name.get_ref().clone().into_owned());
-        moods.push(one(reader, name.get_ref(), table, slots));
+        moods.push(read_mood(reader, name.get_ref(), table, slots));
         reader.mood = None;
     }
     moods
 }
 
-fn one(reader: &mut Reader<'_>, name: &str, table: &DeTable<'_>, slots: &[WrittenSlot]) -> WrittenMood {
-    let mut mood = WrittenMood { name: name.to_owned(), ..WrittenMood::default() };
-    reader.table(table, Section::Scene, &["air", "rim", "check", "texture", "slot"], &mut mood.top);
-    for (key, value) in table.iter() {
-        match (key.get_ref().as_ref(), value.get_ref()) {
-            ("air", _) => read_table(reader, "air", Section::Air, value, &mut mood.top),
-            ("rim", _) => read_table(reader, "rim", Section::Rim, value, &mut mood.top),
-            ("check", _) => read_table(reader, "check", Section::Check, value, &mut mood.top),
-            ("texture", _) => read_table(reader, "texture", Section::Texture, value, &mut mood.top),
-            ("slot", DeValue::Table(table)) => mood.slots = of_slots(reader, name, table, slots),
-            ("slot", _) => reader.fault(
-                Class::Scene,
-                &Place::File(value.span()),
-                "`slot` in a mood must be a table of slots by name",
-                format!("Write [mood.{name}.slot.NAME], with its overrides under it."),
-            ),
-            _ => {}
-        }
+fn read_mood(reader: &mut Reader<'_>, name: &str, table: &DeTable<'_>, slots: &[Option<&str>]) -> MoodTable {
+    let mut mood = MoodTable { name: name.to_owned(), ..MoodTable::default() };
+    reader.scene(table, &["slot"], &mut mood.top);
+    match table.get("slot").map(|slots| (slots, slots.get_ref())) {
+        Some((_, DeValue::Table(table))) => mood.slots = of_slots(reader, name, table, slots),
+        Some((value, _)) => reader.fault(
+            Class::Scene,
+            &Place::File(value.span()),
+            "`slot` in a mood must be a table of slots by name",
+            format!("Write [mood.{name}.slot.NAME], with its overrides under it."),
+        ),
+        None => {}
     }
     mood
 }
@@ -103,13 +95,13 @@ fn of_slots(
     reader: &mut Reader<'_>,
     mood: &str,
     table: &DeTable<'_>,
-    slots: &[WrittenSlot],
+    slots: &[Option<&str>],
 ) -> Vec<(usize, Entries)> {
     let mut all = Vec::new();
     for (name, value) in table.iter() {
-        let Some(at) = slots.iter().position(|slot| slot.name() == Some(name.get_ref())) else {
+        let Some(at) = slots.iter().position(|slot| *slot == Some(name.get_ref().as_ref())) else {
             let message = format!("there is no slot {}", shown(name.get_ref()));
-            let there = keys::instead(name.get_ref(), slots.iter().filter_map(WrittenSlot::name));
+            let there = keys::instead(name.get_ref(), slots.iter().flatten().copied());
             let remedy = format!("A mood can change the scene's slots, but not add any. {there}");
             reader.fault(Class::Scene, &Place::File(name.span()), message, remedy);
             continue;
@@ -125,7 +117,7 @@ fn of_slots(
         };
         let mut entries = Entries::new();
         reader.table(table, Section::Slot, &[], &mut entries);
-        if let Some(entry) = entries.remove("slot.name") {
+        if let Some(entry) = entries.remove(key!("slot.name")) {
             reader.fault(
                 Class::Scene,
                 &entry.place,
@@ -136,26 +128,4 @@ fn of_slots(
         all.push((at, entries));
     }
     all
-}
-
-/// Lays the mood of this name over the scene as written.
-///
-/// # Errors
-/// Class `Usage`: there is none.
-pub(super) fn apply(name: &str, file: &Path, written: &mut Written) -> Result<()> {
-    let Some(at) = written.moods.iter().position(|mood| mood.name == name) else {
-        let remedy = if written.moods.is_empty() {
-            format!("It has none: write [mood.{name}], with its overrides under it.")
-        } else {
-            keys::instead(name, written.moods.iter().map(|mood| mood.name.as_str()))
-        };
-        let message = format!("the scene has no mood {}", shown(name));
-        return Err(Fault::new(Class::Usage, message).in_file(file).remedy(remedy).into());
-    };
-    let mood = written.moods.swap_remove(at);
-    written.top.extend(mood.top);
-    for (slot, entries) in mood.slots {
-        written.slots[slot].entries.extend(entries);
-    }
-    Ok(())
 }

@@ -184,8 +184,7 @@ fn description(key: &Key) -> String {
     let unit = if key.unit.is_empty() { String::new() } else { format!(" Unit: {}.", key.unit) };
     let without = match key.fallback {
         Fallback::Required => " Required.".to_owned(),
-        Fallback::Literal(text) => format!(" Default: {text}."),
-        Fallback::Words(words) => format!(" Default: {words}."),
+        _ => format!(" Default: {}.", key.fallback_words()),
     };
     format!("{}{unit} {}{without}", key.about, key.wanted())
 }

@@ -1,8 +1,8 @@
 //! `--set KEY=VALUE`: the command line's layer.
 
 use crate::base::fault::Class;
-use crate::scene::keys::{self, Entries, Entry, KEYS, Key, Place, Reader, near, shown};
-use crate::scene::written::Written;
+use crate::scene::keys::{self, Entries, Entry, KEYS, Key, Place, Reader, key, near, shown};
+use crate::scene::written::SceneFile;
 
 /// What the command line sets over the step tables; all other keys go straight into the scene as written.
 #[derive(Debug, Default)]
@@ -14,7 +14,7 @@ pub(super) struct Overrides {
 }
 
 /// Lays the arguments over the scene as written. Of two for one key the later one holds.
-pub(super) fn apply(sets: &[String], written: &mut Written, reader: &mut Reader<'_>) -> Overrides {
+pub(super) fn apply(sets: &[String], written: &mut SceneFile, reader: &mut Reader<'_>) -> Overrides {
     let mut overrides = Overrides { all: Entries::new(), slots: vec![Entries::new(); written.slots.len()] };
     for argument in sets {
         let place = Place::Argument(argument.clone());
@@ -44,7 +44,7 @@ pub(super) fn apply(sets: &[String], written: &mut Written, reader: &mut Reader<
 /// The slot's place in the file (none: the scene), the key, and the text of the value.
 fn split<'a>(
     argument: &'a str,
-    written: &Written,
+    written: &SceneFile,
     place: &Place,
     reader: &mut Reader<'_>,
 ) -> Option<(Option<usize>, &'static Key, &'a str)> {
@@ -72,7 +72,7 @@ fn split<'a>(
         let key =
             keys::find(&format!("slot.{path}")).or_else(|| keys::find(path).filter(|key| key.is_step()));
         return match key {
-            Some(key) if key.path == "slot.name" => {
+            Some(key) if key.path == key!("slot.name") => {
                 reader.fault(
                     Class::Usage,
                     place,
@@ -107,7 +107,7 @@ fn split<'a>(
 }
 
 /// The slot whose name `rest` begins with, and what follows the dot after it. Names may hold dots: the longest wins.
-fn slot_of<'a>(rest: &'a str, written: &Written) -> Option<(usize, &'a str)> {
+fn slot_of<'a>(rest: &'a str, written: &SceneFile) -> Option<(usize, &'a str)> {
     let tail = |name: &str| {
         let quoted = format!("\"{name}\".");
         rest.strip_prefix(quoted.as_str()).or_else(|| rest.strip_prefix(name)?.strip_prefix('.'))
@@ -120,7 +120,7 @@ fn slot_of<'a>(rest: &'a str, written: &Written) -> Option<(usize, &'a str)> {
         .map(|(_, at, tail)| (at, tail))
 }
 
-fn unknown_slot(rest: &str, written: &Written, place: &Place, reader: &mut Reader<'_>) {
+fn unknown_slot(rest: &str, written: &SceneFile, place: &Place, reader: &mut Reader<'_>) {
     let name = rest.split(['.', '=']).next().unwrap_or_default();
     if written.slots.iter().any(|slot| slot.name() == Some(name)) {
         let remedy = format!("Write a key after the slot's name, as in slot.{name}.depth=300.");

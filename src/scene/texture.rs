@@ -1,9 +1,10 @@
 //! How a scene's textures are stored.
 
 use crate::base::words::Alpha;
+use serde::Deserialize;
 
 /// Shape of the stored textures.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
 pub struct Texture {
     /// Size of stored sheets.
     pub fit: Fit,
@@ -15,15 +16,9 @@ pub struct Texture {
     pub trim: bool,
 }
 
-impl Default for Texture {
-    /// As drawn: whole, straight, uncut.
-    fn default() -> Texture {
-        Texture { fit: Fit::Full, alpha: Alpha::Straight, side: 32_768, trim: false }
-    }
-}
-
 /// Size of a stored sheet.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+#[serde(try_from = "String")]
 pub enum Fit {
     /// One texel for each texel of the view.
     Full,
@@ -33,6 +28,13 @@ pub enum Fit {
     PowerOfTwo,
     /// The smallest that, stretched by a linear filter, stays within this many 8-bit steps on any backdrop.
     Error(f64),
+}
+
+impl TryFrom<String> for Fit {
+    type Error = String;
+    fn try_from(text: String) -> Result<Fit, String> {
+        Fit::parse(&text).ok_or_else(|| format!("{text} is no size"))
+    }
 }
 
 impl Fit {

@@ -1,22 +1,23 @@
 //! The scene as written: what the file gives, checked key by key, nothing resolved.
 
-use crate::base::fault::Class;
+use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
-use crate::scene::keys::{Entries, Place, Reader, Section};
+use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
 use crate::scene::moods;
 use std::ops::Range;
+use std::path::Path;
 use toml::Spanned;
 use toml::de::DeValue;
 
 /// A scene as written.
 #[derive(Debug, Default)]
-pub(super) struct Written {
+pub(super) struct SceneFile {
     /// Keys of the scene, its air and its step tables.
     pub top: Entries,
     /// The slots, in the file's order.
-    pub slots: Vec<WrittenSlot>,
+    pub slots: Vec<SlotTable>,
     /// The moods, in the file's order.
-    pub moods: Vec<moods::WrittenMood>,
+    pub moods: Vec<moods::MoodTable>,
     /// Keys of the scene that are given but wrong; `slot` stands for the list of slots.
     pub wrong: Vec<&'static str>,
     /// Whether all of the file could be read; if not, nothing can be called missing.
@@ -25,7 +26,7 @@ pub(super) struct Written {
 
 /// A slot as written.
 #[derive(Debug)]
-pub(super) struct WrittenSlot {
+pub(super) struct SlotTable {
     /// Its heading.
     pub heading: Range<usize>,
     /// Its keys and step tables.
@@ -34,52 +35,53 @@ pub(super) struct WrittenSlot {
     pub wrong: Vec<&'static str>,
 }
 
-impl WrittenSlot {
+impl SlotTable {
     /// Its name, if it has one.
     pub fn name(&self) -> Option<&str> {
-        self.entries.get("slot.name").and_then(|entry| entry.value.text())
+        self.entries.get(key!("slot.name")).and_then(|entry| entry.value.text())
+    }
+}
+
+impl SceneFile {
+    /// Lays the mood of this name over it; `file` is for messages.
+    ///
+    /// # Errors
+    /// Class `Usage`: there is none.
+    pub fn apply_mood(&mut self, name: &str, file: &Path) -> Result<()> {
+        let Some(at) = self.moods.iter().position(|mood| mood.name == name) else {
+            let remedy = if self.moods.is_empty() {
+                format!("It has none: write [mood.{name}], with its overrides under it.")
+            } else {
+                keys::instead(name, self.moods.iter().map(|mood| mood.name.as_str()))
+            };
+            let message = format!("the scene has no mood {}", shown(name));
+            return Err(Fault::new(Class::Usage, message).in_file(file).remedy(remedy).into());
+        };
+        let mood = self.moods.swap_remove(at);
+        self.top.extend(mood.top);
+        for (slot, entries) in mood.slots {
+            self.slots[slot].entries.extend(entries);
+        }
+        Ok(())
     }
 }
 
 /// Reads a scene's text; faults go to `reader`.
-pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Written {
+pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> SceneFile {
     let mut room = String::new();
     let (table, whole) = reader.parse(text, &mut room);
-    let mut written = Written { whole, ..Written::default() };
-    let tables = ["air", "rim", "check", "texture", "slot", "mood"];
-    written.wrong = reader.table(&table, Section::Scene, &tables, &mut written.top);
-    for (name, value) in table.iter() {
-        match name.get_ref().as_ref() {
-            "air" => read_table(reader, "air", Section::Air, value, &mut written.top),
-            "rim" => read_table(reader, "rim", Section::Rim, value, &mut written.top),
-            "check" => read_table(reader, "check", Section::Check, value, &mut written.top),
-            "texture" => read_table(reader, "texture", Section::Texture, value, &mut written.top),
-            "slot" if !read_slots(reader, value, limits, &mut written.slots) => written.wrong.push("slot"),
-            _ => {}
-        }
+    let mut written = SceneFile { whole, ..SceneFile::default() };
+    written.wrong = reader.scene(&table, &["slot", "mood"], &mut written.top);
+    if let Some(slots) = table.get("slot")
+        && !read_slots(reader, slots, limits, &mut written.slots)
+    {
+        written.wrong.push("slot");
     }
-    if let Some((_, value)) = table.iter().find(|(name, _)| name.get_ref() == "mood") {
-        written.moods = moods::read(reader, value, &written.slots);
+    if let Some(moods) = table.get("mood") {
+        let names: Vec<Option<&str>> = written.slots.iter().map(SlotTable::name).collect();
+        written.moods = moods::read(reader, moods, &names);
     }
     written
-}
-
-pub(super) fn read_table(
-    reader: &mut Reader<'_>,
-    name: &str,
-    section: Section,
-    value: &Spanned<DeValue<'_>>,
-    into: &mut Entries,
-) {
-    match value.get_ref() {
-        DeValue::Table(table) => drop(reader.table(table, section, &[], into)),
-        _ => reader.fault(
-            Class::Scene,
-            &Place::File(value.span()),
-            format!("`{name}` must be one table"),
-            format!("Write [{name}] once, on a line of its own, with its keys under it."),
-        ),
-    }
 }
 
 /// Reads the slots; says whether each is a table.
@@ -87,7 +89,7 @@ fn read_slots(
     reader: &mut Reader<'_>,
     value: &Spanned<DeValue<'_>>,
     limits: &Limits,
-    into: &mut Vec<WrittenSlot>,
+    into: &mut Vec<SlotTable>,
 ) -> bool {
     let DeValue::Array(array) = value.get_ref() else {
         reader.fault(
@@ -112,7 +114,7 @@ fn read_slots(
             DeValue::Table(table) => {
                 let mut entries = Entries::new();
                 let wrong = reader.table(table, Section::Slot, &[], &mut entries);
-                into.push(WrittenSlot { heading: item.span(), entries, wrong });
+                into.push(SlotTable { heading: item.span(), entries, wrong });
             }
             _ => {
                 all_tables = false;

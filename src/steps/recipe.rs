@@ -96,7 +96,6 @@ pub struct Grade<L> {
 
 /// A recipe: the five steps with their numbers, all resolved.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Recipe<L> {
     /// Step 1.
     pub bands: Bands<L>,

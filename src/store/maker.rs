@@ -6,7 +6,7 @@ use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
-use crate::plan::{ArtJob, Job, Plan, rims};
+use crate::plan::{ArtJob, Job, Plan};
 use crate::scene::pictures::{self, Arts, Source};
 use crate::stack::survey::{Ready, Survey};
 use crate::stack::{Made, Stack};
@@ -36,7 +36,7 @@ pub struct Ask<'a> {
 }
 
 impl<'a> Stack<'a> {
-    /// Works out every job of the plan, for outputs of 16 bits; the outlines are looked at from [`rims::places`] along the travel.
+    /// Works out every job of the plan, for outputs of 16 bits; the outlines are looked at from [`Plan::cameras`] along the travel.
     ///
     /// # Errors
     /// Those of drawing the pictures.
@@ -50,7 +50,7 @@ impl<'a> Stack<'a> {
             made_of: &|_| None,
             held: &|_| None,
             worked: &|_, _| (),
-            cameras: &rims::places(plan),
+            cameras: &plan.cameras(),
         };
         Stack::part(plan, arts, &ask)
     }
@@ -161,7 +161,7 @@ fn rims(plan: &Plan, made: &mut [Option<Made>], ask: &Ask<'_>) -> Survey {
             None => Ready::Aside,
         })
         .collect();
-    let solving = if due.is_empty() { Vec::new() } else { rims::places(plan) };
+    let solving = if due.is_empty() { Vec::new() } else { plan.cameras() };
     let mut survey = Survey::part(plan, &ready, &solving, ask.cameras);
     for (index, rim) in survey.rims.drain(..) {
         if let Some(made_of) = (ask.made_of)(index) {

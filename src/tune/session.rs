@@ -330,7 +330,7 @@ fn mean(
         Some(before) => (before.arts.clone(), before.opened),
         None => (Arts::open(&reading.scene, limits)?, revision),
     };
-    haze::settle(&mut reading.scene, &arts, limits)?;
+    haze::sample(&mut reading.scene, &arts, limits)?;
     Ok(Meant { revision, text: Arc::clone(text), reading, arts, opened })
 }
 

@@ -6,7 +6,7 @@ use crate::base::words::Anchor;
 use crate::base::{law, report};
 use crate::plan::{FogJob, Job, Plan};
 use crate::review::check::Report;
-use crate::scene::keys::{self, Fallback, KEYS, Key, Value};
+use crate::scene::keys::{self, KEYS, Key, Value, key};
 use crate::scene::read::Reading;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::{Scene, Slot, schema};
@@ -33,7 +33,7 @@ const FAULT_LINE: usize = 200;
 /// The keys as the JSON Schema has them, with their units, in the order of the table.
 pub(super) fn controls() -> Json {
     let schema: Json = serde_json::from_str(&schema::text(schema::Of::Scene)).unwrap_or_default();
-    let is_shown = |key: &&Key| key.section() != keys::Section::Preset && key.path != "slot.name";
+    let is_shown = |key: &&Key| key.section() != keys::Section::Preset && key.path != key!("slot.name");
     KEYS.iter().filter(is_shown).map(|key| control(key, &schema)).collect()
 }
 
@@ -43,8 +43,8 @@ fn control(key: &Key, schema: &Json) -> Json {
         _ => format!("/properties/{}", key.path.replace('.', "/properties/")),
     };
     let without = match key.fallback {
-        Fallback::Required => "",
-        Fallback::Literal(text) | Fallback::Words(text) => text,
+        keys::Fallback::Required => "",
+        _ => key.fallback_words(),
     };
     let table = match key.section() {
         keys::Section::Scene => "scene",
@@ -109,13 +109,13 @@ pub(super) fn state(session: &Session) -> Json {
 
 /// The scene's own keys, with the step numbers that all its slots start from.
 fn scene_values(session: &Session, reading: &Reading) -> Resolved {
-    let name = reading.facts.value("preset").and_then(Value::text).unwrap_or("radiation-fog");
+    let name = reading.facts.value(key!("preset")).and_then(Value::text).unwrap_or_default();
     let mut all = session
         .shelf()
         .get(name)
         .map_or_else(|_| Resolved::defaults(), |preset| Resolved::of_preset(&preset));
     for (path, setting) in reading.facts.settings.iter().chain(&reading.over.settings) {
-        all.lay(path, setting.value.clone(), setting.who.clone());
+        all.set(path, setting.value.clone(), setting.layer.clone());
     }
     all
 }
@@ -125,8 +125,8 @@ fn values(own: &Resolved, before: Option<&Resolved>, level: &Layer) -> Map<Strin
     let mut all = Map::new();
     let old = |path: &str| before.and_then(|before| before.settings.get(path));
     for (path, setting) in &own.settings {
-        let given = setting.who == *level || matches!(setting.who, Layer::Mood(_));
-        let mut entry = vec![plain(&setting.value), setting.who.to_string().into(), given.into()];
+        let given = setting.layer == *level || matches!(setting.layer, Layer::Mood(_));
+        let mut entry = vec![plain(&setting.value), setting.layer.to_string().into(), given.into()];
         match old(path) {
             Some(old) if old.value != setting.value => entry.push(plain(&old.value)),
             None if before.is_some() => entry.push(Json::Null),

@@ -111,7 +111,7 @@ fn as_meant(tune: &Tune, text: &str, state: &Value) -> usize {
     let preset = reading.facts.value("preset").and_then(Given::text).expect("a preset");
     let mut scene = Resolved::of_preset(&shelf.get(preset).expect("on the shelf"));
     for (path, setting) in reading.facts.settings.iter().chain(&reading.over.settings) {
-        scene.lay(path, setting.value.clone(), setting.who.clone());
+        scene.set(path, setting.value.clone(), setting.layer.clone());
     }
     assert_eq!(state["scene"], Value::Object(stated(&scene, &Layer::Scene)), "the scene");
     let mut count = scene.settings.len();
@@ -136,7 +136,7 @@ fn stated(all: &Resolved, level: &Layer) -> Map<String, Value> {
         Given::Colour(colour) => json!(colour.to_hex()),
     };
     let one = |(path, setting): (&&str, &fogweft::scene::recipe::layers::Setting)| {
-        let value = json!([entry(&setting.value), setting.who.to_string(), setting.who == *level]);
+        let value = json!([entry(&setting.value), setting.layer.to_string(), setting.layer == *level]);
         ((*path).to_owned(), value)
     };
     all.settings.iter().map(one).collect()

@@ -7,9 +7,17 @@ pub mod lightness;
 
 use palette::{FromColor, Mix};
 
-/// An sRGB colour, encoded values 0..1.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// An sRGB colour, encoded values 0..1; read as `#rgb` or `#rrggbb`.
+#[derive(Clone, Copy, Debug, Default, PartialEq, serde::Deserialize)]
+#[serde(try_from = "String")]
 pub struct Srgb(pub [f32; 3]);
+
+impl TryFrom<String> for Srgb {
+    type Error = String;
+    fn try_from(text: String) -> Result<Srgb, String> {
+        Srgb::parse_hex(&text).ok_or_else(|| format!("{text} is no colour"))
+    }
+}
 
 /// A colour in linear light, sRGB primaries, 0..1.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -12,7 +12,7 @@ use crate::base::space::Space;
 use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::output::texture::Shape;
-use crate::plan::{Job, Plan, haze, rims};
+use crate::plan::{Job, Plan, haze};
 use crate::rim::Outcome;
 use crate::scene::pictures::Arts;
 use crate::scene::{CheckLimits, Scene};
@@ -119,16 +119,16 @@ pub struct Report {
 /// # Errors
 /// Those of planning and drawing it.
 pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<Report> {
-    let scene = &*haze::settled(scene, arts, limits)?;
+    let scene = &*haze::sampled(scene, arts, limits)?;
     let plan = Plan::new(scene, &arts.naturals(), scale, limits)?;
     let stack = Stack::new(&plan, arts, limits)?;
     Ok(of_stack(scene, &stack))
 }
 
-/// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`rims::places`].
+/// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`Plan::cameras`].
 pub fn of_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
     let plan = stack.plan();
-    let cameras = rims::places(plan);
+    let cameras = plan.cameras();
     let slots: Vec<SlotFigures> = scene
         .slots
         .iter()

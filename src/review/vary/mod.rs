@@ -9,7 +9,7 @@ use crate::base::units::{Camera, Px};
 use crate::plan::{Plan, haze};
 use crate::review::contact::{Contact, Mount};
 use crate::scene::Source;
-use crate::scene::keys::{self, Key, Kind, Value, near, shown};
+use crate::scene::keys::{self, Key, Kind, Value, key, near, shown};
 use crate::scene::pictures::Arts;
 use crate::scene::read::{self, Reading};
 use crate::stack::Stack;
@@ -33,14 +33,14 @@ impl Along {
     /// Class `Usage`: the scene has no such slot.
     pub fn seeds(reading: &Reading, slot: &str, count: u32) -> Result<Along> {
         let settings = &reading.slots[place(reading, slot)?];
-        let now = settings.value("slot.seed").or_else(|| reading.facts.value("seed"));
+        let now = settings.value(key!("slot.seed")).or_else(|| reading.facts.value(key!("seed")));
         let first = match now {
             Some(Value::Whole(seed)) => *seed,
             _ => 1,
         };
         let values =
             (0..i64::from(count)).map(|step| Value::Whole(first.wrapping_add(step) & i64::MAX)).collect();
-        Ok(Along { key: known("slot.seed")?, values, now: Some(Value::Whole(first)) })
+        Ok(Along { key: known(key!("slot.seed"))?, values, now: Some(Value::Whole(first)) })
     }
 
     /// One number of the slot, as `KEY=FROM..TO`: both ends and even steps between.
@@ -119,7 +119,7 @@ pub fn draw(
         sets.push(format!("slot.\"{slot}\".{}={value}", along.name()));
         let how = read::Options { sets: &sets, ..how };
         let scene = read::read(&source.file, &source.text, how)?.scene;
-        let scene = haze::settled(&scene, &arts, limits)?;
+        let scene = haze::sampled(&scene, &arts, limits)?;
         let plan = Plan::new(&scene, &arts.naturals(), scale, limits)?;
         Ok(Stack::new(&plan, &arts, limits)?.still(camera.unwrap_or(Camera(plan.travel / 2.0))).eight())
     };

@@ -2,7 +2,7 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::scene::keys::syntax::{self, Slips};
-use crate::scene::keys::{KEYS, Key, STEPS, Section, Value, find, near, of, shown};
+use crate::scene::keys::{KEYS, Key, STEPS, Section, TABLES, Value, find, near, of, shown};
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -127,6 +127,27 @@ impl<'a> Reader<'a> {
         wrong
     }
 
+    /// Reads what a scene and a mood of it may hold but slots: the scene's keys, its tables and step tables. As [`Reader::table`].
+    pub fn scene(&mut self, table: &DeTable<'_>, handled: &[&str], into: &mut Entries) -> Vec<&'static str> {
+        let tables = TABLES.map(|(name, _)| name);
+        let wrong = self.table(table, Section::Scene, &[&tables, handled].concat(), into);
+        for (name, value) in table.iter() {
+            let Some((name, section)) = TABLES.into_iter().find(|(own, _)| own == name.get_ref()) else {
+                continue;
+            };
+            match value.get_ref() {
+                DeValue::Table(table) => drop(self.table(table, section, &[], into)),
+                _ => self.fault(
+                    Class::Scene,
+                    &Place::File(value.span()),
+                    format!("`{name}` must be one table"),
+                    format!("Write [{name}] once, on a line of its own, with its keys under it."),
+                ),
+            }
+        }
+        wrong
+    }
+
     /// Reads one value; says whether it is right.
     fn value(&mut self, key: &'static Key, value: &Spanned<DeValue<'_>>, into: &mut Entries) -> bool {
         let place = match &self.mood {
@@ -201,7 +222,8 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
         known.extend(STEPS);
     }
     if section == Section::Scene {
-        known.extend(["air", "rim", "check", "texture", "slot", "mood"]);
+        known.extend(TABLES.map(|(name, _)| name));
+        known.extend(["slot", "mood"]);
     }
     match near(name, known.iter().copied()) {
         Some(near) => format!("Did you mean `{near}`?"),

@@ -15,6 +15,13 @@ pub(crate) use value::shown;
 /// Names of the five step tables, in the order in which the steps work.
 pub const STEPS: [&str; 5] = ["bands", "falloff", "smear", "soften", "grade"];
 
+/// Names of the scene's own tables.
+pub(crate) const TABLES: [(&str, Section); 4] =
+    [("air", Section::Air), ("rim", Section::Rim), ("check", Section::Check), ("texture", Section::Texture)];
+
+/// The word for a haze that is taken from the farthest picture.
+pub(crate) const SAMPLED: &str = "sampled";
+
 /// Where a key stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Section {
@@ -98,6 +105,10 @@ pub enum Fallback {
     Literal(&'static str),
     /// What these words say.
     Words(&'static str),
+    /// A share of the view's width (0) or height (1); in words.
+    OfView(usize, f64, &'static str),
+    /// What holds for the key at this path; in words.
+    Like(&'static str, &'static str),
 }
 
 /// One key.
@@ -143,10 +154,42 @@ impl Key {
         }
     }
 
+    /// The default of a key that follows the view, where that is given.
+    pub(crate) fn of_view(&self, view: Option<&Value>) -> Option<Value> {
+        match (self.fallback, view?) {
+            (Fallback::OfView(axis, share, _), Value::Pair(view)) => Some(Value::Number(share * view[axis])),
+            _ => None,
+        }
+    }
+
     /// Whether the key is a number of one of the five steps.
     pub fn is_step(&self) -> bool {
         matches!(self.section(), Section::Step(_))
     }
+}
+
+/// The path of a key that the code names: one that the table hasn't doesn't compile.
+macro_rules! key {
+    ($path:literal) => {
+        const { $crate::scene::keys::path($path) }
+    };
+}
+pub(crate) use key;
+
+/// `wanted`, which must be a path of the table.
+pub(crate) const fn path(wanted: &str) -> &'static str {
+    let (mut at, wanted) = (0, wanted.as_bytes());
+    while at < KEYS.len() {
+        let (path, mut same) = (KEYS[at].path.as_bytes(), 0);
+        while same < path.len() && same < wanted.len() && path[same] == wanted[same] {
+            same += 1;
+        }
+        if same == path.len() && same == wanted.len() {
+            return KEYS[at].path;
+        }
+        at += 1;
+    }
+    panic!("no key of the table")
 }
 
 /// The key at `path`.

@@ -1,7 +1,7 @@
 //! The table itself.
 
-use crate::scene::keys::Fallback::{self, Literal, Required, Words};
-use crate::scene::keys::{Key, Kind};
+use crate::scene::keys::Fallback::{self, Like, Literal, OfView, Required, Words};
+use crate::scene::keys::{Key, Kind, SAMPLED};
 
 /// Scene px.
 const PX: &str = "scene px";
@@ -22,16 +22,16 @@ pub const KEYS: &[Key] = &[
     key("name", Kind::Text, "", Words("the file's name"), "Display name."),
     key("view", Kind::Pair { min: 1.0, max: 65_536.0 }, PX, Required, "Width and height of the camera's frame."),
     key("travel", from(0.0, 1e7), PX, Literal("0"), "How far the camera pans on the play plane."),
-    key("camera", from(1e-3, 1e9), DEPTH, Words("half the view's width"), "The eye's distance from the play plane."),
-    key("horizon", from(-FAR, FAR), PX, Words("0.52 of the view's height"), "Height of the horizon, from the top of the view down."),
-    key("ground", from(-FAR, FAR), PX, Words("0.83 of the view's height"), "Height of the ground line on the play plane."),
+    key("camera", from(1e-3, 1e9), DEPTH, OfView(0, 0.5, "half the view's width"), "The eye's distance from the play plane."),
+    key("horizon", from(-FAR, FAR), PX, OfView(1, 0.52, "0.52 of the view's height"), "Height of the horizon, from the top of the view down."),
+    key("ground", from(-FAR, FAR), PX, OfView(1, 0.83, "0.83 of the view's height"), "Height of the ground line on the play plane."),
     key("sky", from(-FAR, FAR), PX, Literal("0"), "Height of the sky line on the play plane."),
     key("seed", Kind::Whole { min: 0, max: i64::MAX }, "", Literal("1"), "Seed of all noise; each slot derives its own from it and from its name."),
     key("preset", Kind::Preset, "", Literal("\"radiation-fog\""), "The preset that every slot's recipe starts from."),
     key("floor", from(0.0, 0.5), "Oklab lightness", Literal("0"), "Lifts the darkest tone of pictures and fog to this, so that nothing is pure black."),
-    key("backdrop", Kind::Colour, "", Words("the haze"), "Colour that the still is drawn on."),
+    key("backdrop", Kind::Colour, "", Like("air.haze", "the haze"), "Colour that the still is drawn on."),
     // The air.
-    key("air.haze", Kind::ColourOr("sampled"), "", Literal("\"#c3ccd4\""), "Colour of the fog, usually the sky's at the horizon (for a deck: where it hangs); \"sampled\" picks it from the farthest picture."),
+    key("air.haze", Kind::ColourOr(SAMPLED), "", Literal("\"#c3ccd4\""), "Colour of the fog, usually the sky's at the horizon (for a deck: where it hangs); \"sampled\" picks it from the farthest picture."),
     key("air.aloft", Kind::Colour, "", Words("the haze"), "Colour that the haze blends into away from the anchor line."),
     key("air.glow", Kind::Colour, "", Words("the haze, lightened"), "Colour that the lit side of the fog shifts toward."),
     key("air.shade", Kind::Colour, "", Words("the haze, darkened"), "Colour that the unlit side of the fog shifts toward."),
@@ -39,7 +39,7 @@ pub const KEYS: &[Key] = &[
     key("air.anchor", ANCHOR, "", Words("the preset's"), "Where the fog lies: on the ground, or under the sky line."),
     key("air.light", from(-360.0, 360.0), DEGREES, Literal("135"), "Where the light comes from: 0 right, 90 above, 180 left."),
     key("air.blending", Kind::Choice(&["encoded", "linear"]), "", Literal("\"encoded\""), "How the target renderer blends: stored sRGB values, or linear light."),
-    key("air.beyond", from(0.0, 1e9), DEPTH, Words("the visibility"), "Depth of the air behind the farthest slot."),
+    key("air.beyond", from(0.0, 1e9), DEPTH, Like("air.visibility", "the visibility"), "Depth of the air behind the farthest slot."),
     key("air.drift", from(-1e4, 1e4), "scene px per second at pan rate 1", Literal("12"), "Suggested speed at which fog drifts to the right; slower far away."),
     // Textures.
     key("texture.fit", Kind::Fit, "", Literal("\"full\""), "Size of stored sheets: as drawn, half, powers of two, or the smallest within an error in 8-bit steps."),

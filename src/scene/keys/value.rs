@@ -1,8 +1,8 @@
 //! Values of keys: from TOML, checked against the table, and back to TOML.
 
 use crate::base::colour::Srgb;
-use crate::scene::Fit;
 use crate::scene::keys::{Fallback, Key, Kind, near};
+use crate::scene::texture::Fit;
 use std::fmt;
 use toml::de::{DeFloat, DeInteger, DeValue};
 
@@ -265,7 +265,7 @@ impl Key {
         match self.fallback {
             Fallback::Required => "required",
             Fallback::Literal(text) => text,
-            Fallback::Words(words) => words,
+            Fallback::Words(words) | Fallback::OfView(.., words) | Fallback::Like(_, words) => words,
         }
     }
 }

@@ -2,16 +2,16 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::scene::check::{self, Unfit};
-use crate::scene::keys::{self, Entry, Place, Reader, Value, shown};
+use crate::scene::keys::{self, Entry, Place, Reader, key, shown};
 use crate::scene::layered::{self, Layered};
 use crate::scene::read::Options;
-use crate::scene::written::Written;
+use crate::scene::written::SceneFile;
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 
 /// Runs them all; faults go to `reader`.
 pub(super) fn all(
-    written: &Written,
+    written: &SceneFile,
     file: &Path,
     options: Options<'_>,
     reader: &mut Reader<'_>,
@@ -23,15 +23,15 @@ pub(super) fn all(
 }
 
 /// Keys that must be given. A key that is given but wrong has its own fault already.
-fn missing(written: &Written, reader: &mut Reader<'_>) {
+fn missing(written: &SceneFile, reader: &mut Reader<'_>) {
     if !written.whole {
         return;
     }
     let wanted = |path: &str| {
         keys::find(path).map(|key| format!("{} {}", key.about, key.wanted())).unwrap_or_default()
     };
-    if !written.top.contains_key("view") && !written.wrong.contains(&"view") {
-        reader.whole(Class::Scene, "the scene has no `view`", wanted("view"));
+    if !written.top.contains_key(key!("view")) && !written.wrong.contains(&key!("view")) {
+        reader.whole(Class::Scene, "the scene has no `view`", wanted(key!("view")));
     }
     if written.slots.is_empty() && !written.wrong.contains(&"slot") {
         reader.whole(
@@ -41,7 +41,7 @@ fn missing(written: &Written, reader: &mut Reader<'_>) {
         );
     }
     for slot in &written.slots {
-        for path in ["slot.name", "slot.depth"] {
+        for path in [key!("slot.name"), key!("slot.depth")] {
             if !slot.wrong.contains(&path) && !slot.entries.contains_key(path) {
                 let name = path.trim_start_matches("slot.");
                 let of = slot.name().map(|name| format!(" {}", shown(name))).unwrap_or_default();
@@ -53,10 +53,10 @@ fn missing(written: &Written, reader: &mut Reader<'_>) {
 }
 
 /// Names must be fit for files and told apart by all file systems.
-fn names(written: &Written, reader: &mut Reader<'_>) {
+fn names(written: &SceneFile, reader: &mut Reader<'_>) {
     let mut seen: HashMap<String, &str> = HashMap::new();
     for slot in &written.slots {
-        let (Some(name), Some(entry)) = (slot.name(), slot.entries.get("slot.name")) else { continue };
+        let (Some(name), Some(entry)) = (slot.name(), slot.entries.get(key!("slot.name"))) else { continue };
         if let Err(unfit) = check::name(name) {
             report(unfit, entry, reader);
             continue;
@@ -80,15 +80,13 @@ fn names(written: &Written, reader: &mut Reader<'_>) {
 }
 
 /// Slots must stand before the eye.
-fn eye(written: &Written, reader: &mut Reader<'_>) {
-    let given = written.top.get("camera");
-    let camera = match (given.and_then(|entry| entry.value.number()), written.top.get("view")) {
-        (Some(camera), _) => camera,
-        (None, Some(Entry { value: Value::Pair([width, _]), .. })) => super::build::camera_of(*width),
-        _ => return,
-    };
+fn eye(written: &SceneFile, reader: &mut Reader<'_>) {
+    let (given, view) = (written.top.get(key!("camera")), written.top.get(key!("view")));
+    let usual = || keys::find(key!("camera"))?.of_view(view.map(|entry| &entry.value));
+    let camera = given.map(|entry| entry.value.clone()).or_else(usual);
+    let Some(camera) = camera.and_then(|camera| camera.number()) else { return };
     for slot in &written.slots {
-        let Some(entry) = slot.entries.get("slot.depth") else { continue };
+        let Some(entry) = slot.entries.get(key!("slot.depth")) else { continue };
         let depth = entry.value.number().unwrap_or(0.0);
         if depth > -camera {
             continue;
@@ -112,7 +110,7 @@ fn eye(written: &Written, reader: &mut Reader<'_>) {
 
 /// Pictures must lie in the scene's folder and be there. Returns what the layered files among them hold.
 fn pictures(
-    written: &Written,
+    written: &SceneFile,
     file: &Path,
     options: Options<'_>,
     reader: &mut Reader<'_>,
@@ -122,7 +120,7 @@ fn pictures(
     let mut there: HashMap<&str, bool> = HashMap::new();
     let mut layered: BTreeMap<PathBuf, Layered> = BTreeMap::new();
     for slot in &written.slots {
-        let Some(entry) = slot.entries.get("slot.art") else { continue };
+        let Some(entry) = slot.entries.get(key!("slot.art")) else { continue };
         let (path, layer) = layered::reference(entry.value.text().unwrap_or_default());
         if let Err(unfit) = check::art_path(path) {
             report(unfit, entry, reader);

@@ -9,13 +9,13 @@ mod checks;
 
 use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
-use crate::scene::keys::{Entry, Place, Reader};
+use crate::scene::keys::{Entry, Place, Reader, Value, key};
 use crate::scene::layered::Layered;
 use crate::scene::recipe::layers::{Layer, Resolved};
-use crate::scene::recipe::shelf::{Preset, Shelf};
+use crate::scene::recipe::shelf::{Preset, Shelf, default_preset};
 use crate::scene::sets::{self, Overrides};
-use crate::scene::written::{self, Written};
-use crate::scene::{Scene, Source, moods};
+use crate::scene::written::{self, SceneFile};
+use crate::scene::{Scene, Source};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -91,7 +91,7 @@ pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&st
     let moods: Vec<String> = written.moods.iter().map(|mood| mood.name.clone()).collect();
     let mut unknown = Faults::default();
     if let Some(mood) = mood
-        && let Err(faults) = moods::apply(mood, file, &mut written)
+        && let Err(faults) = written.apply_mood(mood, file)
         // In a file that can't be read to its end, it may stand further down.
         && written.whole
     {
@@ -109,12 +109,12 @@ pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&st
         faults.sources.append(&mut preset_faults.sources);
         return Err(faults);
     }
-    build::scene(file, &Meant { written, overrides, presets, layered, moods })
+    build::scene(file, Input { file: written, overrides, presets, layered, moods })
 }
 
 /// All that a faultless scene is built from.
-struct Meant {
-    written: Written,
+struct Input {
+    file: SceneFile,
     overrides: Overrides,
     /// Every preset that the scene or a slot names.
     presets: BTreeMap<String, Preset>,
@@ -124,11 +124,22 @@ struct Meant {
     moods: Vec<String>,
 }
 
+impl Input {
+    /// The camera's frame as given.
+    fn view(&self) -> Option<&Value> {
+        self.file.top.get(key!("view")).map(|entry| &entry.value)
+    }
+}
+
 /// The presets that are named, each read once; unknown names and faulty presets are faults.
-fn presets(written: &Written, shelf: &Shelf, reader: &mut Reader<'_>) -> (BTreeMap<String, Preset>, Faults) {
+fn presets(
+    written: &SceneFile,
+    shelf: &Shelf,
+    reader: &mut Reader<'_>,
+) -> (BTreeMap<String, Preset>, Faults) {
     let (mut presets, mut faults) = (BTreeMap::new(), Faults::default());
-    let scene = written.top.get("preset");
-    let slots = written.slots.iter().map(|slot| slot.entries.get("slot.preset"));
+    let scene = written.top.get(key!("preset"));
+    let slots = written.slots.iter().map(|slot| slot.entries.get(key!("slot.preset")));
     for entry in std::iter::once(scene).chain(slots) {
         let name = entry.map_or(default_preset(), |entry| entry.value.text().unwrap_or_default().to_owned());
         if presets.contains_key(&name) {
@@ -158,14 +169,8 @@ fn presets(written: &Written, shelf: &Shelf, reader: &mut Reader<'_>) -> (BTreeM
     (presets, faults)
 }
 
-/// The preset of a scene that names none.
-fn default_preset() -> String {
-    let literal = crate::scene::keys::find("preset").and_then(|key| key.default());
-    literal.and_then(|value| value.text().map(str::to_owned)).unwrap_or_default()
-}
-
 /// Who set an entry that stands in the file's layer `in_file`.
-fn layer(entry: &Entry, in_file: Layer) -> Layer {
+fn layer_of(entry: &Entry, in_file: Layer) -> Layer {
     match &entry.place {
         Place::Argument(_) => Layer::CommandLine,
         Place::Mood(name, _) => Layer::Mood(name.clone()),
@@ -180,8 +185,8 @@ fn winner<'a>(slot: Option<&'a Entry>, scene: Option<&'a Entry>) -> Option<(&'a 
         (Some(slot), Some(scene)) if from_command_line(scene) && !from_command_line(slot) => {
             Some((scene, Layer::CommandLine))
         }
-        (Some(slot), _) => Some((slot, layer(slot, Layer::Slot))),
-        (None, Some(scene)) => Some((scene, layer(scene, Layer::Scene))),
+        (Some(slot), _) => Some((slot, layer_of(slot, Layer::Slot))),
+        (None, Some(scene)) => Some((scene, layer_of(scene, Layer::Scene))),
         (None, None) => None,
     }
 }

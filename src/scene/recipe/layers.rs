@@ -3,9 +3,8 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::units::Px;
 use crate::scene::keys::{KEYS, Value};
-use crate::scene::recipe::shelf::Preset;
 use crate::steps::recipe::Recipe;
-use serde::Deserialize;
+use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
 use std::fmt;
 
@@ -44,8 +43,8 @@ impl fmt::Display for Layer {
 pub struct Setting {
     /// The value.
     pub value: Value,
-    /// Who set it.
-    pub who: Layer,
+    /// The layer that set it.
+    pub layer: Layer,
 }
 
 /// Values by the path of their key, each with who set it.
@@ -61,24 +60,15 @@ impl Resolved {
         let mut resolved = Resolved::default();
         for key in KEYS.iter().filter(|key| key.is_step()) {
             if let Some(value) = key.default() {
-                resolved.lay(key.path, value, Layer::Default);
+                resolved.set(key.path, value, Layer::Default);
             }
         }
         resolved
     }
 
-    /// A preset over the defaults.
-    pub fn of_preset(preset: &Preset) -> Resolved {
-        let mut resolved = Resolved::defaults();
-        for (path, setting) in &preset.numbers.settings {
-            resolved.lay(path, setting.value.clone(), setting.who.clone());
-        }
-        resolved
-    }
-
     /// Sets a value.
-    pub fn lay(&mut self, path: &'static str, value: Value, who: Layer) {
-        self.settings.insert(path, Setting { value, who });
+    pub fn set(&mut self, path: &'static str, value: Value, layer: Layer) {
+        self.settings.insert(path, Setting { value, layer });
     }
 
     /// The value at `path`.
@@ -86,9 +76,14 @@ impl Resolved {
         self.settings.get(path).map(|setting| &setting.value)
     }
 
-    /// Who set the value at `path`.
-    pub fn who(&self, path: &str) -> Option<&Layer> {
-        self.settings.get(path).map(|setting| &setting.who)
+    /// The layer that set the value at `path`.
+    pub fn layer(&self, path: &str) -> Option<&Layer> {
+        self.settings.get(path).map(|setting| &setting.layer)
+    }
+
+    /// Sets a value that nobody has set.
+    pub(crate) fn fill(&mut self, path: &'static str, value: Value, layer: Layer) {
+        self.settings.entry(path).or_insert(Setting { value, layer });
     }
 
     /// The recipe that the numbers of the five steps make.
@@ -96,19 +91,23 @@ impl Resolved {
     /// # Errors
     /// If a number of the five steps is missing, which [`Resolved::defaults`] rules out.
     pub fn recipe(&self) -> Result<Recipe<Px>> {
+        self.read("recipe")
+    }
+
+    /// The values as what `T` takes in, by the names of their keys: those of a slot or a preset's head, and of the scene itself, at the
+    /// top, all others in the tables that they have in files.
+    pub(crate) fn read<T: DeserializeOwned>(&self, what: &str) -> Result<T> {
         let mut tables = toml::Table::new();
         for (path, setting) in &self.settings {
-            let Some((step, name)) = path.split_once('.') else { continue };
-            if !crate::scene::keys::STEPS.contains(&step) {
-                continue;
-            }
-            let table = tables.entry(step).or_insert_with(|| toml::Value::Table(toml::Table::new()));
-            if let Some(table) = table.as_table_mut() {
-                table.insert(name.to_owned(), setting.value.plain());
-            }
+            let (table, name) = path.split_once('.').unwrap_or(("", path));
+            let own = match table {
+                "" | "slot" | "preset" => Some(&mut tables),
+                table => tables.entry(table).or_insert_with(|| toml::Table::new().into()).as_table_mut(),
+            };
+            own.and_then(|own| own.insert(name.to_owned(), setting.value.plain()));
         }
-        Recipe::deserialize(tables).map_err(|error| {
-            Fault::new(Class::Scene, format!("the recipe is incomplete: {}", error.message())).into()
+        T::deserialize(tables).map_err(|error| {
+            Fault::new(Class::Scene, format!("The {what} is incomplete: {}", error.message())).into()
         })
     }
 }
@@ -137,11 +136,11 @@ mod tests {
     #[test]
     fn a_later_layer_wins_and_is_remembered() {
         let mut resolved = Resolved::defaults();
-        resolved.lay("smear.length", Value::Number(80.0), Layer::Scene);
-        resolved.lay("smear.length", Value::Number(90.0), Layer::Slot);
+        resolved.set("smear.length", Value::Number(80.0), Layer::Scene);
+        resolved.set("smear.length", Value::Number(90.0), Layer::Slot);
         assert_eq!(resolved.recipe().expect("complete").smear.length, Px(90.0));
-        assert_eq!(resolved.who("smear.length"), Some(&Layer::Slot));
-        assert_eq!(resolved.who("smear.angle"), Some(&Layer::Default));
+        assert_eq!(resolved.layer("smear.length"), Some(&Layer::Slot));
+        assert_eq!(resolved.layer("smear.angle"), Some(&Layer::Default));
         assert_eq!(Layer::Preset("mist".into()).to_string(), "preset mist");
     }
 }

@@ -3,9 +3,10 @@
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::words::Anchor;
-use crate::scene::Source;
-use crate::scene::keys::{self, Entries, Reader, Section, Value, shown};
+use crate::scene::keys::{self, Entries, Key, Reader, Section, key, shown};
 use crate::scene::recipe::layers::{Layer, Resolved};
+use crate::scene::source::Source;
+use serde::Deserialize;
 use std::borrow::Cow;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -38,9 +39,10 @@ const EMBEDDED: &[(&str, &str)] = embedded![
 ];
 
 /// A preset, with all that it takes over from those it is built on.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Deserialize)]
 pub struct Preset {
     /// Its name: that of its file.
+    #[serde(skip)]
     pub name: String,
     /// What lists call it.
     pub title: String,
@@ -57,14 +59,28 @@ pub struct Preset {
     /// Visibility in metres; a depth unit is read as a metre.
     pub visibility: f64,
     /// The presets that it is built on, nearest first.
+    #[serde(skip)]
     pub built_on: Vec<String>,
     /// The numbers of the five steps that it or those it is built on give, each with the preset that did.
+    #[serde(skip)]
     pub numbers: Resolved,
+    /// The keys of its head.
+    #[serde(skip)]
+    head: Resolved,
+}
+
+impl Resolved {
+    /// A preset over the defaults.
+    pub fn of_preset(preset: &Preset) -> Resolved {
+        let mut resolved = Resolved::defaults();
+        resolved.settings.extend(preset.numbers.settings.clone());
+        resolved
+    }
 }
 
 /// One preset file.
 #[derive(Clone, Debug)]
-struct Shelved {
+struct PresetFile {
     name: String,
     file: PathBuf,
     text: Cow<'static, str>,
@@ -73,13 +89,13 @@ struct Shelved {
     /// Whether it was read from a disk.
     on_disk: bool,
     /// What of the same name it hides; it may be built on that.
-    hides: Option<Box<Shelved>>,
+    hides: Option<Box<PresetFile>>,
 }
 
 /// Presets by name. What is put on the shelf later hides what has the same name.
 #[derive(Clone, Debug, Default)]
 pub struct Shelf {
-    files: Vec<Shelved>,
+    files: Vec<PresetFile>,
 }
 
 /// Visibility in metres that a weather word allows.
@@ -102,7 +118,7 @@ pub fn visibility_of(word: &str) -> Option<Range<f64>> {
 impl Shelf {
     /// The presets that come with the program.
     pub fn embedded() -> Shelf {
-        let shelved = |(name, text): &(&str, &'static str)| Shelved {
+        let own = |(name, text): &(&str, &'static str)| PresetFile {
             name: (*name).to_owned(),
             file: PathBuf::from(format!("presets/{name}.toml")),
             text: Cow::Borrowed(text),
@@ -110,13 +126,13 @@ impl Shelf {
             on_disk: false,
             hides: None,
         };
-        Shelf { files: EMBEDDED.iter().map(shelved).collect() }
+        Shelf { files: EMBEDDED.iter().map(own).collect() }
     }
 
     /// Puts a preset's text on the shelf; `file` is for messages.
     pub fn put(&mut self, name: impl Into<String>, file: impl AsRef<Path>, text: impl Into<String>) {
         let (name, file) = (name.into(), file.as_ref().to_path_buf());
-        self.lay(Shelved {
+        self.put_file(PresetFile {
             name,
             file,
             text: Cow::Owned(text.into()),
@@ -142,7 +158,14 @@ impl Shelf {
                 Err(faults) => (String::new(), Some(faults)),
             };
             let name = name.to_owned();
-            self.lay(Shelved { name, file, text: Cow::Owned(text), broken, on_disk: true, hides: None });
+            self.put_file(PresetFile {
+                name,
+                file,
+                text: Cow::Owned(text),
+                broken,
+                on_disk: true,
+                hides: None,
+            });
         }
     }
 
@@ -156,21 +179,21 @@ impl Shelf {
         shelf
     }
 
-    fn lay(&mut self, mut shelved: Shelved) {
-        if let Some(at) = self.files.iter().position(|known| known.name == shelved.name) {
-            shelved.hides = Some(Box::new(self.files.remove(at)));
+    fn put_file(&mut self, mut own: PresetFile) {
+        if let Some(at) = self.files.iter().position(|known| known.name == own.name) {
+            own.hides = Some(Box::new(self.files.remove(at)));
         }
-        self.files.push(shelved);
+        self.files.push(own);
     }
 
     /// The file that a preset was read from; none for those that come with the program.
     pub fn file(&self, name: &str) -> Option<&Path> {
-        self.find(name).filter(|shelved| shelved.on_disk).map(|shelved| shelved.file.as_path())
+        self.find(name).filter(|own| own.on_disk).map(|own| own.file.as_path())
     }
 
     /// All names, sorted.
     pub fn names(&self) -> Vec<&str> {
-        let mut names: Vec<&str> = self.files.iter().map(|shelved| shelved.name.as_str()).collect();
+        let mut names: Vec<&str> = self.files.iter().map(|own| own.name.as_str()).collect();
         names.sort_unstable();
         names
     }
@@ -182,7 +205,7 @@ impl Shelf {
 
     /// The text of a preset as its author wrote it.
     pub fn text(&self, name: &str) -> Option<&str> {
-        self.find(name).map(|shelved| shelved.text.as_ref())
+        self.find(name).map(|own| own.text.as_ref())
     }
 
     /// What to do about a name that isn't there.
@@ -198,31 +221,31 @@ impl Shelf {
         self.build(name, &mut Vec::new())
     }
 
-    fn find(&self, name: &str) -> Option<&Shelved> {
-        self.files.iter().find(|shelved| shelved.name == name)
+    fn find(&self, name: &str) -> Option<&PresetFile> {
+        self.files.iter().find(|own| own.name == name)
     }
 
     /// `below` holds the presets that are being built on this one.
     fn build(&self, name: &str, below: &mut Vec<String>) -> Result<Preset> {
-        let Some(shelved) = self.find(name) else {
+        let Some(own) = self.find(name) else {
             let fault = Fault::new(Class::Usage, format!("there is no preset {}", shown(name)));
             return Err(fault.remedy(self.remedy_for(name)).into());
         };
-        self.build_from(shelved, below)
+        self.build_from(own, below)
     }
 
-    fn build_from(&self, shelved: &Shelved, below: &mut Vec<String>) -> Result<Preset> {
-        let name = shelved.name.as_str();
-        if let Some(faults) = &shelved.broken {
+    fn build_from(&self, own: &PresetFile, below: &mut Vec<String>) -> Result<Preset> {
+        let name = own.name.as_str();
+        if let Some(faults) = &own.broken {
             return Err(faults.clone());
         }
-        let mut reader = Reader::new(&shelved.file);
+        let mut reader = Reader::new(&own.file);
         let mut room = String::new();
-        let (table, whole) = reader.parse(&shelved.text, &mut room);
+        let (table, whole) = reader.parse(&own.text, &mut room);
         let mut entries = Entries::new();
         let wrong = reader.table(&table, Section::Preset, &[], &mut entries);
-        let base = self.base(&entries, shelved, below, &mut reader)?;
-        if whole && !wrong.contains(&"preset.from") {
+        let base = self.base(&entries, own, below, &mut reader)?;
+        if whole && !wrong.contains(&key!("preset.from")) {
             for path in missing(&entries, base.is_some()).into_iter().filter(|path| !wrong.contains(path)) {
                 let name = path.trim_start_matches("preset.");
                 reader.whole(
@@ -234,25 +257,23 @@ impl Shelf {
         }
         let faults = reader.finish();
         if !faults.is_empty() {
-            return Err(
-                Faults { list: faults, sources: Vec::new() }.with_source(&shelved.file, &shelved.text)
-            );
+            return Err(Faults { list: faults, sources: Vec::new() }.with_source(&own.file, &own.text));
         }
-        Ok(assemble(name, entries, base))
+        assemble(name, entries, base)
     }
 
     /// The preset that this one is built on, if any.
     fn base(
         &self,
         entries: &Entries,
-        shelved: &Shelved,
+        own: &PresetFile,
         below: &mut Vec<String>,
         reader: &mut Reader<'_>,
     ) -> Result<Option<Preset>> {
-        let Some(entry) = entries.get("preset.from") else { return Ok(None) };
+        let Some(entry) = entries.get(key!("preset.from")) else { return Ok(None) };
         let from = entry.value.text().unwrap_or_default();
-        let hidden = shelved.hides.as_ref().filter(|_| from == shelved.name);
-        below.push(shelved.name.clone());
+        let hidden = own.hides.as_ref().filter(|_| from == own.name);
+        below.push(own.name.clone());
         if hidden.is_none() && below.iter().any(|known| known == from) {
             let chain = [below.as_slice(), &[from.to_owned()]].concat().join(" from ");
             reader.fault(
@@ -284,6 +305,12 @@ impl Shelf {
     }
 }
 
+/// The preset of a scene that names none.
+pub(crate) fn default_preset() -> String {
+    let default = keys::find(key!("preset")).and_then(Key::default);
+    default.and_then(|value| value.text().map(str::to_owned)).unwrap_or_default()
+}
+
 /// Folders of presets besides the program's own, in the order in which they hide each other: the user's, and the scene's.
 pub fn folders(scene: Option<&Path>) -> Vec<PathBuf> {
     let absolute = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|path| path.is_absolute());
@@ -300,52 +327,27 @@ const MOST_FILES: usize = 4000;
 
 /// Paths of the head's keys that must be given and aren't.
 fn missing(entries: &Entries, built_on: bool) -> Vec<&'static str> {
-    let optional = |path: &str| path == "preset.from" || (built_on && path != "preset.title");
+    let optional = |path: &str| path == key!("preset.from") || (built_on && path != key!("preset.title"));
     let given = |path: &str| entries.contains_key(path);
     // A base that can't be read has its own fault; nothing is missing for it.
-    if given("preset.from") && !built_on {
+    if given(key!("preset.from")) && !built_on {
         return Vec::new();
     }
     keys::of(Section::Preset).map(|key| key.path).filter(|path| !optional(path) && !given(path)).collect()
 }
 
 /// The preset that `entries` make over `base`.
-fn assemble(name: &str, entries: Entries, base: Option<Preset>) -> Preset {
-    let built_on = base.as_ref().map_or_else(Vec::new, |base| {
-        std::iter::once(base.name.clone()).chain(base.built_on.iter().cloned()).collect()
-    });
-    let mut preset = base.unwrap_or_else(|| Preset {
-        name: String::new(),
-        title: String::new(),
-        word: String::new(),
-        about: String::new(),
-        definition: String::new(),
-        source: String::new(),
-        anchor: Anchor::Ground,
-        visibility: 1000.0,
-        built_on: Vec::new(),
-        numbers: Resolved::default(),
-    });
-    preset.name = name.to_owned();
-    preset.built_on = built_on;
-    for (path, entry) in entries {
-        let text = || entry.value.text().unwrap_or_default().to_owned();
-        match path {
-            "preset.title" => preset.title = text(),
-            "preset.word" => preset.word = text(),
-            "preset.about" => preset.about = text(),
-            "preset.definition" => preset.definition = text(),
-            "preset.source" => preset.source = text(),
-            "preset.anchor" => preset.anchor = anchor(&entry.value),
-            "preset.visibility" => preset.visibility = entry.value.number().unwrap_or(preset.visibility),
-            "preset.from" => {}
-            _ => preset.numbers.lay(path, entry.value, Layer::Preset(name.to_owned())),
-        }
+fn assemble(name: &str, entries: Entries, base: Option<Preset>) -> Result<Preset> {
+    let (mut head, mut numbers, mut built_on) = (Resolved::default(), Resolved::default(), Vec::new());
+    if let Some(mut base) = base {
+        (head, numbers) = (base.head, base.numbers);
+        built_on.push(base.name);
+        built_on.append(&mut base.built_on);
     }
-    preset
-}
-
-/// The anchor that a checked value names.
-pub(crate) fn anchor(value: &Value) -> Anchor {
-    if value.text() == Some("sky") { Anchor::Sky } else { Anchor::Ground }
+    for (path, entry) in entries {
+        let step = keys::find(path).is_some_and(Key::is_step);
+        let all = if step { &mut numbers } else { &mut head };
+        all.set(path, entry.value, Layer::Preset(name.to_owned()));
+    }
+    Ok(Preset { name: name.to_owned(), built_on, numbers, head: head.clone(), ..head.read("preset")? })
 }

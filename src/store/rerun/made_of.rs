@@ -5,7 +5,7 @@ use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::output::Effort;
 use crate::output::forms::{Also, Pan};
-use crate::plan::{ArtJob, FogJob, Job, Plan, RimJob, rims};
+use crate::plan::{ArtJob, FogJob, Job, Plan, RimJob};
 use crate::scene::pictures::Arts;
 use crate::store::rerun::why::{self, Settings, Settled};
 use std::path::Path;
@@ -164,7 +164,7 @@ fn of_rim(job: &RimJob, plan: &Plan, behind: &[Wanted], art: &str, packing: Pack
     let frame = (plan.texels, plan.scale, plan.travel, plan.view, plan.blending, &plan.backdrop);
     let mut parts = Parts::new("rim")
         .add(&format!("{:?}", (&job.spec, place)))
-        .add(&format!("{:?}", (frame, rims::places(plan))))
+        .add(&format!("{:?}", (frame, plan.cameras())))
         .add(&format!("{packing:?}"))
         .add(art);
     for (job, wanted) in plan.files.iter().zip(behind) {

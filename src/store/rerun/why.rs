@@ -38,7 +38,7 @@ impl Settled {
         };
         let text = |resolved: &Resolved| -> Settings {
             let all = resolved.settings.iter();
-            all.map(|(path, setting)| (key(path, &setting.who), setting.value.to_string())).collect()
+            all.map(|(path, setting)| (key(path, &setting.layer), setting.value.to_string())).collect()
         };
         let names = reading.scene.slots.iter().map(|slot| slot.name.clone());
         Settled { facts: text(&reading.facts), slots: names.zip(reading.slots.iter().map(text)).collect() }

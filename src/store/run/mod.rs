@@ -137,7 +137,7 @@ pub fn render_with(
     progress: &dyn Progress,
 ) -> Result<Vec<Report>> {
     check_only(scene, &options.only)?;
-    let scene = &*haze::settled(scene, arts, &options.limits)?;
+    let scene = &*haze::sampled(scene, arts, &options.limits)?;
     let plans = options
         .scales
         .iter()

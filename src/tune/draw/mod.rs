@@ -4,7 +4,7 @@ use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::units::Px;
-use crate::plan::{Job, Plan, RimJob, rims};
+use crate::plan::{Job, Plan, RimJob};
 use crate::review::check;
 use crate::stack::still::{Layer, Still};
 use crate::stack::survey::{Mark, Ready, Survey};
@@ -285,7 +285,7 @@ fn scene(
                 (None, _) => Ready::Aside,
             })
             .collect();
-        let cameras = rims::places(&plan);
+        let cameras = plan.cameras();
         let Some(mut survey) = Survey::unless(&plan, &ready, &cameras, cameras.len(), stale) else {
             return Ok(false);
         };
@@ -313,7 +313,7 @@ fn reuse(plan: &Plan, opened: u64, layers: &mut Layers, before: Option<&Settled>
     let frame = |plan: &Plan| (plan.texels, plan.scale, plan.travel, plan.blending, plan.backdrop);
     if frame(plan) != frame(&before.plan)
         || opened != before.opened
-        || rims::places(plan) != rims::places(&before.plan)
+        || plan.cameras() != before.plan.cameras()
     {
         return;
     }

@@ -1,0 +1,215 @@
+//! A slot in the plan: its sheet, its picture and its rim.
+
+use crate::base::colour::floor::floored;
+use crate::base::placing::{Kind, Placing};
+use crate::base::units::{Px, Rect, Scale, Texel};
+use crate::base::words::Anchor;
+use crate::base::{law, seed};
+use crate::plan::jobs::{ArtJob, FogJob, RimJob, RimSpec};
+use crate::plan::rims::{self, aspect};
+use crate::plan::tint;
+use crate::plan::treatment::{Fade, Tint, Treatment};
+use crate::scene::{ArtPlace, Repeat, Scene, Slot};
+use crate::steps::field::FieldSpec;
+use crate::steps::sheet::SheetSpec;
+use crate::steps::step5_grade::Tones;
+
+/// What all jobs of a slot share.
+pub(super) struct SlotPlan<'a> {
+    scene: &'a Scene,
+    slot: &'a Slot,
+    scale: Scale,
+    /// The view.
+    view: [u32; 2],
+    /// Pan rate.
+    rate: f64,
+    /// Height of its anchor line.
+    line: Px,
+    /// Texels for each px of its recipe.
+    unit: Scale,
+    /// Colours of its fog.
+    tones: Tones,
+    air: tint::Air,
+}
+
+/// Rows of the view and columns around a picture that its rim may take.
+struct Canvas {
+    /// Rows of the view above it.
+    first: i64,
+    size: [u32; 2],
+    /// The picture's left top on it.
+    corner: [i64; 2],
+}
+
+impl<'a> SlotPlan<'a> {
+    /// The slot in a view of `view` texels.
+    pub fn new(
+        scene: &'a Scene,
+        slot: &'a Slot,
+        air: tint::Air,
+        scale: Scale,
+        view: [u32; 2],
+    ) -> SlotPlan<'a> {
+        let rate = law::pan_rate(scene.camera, slot.depth);
+        let near = match slot.anchor {
+            Anchor::Ground => scene.ground,
+            Anchor::Sky => scene.sky,
+        };
+        let line = slot.line.unwrap_or_else(|| law::line_at(scene.horizon, near, rate));
+        let unit = slot.shrink.unwrap_or(rate) * scale;
+        SlotPlan { scene, slot, scale, view, rate, line, unit, tones: tones(scene, slot), air }
+    }
+
+    /// Where a picture of the slot stands.
+    fn placing(&self, kind: Kind, order: usize, rect: Rect, texels: [u32; 2], period: Option<Px>) -> Placing {
+        let ending = match kind {
+            Kind::Fog => "fog",
+            Kind::Rim => "rim",
+            Kind::Art => "art",
+        };
+        Placing {
+            slot: self.slot.name.clone(),
+            kind,
+            path: format!("{}.{ending}.png", self.slot.name),
+            order,
+            depth: self.slot.depth,
+            pan_rate: self.rate,
+            rect,
+            texels,
+            period,
+        }
+    }
+
+    /// The field of its fog on a picture whose top lies at `top`.
+    fn field(&self, size: [u32; 2], top: Texel, seed: u64) -> FieldSpec {
+        let line = self.line * self.scale - top;
+        FieldSpec::new(size, self.slot.anchor, line, self.unit, &self.slot.recipe, seed)
+    }
+
+    /// Its sheet; none where no air lies behind it.
+    pub fn fog(&self, period: Px, order: usize) -> Option<FogJob> {
+        if self.air.sheet <= 0.0 {
+            return None;
+        }
+        let size = [texels(period, self.scale), self.view[1]];
+        let height = Texel(f64::from(size[1])) / self.scale;
+        let rect = Rect { width: period, height, ..Rect::default() };
+        let tau = self.air.sheet;
+        Some(FogJob {
+            placing: self.placing(Kind::Fog, order, rect, size, Some(period)),
+            gap: self.air.gap,
+            optical_depth: tau,
+            opacity: law::opacity(tau),
+            line: self.line,
+            anchor: self.slot.anchor,
+            preset: self.slot.preset.clone(),
+            haze: self.tones.haze.to_hex(),
+            spec: SheetSpec {
+                field: self.field(size, Texel(0.0), seed::derive(self.slot.seed, "fog")),
+                tau,
+                tones: self.tones,
+                light: self.scene.air.light,
+            },
+        })
+    }
+
+    /// Its picture, which is `natural` px large.
+    pub fn art(&self, place: &ArtPlace, natural: [f64; 2], order: usize) -> ArtJob {
+        let width = place.width.unwrap_or(Px(natural[0]));
+        let size = [width, width * natural[1] / natural[0]].map(|side| texels(side, self.scale));
+        let [width, height] = size.map(|side| Texel(f64::from(side)) / self.scale);
+        // Without a place of its own the foot stands on the ground that the slot stands on.
+        let ground = law::line_at(self.scene.horizon, self.scene.ground, self.rate);
+        let rect = Rect { x: place.x, y: place.y.unwrap_or(ground - height), width, height };
+        let period = match place.repeat {
+            Repeat::No => None,
+            Repeat::Edge => Some(width),
+            Repeat::Every(period) => Some(period),
+        };
+        ArtJob {
+            treatment: self.treatment(&rect, size),
+            placing: self.placing(Kind::Art, order, rect, size, period),
+            flip: place.flip,
+            wraps: place.repeat == Repeat::Edge,
+        }
+    }
+
+    /// What is done to its picture.
+    fn treatment(&self, rect: &Rect, size: [u32; 2]) -> Treatment {
+        let depth = self.air.tint;
+        let tint = (depth > 0.0).then(|| Tint {
+            depth,
+            haze: self.tones.haze,
+            falloff: self.field(size, rect.y * self.scale, 0),
+        });
+        let fade = self.slot.fade.map(|fade| Fade::new(&fade, rect, self.scale));
+        Treatment { tint, fade, floor: self.scene.floor }
+    }
+
+    /// The rim of its picture; none where it wants none, or where the picture never comes into view.
+    pub fn rim(&self, art: &ArtJob, order: usize) -> Option<RimJob> {
+        if self.slot.separation <= 0.0 {
+            return None;
+        }
+        let (own, dice) = (&art.placing, seed::derive(self.slot.seed, "rim"));
+        let least = (self.scene.rims.spread * self.unit).0.max(1.5);
+        let widest = rims::WIDEST * least;
+        let aspect = aspect(&self.field([1, 1], Texel(0.0), dice));
+        let margin = [aspect * widest, widest].map(|deviation| (rims::ROOM * deviation).ceil() as i64);
+        let Canvas { first, size, corner } = self.canvas(own, margin)?;
+        let rect = Rect {
+            x: own.rect.x - Texel(corner[0] as f64) / self.scale,
+            y: own.rect.y - Texel(corner[1] as f64) / self.scale,
+            width: own.period.unwrap_or(Texel(f64::from(size[0])) / self.scale),
+            height: Texel(f64::from(size[1])) / self.scale,
+        };
+        Some(RimJob {
+            placing: self.placing(Kind::Rim, order, rect, size, own.period),
+            separation: self.slot.separation,
+            spec: RimSpec {
+                field: self.field(size, Texel(first as f64), dice),
+                tones: self.tones,
+                dark: self.scene.rims.dark,
+                light: self.scene.air.light,
+                corner,
+                wraps: art.wraps,
+                periodic: own.period.is_some(),
+                spread: [least, widest],
+                separation: self.slot.separation,
+                most: self.scene.rims.most,
+            },
+        })
+    }
+
+    /// The canvas of a rim with a margin around its picture; whole texels of the view, as rows beyond it are never seen.
+    fn canvas(&self, art: &Placing, margin: [i64; 2]) -> Option<Canvas> {
+        let top = (art.rect.y * self.scale).0.round() as i64;
+        let first = (top - margin[1]).max(0);
+        let last = (top + i64::from(art.texels[1]) + margin[1]).min(i64::from(self.view[1]));
+        if last <= first {
+            return None;
+        }
+        let (left, width) = match art.period {
+            Some(period) => (0, texels(period, self.scale)),
+            None => (margin[0], art.texels[0].saturating_add(2 * margin[0] as u32)),
+        };
+        Some(Canvas { first, size: [width, (last - first) as u32], corner: [left, top - first] })
+    }
+}
+
+/// Colours of a slot's fog.
+fn tones(scene: &Scene, slot: &Slot) -> Tones {
+    let air = &scene.air;
+    // What the air between it and the play plane leaves of its own colour.
+    let left = || law::transmittance(law::extinction(air.visibility) * slot.depth.max(0.0));
+    let haze = air.haze.mix(slot.haze.unwrap_or(air.haze), slot.haze_share.unwrap_or_else(left));
+    let lift = |colour| floored(colour, scene.floor);
+    let [aloft, glow, shade] = [air.aloft, air.glow, air.shade].map(|colour| colour.map(lift));
+    let tones = Tones::new(lift(haze), aloft, glow, shade, slot.recipe.grade.lit);
+    Tones { glow: lift(tones.glow), shade: lift(tones.shade), ..tones }
+}
+
+/// A length in whole texels; at least one. Saturates, and is then over any limit.
+pub(super) fn texels(length: Px, scale: Scale) -> u32 {
+    (length * scale).0.round().max(1.0) as u32
+}
