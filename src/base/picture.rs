@@ -23,7 +23,7 @@ impl Picture {
     }
 
     /// Rounds every sample to what a file of 8 bits holds.
-    pub fn narrow(&mut self) {
+    pub fn quantize_to_8_bits(&mut self) {
         for sample in self.texels.as_flattened_mut() {
             *sample = u16::from(nearest(*sample)) * 257;
         }

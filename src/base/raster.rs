@@ -36,7 +36,7 @@ impl Owned {
     pub fn raster(&self) -> Raster<'_> {
         match self {
             Owned::Eight { size, samples } => Raster::Eight { size: *size, samples },
-            Owned::Sixteen { size, samples } => Raster::Sixteen { size: *size, samples, keep_depth: true },
+            Owned::Sixteen { size, samples } => Raster::Sixteen { size: *size, samples },
         }
     }
 
@@ -105,8 +105,6 @@ pub enum Raster<'a> {
         size: [u32; 2],
         /// Red, green, blue, alpha of each texel.
         samples: &'a [u16],
-        /// Whether 16 bits are written even where 8 would hold every sample exactly (v = 257 k).
-        keep_depth: bool,
     },
 }
 

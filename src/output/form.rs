@@ -1,347 +1,123 @@
-//! Which of PNG's forms hold a raster exactly, and the raster packed into one.
+//! Which of PNG's forms holds a raster exactly, and the raster packed into it.
+//!
+//! Depths below 8 bits aren't used: they saved 0.4 % of the demo's bytes, all of it in the value view (`tests/bench/png.txt`).
 
 use crate::base::raster::Raster;
-use crate::base::simd::vectorize;
-use rayon::prelude::*;
+use ::png::{BitDepth, ColorType};
+use std::borrow::Cow;
+use std::collections::HashMap;
 
-/// Rows that are looked through, or packed, by one thread at a time.
-const TOGETHER: usize = 64;
+/// Most entries of a palette (PNG 11.2.2).
+const MOST_COLOURS: usize = 256;
 
-/// A form that PNG has for pixels (PNG 6.1: colour type and bit depth).
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Form {
-    /// Red, green and blue, not grey.
-    pub colour: bool,
-    /// With an alpha channel.
-    pub alpha: bool,
-    /// Bits per sample, or per index.
-    pub depth: u8,
+/// A raster as PNG stores it: rows of big-endian samples or of indices.
+pub(super) struct Packed<'a> {
+    /// PNG 6.1.
+    pub colour_type: ColorType,
+    /// Bits of a sample or an index: 8 or 16.
+    pub depth: BitDepth,
     /// The distinct texels, translucent ones first, if indexed.
     pub palette: Option<Vec<[u8; 4]>>,
+    /// The rows, one after the other.
+    pub bytes: Cow<'a, [u8]>,
 }
 
-/// Rows as PNG wants them: big-endian samples, or several in a byte, each row from a fresh byte.
-pub(super) struct Packed(pub Vec<u8>);
-
-/// What all texels of a raster have in common.
-struct Census {
-    grey: bool,
-    opaque: bool,
-    /// Every 16-bit sample is 257 k, so 8 bits hold it.
-    narrow: bool,
-    /// Least depth for grey: 1, 2, 4 or 8.
-    grey_depth: u8,
-    /// The distinct texels, if there are at most 256 and 8 bits hold them.
-    distinct: Option<Colours>,
-}
-
-/// Up to 256 distinct texels, each with a number; found by hashing, because every texel is looked up.
-struct Colours {
-    list: Vec<[u8; 4]>,
-    /// A texel, and 1 + its number or, where there is none, 0.
-    slots: Box<[(u32, u32); Colours::SLOTS]>,
-}
-
-impl Colours {
-    const BITS: u32 = 11;
-    const SLOTS: usize = 1 << Colours::BITS;
-
-    fn new() -> Colours {
-        Colours { list: Vec::new(), slots: Box::new([(0, 0); Colours::SLOTS]) }
-    }
-
-    fn of(list: impl IntoIterator<Item = [u8; 4]>) -> Colours {
-        let mut colours = Colours::new();
-        for texel in list {
-            colours.number(texel);
-        }
-        colours
-    }
-
-    /// The number of a texel; a new one is added. None if that is one too many.
-    #[inline]
-    fn number(&mut self, texel: [u8; 4]) -> Option<u8> {
-        let key = u32::from_le_bytes(texel);
-        let mut at = (key.wrapping_mul(0x9e37_79b1) >> (32 - Colours::BITS)) as usize;
-        loop {
-            match self.slots[at] {
-                (_, 0) => break,
-                (there, number) if there == key => return u8::try_from(number - 1).ok(),
-                _ => at = (at + 1) % Colours::SLOTS,
-            }
-        }
-        if self.list.len() == 256 {
-            return None;
-        }
-        self.list.push(texel);
-        self.slots[at] = (key, self.list.len() as u32);
-        u8::try_from(self.list.len() - 1).ok()
-    }
-}
-
-impl Form {
-    /// Bits of one texel.
-    fn bits(&self) -> u32 {
-        let samples = match (self.palette.is_some(), self.colour, self.alpha) {
-            (true, ..) | (_, false, false) => 1,
-            (_, false, true) => 2,
-            (_, true, false) => 3,
-            (_, true, true) => 4,
+impl<'a> Packed<'a> {
+    /// In a small form: opaque grey; else a palette for up to 256 colours of 8 bits; else without the channels that say nothing.
+    pub fn smallest(raster: Raster<'a>) -> Packed<'a> {
+        let (grey, opaque) = match raster {
+            Raster::Eight { samples, .. } => grey_and_opaque(samples, u8::MAX),
+            Raster::Grey { .. } => (true, true),
+            Raster::Sixteen { samples, .. } => grey_and_opaque(samples, u16::MAX),
         };
-        samples * u32::from(self.depth)
+        let palette = match raster {
+            // A palette takes chunks of its own.
+            Raster::Eight { samples, .. } if !(grey && opaque) => indexed(samples.as_chunks::<4>().0),
+            _ => None,
+        };
+        palette.unwrap_or_else(|| Packed::channels(raster, !grey, !opaque))
     }
 
-    /// Bytes from a texel to the next, at least 1: what filters look back by (PNG 9.2).
-    pub fn back(&self) -> usize {
-        self.bits().div_ceil(8) as usize
-    }
-
-    /// Packs the raster, some rows at a time, side by side; it must fit the form.
-    pub fn pack(&self, raster: Raster) -> Packed {
-        let [width, height] = raster.size().map(|side| side as usize);
-        let stride = (width * self.bits() as usize).div_ceil(8);
-        let mut packed = vec![0; stride * height];
-        let blocks = packed.par_chunks_mut(stride * TOGETHER);
+    /// As grey or RGB, with alpha or without, at the raster's own depth. What the form has no room for is left out; a raster of greys
+    /// is written as grey.
+    pub fn channels(raster: Raster<'a>, colour: bool, alpha: bool) -> Packed<'a> {
+        let colour_type = match (colour, alpha) {
+            (false, false) => ColorType::Grayscale,
+            (false, true) => ColorType::GrayscaleAlpha,
+            (true, false) => ColorType::Rgb,
+            (true, true) => ColorType::Rgba,
+        };
+        let packed = |depth, bytes| Packed { colour_type, depth, palette: None, bytes };
         match raster {
-            Raster::Eight { samples, .. } => blocks
-                .zip(samples.par_chunks(4 * width * TOGETHER))
-                .for_each(|(bytes, rows)| self.pack_eight(width, texels(rows), bytes)),
-            Raster::Grey { samples, .. } => blocks
-                .zip(samples.par_chunks(width * TOGETHER))
-                .for_each(|(bytes, rows)| self.pack_greys(width, rows, bytes)),
+            Raster::Eight { samples, .. } if colour_type == ColorType::Rgba => {
+                packed(BitDepth::Eight, Cow::Borrowed(samples))
+            }
+            Raster::Eight { samples, .. } => {
+                packed(BitDepth::Eight, Cow::Owned(picked(samples, colour_type, |code| [code])))
+            }
             Raster::Sixteen { samples, .. } => {
-                blocks.zip(samples.par_chunks(4 * width * TOGETHER)).for_each(|(bytes, rows)| {
-                    if self.depth == 16 {
-                        self.pack_sixteen(texels(rows), bytes);
-                    } else {
-                        self.pack_eight(width, texels(rows).map(|texel| texel.map(narrow)), bytes);
-                    }
-                });
+                packed(BitDepth::Sixteen, Cow::Owned(picked(samples, colour_type, u16::to_be_bytes)))
             }
-        }
-        Packed(packed)
-    }
-
-    fn pack_eight(&self, width: usize, texels: impl Iterator<Item = [u8; 4]>, bytes: &mut [u8]) {
-        if let Some(palette) = &self.palette {
-            let mut colours = Colours::of(palette.iter().copied());
-            let indices = texels.map(|texel| colours.number(texel).unwrap_or(0));
-            return pack_bits(width, self.depth, indices, bytes);
-        }
-        // A loop for each number of channels, so that it is known there.
-        match (self.colour, self.alpha) {
-            (false, false) => {
-                let step = step_of(self.depth);
-                pack_bits(width, self.depth, texels.map(|[grey, ..]| grey / step), bytes);
-            }
-            (false, true) => put(texels, bytes, |[grey, _, _, alpha]| [grey, alpha]),
-            (true, false) => put(texels, bytes, |[r, g, b, _]| [r, g, b]),
-            (true, true) => put(texels, bytes, |texel| texel),
-        }
-    }
-
-    fn pack_greys(&self, width: usize, greys: &[u8], bytes: &mut [u8]) {
-        let number = |grey: u8| match &self.palette {
-            // Greys that aren't there have no number.
-            Some(palette) => palette.iter().position(|texel| texel[0] == grey).unwrap_or(0) as u8,
-            None => grey / step_of(self.depth),
-        };
-        // Few codes, many texels.
-        let codes: [u8; 256] = std::array::from_fn(|grey| number(grey as u8));
-        pack_bits(width, self.depth, greys.iter().map(|grey| codes[usize::from(*grey)]), bytes);
-    }
-
-    fn pack_sixteen(&self, texels: impl Iterator<Item = [u16; 4]>, bytes: &mut [u8]) {
-        let [high, low] = [|sample: u16| sample.to_be_bytes()[0], |sample: u16| sample.to_be_bytes()[1]];
-        match (self.colour, self.alpha) {
-            (false, false) => put(texels, bytes, |[grey, ..]| [high(grey), low(grey)]),
-            (false, true) => put(texels, bytes, |[grey, _, _, a]| [high(grey), low(grey), high(a), low(a)]),
-            (true, false) => {
-                put(texels, bytes, |[r, g, b, _]| [high(r), low(r), high(g), low(g), high(b), low(b)]);
-            }
-            (true, true) => put(texels, bytes, |[r, g, b, a]| {
-                [high(r), low(r), high(g), low(g), high(b), low(b), high(a), low(a)]
-            }),
+            Raster::Grey { samples, .. } => Packed {
+                colour_type: ColorType::Grayscale,
+                ..packed(BitDepth::Eight, Cow::Borrowed(samples))
+            },
         }
     }
 }
 
-/// The forms worth trying, the likeliest first; only that one unless `all`.
-pub(super) fn choose(raster: Raster, all: bool) -> Vec<Form> {
-    let some = (4 * raster.size()[0] as usize * TOGETHER).max(4);
-    let census = match raster {
-        Raster::Eight { samples, .. } => {
-            samples.par_chunks(some).map(census_of_eight).reduce(Census::new, Census::with)
-        }
-        Raster::Grey { samples, .. } => {
-            samples.par_chunks(some).map(census_of_grey).reduce(Census::new, Census::with)
-        }
-        Raster::Sixteen { samples, .. } => {
-            samples.par_chunks(some).map(|samples| census(texels(samples))).reduce(Census::new, Census::with)
-        }
-    };
-    let deep = match raster {
-        Raster::Eight { .. } | Raster::Grey { .. } => false,
-        Raster::Sixteen { keep_depth, .. } => keep_depth || !census.narrow,
-    };
-    let (colour, alpha) = (!census.grey, !census.opaque);
-    if deep {
-        return vec![Form { colour, alpha, depth: 16, palette: None }];
-    }
-    let depth = if census.grey && census.opaque { census.grey_depth } else { 8 };
-    let mut forms = vec![Form { colour, alpha, depth, palette: None }];
-    if let Some(distinct) = census.distinct {
-        let depth = match distinct.list.len() {
-            0..=2 => 1,
-            3..=4 => 2,
-            5..=16 => 4,
-            _ => 8,
-        };
-        let form = Form { colour: true, alpha: true, depth, palette: Some(sorted(distinct.list)) };
-        // A palette costs its own chunks, so an equally deep grey is better.
-        if form.bits() < forms[0].bits() {
-            forms.insert(0, form);
-        }
-    }
-    if !all {
-        forms.truncate(1);
-    }
-    forms
-}
-
-/// By alpha, then lightness: neighbours in fog become neighbours in the palette, and tRNS can stop early.
-fn sorted(mut palette: Vec<[u8; 4]>) -> Vec<[u8; 4]> {
-    let light = |[r, g, b, _]: [u8; 4]| 2 * u32::from(r) + 7 * u32::from(g) + u32::from(b);
-    palette.sort_by_key(|texel| (texel[3], light(*texel), *texel));
-    palette
-}
-
-impl Census {
-    /// Of no texels.
-    fn new() -> Census {
-        Census { grey: true, opaque: true, narrow: true, grey_depth: 1, distinct: Some(Colours::new()) }
-    }
-
-    /// Of the texels of both.
-    fn with(self, other: Census) -> Census {
-        let both = |(mut own, other): (Colours, Colours)| {
-            other.list.iter().all(|texel| own.number(*texel).is_some()).then_some(own)
-        };
-        Census {
-            grey: self.grey && other.grey,
-            opaque: self.opaque && other.opaque,
-            narrow: self.narrow && other.narrow,
-            grey_depth: self.grey_depth.max(other.grey_depth),
-            distinct: self.distinct.zip(other.distinct).and_then(both),
-        }
-    }
-}
-
-/// Of 16-bit texels.
-fn census(texels: impl Iterator<Item = [u16; 4]>) -> Census {
-    let mut census = Census::new();
+/// As indices into a palette; none if there are too many colours.
+fn indexed(texels: &[[u8; 4]]) -> Option<Packed<'static>> {
+    let mut numbers: HashMap<[u8; 4], u8> = HashMap::new();
     let mut last = None;
     for texel in texels {
-        if last == Some(texel) {
-            continue;
+        if last != Some(texel) && !numbers.contains_key(texel) {
+            if numbers.len() == MOST_COLOURS {
+                return None;
+            }
+            numbers.insert(*texel, 0);
         }
         last = Some(texel);
-        let [r, g, b, a] = texel;
-        census.grey &= r == g && g == b;
-        census.opaque &= a == u16::MAX;
-        census.narrow &= texel.iter().all(|sample| sample % 257 == 0);
-        if !census.narrow {
-            census.distinct = None;
-            continue;
-        }
-        census.grey_depth = census.grey_depth.max(depth_of(narrow(r)));
-        if let Some(distinct) = &mut census.distinct
-            && distinct.number(texel.map(narrow)).is_none()
-        {
-            census.distinct = None;
-        }
     }
-    census
+    let mut palette: Vec<[u8; 4]> = numbers.keys().copied().collect();
+    // By alpha, then lightness: neighbours in fog become neighbours in the palette, and tRNS can stop early.
+    let light = |[r, g, b, _]: [u8; 4]| 2 * u32::from(r) + 7 * u32::from(g) + u32::from(b);
+    palette.sort_by_key(|texel| (texel[3], light(*texel), *texel));
+    numbers.extend(palette.iter().copied().zip(0..=u8::MAX));
+    let bytes = texels.iter().map(|texel| numbers[texel]).collect();
+    Some(Packed {
+        colour_type: ColorType::Indexed,
+        depth: BitDepth::Eight,
+        palette: Some(palette),
+        bytes: Cow::Owned(bytes),
+    })
 }
 
-fn census_of_eight(samples: &[u8]) -> Census {
+/// Whether red, green and blue are the same everywhere, and whether alpha is `full` everywhere.
+fn grey_and_opaque<T: Copy + PartialEq>(samples: &[T], full: T) -> (bool, bool) {
     let texels = samples.as_chunks::<4>().0;
-    let (all, differ) = vectorize(
-        #[inline(always)]
-        || {
-            texels.iter().fold((u32::MAX, 0), |(all, differ), texel| {
-                let texel = u32::from_le_bytes(*texel);
-                // Red against green in the lowest byte, green against blue in the next.
-                (all & texel, differ | ((texel ^ (texel >> 8)) & 0xffff))
-            })
-        },
-    );
-    let mut distinct = Colours::new();
-    let few = texels.iter().all(|texel| distinct.number(*texel).is_some());
-    let opaque = all >> 24 == 255;
-    let distinct = few.then_some(distinct);
-    // Of use only where all is grey and opaque, and then there are few.
-    let greys = distinct.iter().flat_map(|colours| &colours.list);
-    let grey_depth = greys.map(|texel| depth_of(texel[0])).max().unwrap_or(1);
-    Census { grey: differ == 0, opaque, narrow: true, grey_depth, distinct }
+    (texels.iter().all(|[r, g, b, _]| r == g && g == b), texels.iter().all(|[.., alpha]| *alpha == full))
 }
 
-fn census_of_grey(samples: &[u8]) -> Census {
-    let mut there = [false; 256];
-    samples.iter().for_each(|grey| there[usize::from(*grey)] = true);
-    let greys = || (0..=255_u8).filter(|grey| there[usize::from(*grey)]);
-    Census {
-        grey_depth: greys().map(depth_of).max().unwrap_or(1),
-        distinct: Some(Colours::of(greys().map(|grey| [grey, grey, grey, u8::MAX]))),
-        ..Census::new()
+/// The samples of each texel that the colour type has room for, as bytes.
+fn picked<T: Copy, const N: usize>(
+    samples: &[T],
+    colour_type: ColorType,
+    bytes: impl Fn(T) -> [u8; N],
+) -> Vec<u8> {
+    fn texels<T: Copy, const C: usize, const N: usize>(
+        samples: &[T],
+        channels: [usize; C],
+        bytes: impl Fn(T) -> [u8; N],
+    ) -> Vec<u8> {
+        let texels = samples.as_chunks::<4>().0.iter();
+        let picked: Vec<[[u8; N]; C]> = texels.map(|texel| channels.map(|at| bytes(texel[at]))).collect();
+        picked.into_flattened().into_flattened()
     }
-}
-
-/// The least depth, 1, 2, 4 or 8, that holds a grey of 8 bits.
-fn depth_of(code: u8) -> u8 {
-    [1, 2, 4].into_iter().find(|depth| code.is_multiple_of(step_of(*depth))).unwrap_or(8)
-}
-
-/// From one grey of 8 bits to the next that a depth of 1 to 8 bits holds.
-fn step_of(depth: u8) -> u8 {
-    255 / ((1_u16 << depth) - 1) as u8
-}
-
-/// Some bytes of each texel.
-fn put<T, const N: usize>(
-    texels: impl Iterator<Item = [T; 4]>,
-    bytes: &mut [u8],
-    some: impl Fn([T; 4]) -> [u8; N],
-) {
-    for (bytes, texel) in bytes.as_chunks_mut::<N>().0.iter_mut().zip(texels) {
-        *bytes = some(texel);
+    match colour_type {
+        ColorType::Grayscale => texels(samples, [0], bytes),
+        ColorType::GrayscaleAlpha => texels(samples, [0, 3], bytes),
+        ColorType::Rgb => texels(samples, [0, 1, 2], bytes),
+        _ => texels(samples, [0, 1, 2, 3], bytes),
     }
-}
-
-/// Several samples in a byte, the leftmost in the high bits, each row from a fresh byte (PNG 7.2).
-fn pack_bits(width: usize, depth: u8, mut samples: impl Iterator<Item = u8>, bytes: &mut [u8]) {
-    if depth == 8 {
-        bytes.iter_mut().zip(samples).for_each(|(byte, sample)| *byte = sample);
-        return;
-    }
-    let each = usize::from(8 / depth);
-    for row in bytes.chunks_mut(width.div_ceil(each)) {
-        let mut left = width;
-        for byte in row {
-            let here = left.min(each);
-            for (at, sample) in (1..).zip(samples.by_ref().take(here)) {
-                *byte |= sample << (8 - depth * at);
-            }
-            left -= here;
-        }
-    }
-}
-
-fn texels<T: Copy>(samples: &[T]) -> impl Iterator<Item = [T; 4]> {
-    samples.as_chunks::<4>().0.iter().copied()
-}
-
-/// 16 bits to 8, for samples that are 257 k.
-fn narrow(sample: u16) -> u8 {
-    (sample >> 8) as u8
 }

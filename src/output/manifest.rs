@@ -6,7 +6,6 @@ pub use crate::base::placing::Kind;
 use crate::base::words::{Alpha, Blending};
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
-use serde::ser::Serializer;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
@@ -33,15 +32,12 @@ pub struct Manifest {
     pub generator: String,
     /// The camera's frame: width and height, each above 0. Unit: scene px.
     #[schemars(inner(range(min = 1)))]
-    #[serde(serialize_with = "tidy_list")]
     pub view: [f64; 2],
     /// How far the camera pans on the play plane, 0 or more. Unit: scene px.
     #[schemars(range(min = 0))]
-    #[serde(serialize_with = "tidy")]
     pub travel: f64,
     /// Texels per scene px of the run, above 0.
     #[schemars(range(min = 0))]
-    #[serde(serialize_with = "tidy")]
     pub scale: f64,
     /// How the renderer must blend colours.
     pub blending: Blending,
@@ -83,7 +79,6 @@ pub struct Still {
     /// Path of the picture, relative to the manifest.
     pub path: String,
     /// The camera's place on the travel. Unit: scene px.
-    #[serde(serialize_with = "tidy")]
     pub camera: f64,
     /// Colour behind the stack, `#rrggbb`.
     #[serde(default)]
@@ -111,20 +106,17 @@ pub struct Entry {
     /// Drawing order from far to near, 0 or more; unique.
     pub order: u32,
     /// Depth of the slot: 0 on the play plane, positive behind it. Unit: depth units.
-    #[serde(serialize_with = "tidy")]
     pub depth: f64,
     /// Pan rate: scene px in the view for each px of camera travel, above 0.
     #[schemars(range(min = 0))]
-    #[serde(serialize_with = "tidy")]
     pub pan_rate: f64,
     /// Left, top, width, height with the camera at the start of the travel. Unit: scene px.
-    #[serde(serialize_with = "tidy_list")]
     pub rect: [f64; 4],
     /// Width and height, 1 or more each. Unit: texels.
     #[schemars(inner(range(min = 1)))]
     pub texels: [u32; 2],
     /// Area that a texel covers along x and y: `rect` over `texels`. Unit: scene px.
-    #[serde(default, serialize_with = "tidy_list")]
+    #[serde(default)]
     pub stretch: [f64; 2],
     /// Left, top, width and height of the part of the file that is drawn; none: all of it. Texels outside are there for linear filters,
     /// which need neighbours at a tile's edge. Unit: texels.
@@ -132,10 +124,9 @@ pub struct Entry {
     pub part: Option<[u32; 4]>,
     /// The rectangle of all that is drawn of the picture, if the file is a tile of it. To place pictures on whole px, move the strip, not
     /// each tile by itself. Unit: scene px.
-    #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option_list")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub strip: Option<[f64; 4]>,
     /// The file repeats along x at this interval, above 0; null: it does not repeat. Unit: scene px.
-    #[serde(serialize_with = "tidy_option")]
     pub period: Option<f64>,
     /// Whether its left and right edges meet, so that the texture itself may repeat along x.
     #[serde(default)]
@@ -154,10 +145,10 @@ pub struct Entry {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub frames: Vec<Export>,
     /// Suggested drift to the right; slower far away, 0 for pictures. Unit: scene px per second.
-    #[serde(default, serialize_with = "tidy")]
+    #[serde(default)]
     pub drift: f64,
     /// Mean optical depth of the air along the anchor line, above 0; for fog.
-    #[serde(default, skip_serializing_if = "Option::is_none", serialize_with = "tidy_option")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub optical_depth: Option<f64>,
     /// Whether every texel is opaque.
     #[serde(default)]
@@ -180,9 +171,9 @@ impl Manifest {
         let mut members = vec![
             ("version", line(&self.version)),
             ("generator", line(&self.generator)),
-            ("view", line(&self.view.map(tidied))),
-            ("travel", line(&tidied(self.travel))),
-            ("scale", line(&tidied(self.scale))),
+            ("view", line(&self.view)),
+            ("travel", line(&self.travel)),
+            ("scale", line(&self.scale)),
             ("blending", line(&self.blending)),
             ("alpha", line(&self.alpha)),
         ];
@@ -309,22 +300,6 @@ fn tidied(value: f64) -> f64 {
     format!("{value:.11e}").parse().unwrap_or(value)
 }
 
-fn tidy<S: Serializer>(value: &f64, to: S) -> std::result::Result<S::Ok, S::Error> {
-    to.serialize_f64(tidied(*value))
-}
-
-fn tidy_option<S: Serializer>(value: &Option<f64>, to: S) -> std::result::Result<S::Ok, S::Error> {
-    value.map(tidied).serialize(to)
-}
-
-fn tidy_list<S: Serializer, const N: usize>(value: &[f64; N], to: S) -> std::result::Result<S::Ok, S::Error> {
-    to.collect_seq(value.iter().copied().map(tidied))
-}
-
-fn tidy_option_list<S: Serializer>(value: &Option<[f64; 4]>, to: S) -> std::result::Result<S::Ok, S::Error> {
-    value.map(|list| list.map(tidied)).serialize(to)
-}
-
 /// The JSON Schema of the manifest (draft 7), as text that ends in a line break.
 pub fn schema() -> String {
     let schema = SchemaSettings::draft07().into_generator().into_root_schema_for::<Manifest>();
@@ -333,10 +308,10 @@ pub fn schema() -> String {
     format!("{schema:#}\n")
 }
 
-/// JSON on one line, with a space after each colon and comma.
+/// JSON on one line, with a space after each colon and comma, numbers to 12 digits.
 mod one_line {
     use serde::Serialize;
-    use serde_json::ser::{Formatter, Serializer};
+    use serde_json::ser::{CompactFormatter, Formatter, Serializer};
     use std::io::{Result, Write};
 
     pub trait Line {
@@ -356,6 +331,10 @@ mod one_line {
     struct Spaced;
 
     impl Formatter for Spaced {
+        fn write_f64<W: ?Sized + Write>(&mut self, writer: &mut W, value: f64) -> Result<()> {
+            CompactFormatter.write_f64(writer, super::tidied(value))
+        }
+
         fn begin_array_value<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> Result<()> {
             if first { Ok(()) } else { writer.write_all(b", ") }
         }

@@ -1,10 +1,8 @@
 //! Texels to PNG, textures, other forms of the stack, and the manifest beside them.
 
-mod filter;
 mod form;
 pub mod forms;
 pub mod manifest;
-mod parts;
 pub mod pictures;
 pub mod png;
 pub mod stream;

@@ -61,7 +61,7 @@ pub fn frames_png(
         }
         Bits::Sixteen => {
             let samples: Vec<u16> = sheets.flat_map(|sheet| sheet.sixteen(width)).collect();
-            output::encode(Raster::Sixteen { size, samples: &samples, keep_depth: true }, effort)
+            output::encode(Raster::Sixteen { size, samples: &samples }, effort)
         }
     })
 }
@@ -86,8 +86,6 @@ fn raster_png(
 ) -> Vec<u8> {
     match bits {
         Bits::Eight => output::encode(Raster::Eight { size, samples: &eight() }, effort),
-        Bits::Sixteen => {
-            output::encode(Raster::Sixteen { size, samples: &sixteen(), keep_depth: true }, effort)
-        }
+        Bits::Sixteen => output::encode(Raster::Sixteen { size, samples: &sixteen() }, effort),
     }
 }

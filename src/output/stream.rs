@@ -1,20 +1,30 @@
 //! Sheets to PNG, band by band: each is drawn, filtered and compressed by itself, on whatever thread is free, and the sheet never
 //! exists whole in memory.
+//!
+//! Crate `png` compresses on one thread: by it the same sheet took longer than all of its drawing (`tests/bench/png.txt`). A band
+//! ends on a whole byte, by an empty stored block (RFC 1951, 3.2.4), and nothing in it refers to what came before, so the bands
+//! together are one zlib stream; its check is put together from those of the bands (RFC 1950, 2.2).
 
 use crate::base::simd::vectorize;
 use crate::base::words::Bits;
-use crate::output::filter;
-use crate::output::parts::{self, Press};
 use crate::steps::dither;
 use crate::steps::sheet::{Row, Sheet};
+use ::png::chunk::IDAT;
 use ::png::{BitDepth, ColorType, Encoder, EncodingError};
+use flate2::Compression;
+use flate2::write::DeflateEncoder;
+use rayon::prelude::*;
+use std::io::Write;
 
 /// Rows of a band: enough for deflate to find what repeats, little enough to stay small beside the field.
 const BAND: usize = 48;
 
+/// Bands that one thread takes at a time, at most.
+const TOGETHER: usize = 2;
+
 /// Level of deflate. On dithered opacities level 2 writes 1.7 times the bytes of level 6 in a fifth of its time; level 1 saves
 /// another half of the time for 1.6 times the bytes; the quick compressor of level 0 is slower than level 1 and writes more.
-const LEVEL: u8 = 2;
+const LEVEL: u32 = 2;
 
 /// How a sheet's texels are stored.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,6 +38,15 @@ enum Form {
 }
 
 impl Form {
+    fn new(sheet: &Sheet, bits: Bits) -> Form {
+        match (bits, sheet.colour()) {
+            (Bits::Eight, Some(_)) => Form::Opacities,
+            (Bits::Eight, None) => Form::Eight,
+            (Bits::Sixteen, _) => Form::Sixteen,
+        }
+    }
+
+    /// Bytes of a texel.
     fn bytes(self) -> usize {
         match self {
             Form::Opacities => 1,
@@ -37,37 +56,34 @@ impl Form {
     }
 }
 
+/// A compressed band.
+struct Band {
+    deflated: Vec<u8>,
+    /// Adler-32 of its filtered bytes, and their number.
+    check: u32,
+    length: u64,
+}
+
 /// Encodes `width` columns of `sheet`, wrapping, losslessly, in the smallest form that holds it: 256 opacities of one colour
 /// where it has one colour and 8 bits, else RGBA. Colour is kept where opacity is 0; 8-bit opacities are dithered.
 pub fn sheet(sheet: &Sheet, width: u32, bits: Bits) -> Vec<u8> {
-    let mut out = Vec::new();
     // Writing to memory can't fail, and the header is ours.
-    write(sheet, width, bits, &mut out).unwrap_or_default();
-    out
+    write(sheet, width, bits).unwrap_or_default()
 }
 
-fn form(sheet: &Sheet, bits: Bits) -> Form {
-    match (bits, sheet.colour()) {
-        (Bits::Eight, Some(_)) => Form::Opacities,
-        (Bits::Eight, None) => Form::Eight,
-        (Bits::Sixteen, _) => Form::Sixteen,
+fn write(sheet: &Sheet, width: u32, bits: Bits) -> Result<Vec<u8>, EncodingError> {
+    let form = Form::new(sheet, bits);
+    let mut bands = draw(sheet, width, bits, |texels, last| compress(texels, width as usize, form, last))
+        .into_iter()
+        .collect::<std::io::Result<Vec<Band>>>()?;
+    let check = bands.iter().fold(1, |check, band| joined_check(check, band.check, band.length));
+    if let Some(last) = bands.last_mut() {
+        last.deflated.extend(check.to_be_bytes());
     }
-}
-
-fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> Result<(), EncodingError> {
-    let form = form(sheet, bits);
-    let stride = width as usize * form.bytes();
-    let fresh = || (Press::new(LEVEL), Vec::new());
-    let deflated = draw(sheet, width, bits, fresh, |(press, filtered), texels, last| {
-        filtered.clear();
-        for row in texels.chunks(stride) {
-            filter::sub(row, form.bytes(), filtered);
-        }
-        press.part(filtered, last)
-    });
-    // The palette and what marks the colours take the rest.
-    out.reserve(parts::bytes(&deflated) + (1 << 11));
-    let mut encoder = Encoder::new(out, width, sheet.size()[1]);
+    // The chunks' frames, the palette and what marks the colours take a few KB.
+    let mut out =
+        Vec::with_capacity(bands.iter().map(|band| band.deflated.len() + 12).sum::<usize>() + (1 << 11));
+    let mut encoder = Encoder::new(&mut out, width, sheet.size()[1]);
     super::png::mark_srgb(&mut encoder);
     encoder.set_depth(if form == Form::Sixteen { BitDepth::Sixteen } else { BitDepth::Eight });
     match (form, sheet.colour()) {
@@ -79,45 +95,83 @@ fn write(sheet: &Sheet, width: u32, bits: Bits, out: &mut Vec<u8>) -> Result<(),
         _ => encoder.set_color(ColorType::Rgba),
     }
     let mut writer = encoder.write_header()?;
-    parts::write(deflated, &mut writer)?;
-    writer.finish()
+    // 32 KiB of window, the quickest of levels, no dictionary; a multiple of 31 (RFC 1950, 2.2).
+    writer.write_chunk(IDAT, &[0x78, 0x01])?;
+    bands.iter().try_for_each(|band| writer.write_chunk(IDAT, &band.deflated))?;
+    writer.finish()?;
+    Ok(out)
+}
+
+/// Filters a band's rows by Sub (PNG 9.2) and compresses them; the `last` ends the stream.
+fn compress(texels: &[u8], width: usize, form: Form, last: bool) -> std::io::Result<Band> {
+    let (stride, back) = (width * form.bytes(), form.bytes());
+    let mut rows = Vec::with_capacity(texels.len() + texels.len() / stride);
+    for row in texels.chunks(stride) {
+        rows.push(1);
+        rows.extend_from_slice(&row[..back]);
+        rows.extend(row.iter().zip(&row[back..]).map(|(left, byte)| byte.wrapping_sub(*left)));
+    }
+    let mut check = simd_adler32::Adler32::new();
+    check.write(&rows);
+    let room = Vec::with_capacity(rows.len() / 8);
+    let mut encoder = DeflateEncoder::new(room, Compression::new(LEVEL));
+    encoder.write_all(&rows)?;
+    let deflated = if last {
+        encoder.finish()?
+    } else {
+        encoder.flush()?;
+        std::mem::take(encoder.get_mut())
+    };
+    Ok(Band { deflated, check: check.finish(), length: rows.len() as u64 })
+}
+
+/// Adler-32 of two runs of bytes from those of each; the second is `length` bytes long (RFC 1950, 8.2: two sums modulo 65521).
+fn joined_check(first: u32, second: u32, length: u64) -> u32 {
+    const BASE: u64 = 65_521;
+    let [(a, b), (c, d)] = [first, second].map(|check| (u64::from(check & 0xffff), u64::from(check >> 16)));
+    // Both sums of the second run began at 1 and 0; what it began with after the first is counted once for each of its bytes.
+    let sum = (a + c + BASE - 1) % BASE;
+    let sums = (b + d + (length % BASE) * ((a + BASE - 1) % BASE)) % BASE;
+    (sums as u32) << 16 | sum as u32
 }
 
 /// Draws `width` columns of `sheet`, wrapping, and hands its texels to `taker` band by band, side by side, as the bytes that a PNG
 /// of it filters: an opacity a texel, or R, G, B and opacity of 8 or 16 bits, the high byte first; and whether it is the last band.
-/// What it made of them comes back in order. Each thread begins with something `fresh`, which `taker` is given every time.
-pub fn draw<K, T: Send>(
+/// What it made of them comes back in order.
+pub fn draw<T: Send>(
     sheet: &Sheet,
     width: u32,
     bits: Bits,
-    fresh: impl Fn() -> K + Sync,
-    taker: impl Fn(&mut K, &[u8], bool) -> T + Sync,
+    taker: impl Fn(&[u8], bool) -> T + Sync + Send,
 ) -> Vec<T> {
-    let form = form(sheet, bits);
+    let form = Form::new(sheet, bits);
     let stride = width as usize * form.bytes();
-    let [cols, rows] = sheet.size().map(|side| side as usize);
-    let band = |(row, texels, kept): &mut (Row, Vec<u8>, K), from: usize| {
-        let to = rows.min(from + BAND);
+    let rows = sheet.size()[1] as usize;
+    let bands = (0..rows.div_ceil(BAND)).into_par_iter().with_max_len(TOGETHER);
+    let band = |(row, texels): &mut (Row, Vec<u8>), band: usize| {
+        let (from, to) = (band * BAND, rows.min((band + 1) * BAND));
         texels.resize(stride * (to - from), 0);
         for (y, out) in (from..to).zip(texels.chunks_mut(stride)) {
-            vectorize(
-                #[inline(always)]
-                || {
-                    match form {
-                        Form::Opacities => sheet.opacities(y, 0, width as usize, row),
-                        Form::Eight | Form::Sixteen => sheet.row(y, 0, width as usize, row),
-                    }
-                    pack(form, y, cols, row, out);
-                },
-            );
+            draw_row(sheet, form, y, row, out);
         }
-        taker(kept, texels, to == rows)
+        taker(texels, to == rows)
     };
-    parts::side_by_side(
-        rows.div_ceil(BAND),
-        || (Row::default(), Vec::new(), fresh()),
-        |kept, at| band(kept, at * BAND),
-    )
+    bands.map_init(<(Row, Vec<u8>)>::default, band).collect()
+}
+
+/// Draws the row `y` as bytes of the file.
+fn draw_row(sheet: &Sheet, form: Form, y: usize, row: &mut Row, out: &mut [u8]) {
+    let width = out.len() / form.bytes();
+    vectorize(
+        #[inline(always)]
+        || {
+            match form {
+                Form::Opacities => sheet.opacities(y, 0, width, row),
+                Form::Eight | Form::Sixteen => sheet.row(y, 0, width, row),
+            }
+            pack(form, y, sheet.size()[0] as usize, row, out);
+        },
+    );
 }
 
 /// Writes a row's texels as bytes of the file. The dither starts anew with every period of `cols`, so that texels repeat exactly.

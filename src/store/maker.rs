@@ -110,7 +110,7 @@ fn picture(index: usize, job: &ArtJob, plan: &Plan, arts: &Arts, ask: &Ask<'_>) 
     let picture = drawn(job, plan.blending, arts, ask.limits)?;
     let mut picture = job.treatment.apply(picture, plan.blending);
     if picture.deep && ask.bits == Bits::Eight {
-        picture.narrow();
+        picture.quantize_to_8_bits();
     }
     Ok(picture)
 }
@@ -125,7 +125,7 @@ pub(crate) fn drawn(job: &ArtJob, blending: Blending, arts: &Arts, limits: &Limi
     let mut picture = source.draw(placing.texels, job.flip, job.wraps, blending, limits)?;
     if source.kind == pictures::Kind::Png && source.natural == placing.texels.map(f64::from) {
         // All others have been drawn afresh, with colours everywhere.
-        picture.carry_on(job.wraps);
+        picture.bleed(job.wraps);
     }
     Ok(picture)
 }

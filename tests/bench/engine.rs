@@ -110,15 +110,9 @@ fn one_sheet(table: &mut Table, folder: &Path) {
     let drawing = best(12, || {
         measure::timed(|| {
             let sheet = Sheet::new(spec.clone(), Sampling::Reduced);
-            stream::draw(
-                &sheet,
-                SHEET[0],
-                Bits::Eight,
-                || (),
-                |(), band, _| {
-                    std::hint::black_box(band);
-                },
-            )
+            stream::draw(&sheet, SHEET[0], Bits::Eight, |band, _| {
+                std::hint::black_box(band);
+            })
         })
     });
     let fast = whole.1.time.as_secs_f64();

@@ -17,7 +17,7 @@ use rayon::prelude::*;
 use serde_json::{Value, json};
 
 /// Length of a scene px on the play plane.
-pub const UNIT: f64 = 0.01;
+const UNIT: f64 = 0.01;
 
 /// Least distance between the depths of two pictures, as a share of the farther one's distance from the eye: enough for
 /// viewers that sort by depth, too little to be seen.
@@ -50,16 +50,16 @@ pub fn bytes(stack: &Stack<'_>, shapes: Option<&[Shape]>, effort: Effort) -> Res
             let shape = match shapes {
                 // Searching takes long; what was found holds here too.
                 Some(shapes) if alike => {
-                    Shape::of(shapes[index].bands.clone(), stack.placing(index), &texture)
+                    Shape::from_bands(shapes[index].bands.clone(), stack.placing(index), &texture)
                 }
                 _ => Shape::new(stack, index, &texture, Bits::Eight),
             };
             let made = shape.make(stack, index, Bits::Eight, Alpha::Straight);
             let placing = stack.placing(index);
-            let parts = shape.tiles.iter().zip(made).map(|(tile, made)| Part {
+            let parts = shape.tiles.iter().zip(made).map(|(tile, texels)| Part {
                 quads: quads(plan, tile, placing.pan_rate, placing.period),
                 repeats: tile.repeat,
-                png: encode_channels(made.texels.raster(), true, effort),
+                png: encode_channels(texels.raster(), true, effort),
             });
             parts.collect()
         })

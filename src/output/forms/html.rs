@@ -7,9 +7,11 @@ use crate::base::picture::Picture;
 use crate::base::placing::Kind;
 use crate::base::raster::Raster;
 use crate::base::words::Blending;
+use crate::output::forms::escaped;
 use crate::output::texture::repeats;
 use crate::output::{Effort, encode};
 use crate::stack::Stack;
+use data_encoding::BASE64;
 use rayon::prelude::*;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -47,7 +49,7 @@ pub fn bytes(stack: &Stack<'_>) -> Result<Vec<u8>> {
     };
     // In a script element only a closing tag could end the data early.
     let data = data.to_string().replace('<', "\\u003c");
-    let hash = |text: &str| base64(&Sha256::digest(text.as_bytes()));
+    let hash = |text: &str| BASE64.encode(&Sha256::digest(text.as_bytes()));
     let filled = [
         ("title", escaped(&plan.name)),
         ("style-hash", hash(STYLE)),
@@ -105,49 +107,13 @@ fn layer(stack: &Stack<'_>, index: usize, share: f64) -> Result<Value> {
         "rect": placing.rect,
         "period": placing.period,
         "drift": if placing.kind == Kind::Fog { plan.drift * placing.pan_rate } else { 0.0 },
-        "data": format!("data:image/png;base64,{}", base64(&png))
+        "data": format!("data:image/png;base64,{}", BASE64.encode(&png))
     }))
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
-}
-
-/// RFC 4648, section 4.
-fn base64(bytes: &[u8]) -> String {
-    const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for group in bytes.chunks(3) {
-        let word =
-            group.iter().fold(0_u32, |word, byte| word << 8 | u32::from(*byte)) << (8 * (3 - group.len()));
-        for at in 0..4 {
-            let code = ALPHABET[(word >> (18 - 6 * at)) as usize & 63];
-            text.push(if at <= group.len() { char::from(code) } else { '=' });
-        }
-    }
-    text
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn base64_of_the_standard() {
-        // RFC 4648, section 10.
-        let vectors = [
-            ("", ""),
-            ("f", "Zg=="),
-            ("fo", "Zm8="),
-            ("foo", "Zm9v"),
-            ("foob", "Zm9vYg=="),
-            ("fooba", "Zm9vYmE="),
-            ("foobar", "Zm9vYmFy"),
-        ];
-        for (plain, coded) in vectors {
-            assert_eq!(base64(plain.as_bytes()), coded);
-        }
-    }
 
     #[test]
     fn what_is_filled_in_is_not_filled_again() {

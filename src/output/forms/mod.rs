@@ -77,3 +77,8 @@ pub fn bytes(stack: &Stack<'_>, form: Also, how: &How<'_>) -> Result<Vec<u8>> {
         Also::Preview => html::bytes(stack),
     }
 }
+
+/// Text for an element or an attribute of XML or HTML.
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}

@@ -9,6 +9,7 @@ use crate::base::placing::{Kind, Placing};
 use crate::base::raster::{Owned, Raster};
 use crate::base::units::{Rect, Scale};
 use crate::base::words::{Bits, Blending};
+use crate::output::forms::escaped;
 use crate::output::{Effort, encode_channels};
 use crate::scene::layered::{AGAIN, BACKDROP};
 use crate::stack::Stack;
@@ -198,10 +199,6 @@ fn xml([width, height]: [u32; 2], layers: &[Layer]) -> String {
     }
     line(BACKDROP, "data/backdrop.png", [0, 0]);
     text + "  </stack>\n</image>\n"
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
 /// Stored entries with fixed times: the same stack gives the same bytes. `mimetype` comes first.

@@ -9,15 +9,15 @@ use std::sync::LazyLock;
 /// How far apart two texels draw at most, over black and over white, which bound what lies between; in 8-bit steps. Texels are in
 /// the space that the renderer mixes in ([`enter`]).
 #[derive(Clone, Copy)]
-pub struct Gauge {
+pub struct Difference {
     alpha: Alpha,
     blending: Blending,
 }
 
-impl Gauge {
+impl Difference {
     /// For texels stored as `alpha` says and a renderer that mixes as `blending` says.
-    pub fn new(alpha: Alpha, blending: Blending) -> Gauge {
-        Gauge { alpha, blending }
+    pub fn new(alpha: Alpha, blending: Blending) -> Difference {
+        Difference { alpha, blending }
     }
 
     /// The distance of two texels.
@@ -58,6 +58,7 @@ impl Gauge {
     }
 }
 
+/// Steps of the tables below: finer than 16-bit codes.
 const STEPS: usize = 65_536;
 
 /// (decoded, encoded) by code; IEC 61966-2-1.
@@ -96,7 +97,15 @@ pub fn leave([r, g, b, alpha]: [f32; 4], blending: Blending) -> [f32; 4] {
     }
 }
 
-/// Shares of the error that are tried for the width; the height has the rest.
+/// Rows and columns that are looked at in a search, about; the outcome is measured on all. Chosen by eye.
+const ROWS: usize = 160;
+const COLUMNS: usize = 320;
+
+/// How often a size that draws too far off grows, by a `GROWTH`th of each side. Chosen by eye.
+const GROWTHS: usize = 6;
+const GROWTH: usize = 24;
+
+/// Shares of the error that are tried for the width; the height has the rest. Chosen by eye.
 const SHARES: [f32; 5] = [0.3, 0.45, 0.6, 0.75, 0.9];
 
 /// How far apart texels are drawn, in texels of the view, that are tried first. With even ratios no drawn texel stands on a stored
@@ -113,31 +122,31 @@ fn ends(wraps: bool, tall: Ends) -> Ends {
 ///
 /// Each axis is searched by itself on every few lines, since tents draw the axes one after the other; the outcome is then
 /// measured whole and grown until it holds.
-pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, gauge: Gauge) -> [usize; 2] {
+pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, difference: Difference) -> [usize; 2] {
     let most = most as f32;
     let [width, height] = image.size;
-    let rows = image.sparse(height / 160);
-    let columns = image.turned().sparse(width / 320);
+    let rows = image.every_nth_row(height / ROWS);
+    let columns = image.transposed().every_nth_row(width / COLUMNS);
     let mut found = vec![
-        [along(&rows, ends(wraps, tall), most, gauge), height],
-        [width, along(&columns, tall, most, gauge)],
+        [along(&rows, ends(wraps, tall), most, difference), height],
+        [width, along(&columns, tall, most, difference)],
     ];
     for share in SHARES {
-        let down = along(&columns, tall, most * (1.0 - share), gauge);
-        found.push([along(&rows, ends(wraps, tall), most * share, gauge), down]);
+        let down = along(&columns, tall, most * (1.0 - share), difference);
+        found.push([along(&rows, ends(wraps, tall), most * share, difference), down]);
     }
     found.sort_by_key(|size| size[0] * size[1]);
     found.dedup();
     for mut size in found {
         // What a few lines don't show costs a few per cent.
-        for _ in 0..6 {
+        for _ in 0..GROWTHS {
             if size[0] * size[1] >= width * height {
                 break;
             }
-            if error(image, size, wraps, tall, gauge) <= most {
+            if error(image, size, wraps, tall, difference) <= most {
                 return size;
             }
-            let grown = |side: usize, full: usize| (side + side / 24 + 1).min(full);
+            let grown = |side: usize, full: usize| (side + side / GROWTH + 1).min(full);
             size = [grown(size[0], width), grown(size[1], height)];
         }
     }
@@ -145,27 +154,27 @@ pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, gauge: Gauge)
 }
 
 /// How far `image`, stored at `size`, is drawn from itself.
-pub fn error(image: &Image, size: [usize; 2], wraps: bool, tall: Ends, gauge: Gauge) -> f32 {
+pub fn error(image: &Image, size: [usize; 2], wraps: bool, tall: Ends, difference: Difference) -> f32 {
     let stored = store(image, size, wraps, tall);
     let across = Axis::new(image.size[0], size[0], ends(wraps, tall));
     let down = Axis::new(image.size[1], size[1], tall);
-    gauge.most(&stored.turned().drawn(&down).turned().drawn(&across), image)
+    difference.most(&stored.transposed().drawn(&down).transposed().drawn(&across), image)
 }
 
 /// `image` at `size`.
 pub fn store(image: &Image, size: [usize; 2], wraps: bool, tall: Ends) -> Image {
     let across = Axis::new(image.size[0], size[0], ends(wraps, tall));
     let down = Axis::new(image.size[1], size[1], tall);
-    image.stored(&across).turned().stored(&down).turned()
+    image.stored(&across).transposed().stored(&down).transposed()
 }
 
 /// Fewest texels along x at which the lines of `image` are drawn within `most`; those of `image` if no fewer do.
-fn along(image: &Image, ends: Ends, most: f32, gauge: Gauge) -> usize {
+fn along(image: &Image, ends: Ends, most: f32, difference: Difference) -> usize {
     let full = image.size[0];
     let least = if ends == Ends::Inner { 1 } else { 3 };
     let holds = |to: usize| {
         let axis = Axis::new(full, to, ends);
-        gauge.most(&image.stored(&axis).drawn(&axis), image) <= most
+        difference.most(&image.stored(&axis).drawn(&axis), image) <= most
     };
     let (mut fails, mut works) = (least, full);
     if fails >= full {
@@ -186,100 +195,111 @@ fn along(image: &Image, ends: Ends, most: f32, gauge: Gauge) -> usize {
     even.filter(|to| (least..works).contains(to)).find(|to| holds(*to)).unwrap_or(works)
 }
 
-/// Rows of a block; bands are whole blocks.
+/// Rows of a block, texels; bands are whole blocks. Chosen by eye.
 pub const BLOCK: usize = 16;
 
-/// Most bands of a picture.
+/// Rows from one that is looked at to the next, for the error along x.
+const ROW_STEP: usize = BLOCK / 4;
+
+/// Most bands of a picture: each is a file. Chosen by eye.
 const BANDS: usize = 4;
 
-/// What a further band must save of the texels to be worth a file.
+/// What a further band must save of the texels to be worth a file. Chosen by eye.
 const WORTH: f64 = 0.8;
 
 /// Where to cut `image` across into bands that are stored at sizes of their own: their first rows, the first being 0. Fog is often
 /// sharp along its line and plain elsewhere.
 ///
 /// Both axes are looked at by themselves, block by block; the cut is that with the fewest texels.
-pub fn bands(image: &Image, wraps: bool, most: f64, gauge: Gauge) -> Vec<usize> {
+pub fn bands(image: &Image, wraps: bool, most: f64, difference: Difference) -> Vec<usize> {
     let [width, height] = image.size;
     let count = height.div_ceil(BLOCK);
-    let columns = image.turned().sparse(width / 320);
-    let lines = image.sparse(BLOCK / 4);
-    let missed = |image: &Image, to: usize, ends: Ends| {
-        let axis = Axis::new(image.size[0], to, ends);
-        image.stored(&axis).drawn(&axis)
+    let rows = image.every_nth_row(ROW_STEP);
+    let across = block_errors(&rows, ends(wraps, Ends::Beyond), difference, count, |_, y| y * ROW_STEP);
+    let columns = image.transposed().every_nth_row(width / COLUMNS);
+    let down = block_errors(&columns, Ends::Beyond, difference, count, |x, _| x);
+    let texels = |from: usize, to: usize| {
+        let size = [width, (to * BLOCK).min(height) - from * BLOCK];
+        fewest_texels(size, &worst(&across, from, to), &worst(&down, from, to), most)
     };
-    let ratios = || EVEN.into_iter().chain([3, 1]);
-    let mut across: Vec<(f64, Vec<f32>)> = Vec::new();
-    let mut down: Vec<(f64, Vec<f32>)> = Vec::new();
-    for ratio in ratios() {
-        if ratio == 1 {
-            across.push((1.0, vec![0.0; count]));
-            down.push((1.0, vec![0.0; count]));
-            continue;
+    let texels: Vec<Vec<f64>> = (0..count)
+        .into_par_iter()
+        .map(|from| (from + 1..=count).map(|to| texels(from, to)).collect())
+        .collect();
+    cheapest_cuts(&texels).into_iter().map(|block| block * BLOCK).collect()
+}
+
+/// A ratio of drawn to stored texels along an axis, and how far each block is drawn from itself at it.
+struct BlockErrors {
+    ratio: usize,
+    errors: Vec<f32>,
+}
+
+/// The errors along the rows of `lines` at each ratio; `row` gives the row of the picture from a place in `lines`.
+fn block_errors(
+    lines: &Image,
+    ends: Ends,
+    difference: Difference,
+    count: usize,
+    row: impl Fn(usize, usize) -> usize,
+) -> Vec<BlockErrors> {
+    let width = lines.size[0];
+    let beyond = if ends == Ends::Beyond { 2 } else { 0 };
+    let mut all = Vec::new();
+    for ratio in EVEN.into_iter().chain([3]).filter(|ratio| width / ratio >= 3) {
+        let axis = Axis::new(width, width / ratio + beyond, ends);
+        let drawn = lines.stored(&axis).drawn(&axis);
+        let mut errors = vec![0.0_f32; count];
+        for (at, (a, b)) in drawn.data.iter().zip(&lines.data).enumerate() {
+            let block = &mut errors[row(at % width, at / width) / BLOCK];
+            *block = block.max(difference.between(*a, *b));
         }
-        if width / ratio >= 3 {
-            let ends = ends(wraps, Ends::Beyond);
-            let drawn = missed(&lines, width / ratio + if wraps { 0 } else { 2 }, ends);
-            let mut most = vec![0.0_f32; count];
-            for y in 0..lines.size[1] {
-                let block = &mut most[y * (BLOCK / 4) / BLOCK];
-                for (a, b) in drawn.row(y).iter().zip(lines.row(y)) {
-                    *block = block.max(gauge.between(*a, *b));
-                }
-            }
-            across.push((ratio as f64, most));
-        }
-        if height / ratio >= 3 {
-            let drawn = missed(&columns, height / ratio + 2, Ends::Beyond);
-            let mut most = vec![0.0_f32; count];
-            for x in 0..columns.size[1] {
-                for (y, (a, b)) in drawn.row(x).iter().zip(columns.row(x)).enumerate() {
-                    most[y / BLOCK] = most[y / BLOCK].max(gauge.between(*a, *b));
-                }
-            }
-            down.push((ratio as f64, most));
+        all.push(BlockErrors { ratio, errors });
+    }
+    all.push(BlockErrors { ratio: 1, errors: vec![0.0; count] });
+    all
+}
+
+/// Each ratio with its largest error in the blocks from `from` to before `to`.
+fn worst(all: &[BlockErrors], from: usize, to: usize) -> Vec<(f64, f32)> {
+    let most = |errors: &[f32]| errors[from..to].iter().copied().fold(0.0, f32::max);
+    all.iter().map(|one| (one.ratio as f64, most(&one.errors))).collect()
+}
+
+/// The fewest texels for a band of this size whose errors along both axes come to no more than `most` together.
+fn fewest_texels([width, rows]: [usize; 2], across: &[(f64, f32)], down: &[(f64, f32)], most: f64) -> f64 {
+    let mut fewest = f64::INFINITY;
+    for (wide, error) in across {
+        for (tall, _) in down.iter().filter(|(_, also)| f64::from(error + also) <= most) {
+            fewest = fewest.min((rows as f64 / tall + 2.0) * (width as f64 / wide));
         }
     }
-    let cost = |from: usize, to: usize| {
-        let worst = |(ratio, missed): &(f64, Vec<f32>)| {
-            (*ratio, missed[from..to].iter().copied().fold(0.0, f32::max))
-        };
-        let down: Vec<(f64, f32)> = down.iter().map(worst).collect();
-        let rows = ((to * BLOCK).min(height) - from * BLOCK) as f64;
-        let mut least = f64::INFINITY;
-        for (wide, missed) in across.iter().map(worst) {
-            for (tall, also) in &down {
-                if f64::from(missed + also) <= most {
-                    least = least.min((rows / tall + 2.0) * (width as f64 / wide));
-                }
-            }
-        }
-        least
-    };
-    let costs: Vec<Vec<f64>> = (0..count)
-        .into_par_iter()
-        .map(|from| (from + 1..=count).map(|to| cost(from, to)).collect())
-        .collect();
-    // The least for the first blocks in so many bands, and where the last of these begins.
-    let mut least: Vec<Vec<(f64, usize)>> = vec![(1..=count).map(|to| (costs[0][to - 1], 0)).collect()];
+    fewest
+}
+
+/// The first blocks of the bands with the fewest texels; `texels[from][to - from - 1]` are those of a band.
+fn cheapest_cuts(texels: &[Vec<f64>]) -> Vec<usize> {
+    let count = texels.len();
+    // The fewest for the first blocks in so many bands, and where the last of these begins.
+    let mut fewest: Vec<Vec<(f64, usize)>> = vec![texels[0].iter().map(|texels| (*texels, 0)).collect()];
     for bands in 1..BANDS.min(count) {
-        let before = &least[bands - 1];
+        let before = &fewest[bands - 1];
         let last = |to: usize| {
-            let cut = |from: usize| (before[from - 1].0 + costs[from][to - from - 1], from);
+            let cut = |from: usize| (before[from - 1].0 + texels[from][to - from - 1], from);
             (1..to).map(cut).min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((f64::INFINITY, 0))
         };
-        least.push((1..=count).map(last).collect());
+        fewest.push((1..=count).map(last).collect());
     }
     let mut bands = 0;
-    for more in 1..least.len() {
-        if least[more][count - 1].0 < WORTH.powi((more - bands) as i32) * least[bands][count - 1].0 {
+    for more in 1..fewest.len() {
+        if fewest[more][count - 1].0 < WORTH.powi((more - bands) as i32) * fewest[bands][count - 1].0 {
             bands = more;
         }
     }
     let (mut cuts, mut to) = (Vec::new(), count);
     for bands in (0..=bands).rev() {
-        to = least[bands][to - 1].1;
-        cuts.push(to * BLOCK);
+        to = fewest[bands][to - 1].1;
+        cuts.push(to);
     }
     cuts.reverse();
     cuts

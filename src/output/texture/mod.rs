@@ -11,7 +11,7 @@ use crate::base::words::{Alpha, Bits, Blending};
 use crate::scene::{Fit, Texture};
 use crate::stack::Stack;
 use crate::steps::dither;
-use fit::Gauge;
+use fit::Difference;
 use rayon::prelude::*;
 use resample::{Ends, Image};
 use side::Side;
@@ -68,14 +68,6 @@ impl Tile {
     }
 }
 
-/// The texels of a texture.
-pub struct Made {
-    /// The texels.
-    pub texels: Owned,
-    /// Whether all are opaque.
-    pub opaque: bool,
-}
-
 impl Shape {
     /// How a picture is stored, where that follows from its size alone; none if its texels have a say.
     pub fn plain(placing: &Placing, texture: &Texture) -> Option<Shape> {
@@ -85,11 +77,11 @@ impl Shape {
         let [width, height] = placing.texels;
         let area = [0, 0, width, height];
         let stored = stored(area, placing.kind != Kind::Art, texture.fit);
-        Some(Shape::of(vec![Band { area, stored }], placing, texture))
+        Some(Shape::from_bands(vec![Band { area, stored }], placing, texture))
     }
 
     /// Bands of a picture, and the tiles that they are cut into.
-    pub fn of(bands: Vec<Band>, placing: &Placing, texture: &Texture) -> Shape {
+    pub fn from_bands(bands: Vec<Band>, placing: &Placing, texture: &Texture) -> Shape {
         let ends = if is_fitted(placing, texture) { Ends::Beyond } else { Ends::Inner };
         let (wraps, drawn, at) = (repeats(placing), placing.texels, placing.rect);
         let mut shape = Shape { bands, wraps, ends, tiles: Vec::new(), drawn, at };
@@ -118,20 +110,20 @@ impl Shape {
                 (_, Bits::Eight) => 0.5 / (dither::SIDE * dither::SIDE) as f64,
                 (_, Bits::Sixteen) => 0.5 / 257.0,
             };
-            let gauge = Gauge::new(Alpha::Straight, plan.blending);
-            area = trimmed(&image, blank as f32, gauge, placing.period.is_some());
+            let difference = Difference::new(Alpha::Straight, plan.blending);
+            area = trimmed(&image, blank as f32, difference, placing.period.is_some());
         }
         let bands = match texture.fit {
             Fit::Error(most) if smooth => {
                 // Whole blocks, so that even ratios come out even.
                 let up = (area[3].next_multiple_of(fit::BLOCK as u32) - area[3]).min(area[1]);
                 (area[1], area[3]) = (area[1] - up, area[3] + up);
-                let gauge = Gauge::new(texture.alpha, plan.blending);
-                fitted(&image, area, repeats(placing), texture.alpha, most, gauge)
+                let difference = Difference::new(texture.alpha, plan.blending);
+                fitted(&image, area, repeats(placing), texture.alpha, most, difference)
             }
             fit => vec![Band { area, stored: stored(area, smooth, fit) }],
         };
-        Shape::of(bands, placing, texture)
+        Shape::from_bands(bands, placing, texture)
     }
 
     /// Whether the picture is stored just as it is drawn, in one piece.
@@ -153,7 +145,7 @@ impl Shape {
     }
 
     /// Whether it was cut for a picture that stands there.
-    pub fn is_of(&self, placing: &Placing) -> bool {
+    pub fn stands_at(&self, placing: &Placing) -> bool {
         self.drawn == placing.texels && self.at == placing.rect
     }
 
@@ -222,19 +214,18 @@ impl Shape {
     }
 
     /// The texels of all tiles.
-    pub fn make(&self, stack: &Stack<'_>, index: usize, bits: Bits, alpha: Alpha) -> Vec<Made> {
+    pub fn make(&self, stack: &Stack<'_>, index: usize, bits: Bits, alpha: Alpha) -> Vec<Owned> {
         let bands: Vec<Owned> =
             (0..self.bands.len()).map(|band| self.band(stack, index, band, bits, alpha)).collect();
         self.tiles
             .par_iter()
             .map(|tile| {
                 let band = &bands[tile.band];
-                let texels = if tile.cut == [0, 0, i64::from(band.size()[0]), i64::from(band.size()[1])] {
+                if tile.cut == [0, 0, i64::from(band.size()[0]), i64::from(band.size()[1])] {
                     band.clone()
                 } else {
                     band.cut(tile.cut, self.wraps)
-                };
-                Made { opaque: texels.opaque(), texels }
+                }
             })
             .collect()
     }
@@ -277,23 +268,30 @@ fn is_fitted(placing: &Placing, texture: &Texture) -> bool {
 }
 
 /// The bands of an area that take the fewest texels.
-fn fitted(whole: &Image, area: [u32; 4], wraps: bool, alpha: Alpha, most: f64, gauge: Gauge) -> Vec<Band> {
-    let cuts = fit::bands(&part(whole, area, alpha), wraps, most, gauge);
+fn fitted(
+    whole: &Image,
+    area: [u32; 4],
+    wraps: bool,
+    alpha: Alpha,
+    most: f64,
+    difference: Difference,
+) -> Vec<Band> {
+    let cuts = fit::bands(&part(whole, area, alpha), wraps, most, difference);
     let [left, top, wide, tall] = area;
     let ends = cuts.iter().skip(1).map(|cut| *cut as u32).chain([tall]);
     let band = |(from, to): (u32, u32)| {
         let area = [left, top + from, wide, to - from];
         let image = part(whole, area, alpha);
-        let stored = fit::smallest(&image, wraps, Ends::Beyond, most, gauge);
+        let stored = fit::smallest(&image, wraps, Ends::Beyond, most, difference);
         Band { area, stored: stored.map(|side| side as u32) }
     };
     cuts.iter().map(|cut| *cut as u32).zip(ends).map(band).collect()
 }
 
 /// An area without the empty margins of a picture, but for one texel that a linear filter fades into.
-fn trimmed(image: &Image, blank: f32, gauge: Gauge, repeats: bool) -> [u32; 4] {
+fn trimmed(image: &Image, blank: f32, difference: Difference, repeats: bool) -> [u32; 4] {
     let empty = |texel: &[f32; 4]| {
-        texel[3] == 0.0 || gauge.between(*texel, [texel[0], texel[1], texel[2], 0.0]) < blank
+        texel[3] == 0.0 || difference.between(*texel, [texel[0], texel[1], texel[2], 0.0]) < blank
     };
     let [width, height] = image.size;
     let rows: Vec<bool> = (0..height).into_par_iter().map(|y| image.row(y).iter().all(empty)).collect();

@@ -22,7 +22,7 @@ impl Image {
     }
 
     /// Rows become columns.
-    pub fn turned(&self) -> Image {
+    pub fn transposed(&self) -> Image {
         let [width, height] = self.size;
         let mut data = vec![[0.0; 4]; self.data.len()];
         data.par_chunks_mut(height).enumerate().for_each(|(x, column)| {
@@ -34,7 +34,7 @@ impl Image {
     }
 
     /// Every `step`th row.
-    pub fn sparse(&self, step: usize) -> Image {
+    pub fn every_nth_row(&self, step: usize) -> Image {
         let rows: Vec<usize> = (0..self.size[1]).step_by(step.max(1)).collect();
         let data = rows.iter().flat_map(|&y| self.row(y).iter().copied()).collect();
         Image { size: [self.size[0], rows.len()], data }

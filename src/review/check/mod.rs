@@ -122,17 +122,17 @@ pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<
     let scene = &*haze::sampled(scene, arts, limits)?;
     let plan = Plan::new(scene, &arts.naturals(), scale, limits)?;
     let stack = Stack::new(&plan, arts, limits)?;
-    Ok(of_stack(scene, &stack))
+    Ok(check_stack(scene, &stack))
 }
 
-/// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`Plan::cameras`].
-pub fn of_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
+/// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`rims::places`].
+pub fn check_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
     let plan = stack.plan();
     let cameras = plan.cameras();
     let slots: Vec<SlotFigures> = scene
         .slots
         .iter()
-        .map(|slot| of_slot(plan, stack, &cameras, &slot.name, slot.depth, slot.separation))
+        .map(|slot| slot_figures(plan, stack, &cameras, &slot.name, slot.depth, slot.separation))
         .collect();
     let (mut darkest, mut lightest) = (100.0_f64, 0.0_f64);
     let space = Space::new(plan.blending);
@@ -164,7 +164,7 @@ pub fn of_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
     report
 }
 
-fn of_slot(
+fn slot_figures(
     plan: &Plan,
     stack: &Stack<'_>,
     cameras: &[Camera],

@@ -1,135 +1,128 @@
 //! From figures to plain words: what breaks a limit, what is worth a look, and what to do about it.
 
-use crate::review::check::{Finding, Report, SlotFigures};
+use crate::review::check::{Finding, Report, SheetFigures, SlotFigures};
 
-/// Change of CIE L* against the run of the others that is not yet called a turn.
+/// Change of CIE L* against the run of the others that is not yet called a turn. Chosen by eye.
 const LEVEL: f64 = 2.0;
-/// Seam, band and repeat from which a sheet shows them.
+
+/// Times that a sheet changes across its seam as it does inside, from which the seam shows. Chosen by eye.
 const SEAM: f64 = 1.5;
-/// See [`SEAM`].
+
+/// Error of a tile's mean, 8-bit steps, from which a sheet shows bands; without dither it is 0.5. Chosen by eye.
 const BAND: f64 = 0.3;
+
+/// Share of the lacking outline that a rim must be able to serve for the wish, not the haze, to be the cause. Chosen by eye.
+const ATTAINABLE: f64 = 0.7;
 
 /// Fills in the report's findings.
 pub(super) fn judge(report: &mut Report) {
-    let mut findings = Vec::new();
-    let mut add = |fails, slot: Option<&str>, message: String, remedy: String| {
-        findings.push(Finding { fails, slot: slot.map(str::to_owned), message, remedy });
-    };
-    for slot in report.slots.iter().filter(|slot| slot.points > 0 && slot.wanted > 0.0) {
-        let most = report.limits.below;
-        if slot.after.below > most {
-            add(
-                true,
-                Some(&slot.slot),
-                format!(
-                    "{} of its outline is below a separation of {:.1} L* (limit {}){}",
-                    percent(slot.after.below),
-                    slot.wanted,
-                    percent(most),
-                    worst(slot),
-                ),
-                remedy(slot),
-            );
-        }
-        if let Some(rim) = &slot.rim
-            && let Some(sheet) = rim.sheet_steepest
-            && rim.steepest > sheet
-        {
-            add(
-                false,
-                Some(&slot.slot),
-                format!("its rim is up to {:.1} times as steep as its sheet", rim.steepest / sheet),
-                format!("Raise `rim.spread`, or lower `slot.{}.separation`.", slot.slot),
-            );
-        }
-    }
     let tones: Vec<(&str, f64)> =
         report.slots.iter().filter_map(|slot| Some((slot.slot.as_str(), slot.tone?))).collect();
-    let turn = turn(&tones);
-    report.steady = turn.is_none();
-    if let Some(at) = turn {
-        let (far, near) = (tones[at], tones[at + 1]);
-        add(
-            report.limits.steady,
+    let turn = turn(&tones).map(|at| (tones[at], tones[at + 1]));
+    let mut findings: Vec<Finding> = Vec::new();
+    for slot in report.slots.iter().filter(|slot| slot.points > 0 && slot.wanted > 0.0) {
+        findings.extend(outline(slot, report.limits.below));
+        findings.extend(rim(slot));
+    }
+    findings.extend(turn.map(|(far, near)| Finding {
+        fails: report.limits.steady,
+        ..failure(
             Some(near.0),
             format!("lightness reverses from {} (L* {:.0}) to {} (L* {:.0})", far.0, far.1, near.0, near.1),
             format!("Repaint one of the two, or mix part of the fog into {} with `tint`.", far.0),
+        )
+    }));
+    let steady = turn.is_none();
+    findings.extend(totals(report));
+    findings.extend(report.sheets.iter().flat_map(sheet));
+    report.steady = steady;
+    report.passes = findings.iter().all(|finding| !finding.fails);
+    report.findings = findings;
+}
+
+/// A finding that breaks a limit.
+fn failure(slot: Option<&str>, message: String, remedy: impl Into<String>) -> Finding {
+    Finding { fails: true, slot: slot.map(str::to_owned), message, remedy: remedy.into() }
+}
+
+/// An outline too much of which stays under its separation.
+fn outline(slot: &SlotFigures, most: f64) -> Option<Finding> {
+    (slot.after.below > most).then(|| {
+        let message = format!(
+            "{} of its outline is below a separation of {:.1} L* (limit {}){}",
+            percent(slot.after.below),
+            slot.wanted,
+            percent(most),
+            worst(slot),
         );
-    }
+        failure(Some(&slot.slot), message, remedy(slot))
+    })
+}
+
+/// A rim that changes faster than its sheet.
+fn rim(slot: &SlotFigures) -> Option<Finding> {
+    let rim = slot.rim?;
+    let sheet = rim.sheet_steepest.filter(|sheet| rim.steepest > *sheet)?;
+    let message = format!("its rim is up to {:.1} times as steep as its sheet", rim.steepest / sheet);
+    let remedy = format!("Raise `rim.spread`, or lower `slot.{}.separation`.", slot.slot);
+    Some(Finding { fails: false, ..failure(Some(&slot.slot), message, remedy) })
+}
+
+/// The tones, the memory and the overdraw of the whole scene.
+fn totals(report: &Report) -> Vec<Finding> {
     let limits = &report.limits;
+    let mut findings = Vec::new();
     if report.darkest < limits.darkest {
-        add(
-            true,
-            None,
-            format!("the darkest tone is L* {:.1}, below the limit of {:.1}", report.darkest, limits.darkest),
-            "Raise `floor` at the top of the scene.".into(),
-        );
+        let message =
+            format!("the darkest tone is L* {:.1}, below the limit of {:.1}", report.darkest, limits.darkest);
+        findings.push(failure(None, message, "Raise `floor` at the top of the scene."));
     }
     if report.lightest > limits.lightest {
-        add(
-            true,
-            None,
-            format!(
-                "the lightest tone is L* {:.1}, above the limit of {:.1}",
-                report.lightest, limits.lightest
-            ),
-            "Darken the lightest parts of the pictures, `air.haze` or `air.glow`.".into(),
+        let message = format!(
+            "the lightest tone is L* {:.1}, above the limit of {:.1}",
+            report.lightest, limits.lightest
         );
+        findings.push(failure(
+            None,
+            message,
+            "Darken the lightest parts of the pictures, `air.haze` or `air.glow`.",
+        ));
     }
-    if report.memory as f64 > limits.memory * 1e6 {
-        add(
-            true,
-            None,
-            format!(
-                "textures take {:.0} MB, above the limit of {:.0}",
-                report.memory as f64 / 1e6,
-                limits.memory
-            ),
-            "Render at a smaller scale, shorten periods, or drop a slot's sheet with `fog = false`.".into(),
-        );
+    let memory = report.memory as f64 / 1e6;
+    if memory > limits.memory {
+        let message = format!("textures take {memory:.0} MB, above the limit of {:.0}", limits.memory);
+        let remedy = "Render at a smaller scale, shorten periods, or drop a slot's sheet with `fog = false`.";
+        findings.push(failure(None, message, remedy));
     }
     if report.overdraw > limits.overdraw {
-        add(
-            true,
-            None,
-            format!(
-                "{:.1} texels are blended per texel of the view, above the limit of {:.1}",
-                report.overdraw, limits.overdraw
-            ),
-            "Merge slots that are close together, or drop a slot's sheet with `fog = false`.".into(),
+        let message = format!(
+            "{:.1} texels are blended per texel of the view, above the limit of {:.1}",
+            report.overdraw, limits.overdraw
         );
+        let remedy = "Merge slots that are close together, or drop a slot's sheet with `fog = false`.";
+        findings.push(failure(None, message, remedy));
     }
-    for sheet in &report.sheets {
-        if sheet.seam > SEAM {
-            add(
-                true,
-                Some(&sheet.slot),
-                format!("its sheet changes {:.1} times as much across its seam as inside", sheet.seam),
-                "Give it another `period`.".into(),
-            );
-        }
-        if sheet.band > BAND {
-            add(
-                true,
-                Some(&sheet.slot),
-                format!("its sheet shows banding: tiles are off by {:.2} 8-bit steps", sheet.band),
-                "Render it with --bits 16.".into(),
-            );
-        }
-        if sheet.repeat < 1.0 {
-            add(
-                true,
-                Some(&sheet.slot),
-                format!(
-                    "its sheet repeats after {:.2} views: the repeat shows within one frame",
-                    sheet.repeat
-                ),
-                format!("Leave `slot.{}.period` out, or make it longer than the view.", sheet.slot),
-            );
-        }
+    findings
+}
+
+/// What shows of a sheet's making.
+fn sheet(sheet: &SheetFigures) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    if sheet.seam > SEAM {
+        let message = format!("its sheet changes {:.1} times as much across its seam as inside", sheet.seam);
+        findings.push(failure(Some(&sheet.slot), message, "Give it another `period`."));
     }
-    report.passes = findings.iter().all(|finding: &Finding| !finding.fails);
-    report.findings = findings;
+    if sheet.band > BAND {
+        let message = format!("its sheet shows banding: tiles are off by {:.2} 8-bit steps", sheet.band);
+        findings.push(failure(Some(&sheet.slot), message, "Render it with --bits 16."));
+    }
+    if sheet.repeat < 1.0 {
+        let message =
+            format!("its sheet repeats after {:.2} views: the repeat shows within one frame", sheet.repeat);
+        let remedy = format!("Leave `slot.{}.period` out, or make it longer than the view.", sheet.slot);
+        findings.push(failure(Some(&sheet.slot), message, remedy));
+    }
+    findings
 }
 
 fn percent(share: f64) -> String {
@@ -149,8 +142,8 @@ fn remedy(slot: &SlotFigures) -> String {
     let name = &slot.slot;
     match &slot.rim {
         None => format!("Give it a rim with `slot.{name}.separation`."),
-        Some(rim) if (rim.attainable as f64) < 0.7 * rim.lacking as f64 => format!(
-            "The haze is hardly lighter than the picture there: darken the picture, lighten the haze, allow `rim.darken`, raise `rim.most`, \
+        Some(rim) if (rim.attainable as f64) < ATTAINABLE * rim.lacking as f64 => format!(
+            "The haze is hardly lighter than the art there: darken the art, lighten the haze, allow `rim.darken`, raise `rim.most`, \
              or lower `slot.{name}.separation`."
         ),
         Some(_) => format!(

@@ -4,10 +4,25 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
 use crate::review::lettering;
 
-/// Colours of the mount and its lettering.
+/// Colours of the mount and its lettering, sRGB codes. Chosen by eye, as are the measures below.
 const MOUNT: [u8; 3] = [0x1b, 0x1c, 0x24];
 const NAME: [u8; 3] = [0xec, 0xe5, 0xd8];
 const WORD: [u8; 3] = [0x9d, 0x9b, 0xa8];
+
+/// A gap is a `GAP_PART`th of a tile's width, a label's band a `LABEL_PART`th; neither less than so many texels.
+const GAP_PART: u32 = 40;
+const LEAST_GAP: u32 = 6;
+const LABEL_PART: u32 = 12;
+const LEAST_LABEL: u32 = 22;
+/// Height of the name's line and its distance from the tile, in label bands.
+const NAME_LINE: f32 = 0.62;
+const NAME_TOP: f32 = 0.24;
+/// Height of the word's line, in name lines.
+const WORD_LINE: f32 = 0.8;
+/// By how much it is lower than the name's.
+const WORD_LOWER: f32 = 0.2;
+/// From a line's top to its baseline, in line heights: what brings both texts onto one baseline.
+const BASELINE: f32 = 0.74;
 
 /// A picture: opaque RGBA, 8 bits, sRGB-encoded, rows from the top.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -38,8 +53,8 @@ impl Mount {
             tile,
             columns,
             rows: tiles.div_ceil(columns),
-            gap: (width / 40).max(6),
-            label: (width / 12).max(22),
+            gap: (width / GAP_PART).max(LEAST_GAP),
+            label: (width / LABEL_PART).max(LEAST_LABEL),
         }
     }
 
@@ -92,14 +107,14 @@ impl Mount {
             texels[to..to + from.len()].copy_from_slice(from);
         }
         // The name on the left, its weather word on the right, on one baseline.
-        let line = self.label as f32 * 0.62;
-        let foot = i64::from(top + height) + (self.label as f32 * 0.24) as i64;
+        let line = self.label as f32 * NAME_LINE;
+        let foot = i64::from(top + height) + (self.label as f32 * NAME_TOP) as i64;
         let name = lettering::draw(name, line);
         name.stamp([i64::from(left), foot], NAME, texels, across);
-        let word = lettering::draw(word, line * 0.8);
+        let word = lettering::draw(word, line * WORD_LINE);
         let right = i64::from(left + width) - i64::from(word.size[0]);
         if right > i64::from(left + name.size[0]) {
-            word.stamp([right, foot + (line * 0.2 * 0.74) as i64], WORD, texels, across);
+            word.stamp([right, foot + (line * WORD_LOWER * BASELINE) as i64], WORD, texels, across);
         }
     }
 }

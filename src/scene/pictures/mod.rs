@@ -1,7 +1,7 @@
 //! A slot's picture: PNG or SVG files in, texels of any asked size out. Files are only ever read.
 
-mod fill;
-mod gauge;
+mod bleeding;
+mod cost;
 pub mod known;
 mod raster;
 mod read;
@@ -33,12 +33,12 @@ impl Picture {
         Ok(scale::resize(self, size, wraps, blending)?)
     }
 
-    /// Carries colours on to where alpha is 0, so that neither filters nor mips of a renderer draw a fringe. With `wraps`, the left and
+    /// Bleeds colours into where alpha is 0, so that neither filters nor mips of a renderer draw a fringe. With `wraps`, the left and
     /// right edges are neighbours.
-    pub fn carry_on(&mut self, wraps: bool) {
-        fill::carry_on(self, wraps);
+    pub fn bleed(&mut self, wraps: bool) {
+        bleeding::bleed(self, wraps);
         if !self.deep {
-            self.narrow();
+            self.quantize_to_8_bits();
         }
     }
 }
@@ -149,7 +149,7 @@ impl Source {
     /// A PNG at its own size is handed on bit by bit, with the colours under alpha 0. Otherwise it is resampled by
     /// convolution with the Catmull-Rom kernel, widened when shrinking, on premultiplied values in the space that
     /// the renderer mixes in; with `wraps`, as one period of a picture that repeats along x. Integer arithmetic
-    /// gives the same texels on every processor. Colour where alpha is low: see `fill`.
+    /// gives the same texels on every processor. Colour where alpha is low: see `bleeding`.
     ///
     /// An SVG is drawn afresh at the asked size, 8 bits per sample.
     ///
@@ -182,7 +182,7 @@ impl Source {
         }
         if !picture.deep {
             // What the file of it will hold: a still drawn from it is one of the files.
-            picture.narrow();
+            picture.quantize_to_8_bits();
         }
         Ok(picture)
     }

@@ -6,8 +6,7 @@ use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::scene::pictures::{check_size, contained};
-use image::codecs::png::PngDecoder;
-use image::{DynamicImage, ImageError};
+use png::{BitDepth, ColorType, Transformations};
 use std::io::Cursor;
 
 /// Room for the decoder's own buffers and for profiles and texts in the file, bytes.
@@ -24,15 +23,7 @@ pub(super) struct Head {
 /// Reads all that stands before the pixels.
 pub(super) fn head(bytes: &[u8], limits: &Limits) -> Result<Head, Fault> {
     contained(|| {
-        let mut decoder =
-            png::Decoder::new_with_limits(Cursor::new(bytes), png::Limits { bytes: SLACK as usize });
-        decoder.set_ignore_text_chunk(true);
-        let info = decoder.read_header_info().map_err(|error| broken(&error))?;
-        let size = [info.width, info.height];
-        check_size(size, "the PNG is", limits)?;
-        // The row buffers count as well.
-        decoder.set_limits(png::Limits { bytes: allocation(size) as usize });
-        let reader = decoder.read_info().map_err(|error| broken(&error))?;
+        let reader = reader(bytes, limits)?;
         let info = reader.info();
         let mut warnings = Vec::new();
         // PNG 4.3 ranks them: cICP, iCCP, sRGB, then gAMA with cHRM.
@@ -55,80 +46,70 @@ pub(super) fn head(bytes: &[u8], limits: &Limits) -> Result<Head, Fault> {
         if info.animation_control.is_some() {
             warnings.push("it is animated: only its first picture is used".into());
         }
-        Ok(Head { size, warnings })
+        Ok(Head { size: [info.width, info.height], warnings })
     })
+}
+
+/// A decoder that has read all that stands before the pixels, bounded in what it may take.
+fn reader<'a>(bytes: &'a [u8], limits: &Limits) -> Result<png::Reader<Cursor<&'a [u8]>>, Fault> {
+    let mut decoder =
+        png::Decoder::new_with_limits(Cursor::new(bytes), png::Limits { bytes: SLACK as usize });
+    decoder.set_ignore_text_chunk(true);
+    // Indices to colours, depths below 8 to 8, tRNS to alpha.
+    decoder.set_transformations(Transformations::EXPAND);
+    let info = decoder.read_header_info().map_err(broken)?;
+    let size = [info.width, info.height];
+    check_size(size, "the PNG is", limits)?;
+    // Eight bytes for each texel; the row buffers count as well.
+    let most = u64::from(size[0]) * u64::from(size[1]) * 8 + SLACK;
+    decoder.set_limits(png::Limits { bytes: most as usize });
+    decoder.read_info().map_err(broken)
 }
 
 /// Decodes the pixels, exactly.
 pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Picture, Fault> {
-    let size = head(bytes, limits)?.size;
     contained(|| {
-        let mut bounds = image::Limits::no_limits();
-        bounds.max_image_width = Some(limits.side);
-        bounds.max_image_height = Some(limits.side);
-        bounds.max_alloc = Some(allocation(size));
-        let decoded =
-            PngDecoder::with_limits(Cursor::new(bytes), bounds).and_then(DynamicImage::from_decoder);
-        texels(decoded.map_err(refused)?)
+        let mut reader = reader(bytes, limits)?;
+        let mut samples = vec![0; reader.output_buffer_size().ok_or_else(swollen)?];
+        let frame = reader.next_frame(&mut samples).map_err(broken)?;
+        let deep = frame.bit_depth == BitDepth::Sixteen;
+        let texels = if deep {
+            texels(&samples, frame.color_type, u16::from_be_bytes)
+        } else {
+            // A code times 257 is exact (PNG 12.4).
+            texels(&samples, frame.color_type, |[code]| u16::from(code) * 257)
+        };
+        Ok(Picture { size: [frame.width, frame.height], deep, texels })
     })
 }
 
-/// Most bytes that decoding may take: eight for each texel, and slack.
-fn allocation([width, height]: [u32; 2]) -> u64 {
-    u64::from(width) * u64::from(height) * 8 + SLACK
+/// Samples of `N` bytes each to texels.
+fn texels<const N: usize>(
+    samples: &[u8],
+    colour_type: ColorType,
+    value: fn([u8; N]) -> u16,
+) -> Vec<[u16; 4]> {
+    fn each<const N: usize, const C: usize>(
+        samples: &[u8],
+        value: fn([u8; N]) -> u16,
+        texel: fn([u16; C]) -> [u16; 4],
+    ) -> Vec<[u16; 4]> {
+        samples.as_chunks().0.as_chunks().0.iter().map(|samples| texel(samples.map(value))).collect()
+    }
+    match colour_type {
+        ColorType::Grayscale => each(samples, value, |[v]| [v, v, v, u16::MAX]),
+        ColorType::GrayscaleAlpha => each(samples, value, |[v, alpha]| [v, v, v, alpha]),
+        ColorType::Rgb => each(samples, value, |[r, g, b]| [r, g, b, u16::MAX]),
+        // No indices are left.
+        ColorType::Rgba | ColorType::Indexed => each(samples, value, |texel| texel),
+    }
 }
 
-/// To 16 bits: a code times 257 is exact (PNG 12.4).
-fn texels(image: DynamicImage) -> Result<Picture, Fault> {
-    fn eight<const N: usize>(samples: Vec<u8>, make: fn([u8; N]) -> [u8; 4]) -> Vec<[u16; 4]> {
-        samples.as_chunks::<N>().0.iter().map(|s| make(*s).map(|code| u16::from(code) * 257)).collect()
-    }
-    fn sixteen<const N: usize>(samples: Vec<u16>, make: fn([u16; N]) -> [u16; 4]) -> Vec<[u16; 4]> {
-        samples.as_chunks::<N>().0.iter().map(|s| make(*s)).collect()
-    }
-    let size = [image.width(), image.height()];
-    let (deep, texels) = match image {
-        DynamicImage::ImageLuma8(i) => (false, eight(i.into_raw(), |[v]| [v, v, v, 255])),
-        DynamicImage::ImageLumaA8(i) => (false, eight(i.into_raw(), |[v, a]| [v, v, v, a])),
-        DynamicImage::ImageRgb8(i) => (false, eight(i.into_raw(), |[r, g, b]| [r, g, b, 255])),
-        DynamicImage::ImageRgba8(i) => (false, eight(i.into_raw(), |texel: [u8; 4]| texel)),
-        DynamicImage::ImageLuma16(i) => (true, sixteen(i.into_raw(), |[v]| [v, v, v, 65535])),
-        DynamicImage::ImageLumaA16(i) => (true, sixteen(i.into_raw(), |[v, a]| [v, v, v, a])),
-        DynamicImage::ImageRgb16(i) => (true, sixteen(i.into_raw(), |[r, g, b]| [r, g, b, 65535])),
-        DynamicImage::ImageRgba16(i) => (true, sixteen(i.into_raw(), |texel: [u16; 4]| texel)),
-        _ => {
-            return Err(Fault::new(Class::Picture, "the PNG has an unknown pixel format")
-                .remedy("Save it as RGBA with 8 or 16 bits."));
-        }
-    };
-    Ok(Picture { size, deep, texels })
-}
-
-fn broken(error: &png::DecodingError) -> Fault {
+fn broken(error: png::DecodingError) -> Fault {
     match error {
         png::DecodingError::IoError(_) => cut_short(),
         png::DecodingError::LimitsExceeded => swollen(),
         _ => Fault::new(Class::Picture, format!("the PNG is damaged: {error}")).remedy("Save it again."),
-    }
-}
-
-fn refused(error: ImageError) -> Fault {
-    match &error {
-        ImageError::IoError(_) => cut_short(),
-        ImageError::Limits(_) => swollen(),
-        ImageError::Decoding(inner) => {
-            let inner = std::error::Error::source(inner).and_then(|inner| inner.downcast_ref());
-            inner.map_or_else(
-                || {
-                    Fault::new(Class::Picture, format!("the PNG is damaged: {error}"))
-                        .remedy("Save it again.")
-                },
-                broken,
-            )
-        }
-        _ => {
-            Fault::new(Class::Picture, format!("the PNG can't be decoded: {error}")).remedy("Save it again.")
-        }
     }
 }
 

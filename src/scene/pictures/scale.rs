@@ -3,7 +3,7 @@
 use crate::base::fault::{Class, Fault};
 use crate::base::picture::Picture;
 use crate::base::words::Blending;
-use crate::scene::pictures::fill::{self, Doubt, Trust};
+use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful};
 use fast_image_resize::images::{TypedImage, TypedImageRef};
 use fast_image_resize::pixels::U16x4;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
@@ -18,7 +18,7 @@ const TRUST: Trust = Trust { known: 257, blind: 257 };
 /// The picture at exactly `size`, which is not 0.
 ///
 /// Premultiplied 16-bit values, rounded in each of two passes, keep a colour to 1.5 / alpha of a 16-bit step: half an
-/// 8-bit step where alpha is 3/255. Below that, colours lean on their neighbours (`fill`). Linear light costs near black
+/// 8-bit step where alpha is 3/255. Below that, colours lean on their neighbours (`bleeding`). Linear light costs near black
 /// what it gains elsewhere: the darkest 8-bit code is kept to 1 part in 40.
 pub(super) fn resize(
     picture: Picture,
@@ -56,13 +56,13 @@ pub(super) fn resize(
         .map(|pixel| {
             let [r, g, b, alpha] = pixel.0;
             // Two passes round once each.
-            doubts.push(Doubt::of([r, g, b], alpha, 1).encoded(encode));
+            doubts.push(Doubt::new([r, g, b], alpha, 1).encoded(encode));
             let [r, g, b] = [r, g, b].map(|value| encode(straight(value, alpha)));
             [r, g, b, alpha]
         })
         .collect();
     let mut picture = Picture { size, deep, texels };
-    fill::settle(&mut picture, &doubts, TRUST, wraps);
+    bleed_doubtful(&mut picture, &doubts, TRUST, wraps);
     Ok(picture)
 }
 

@@ -4,9 +4,10 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::base::picture::Picture;
-use crate::scene::pictures::fill::{self, Doubt, Trust};
-use crate::scene::pictures::{contained, gauge};
+use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful};
+use crate::scene::pictures::{contained, cost};
 use resvg::tiny_skia::{Pixmap, Transform};
+use resvg::usvg::roxmltree::{Document, Node};
 use resvg::usvg::{self, ImageHrefResolver, Tree};
 use std::sync::{Arc, mpsc};
 use std::time::Duration;
@@ -14,7 +15,7 @@ use std::time::Duration;
 /// Stack for the library, which recurses along the tree; only what is used is backed by memory.
 const STACK: usize = 256 << 20;
 
-/// Longest time that reading, or drawing, one SVG may take. The checks in `gauge` keep honest drawings far below.
+/// Longest time that reading, or drawing, one SVG may take. The estimates in `cost` keep honest drawings far below.
 const PATIENCE: Duration = Duration::from_secs(180);
 
 /// In doubt under less than half alpha, where three steps of a premultiplied value are six of the colour. Faint shapes
@@ -37,19 +38,73 @@ pub(super) fn parse(bytes: &[u8]) -> Result<Drawing, Fault> {
         Fault::new(Class::Picture, format!("the SVG is not in UTF-8 (byte {})", error.valid_up_to()))
             .remedy("Save it in UTF-8.")
     })?;
-    gauge::text(text)?;
+    cost::check_text(text)?;
     let text = text.to_owned();
     apart("read", move || {
         let options = usvg::roxmltree::ParsingOptions {
             allow_dtd: true,
-            nodes_limit: gauge::MOST_NODES,
+            nodes_limit: cost::MOST_NODES,
             ..Default::default()
         };
         let document = usvg::roxmltree::Document::parse_with_options(&text, options).map_err(malformed)?;
-        let warnings = gauge::document(&document)?;
+        cost::check_references(&document)?;
+        let warnings = warnings(&document);
         let tree = Tree::from_xmltree(&document, &options_without_files()).map_err(unusable)?;
         Ok(Drawing { tree: Arc::new(tree), warnings })
     })
+}
+
+/// What isn't drawn, each with the line where it first stands.
+fn warnings(document: &Document) -> Vec<String> {
+    const KINDS: [(&str, &[&str], &str); 4] = [
+        ("text", &["text"], "convert it to paths"),
+        (
+            "an embedded or linked picture",
+            &["image", "feImage"],
+            "put it in a slot of its own, or save the whole as PNG",
+        ),
+        ("a foreign object", &["foreignObject"], "convert it to paths"),
+        (
+            "an animation",
+            &["animate", "animateTransform", "animateMotion", "set"],
+            "the drawing is used without it",
+        ),
+    ];
+    let mut found = [None; KINDS.len()];
+    let mut outside = None;
+    for node in document.descendants().filter(Node::is_element) {
+        let name = node.tag_name().name();
+        let link =
+            node.attributes().find(|attribute| attribute.name() == "href").map(|found| found.value().trim());
+        let inside = link.is_none_or(|link| link.starts_with('#'));
+        for ((_, names, _), first) in KINDS.iter().zip(&mut found) {
+            let written = name != "text"
+                || node
+                    .descendants()
+                    .any(|node| node.is_text() && node.text().is_some_and(|t| !t.trim().is_empty()));
+            // feImage draws elements of the drawing itself.
+            if first.is_none() && names.contains(&name) && written && !(name == "feImage" && inside) {
+                *first = Some(node);
+            }
+        }
+        if outside.is_none() && !inside && !matches!(name, "a" | "image" | "feImage" | "script") {
+            outside = Some(node);
+        }
+    }
+    let line = |node: Node| document.text_pos_at(node.range().start).row;
+    let mut warnings = Vec::new();
+    for ((what, _, remedy), node) in KINDS.iter().zip(found) {
+        if let Some(node) = node {
+            warnings.push(format!("{what} is not drawn (line {}): {remedy}", line(node)));
+        }
+    }
+    if let Some(node) = outside {
+        warnings.push(format!(
+            "content of another file is not drawn (line {}): copy it into this one",
+            line(node)
+        ));
+    }
+    warnings
 }
 
 /// Draws the tree at exactly `size`, which is within the limits.
@@ -58,7 +113,7 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
     let pixmap = apart("drawn", move || {
         let own = tree.size();
         let stretch = Transform::from_scale(size[0] as f32 / own.width(), size[1] as f32 / own.height());
-        gauge::tree(&tree, stretch, size)?;
+        cost::check_drawing(&tree, stretch, size)?;
         let mut pixmap = Pixmap::new(size[0], size[1]).ok_or_else(|| {
             Fault::new(Class::Limit, "there is not enough memory for a drawing of this size")
                 .remedy("Make it smaller.")
@@ -73,7 +128,7 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
         .map(|pixel| {
             let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
             let alpha = u16::from(pixel.alpha());
-            doubts.push(Doubt::of(colour, alpha, ERROR));
+            doubts.push(Doubt::new(colour, alpha, ERROR));
             let straight =
                 |value: u16| (value * 255 + alpha / 2).checked_div(alpha).map_or(0, |code| code * 257);
             let [r, g, b] = colour.map(straight);
@@ -81,7 +136,7 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
         })
         .collect();
     let mut picture = Picture { size, deep: false, texels };
-    fill::settle(&mut picture, &doubts, TRUST, wraps);
+    bleed_doubtful(&mut picture, &doubts, TRUST, wraps);
     Ok(picture)
 }
 
@@ -126,8 +181,8 @@ fn apart<T: Send + 'static>(
 fn malformed(error: usvg::roxmltree::Error) -> Fault {
     use usvg::roxmltree::Error;
     match error {
-        Error::NodesLimitReached => gauge::too_many(),
-        Error::EntityReferenceLoop(at) => gauge::bomb(&format!("line {}", at.row)),
+        Error::NodesLimitReached => cost::too_many(),
+        Error::EntityReferenceLoop(at) => cost::swelling_entities(&format!("line {}", at.row)),
         error => Fault::new(Class::Picture, format!("the SVG is malformed: {error}"))
             .remedy("Save it again as SVG."),
     }
@@ -137,7 +192,7 @@ fn unusable(error: usvg::Error) -> Fault {
     match error {
         usvg::Error::InvalidSize => Fault::new(Class::Picture, "the SVG has no size")
             .remedy("Give its root element a width and a height above 0, or a viewBox."),
-        usvg::Error::ElementsLimitReached => gauge::too_many(),
+        usvg::Error::ElementsLimitReached => cost::too_many(),
         usvg::Error::ParsingFailed(error) => malformed(error),
         error => Fault::new(Class::Picture, format!("the SVG can't be used: {error}"))
             .remedy("Save it again as plain SVG."),

@@ -3,13 +3,13 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::files;
 use crate::base::limits::Limits;
+use crate::base::words::Blending;
 use crate::scene::layered::{AGAIN, BACKDROP, Layer, Layered};
 use crate::scene::pictures::Source;
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::start::SCENE;
 use crate::scene::{is_slot_name, read, schema};
 use std::collections::{BTreeMap, BTreeSet};
-use std::fmt::Write;
 use std::fs;
 use std::path::Path;
 
@@ -64,7 +64,8 @@ pub fn write_scene(folder: &Path, file: &Path, preset: &str, limits: &Limits) ->
                 .into());
         }
     }
-    let (text, notes) = scene(&layered, file, &name, preset, limits)?;
+    let mut import = Import { layered: &layered, file, name: &name, limits, notes: Vec::new() };
+    let text = import.scene(preset)?;
     // Whatever the layers are called, what is written must be readable.
     read::read_text(&folder.join(SCENE), &text, &[], limits, false)?;
     files::prepare_folder(folder)?;
@@ -73,74 +74,81 @@ pub fn write_scene(folder: &Path, file: &Path, preset: &str, limits: &Limits) ->
     }
     files::write_whole(folder.join(SCENE), text.as_bytes())?;
     files::write_whole(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())?;
-    Ok(notes)
+    Ok(import.notes)
 }
 
-fn scene(
-    layered: &Layered,
-    file: &Path,
-    name: &str,
-    preset: &str,
-    limits: &Limits,
-) -> Result<(String, Vec<String>)> {
-    let mut notes: Vec<String> = layered
-        .layers
-        .iter()
-        .flat_map(|layer| layer.unlike.iter().map(|what| format!("{}: {what}, is ignored", layer.name)))
-        .collect();
-    let backdrop = match layered.layers.last() {
-        Some(last) if last.parts() == (BACKDROP, None) => plain_colour(file, last, limits)?,
-        _ => None,
-    };
-    let mut slots = slots(layered, backdrop.is_some(), &mut notes);
-    if slots.is_empty() {
-        return Err(Fault::new(Class::Picture, "the file has no layers that could become slots")
-            .in_file(file)
-            .remedy("Paint each plane of the level on a layer of its own.")
-            .into());
-    }
-    let [width, height] = layered.size.map(f64::from);
-    let camera = width / 2.0;
-    let depths = depths(&slots, camera, &mut notes);
-    for (slot, depth) in slots.iter_mut().zip(depths) {
-        slot.depth = Some(depth);
-    }
-    let travel = travel(layered, &slots, file, camera, limits)?;
+/// A layered file on its way to a scene.
+struct Import<'a> {
+    layered: &'a Layered,
+    file: &'a Path,
+    /// The file's name, as the scene refers to it.
+    name: &'a str,
+    limits: &'a Limits,
+    /// What isn't taken over, or not as it was.
+    notes: Vec<String>,
+}
 
-    let mut text = format!(
-        "{}\n\n# A scene made from {name}: its layers are the slots. Paint in it, save it, and render again.\n#\n\
-         # Positions and visibility come from the layers, unless a slot sets x, y or visible.\n\n\
-         name = {}\nview = [{width}, {height}]\n",
-        schema::LINE,
-        quoted(name.rsplit_once('.').map_or(name, |(stem, _)| stem))
-    );
-    let _ = write!(
-        text,
-        "travel = {travel}             # how far the camera pans on the play plane, px: until the last layer ends\n\
-         camera = {camera}             # the eye's distance from the play plane, in depth units\n\
-         preset = {}\n",
-        quoted(preset)
-    );
-    if let Some([r, g, b]) = backdrop {
-        let _ = writeln!(text, "backdrop = \"#{r:02x}{g:02x}{b:02x}\"");
-    }
-    text += "\n[air]\nvisibility = 2400          # the distance at which 5 % of contrast remains, in depth units\n";
-    for slot in &slots {
-        let _ = write!(
-            text,
-            "\n[[slot]]\nname = {}\ndepth = {}\n",
-            quoted(&slot.name),
-            slot.depth.unwrap_or(0.0)
-        );
-        if let Some(layer) = &slot.layer {
-            let _ = writeln!(text, "art = {}", quoted(&format!("{name}#{layer}")));
+impl Import<'_> {
+    /// The scene's text, with the recipe of `preset`.
+    fn scene(&mut self, preset: &str) -> Result<String> {
+        for layer in &self.layered.layers {
+            let unlike = |what: &String| format!("{}: {what}, is ignored", layer.name);
+            self.notes.extend(layer.unlike.iter().map(unlike));
         }
-        if let (Some(distance), Some(layer)) = (slot.again, &slot.layer) {
-            let width = width_of(layered, file, layer, limits)?;
-            let _ = match (distance - width).abs() < 1e-6 {
-                true => writeln!(text, "repeat = true"),
-                false => writeln!(text, "repeat = {distance:?}"),
-            };
+        let backdrop = match self.layered.layers.last() {
+            Some(last) if last.parts() == (BACKDROP, None) => self.plain_colour(last)?,
+            _ => None,
+        };
+        let mut slots = self.slots(backdrop.is_some());
+        if slots.is_empty() {
+            return Err(Fault::new(Class::Picture, "the file has no layers that could become slots")
+                .in_file(self.file)
+                .remedy("Paint each plane of the level on a layer of its own.")
+                .into());
+        }
+        let camera = f64::from(self.layered.size[0]) / 2.0;
+        let depths = depths(&slots, camera, &mut self.notes);
+        for (slot, depth) in slots.iter_mut().zip(depths) {
+            slot.depth = Some(depth);
+        }
+        let mut text = self.head(preset, camera, self.travel(&slots, camera)?, backdrop);
+        for slot in &slots {
+            text += &self.slot(slot)?;
+        }
+        Ok(text)
+    }
+
+    /// All that stands before the slots.
+    fn head(&self, preset: &str, camera: f64, travel: f64, backdrop: Option<[u8; 3]>) -> String {
+        let [width, height] = self.layered.size;
+        let stem = self.name.rsplit_once('.').map_or(self.name, |(stem, _)| stem);
+        let backdrop =
+            backdrop.map_or(String::new(), |[r, g, b]| format!("backdrop = \"#{r:02x}{g:02x}{b:02x}\"\n"));
+        format!(
+            "{}\n\n# A scene made from {}: its layers are the slots. Paint in it, save it, and render again.\n#\n\
+             # Positions and visibility come from the layers, unless a slot sets x, y or visible.\n\n\
+             name = {}\nview = [{width}, {height}]\n\
+             travel = {travel}             # how far the camera pans on the play plane, px: until the last layer ends\n\
+             camera = {camera}             # the eye's distance from the play plane, in depth units\n\
+             preset = {}\n{backdrop}\n[air]\n\
+             visibility = 2400          # the distance at which 5 % of contrast remains, in depth units\n",
+            schema::LINE,
+            self.name,
+            quoted(stem),
+            quoted(preset)
+        )
+    }
+
+    fn slot(&self, slot: &Slot) -> Result<String> {
+        let depth = slot.depth.unwrap_or(0.0);
+        let mut text = format!("\n[[slot]]\nname = {}\ndepth = {depth}\n", quoted(&slot.name));
+        if let Some(layer) = &slot.layer {
+            text += &format!("art = {}\n", quoted(&format!("{}#{layer}", self.name)));
+            if let Some(distance) = slot.again {
+                let edge_to_edge = (distance - self.width_of(layer)?).abs() < 1e-6;
+                text +=
+                    &if edge_to_edge { "repeat = true\n".into() } else { format!("repeat = {distance:?}\n") };
+            }
         }
         if !slot.fog {
             text += "fog = false\n";
@@ -148,21 +156,101 @@ fn scene(
         if slot.layer.is_some() && !slot.rim {
             text += "separation = 0\n";
         }
+        Ok(text)
     }
-    Ok((text, notes))
+
+    /// The slots, far to near.
+    fn slots(&mut self, backdrop: bool) -> Vec<Slot> {
+        let mut layers: Vec<&Layer> = self.layered.layers.iter().rev().skip(usize::from(backdrop)).collect();
+        let again = take_repeats(&mut layers);
+        let names = || layers.iter().map(|layer| layer.parts().0);
+        let [fogs, rims] =
+            SHEETS.map(|end| names().filter_map(|name| name.strip_suffix(end)).collect::<BTreeSet<&str>>());
+        let arts: BTreeSet<&str> = names().filter(|name| sheet_of(name).is_none()).collect();
+        for (there, what) in [(&fogs, "sheets of fog"), (&rims, "rims")] {
+            if !there.is_empty() {
+                self.notes.push(format!("{what} not imported, because they are made again: {}", there.len()));
+            }
+        }
+        // Without any of either, nothing was made of it yet.
+        let plain = fogs.is_empty() && rims.is_empty();
+        let mut taken = BTreeSet::new();
+        let mut slots = Vec::new();
+        for layer in layers {
+            let (own, depth) = layer.parts();
+            let (name, art) = match sheet_of(own) {
+                Some(slot) if arts.contains(slot) || !own.ends_with(".fog") => continue,
+                Some(slot) => (slot, false),
+                None => (own, true),
+            };
+            let fit = fitting(name, &mut taken);
+            if fit != name {
+                self.notes.push(format!("{name}: its slot is named {fit}"));
+            }
+            slots.push(Slot {
+                name: fit,
+                depth,
+                layer: art.then(|| self.reference(layer).to_owned()),
+                again: again.get(name).copied(),
+                fog: plain || fogs.contains(name),
+                rim: plain || rims.contains(name),
+            });
+        }
+        slots
+    }
+
+    /// How the scene names a layer: by its plain name where that means this layer and no other.
+    fn reference<'l>(&self, layer: &'l Layer) -> &'l str {
+        let means = |name: &&str| self.layered.find(name).is_some_and(|found| std::ptr::eq(found, layer));
+        [layer.parts().0, &layer.name].into_iter().find(means).unwrap_or(&layer.src)
+    }
+
+    /// How far the camera can pan until the last layer ends.
+    fn travel(&self, slots: &[Slot], camera: f64) -> Result<f64> {
+        let width = f64::from(self.layered.size[0]);
+        let mut most = 0.0_f64;
+        for slot in slots {
+            let Some(layer) = slot.layer.as_deref() else { continue };
+            // What repeats never ends.
+            let Some(found) = self.layered.find(layer).filter(|_| slot.again.is_none()) else { continue };
+            let rate = camera / (camera + slot.depth.unwrap_or(0.0));
+            most = most.max((found.x as f64 + self.width_of(layer)? - width) / rate);
+        }
+        if most == 0.0 && slots.iter().any(|slot| slot.again.is_some()) {
+            most = 2.0 * width;
+        }
+        Ok(most.floor().min(1e7))
+    }
+
+    /// Width of a layer's picture, px.
+    fn width_of(&self, name: &str) -> Result<f64> {
+        let missing = || self.layered.missing(name).in_file(self.file);
+        let layer = self.layered.find(name).ok_or_else(missing)?;
+        Ok(Source::open_layer(self.file, &layer.src, self.limits)?.natural[0])
+    }
+
+    /// The colour of a layer that has only one, opaque.
+    fn plain_colour(&self, layer: &Layer) -> Result<Option<[u8; 3]>> {
+        let source = Source::open_layer(self.file, &layer.src, self.limits)?;
+        let size = source.natural.map(|side| side as u32);
+        let picture = source.draw(size, false, false, Blending::Encoded, self.limits)?;
+        let Some(first) = picture.texels.first() else { return Ok(None) };
+        let plain = first[3] == u16::MAX && picture.texels.iter().all(|texel| texel == first);
+        Ok(plain.then(|| [first[0], first[1], first[2]].map(|code| (code >> 8) as u8)))
+    }
 }
 
 fn quoted(text: &str) -> String {
     toml_edit::Value::from(text).to_string()
 }
 
-/// The slots, far to near.
-fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot> {
-    let mut layers: Vec<&Layer> = layered.layers.iter().rev().collect();
-    if backdrop {
-        layers.remove(0);
-    }
-    // Further places of what repeats are drawn anew; they say the distance.
+/// The slot's name in that of a sheet's layer.
+fn sheet_of(name: &str) -> Option<&str> {
+    SHEETS.iter().find_map(|end| name.strip_suffix(end))
+}
+
+/// Takes the further places of what repeats out of the layers, since they are drawn anew; gives the distance by layer.
+fn take_repeats(layers: &mut Vec<&Layer>) -> BTreeMap<String, f64> {
     let names: BTreeSet<&str> = layers.iter().map(|layer| layer.parts().0).collect();
     let mut again = BTreeMap::new();
     layers.retain(|layer| {
@@ -173,58 +261,7 @@ fn slots(layered: &Layered, backdrop: bool, notes: &mut Vec<String>) -> Vec<Slot
             false
         })
     });
-    let sheet = |layer: &Layer| {
-        let (name, _) = layer.parts();
-        SHEETS.iter().find_map(|end| name.strip_suffix(end)).map(str::to_owned)
-    };
-    let [fogs, rims] = SHEETS.map(|end| -> BTreeSet<&str> {
-        layers.iter().filter_map(|layer| layer.parts().0.strip_suffix(end)).collect()
-    });
-    let arts: BTreeSet<String> = layers
-        .iter()
-        .filter(|layer| sheet(layer).is_none())
-        .map(|layer| layer.parts().0.to_owned())
-        .collect();
-    for (there, what) in [(&fogs, "sheets of fog"), (&rims, "rims")] {
-        if !there.is_empty() {
-            notes.push(format!("{what} not imported, because they are made again: {}", there.len()));
-        }
-    }
-    // Without any of either, nothing was made of it yet.
-    let plain = fogs.is_empty() && rims.is_empty();
-    let mut taken = BTreeSet::new();
-    let mut slots = Vec::new();
-    for layer in layers {
-        let (own, depth) = layer.parts();
-        let (name, art) = match sheet(layer) {
-            Some(slot) if arts.contains(&slot) || !layer.parts().0.ends_with(".fog") => continue,
-            Some(slot) => (slot, false),
-            None => (own.to_owned(), true),
-        };
-        // By its plain name where that means this layer and no other.
-        let short = layered.find(own).is_some_and(|found| std::ptr::eq(found, layer));
-        let whole = layered.find(&layer.name).is_some_and(|found| std::ptr::eq(found, layer));
-        let reference = if short {
-            own
-        } else if whole {
-            &layer.name
-        } else {
-            &layer.src
-        };
-        let fit = fitting(&name, &mut taken);
-        if fit != name {
-            notes.push(format!("{name}: its slot is named {fit}"));
-        }
-        slots.push(Slot {
-            again: again.get(&name).copied(),
-            fog: plain || fogs.contains(name.as_str()),
-            rim: plain || rims.contains(name.as_str()),
-            name: fit,
-            depth,
-            layer: art.then(|| reference.to_owned()),
-        });
-    }
-    slots
+    again
 }
 
 /// A name that files can be called after, like none before it.
@@ -300,39 +337,6 @@ fn depths(slots: &[Slot], camera: f64, notes: &mut Vec<String>) -> Vec<f64> {
         }
     }
     depths
-}
-
-/// How far the camera can pan until the last layer ends.
-fn travel(layered: &Layered, slots: &[Slot], file: &Path, camera: f64, limits: &Limits) -> Result<f64> {
-    let width = f64::from(layered.size[0]);
-    let mut most = 0.0_f64;
-    for slot in slots {
-        let Some(layer) = slot.layer.as_deref() else { continue };
-        // What repeats never ends.
-        let Some(found) = layered.find(layer).filter(|_| slot.again.is_none()) else { continue };
-        let rate = camera / (camera + slot.depth.unwrap_or(0.0));
-        most = most.max((found.x as f64 + width_of(layered, file, layer, limits)? - width) / rate);
-    }
-    if most == 0.0 && slots.iter().any(|slot| slot.again.is_some()) {
-        most = 2.0 * width;
-    }
-    Ok(most.floor().min(1e7))
-}
-
-/// Width of a layer's picture, px.
-fn width_of(layered: &Layered, file: &Path, name: &str, limits: &Limits) -> Result<f64> {
-    let layer = layered.find(name).ok_or_else(|| layered.missing(name).in_file(file))?;
-    Ok(Source::open_layer(file, &layer.src, limits)?.natural[0])
-}
-
-/// The colour of a layer that has only one, opaque.
-fn plain_colour(file: &Path, layer: &Layer, limits: &Limits) -> Result<Option<[u8; 3]>> {
-    let source = Source::open_layer(file, &layer.src, limits)?;
-    let size = source.natural.map(|side| side as u32);
-    let picture = source.draw(size, false, false, crate::base::words::Blending::Encoded, limits)?;
-    let Some(first) = picture.texels.first() else { return Ok(None) };
-    let plain = first[3] == u16::MAX && picture.texels.iter().all(|texel| texel == first);
-    Ok(plain.then(|| [first[0], first[1], first[2]].map(|code| (code >> 8) as u8)))
 }
 
 #[cfg(test)]

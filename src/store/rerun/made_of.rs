@@ -12,7 +12,7 @@ use std::path::Path;
 
 /// Version of the outputs' bytes: raise it with every change of the program that changes any byte of any output, be it texels or
 /// how they are packed. Else reruns would keep what an older program made.
-pub const OUTPUT_VERSION: u32 = 6;
+pub const OUTPUT_VERSION: u32 = 7;
 
 /// An output that a run is to leave in its folder.
 #[derive(Clone, Debug, PartialEq)]

@@ -229,7 +229,7 @@ fn stopped(folder: &Path) -> Faults {
 /// Whether every rim among the jobs that are asked for fills the room that its shape was cut for, which may have come from the
 /// record.
 fn sound(stack: &Stack<'_>, asked: &BTreeSet<usize>, shapes: &[Shape], folder: &Path) -> Result<()> {
-    let fits = |job: usize| !stack.has(job) || shapes[job].is_of(stack.placing(job));
+    let fits = |job: usize| !stack.has(job) || shapes[job].stands_at(stack.placing(job));
     let is_rim = |job: &usize| matches!(stack.plan().files[*job], Job::Rim(_));
     match asked.iter().copied().filter(is_rim).all(fits) {
         true => Ok(()),

@@ -58,7 +58,7 @@ pub(super) fn shapes(
         let placing = placed[job].as_ref()?;
         Shape::plain(placing, texture).or_else(|| {
             let bands = records.state.shapes.get(&found_for(job))?;
-            sound(bands, placing.texels).map(|bands| Shape::of(bands, placing, texture))
+            sound(bands, placing.texels).map(|bands| Shape::from_bands(bands, placing, texture))
         })
     };
     let known: Vec<Option<Shape>> = all.clone().map(known).collect();
@@ -147,7 +147,7 @@ fn placed(plan: &Plan, job: usize, made_of: &str, records: &Records) -> Option<P
 
 fn whole(placing: &Placing, texture: &Texture) -> Shape {
     let [width, height] = placing.texels;
-    Shape::of(vec![Band { area: [0, 0, width, height], stored: placing.texels }], placing, texture)
+    Shape::from_bands(vec![Band { area: [0, 0, width, height], stored: placing.texels }], placing, texture)
 }
 
 /// Recorded bands, if they can be those of a picture of this size.
@@ -277,9 +277,9 @@ pub(super) fn make(
     made.into_par_iter()
         .enumerate()
         .filter(|(tile, _)| due.contains(tile))
-        .map(|(tile, made)| {
-            let bytes = output::encode(made.texels.raster(), options.effort);
-            (tile, File::new(bytes, made.opaque, made.texels.bits()))
+        .map(|(tile, texels)| {
+            let bytes = output::encode(texels.raster(), options.effort);
+            (tile, File::new(bytes, texels.opaque(), texels.bits()))
         })
         .collect()
 }

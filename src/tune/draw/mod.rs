@@ -295,7 +295,7 @@ fn scene(
         if at == 0 {
             tell_rims(hub, &plan, &layers, *meant.text == *saved.text);
             let stack = Stack::of(&plan, layers.made.clone(), survey);
-            let report = state::report(&check::of_stack(&meant.reading.scene, &stack));
+            let report = state::report(&check::check_stack(&meant.reading.scene, &stack));
             *locked(&hub.report) = Some(report.clone());
             hub.tell_all(&json!({ "report": report }));
         }

@@ -1,4 +1,4 @@
-//! Colour where alpha is low or 0, so that a renderer's own filtering draws no fringe.
+//! Alpha bleeding: colour where alpha is low or 0, so that a renderer's own filtering draws no fringe.
 //!
 //! A premultiplied value of n bits says little about the colour under a low alpha, and nothing under 0. Each texel keeps
 //! the colours that its value allows; within them it takes the one nearest to its neighbours'. What is drawn
@@ -16,7 +16,7 @@ pub(super) struct Doubt {
 impl Doubt {
     /// For premultiplied `colour` under `alpha`, integers on the same scale; each colour is known to half a step plus
     /// `error` steps.
-    pub fn of(colour: [u16; 3], alpha: u16, error: u16) -> Doubt {
+    pub fn new(colour: [u16; 3], alpha: u16, error: u16) -> Doubt {
         if alpha == 0 {
             return Doubt { low: [0; 3], high: [u16::MAX; 3] };
         }
@@ -49,18 +49,18 @@ pub(super) struct Trust {
     pub blind: u16,
 }
 
-/// Settles the colours that aren't known. With `wraps`, the left and right edges are neighbours.
+/// Fills in the colours that aren't known. With `wraps`, the left and right edges are neighbours.
 ///
 /// A texel takes the mean of its neighbours whose colour is known; failing that, the mean of all of them if it isn't
 /// blind; else that of the known texels in the smallest block around it that has any.
-pub(super) fn settle(picture: &mut Picture, doubts: &[Doubt], trust: Trust, wraps: bool) {
+pub(super) fn bleed_doubtful(picture: &mut Picture, doubts: &[Doubt], trust: Trust, wraps: bool) {
     let sure: Vec<bool> = doubts.iter().map(|doubt| doubt.width() <= trust.known).collect();
     if sure.iter().all(|sure| *sure) || picture.texels.iter().all(|texel| texel[3] == 0) {
         return;
     }
     let levels = pyramid(picture, &sure);
     let width = picture.size[0] as usize;
-    let settled: Vec<([u16; 3], usize)> = (0..doubts.len())
+    let found: Vec<([u16; 3], usize)> = (0..doubts.len())
         .filter(|at| !sure[*at])
         .map(|at| {
             let (x, y, doubt) = (at % width, at / width, doubts[at]);
@@ -75,22 +75,22 @@ pub(super) fn settle(picture: &mut Picture, doubts: &[Doubt], trust: Trust, wrap
             ([0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i])), at)
         })
         .collect();
-    for (colour, at) in settled {
+    for (colour, at) in found {
         picture.texels[at][..3].copy_from_slice(&colour);
     }
 }
 
-/// Settles the colours under alpha 0; all others are known.
-pub(super) fn carry_on(picture: &mut Picture, wraps: bool) {
+/// Fills in the colours under alpha 0; all others are known.
+pub(super) fn bleed(picture: &mut Picture, wraps: bool) {
     if picture.texels.iter().all(|texel| texel[3] > 0) {
         return;
     }
     let doubt = |[r, g, b, alpha]: &[u16; 4]| match alpha {
-        0 => Doubt::of([0; 3], 0, 0),
+        0 => Doubt::new([0; 3], 0, 0),
         _ => Doubt { low: [*r, *g, *b], high: [*r, *g, *b] },
     };
     let doubts: Vec<Doubt> = picture.texels.iter().map(doubt).collect();
-    settle(picture, &doubts, Trust { known: 0, blind: 0 }, wraps);
+    bleed_doubtful(picture, &doubts, Trust { known: 0, blind: 0 }, wraps);
 }
 
 /// Sum of colours times alpha, and of alpha.

@@ -1,11 +1,12 @@
-//! How much an SVG would ask of the machine, told before it is asked.
+//! What reading and drawing an SVG would cost, estimated from above before it is done: a bound on hostile files, far over what honest
+//! drawings need.
 
-mod cost;
 mod graph;
-mod refs;
+mod references;
+mod tree;
 
-pub(super) use cost::tree;
-pub(super) use graph::document;
+pub(super) use graph::check_references;
+pub(super) use tree::check_drawing;
 
 use crate::base::fault::{Class, Fault};
 
@@ -19,7 +20,7 @@ pub(super) const MOST_NODES: u32 = 1_000_000;
 const MOST_ENTITY_BYTES: u64 = 16 << 20;
 
 /// Checks the length of the text, and its entities: they may stand for text, but neither nest nor swell.
-pub(super) fn text(text: &str) -> Result<(), Fault> {
+pub(super) fn check_text(text: &str) -> Result<(), Fault> {
     if text.len() > MOST_BYTES {
         return Err(Fault::new(Class::Limit, format!("the SVG is over the limit of {MOST_BYTES} bytes"))
             .remedy("Simplify it and remove embedded pictures, or save it as PNG."));
@@ -32,19 +33,19 @@ pub(super) fn text(text: &str) -> Result<(), Fault> {
         let value = rest[open + 1..].split(quote).next().unwrap_or_default();
         if value.match_indices('&').any(|(at, _)| !value[at + 1..].starts_with('#')) {
             let line = 1 + text[..at].matches('\n').count();
-            return Err(bomb(&format!("line {line}")));
+            return Err(swelling_entities(&format!("line {line}")));
         }
         total += value.len() as u64;
     }
     let uses = text.matches('&').count() as u64;
     if total > 0 && total.saturating_mul(uses) > MOST_ENTITY_BYTES {
-        return Err(bomb("in total"));
+        return Err(swelling_entities("in total"));
     }
     Ok(())
 }
 
 /// The fault of entities that nest or swell.
-pub(super) fn bomb(place: &str) -> Fault {
+pub(super) fn swelling_entities(place: &str) -> Fault {
     Fault::new(Class::Limit, format!("the SVG's entities refer to each other or grow too large ({place})"))
         .remedy("Save it as plain SVG without entities.")
 }
