@@ -112,6 +112,11 @@ impl Problem<'_> {
         [(i64::from(x) + left) as f64 + 0.5, (i64::from(y) + top) as f64 + 0.5]
     }
 
+    /// Where the point lies that the observation `at` sees.
+    pub(super) fn observed_place(&self, at: usize) -> [f64; 2] {
+        self.place(&self.points[self.observations[at].point as usize])
+    }
+
     /// Where all points lie.
     pub(super) fn places(&self) -> Vec<[f64; 2]> {
         self.points.iter().map(|point| self.place(point)).collect()

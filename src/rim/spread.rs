@@ -4,7 +4,7 @@ use crate::base::exp::opacity;
 use crate::base::seed;
 use crate::rim::depth::drawn_depth;
 use crate::rim::kernel::{Kernel, sample, scatter};
-use crate::rim::outline;
+use crate::rim::outline::{self, ToCell};
 use crate::rim::problem::{Air, Problem};
 use crate::steps::field::FieldSpec;
 use crate::steps::grid::{Grid, Plane};
@@ -95,24 +95,15 @@ impl Spread {
 /// How much of each sample the art covers.
 fn coverage(problem: &Problem<'_>, grid: &Grid) -> Plane {
     let spec = &problem.job.spec;
-    let (cols, rows) = (i64::from(spec.field.cols), i64::from(spec.field.rows));
-    let to_col = |x: i64| {
-        let at = x + spec.corner[0];
-        let at = if spec.periodic { at.rem_euclid(cols) } else { at };
-        (at >= 0 && at < cols).then(|| cell(at, grid.step[0], grid.cols))
-    };
-    let to_row = |y: i64| {
-        let at = y + spec.corner[1];
-        (at >= 0 && at < rows).then(|| cell(at, grid.step[1], grid.rows))
-    };
-    let per_cell = grid.step[0] * grid.step[1];
-    let data = outline::coverage(problem.picture, [grid.cols, grid.rows], to_col, to_row, per_cell);
-    Plane { cols: grid.cols, data }
-}
-
-/// The sample, of so many `step` texels apart, that a texel belongs to.
-fn cell(texel: i64, step: f64, count: usize) -> usize {
-    (((texel as f64 + 0.5) / step) as usize).min(count - 1)
+    let cells = [grid.cols, grid.rows];
+    let to_cell = [0, 1].map(|axis| ToCell {
+        corner: spec.corner[axis],
+        texels: i64::from([spec.field.cols, spec.field.rows][axis]),
+        wraps: axis == 0 && spec.periodic,
+        step: grid.step[axis],
+        cells: cells[axis],
+    });
+    Plane { cols: grid.cols, data: outline::coverage(problem.picture, cells, &to_cell) }
 }
 
 /// Coverage times bands times falloff: what is spread.
