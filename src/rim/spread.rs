@@ -29,14 +29,12 @@ const GATHERED: f64 = 0.2;
 /// Deviation, in spreads, over which an outline counts as near; and the share of its usual nearness from which it counts as off. Chosen
 /// by eye.
 const CLOSE: f64 = 0.4;
-/// See [`CLOSE`].
 const OFF: f32 = 0.3;
 /// Share of a sample that the art covers from which the rim's slope there isn't seen; chosen by eye.
 const COVERED: f32 = 0.9;
 /// Over which length the spread's slope toward the light is taken, in spreads; and how much of it faces the light in full. Chosen by
 /// eye.
 const FACING_REACH: f64 = 0.5;
-/// See [`FACING_REACH`].
 const FACING_GAIN: f32 = 2.5;
 
 /// The spread on its grid.

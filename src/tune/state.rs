@@ -19,14 +19,11 @@ const HEIGHTS: usize = 40;
 /// How high the section reaches: in tops of fog, whose scale heights count up to a bound, and at least and at most in heights of the
 /// view. Chosen by eye.
 const REACH: f64 = 1.9;
-/// See [`REACH`]; scene px.
 const HEIGHT_MAX: f64 = 1e6;
-/// See [`REACH`].
 const REACH_IN_VIEWS: [f64; 2] = [0.16, 1.5];
 
 /// Most faults that a page is told, and most letters of their lines.
 const FAULTS: usize = 20;
-/// See [`FAULTS`].
 const FAULT_LINE: usize = 200;
 
 /// The keys as the JSON Schema has them, with their units, in the order of the table.

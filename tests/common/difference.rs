@@ -1,6 +1,6 @@
 //! Colour difference CIEDE2000 (Sharma, Wu & Dalal 2005, Color Research & Application 30(1), 21-30), weights 1.
 
-use crate::base::colour::Srgb;
+use fogweft::base::colour::Srgb;
 
 /// CIE L*, a*, b* under D65.
 pub type Lab = [f64; 3];
