@@ -6,8 +6,11 @@
 #[path = "../gallery/make/mod.rs"]
 mod make;
 
+#[path = "common/difference.rs"]
+mod difference;
+
+use difference::{ciede2000, lab};
 use fogweft::base::colour::Srgb;
-use fogweft::base::colour::difference::{ciede2000, lab};
 use make::Canvas;
 use std::collections::BTreeSet;
 use std::fs;

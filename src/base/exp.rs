@@ -5,7 +5,6 @@ use crate::base::simd::truncate;
 /// ln 2 in two parts, the first with bits to spare, so that its multiples and the rest are exact (Cody & Waite, "Software manual for
 /// the elementary functions", 1980).
 const LN_2_HIGH: f32 = 0.693_359_4;
-/// See [`LN_2_HIGH`].
 const LN_2_LOW: f32 = -2.121_944_4e-4;
 /// exp(-x) for x from here on is taken as 0: it is below 2e-38, the smallest normal number.
 const X_MAX: f32 = 87.0;

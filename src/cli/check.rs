@@ -1,8 +1,8 @@
 //! `fogweft check`: the report as a table for people, or as JSON.
 
 use super::table::{bytes, layout, number};
-use super::{args, load, say};
-use fogweft::base::fault::{Class, Fault, Result};
+use super::{args, load, say, say_json};
+use fogweft::base::fault::Result;
 use fogweft::review::check::{self, Report, Separation, SlotFigures};
 use std::process::ExitCode;
 
@@ -12,10 +12,7 @@ pub fn run(args: &args::Check) -> Result<ExitCode> {
     let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
     let report = check::check(&reading.scene, &arts, args.scale, &limits)?;
     if args.json {
-        let text = serde_json::to_string_pretty(&report).map_err(|error| {
-            Fault::new(Class::Output, format!("the report can't be written as JSON: {error}"))
-        })?;
-        say(&(text + "\n"));
+        say_json("report", &report)?;
     } else {
         say(&text(&report));
     }

@@ -22,10 +22,9 @@ pub fn write(file: &Path, manifests: &[PathBuf], inputs: &[PathBuf]) -> Result<(
         text += &format!("\n{source}:\n");
     }
     files::write_whole(file, text.as_bytes())?;
-    let written = |path: &PathBuf| fs::metadata(path).and_then(|data| data.modified()).ok();
-    let newest = inputs.iter().filter_map(written).max();
+    let newest = inputs.iter().filter_map(|path| modified(path)).max();
     for manifest in manifests {
-        if written(manifest) < newest
+        if modified(manifest) < newest
             && let Ok(open) = fs::File::options().append(true).open(manifest)
         {
             // Who can't set it builds once more than needed.
@@ -33,6 +32,10 @@ pub fn write(file: &Path, manifests: &[PathBuf], inputs: &[PathBuf]) -> Result<(
         }
     }
     Ok(())
+}
+
+fn modified(path: &Path) -> Option<SystemTime> {
+    fs::metadata(path).and_then(|data| data.modified()).ok()
 }
 
 /// A path as Make reads it: a space and # after a backslash (with backslashes before them doubled), $ twice.

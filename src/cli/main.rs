@@ -94,14 +94,8 @@ fn run(command: Command) -> Result<ExitCode> {
         Command::Render(args) => self::render::once(&args),
         Command::Vary(args) => vary::vary(&args),
         Command::Tune(args) => tune::tune(&args),
-        Command::Schema(args) => {
-            schema(&args);
-            Ok(())
-        }
-        Command::Completions(args) => {
-            completions(&args);
-            Ok(())
-        }
+        Command::Schema(args) => schema(&args),
+        Command::Completions(args) => completions(&args),
         Command::Man(args) => man(&args),
         Command::Plan(args) => plan(&args),
         Command::New(args) => new(&args),
@@ -123,6 +117,15 @@ fn say(text: &str) {
     {
         let _ = UNSAID.set(error.to_string());
     }
+}
+
+/// Prints `what` as JSON.
+fn say_json(what: &str, value: &impl serde::Serialize) -> Result<()> {
+    let text = serde_json::to_string_pretty(value).map_err(|error| {
+        Fault::new(Class::Output, format!("the {what} can't be written as JSON: {error}"))
+    })?;
+    say(&(text + "\n"));
+    Ok(())
 }
 
 /// The fault of [`say`], if there was one.
@@ -192,10 +195,7 @@ fn plan(args: &args::Plan) -> Result<()> {
     let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
     let plan = Plan::new(&reading.scene, &arts.naturals(), args.scale, &limits)?;
     if args.json {
-        let text = serde_json::to_string_pretty(&plan).map_err(|error| {
-            Fault::new(Class::Output, format!("the plan can't be written as JSON: {error}"))
-        })?;
-        say(&(text + "\n"));
+        say_json("plan", &plan)?;
     } else {
         say(&show::plan(&plan));
     }
@@ -239,18 +239,20 @@ fn write_contact(file: &Path, contact: &contact::Contact) -> Result<()> {
     Ok(())
 }
 
-fn schema(args: &args::Schema) {
+fn schema(args: &args::Schema) -> Result<()> {
     say(&match args.of {
         args::SchemaOf::Scene => schema::text(schema::Of::Scene),
         args::SchemaOf::Preset => schema::text(schema::Of::Preset),
         args::SchemaOf::Manifest => output::manifest::schema(),
     });
+    Ok(())
 }
 
-fn completions(args: &args::Completions) {
+fn completions(args: &args::Completions) -> Result<()> {
     let mut text = Vec::new();
     clap_complete::generate(args.shell, &mut Cli::command(), "fogweft", &mut text);
     say(&String::from_utf8_lossy(&text));
+    Ok(())
 }
 
 /// A command and those below it, each with the name of its page.

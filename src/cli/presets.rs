@@ -50,11 +50,11 @@ fn head(preset: &Preset) -> String {
 
 /// A preset as it stands on the shelf.
 fn alone(preset: &Preset) -> String {
-    let comment = |key: &Key, _: &Setting| {
-        let unit = if key.unit.is_empty() { String::new() } else { format!(" ({})", key.unit) };
-        format!("{}{unit}", key.about)
-    };
-    head(preset) + &steps(&Resolved::of_preset(preset), comment)
+    head(preset) + &steps(&Resolved::of_preset(preset), about)
+}
+
+fn about(key: &Key, _: &Setting) -> String {
+    if key.unit.is_empty() { key.about.to_owned() } else { format!("{} ({})", key.about, key.unit) }
 }
 
 fn who(_: &Key, setting: &Setting) -> String {
@@ -73,13 +73,10 @@ fn of_preset(reading: &Reading, preset: &Preset) -> String {
             continue;
         }
         text += &format!("\nslot {}", slot.name);
-        let differs = |(path, setting): &(&&'static str, &Setting)| {
-            resolved.value(path).is_some_and(|value| *value != setting.value)
-        };
         let lines: Vec<String> = own
             .settings
             .iter()
-            .filter(differs)
+            .filter(|(path, setting)| resolved.value(path).is_some_and(|value| *value != setting.value))
             .map(|(path, setting)| line(path, setting, &setting.layer.to_string()))
             .collect();
         text += if lines.is_empty() { ": as above\n" } else { ", where it differs:\n" };

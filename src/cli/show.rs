@@ -70,35 +70,7 @@ fn files(report: &Report) -> String {
 
 /// A plan: every job, no pixels.
 pub fn plan(plan: &Plan) -> String {
-    let rows: Vec<Vec<String>> = plan
-        .files
-        .iter()
-        .map(|job| {
-            let placing = job.placing();
-            let (gap, tau, opacity, line, preset) = match job {
-                Job::Fog(job) => (
-                    number(job.gap, 1),
-                    number(job.optical_depth, 3),
-                    number(job.opacity, 3),
-                    number(job.line.0, 1),
-                    job.preset.clone(),
-                ),
-                Job::Rim(_) | Job::Art(_) => Default::default(),
-            };
-            vec![
-                placing.path.clone(),
-                preset,
-                number(placing.depth, 2),
-                number(placing.pan_rate, 3),
-                gap,
-                tau,
-                opacity,
-                line,
-                placing.period.map_or("-".to_owned(), |period| number(period.0, 1)),
-                format!("{} x {}", placing.texels[0], placing.texels[1]),
-            ]
-        })
-        .collect();
+    let rows: Vec<Vec<String>> = plan.files.iter().map(job_row).collect();
     let head = [
         "file",
         "preset",
@@ -126,4 +98,25 @@ pub fn plan(plan: &Plan) -> String {
         text += &format!("note: {note}\n");
     }
     text
+}
+
+fn job_row(job: &Job) -> Vec<String> {
+    let placing = job.placing();
+    let fog = match job {
+        Job::Fog(job) => Some(job),
+        Job::Rim(_) | Job::Art(_) => None,
+    };
+    let cell = |value: Option<f64>, decimals| value.map_or(String::new(), |value| number(value, decimals));
+    vec![
+        placing.path.clone(),
+        fog.map_or(String::new(), |job| job.preset.clone()),
+        number(placing.depth, 2),
+        number(placing.pan_rate, 3),
+        cell(fog.map(|job| job.gap), 1),
+        cell(fog.map(|job| job.optical_depth), 3),
+        cell(fog.map(|job| job.opacity), 3),
+        cell(fog.map(|job| job.line.0), 1),
+        placing.period.map_or("-".to_owned(), |period| number(period.0, 1)),
+        format!("{} x {}", placing.texels[0], placing.texels[1]),
+    ]
 }

@@ -9,20 +9,20 @@ pub fn layout(head: &[&str], rows: &[Vec<String>], left: usize) -> String {
             rows.iter().map(|row| row[at].chars().count()).chain([title.chars().count()]).max().unwrap_or(0)
         })
         .collect();
-    let line = |cells: Vec<&str>| {
-        let mut text = String::new();
-        for (at, cell) in cells.iter().enumerate() {
-            let width = widths[at];
-            text += &if at < left { format!("{cell:<width$}  ") } else { format!("{cell:>width$}  ") };
-        }
-        text.truncate(text.trim_end().len());
-        text + "\n"
-    };
-    let mut text = line(head.to_vec());
+    let mut text = line(head, &widths, left);
     for row in rows {
-        text += &line(row.iter().map(String::as_str).collect());
+        text += &line(row, &widths, left);
     }
     text
+}
+
+fn line(cells: &[impl std::fmt::Display], widths: &[usize], left: usize) -> String {
+    let mut text = String::new();
+    for (at, (cell, width)) in cells.iter().zip(widths).enumerate() {
+        text += &if at < left { format!("{cell:<width$}  ") } else { format!("{cell:>width$}  ") };
+    }
+    text.truncate(text.trim_end().len());
+    text + "\n"
 }
 
 /// A number with as many decimals as it needs, at most `most`.

@@ -12,15 +12,15 @@ use crate::rim::outline;
 use crate::rim::problem::{Air, Outcome};
 use crate::steps::dither;
 use crate::steps::grid::{Grid, Plane};
-use crate::steps::sheet::Row;
+use crate::steps::sheet::{Row, draw_rows};
 use crate::steps::step5_grade::{Ramps, blend};
 use crate::steps::upsample::Upsampler;
-use rayon::prelude::*;
 
 /// Least depth that the share of the darkening air is taken of.
 const DEPTH_MIN: f32 = 1e-6;
 
 /// A rim, ready to be drawn.
+#[derive(Clone)]
 pub struct Rim {
     /// Where it stands; its rect holds what isn't empty, no more.
     pub placing: Placing,
@@ -194,24 +194,16 @@ impl Rim {
 
     /// As RGBA, 16 bits.
     pub fn sixteen(&self) -> Vec<u16> {
-        self.texels(|_, row, out: &mut [u16]| {
-            for (code, value) in out.iter_mut().zip(row.texels().as_flattened()) {
-                *code = (value * 65535.0 + 0.5) as u16;
-            }
-        })
+        self.texels(|_, row, out: &mut [u16]| row.write_sixteen(out))
     }
 
     fn texels<T: Copy + Default + Send>(&self, write: impl Fn(usize, &mut Row, &mut [T]) + Sync) -> Vec<T> {
-        let [width, height] = self.size().map(|side| side as usize);
-        let mut out = vec![T::default(); width * height * 4];
-        out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
-            self.row(y, row);
-            vectorize(
-                #[inline(always)]
-                || write(y, row, texels),
-            );
-        });
-        out
+        draw_rows(
+            self.size().map(|side| side as usize),
+            #[inline(always)]
+            |y, row| self.draw(y, row),
+            write,
+        )
     }
 }
 

@@ -70,8 +70,11 @@ pub(super) fn solve_air(
         .collect();
     let factor = last_factor(requirements, &selected, &factors);
     depth.data.iter_mut().for_each(|depth| *depth *= factor);
-    let met = |(requirement, own): (&Requirement, &f32)| requirement.is_lacking() && *own <= factor;
-    let reached = requirements.iter().zip(&factors).filter(|pair| met(*pair)).count();
+    let reached = requirements
+        .iter()
+        .zip(&factors)
+        .filter(|(requirement, own)| requirement.is_lacking() && **own <= factor)
+        .count();
     SolvedAir { depth, reached }
 }
 
@@ -81,11 +84,15 @@ fn last_factor(requirements: &[Requirement], selected: &[bool], factors: &[f32])
         factors.iter().zip(selected).filter(|(_, selected)| **selected).map(|(factor, _)| *factor).collect();
     sorted.sort_by(f32::total_cmp);
     let last = sorted.len() - 1;
-    let missable = |count: usize| ((1.0 - SHARE) * count as f64) as usize;
     let specks = count_open(requirements) - sorted.len();
     let missed =
         missable(sorted.len()).min(missable(count_attainable(requirements)).saturating_sub(specks)).min(last);
     (sorted[last - missed] * ROUNDING).min(THICKENING_MAX)
+}
+
+/// How many of `count` may be missed.
+fn missable(count: usize) -> usize {
+    ((1.0 - SHARE) * count as f64) as usize
 }
 
 /// The outline, as the gain is fitted along it; by point.

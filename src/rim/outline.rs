@@ -105,19 +105,36 @@ pub(crate) fn trace(picture: &Picture, wraps: bool, most: usize) -> Vec<Point> {
     rows.into_iter().flatten().step_by(every).collect()
 }
 
-/// Opacity over cells of a grid laid on the art: mean of what is inside. `to` says which cell a texel's column and row belong to.
-pub(crate) fn coverage(
-    picture: &Picture,
-    cells: [usize; 2],
-    to_col: impl Fn(i64) -> Option<usize> + Sync,
-    to_row: impl Fn(i64) -> Option<usize>,
-    per_cell: f64,
-) -> Vec<f32> {
+/// Which cell of a grid a column or a row of the art belongs to.
+pub(super) struct ToCell {
+    /// Where the art begins on the canvas, texels.
+    pub corner: i64,
+    /// The canvas, texels; and whether it is one period.
+    pub texels: i64,
+    pub wraps: bool,
+    /// Texels to a cell, and how many cells there are.
+    pub step: f64,
+    pub cells: usize,
+}
+
+impl ToCell {
+    /// The cell of a texel of the art; none if it lies outside the canvas.
+    fn cell(&self, texel: usize) -> Option<usize> {
+        let at = texel as i64 + self.corner;
+        let at = if self.wraps { at.rem_euclid(self.texels) } else { at };
+        let cell = || (((at as f64 + 0.5) / self.step) as usize).min(self.cells - 1);
+        (at >= 0 && at < self.texels).then(cell)
+    }
+}
+
+/// Opacity over cells of a grid laid on the art: mean of what is inside. `to_cell` tells the cells of columns and of rows.
+pub(super) fn coverage(picture: &Picture, cells: [usize; 2], to_cell: &[ToCell; 2]) -> Vec<f32> {
     let [width, height] = picture.size.map(|side| side as usize);
-    let columns: Vec<Option<usize>> = (0..width as i64).map(to_col).collect();
+    let per_cell = to_cell[0].step * to_cell[1].step;
+    let columns: Vec<Option<usize>> = (0..width).map(|x| to_cell[0].cell(x)).collect();
     let mut rows: Vec<Vec<usize>> = vec![Vec::new(); cells[1]];
     for y in 0..height {
-        if let Some(row) = to_row(y as i64) {
+        if let Some(row) = to_cell[1].cell(y) {
             rows[row].push(y);
         }
     }

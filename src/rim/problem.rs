@@ -17,7 +17,7 @@ pub const SHARE: f64 = 0.95;
 pub const TOLERANCE: f64 = 0.5;
 
 /// How a rim's strength came out.
-#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Outcome {
     /// Places looked at: points of the outline times camera places.
     pub places: usize,
@@ -113,19 +113,18 @@ impl Problem<'_> {
         [(i64::from(x) + left) as f64 + 0.5, (i64::from(y) + top) as f64 + 0.5]
     }
 
+    /// Where the point lies that the observation `at` sees.
+    pub(super) fn observed_place(&self, at: usize) -> [f64; 2] {
+        self.place(&self.points[self.observations[at].point as usize])
+    }
+
     /// Where all points lie.
     pub(super) fn places(&self) -> Vec<[f64; 2]> {
         self.points.iter().map(|point| self.place(point)).collect()
     }
 
-    /// The wanted separation, and what counts as it; CIE L*.
-    fn wanted(&self) -> [f32; 2] {
-        let wanted = self.job.spec.separation as f32;
-        [wanted, (wanted - TOLERANCE as f32).max(0.0)]
-    }
-
     /// The lightness step that the observation `at` sees, with fog of its point's colour in `colours`.
-    pub(super) fn step(&self, at: usize, colours: &[[f32; 3]]) -> LightnessStep<'_> {
+    fn step(&self, at: usize, colours: &[[f32; 3]]) -> LightnessStep<'_> {
         let Observation { point, behind, .. } = self.observations[at];
         let point = point as usize;
         LightnessStep::new(self.space, &self.points[point], behind, colours[point])
@@ -133,18 +132,12 @@ impl Problem<'_> {
 
     /// What each observation asks of fog of these colours, by point, held under `limit`.
     pub(super) fn requirements(&self, colours: &[[f32; 3]], limit: f32) -> Vec<Requirement> {
-        let most = opacity(KNEE * limit);
-        let [wanted, enough] = self.wanted();
+        let unattainable = [f32::INFINITY; 2];
         (0..self.observations.len())
             .into_par_iter()
             .map(|at| {
-                let step = self.step(at, colours);
-                let full = step.opacity(wanted, most).map_or(f32::INFINITY, optical_depth);
-                let enough = if full.is_finite() {
-                    step.opacity(enough, most).map_or(f32::INFINITY, optical_depth)
-                } else {
-                    full
-                };
+                let depths = self.depths(limit, self.step(at, colours), LightnessStep::opacity);
+                let [full, enough] = depths.unwrap_or(unattainable);
                 Requirement { point: self.observations[at].point, full, enough }
             })
             .collect()
@@ -158,11 +151,21 @@ impl Problem<'_> {
         limit: f32,
     ) -> Option<Requirement> {
         let step = self.step(at, colours);
-        let most = opacity(KNEE * limit);
-        let [wanted, enough] = self.wanted();
-        let full = optical_depth(step.opacity_on_fog_side(wanted, most)?);
-        let enough = step.opacity_on_fog_side(enough, most).map_or(full, optical_depth);
+        let [full, enough] = self.depths(limit, step, LightnessStep::opacity_on_fog_side)?;
         Some(Requirement { point: self.observations[at].point, full, enough })
+    }
+
+    /// The optical depths that bring a step to the wanted separation and to what counts as it, as `solve` finds their opacities.
+    fn depths<'a>(
+        &self,
+        limit: f32,
+        step: LightnessStep<'a>,
+        solve: fn(&LightnessStep<'a>, f32, f32) -> Option<f32>,
+    ) -> Option<[f32; 2]> {
+        let (wanted, most) = (self.job.spec.separation as f32, opacity(KNEE * limit));
+        let full = optical_depth(solve(&step, wanted, most)?);
+        let enough = (wanted - TOLERANCE as f32).max(0.0);
+        Some([full, solve(&step, enough, most).map_or(full, optical_depth)])
     }
 
     /// Observations that have their step without fog, and lose it to fog of these opacities, by point.

@@ -97,8 +97,11 @@ fn take_through(
 
 /// The opacity of a solved depth at each point of the outline, as it is drawn.
 fn opacities(problem: &Problem<'_>, spread: &Spread, depth: &Plane, limit: f32) -> Vec<f32> {
-    let at = |point| sample(depth, &spread.grid, problem.place(point));
-    problem.points.par_iter().map(|point| opacity(drawn_depth(at(point), limit))).collect()
+    problem
+        .places()
+        .par_iter()
+        .map(|place| opacity(drawn_depth(sample(depth, &spread.grid, *place), limit)))
+        .collect()
 }
 
 /// The observations that a rim serves: those that lack the separation, can have it, and stand where others nearby lack it too. What is
@@ -126,7 +129,6 @@ pub(super) fn select(problem: &Problem<'_>, spread: &Spread, requirements: &[Req
 fn shares_nearby(problem: &Problem<'_>, spread: &Spread, requirements: &[Requirement]) -> Vec<f32> {
     let (grid, kernel) = (&spread.grid, &spread.kernel);
     let mut nearby = vec![1.0_f32; requirements.len()];
-    let place_of = |at: usize| problem.place(&problem.points[requirements[at].point as usize]);
     let last = problem.observations.iter().map(|seen| seen.camera).max().unwrap_or(0);
     for camera in 0..=last {
         let here: Vec<usize> =
@@ -136,14 +138,14 @@ fn shares_nearby(problem: &Problem<'_>, spread: &Spread, requirements: &[Require
         }
         let (mut all, mut lacking) = (Plane::new(grid.cols, grid.rows), Plane::new(grid.cols, grid.rows));
         for at in &here {
-            scatter(&mut all, grid, place_of(*at), 1.0);
+            scatter(&mut all, grid, problem.observed_place(*at), 1.0);
             if requirements[*at].is_lacking() {
-                scatter(&mut lacking, grid, place_of(*at), 1.0);
+                scatter(&mut lacking, grid, problem.observed_place(*at), 1.0);
             }
         }
         let (all, lacking) = rayon::join(|| kernel.near(all, grid), || kernel.near(lacking, grid));
         for at in here {
-            let place = place_of(at);
+            let place = problem.observed_place(at);
             nearby[at] = sample(&lacking, grid, place) / sample(&all, grid, place).max(1e-6);
         }
     }

@@ -36,13 +36,9 @@ impl Problem<'_> {
         let spec = &self.job.spec;
         let outcome = Outcome {
             places: self.observations.len(),
-            lacking: 0,
-            attainable: 0,
-            reached: 0,
-            spoiled: 0,
             spread: spec.spread[0],
-            steepest: 0.0,
             sheet_steepest: self.sheet_steepest,
+            ..Outcome::default()
         };
         if self.observations.is_empty() || spec.separation <= 0.0 {
             return Rim::empty(self.job, self.scale, outcome);

@@ -5,7 +5,7 @@ use crate::base::seed;
 use crate::base::units::Texel;
 use crate::rim::depth::drawn_depth;
 use crate::rim::kernel::{Kernel, sample, scatter};
-use crate::rim::outline;
+use crate::rim::outline::{self, ToCell};
 use crate::rim::problem::{Air, Problem};
 use crate::steps::field::FieldSpec;
 use crate::steps::grid::{Grid, Plane};
@@ -30,14 +30,12 @@ const GATHERED: f64 = 0.2;
 /// Deviation, in spreads, over which an outline counts as near; and the share of its usual nearness from which it counts as off. Chosen
 /// by eye.
 const CLOSE: f64 = 0.4;
-/// See [`CLOSE`].
 const OFF: f32 = 0.3;
 /// Share of a sample that the art covers from which the rim's slope there isn't seen; chosen by eye.
 const COVERED: f32 = 0.9;
 /// Over which length the spread's slope toward the light is taken, in spreads; and how much of it faces the light in full. Chosen by
 /// eye.
 const FACING_REACH: f64 = 0.5;
-/// See [`FACING_REACH`].
 const FACING_GAIN: f32 = 2.5;
 
 /// The spread on its grid.
@@ -96,24 +94,15 @@ impl Spread {
 /// How much of each sample the art covers.
 fn coverage(problem: &Problem<'_>, grid: &Grid) -> Plane {
     let spec = &problem.job.spec;
-    let (cols, rows) = (i64::from(spec.field.cols), i64::from(spec.field.rows));
-    let to_col = |x: i64| {
-        let at = x + spec.corner[0];
-        let at = if spec.periodic { at.rem_euclid(cols) } else { at };
-        (at >= 0 && at < cols).then(|| cell(at, grid.step[0], grid.cols))
-    };
-    let to_row = |y: i64| {
-        let at = y + spec.corner[1];
-        (at >= 0 && at < rows).then(|| cell(at, grid.step[1], grid.rows))
-    };
-    let per_cell = grid.step[0] * grid.step[1];
-    let data = outline::coverage(problem.picture, [grid.cols, grid.rows], to_col, to_row, per_cell);
-    Plane { cols: grid.cols, data }
-}
-
-/// The sample, of so many `step` texels apart, that a texel belongs to.
-fn cell(texel: i64, step: f64, count: usize) -> usize {
-    (((texel as f64 + 0.5) / step) as usize).min(count - 1)
+    let cells = [grid.cols, grid.rows];
+    let to_cell = [0, 1].map(|axis| ToCell {
+        corner: spec.corner[axis],
+        texels: i64::from([spec.field.cols, spec.field.rows][axis]),
+        wraps: axis == 0 && spec.periodic,
+        step: grid.step[axis],
+        cells: cells[axis],
+    });
+    Plane { cols: grid.cols, data: outline::coverage(problem.picture, cells, &to_cell) }
 }
 
 /// Coverage times bands times falloff: what is spread.

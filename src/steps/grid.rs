@@ -17,11 +17,6 @@ pub struct Grid {
 }
 
 impl Grid {
-    /// Place of the sample `col` in texels.
-    pub fn x(&self, col: usize) -> f64 {
-        (col as f64 + 0.5) * self.step[0]
-    }
-
     /// Place of the sample `row` in texels from the sheet's top.
     pub fn y(&self, row: usize) -> f64 {
         self.top + (row as f64 + 0.5) * self.step[1]

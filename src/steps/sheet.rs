@@ -55,6 +55,33 @@ impl Row {
         }
         &self.colour
     }
+
+    /// Writes its texels as RGBA of 16 bits.
+    #[inline(always)]
+    pub(crate) fn write_sixteen(&mut self, out: &mut [u16]) {
+        for (code, value) in out.iter_mut().zip(self.texels().as_flattened()) {
+            *code = (value * 65535.0 + 0.5) as u16;
+        }
+    }
+}
+
+/// The RGBA of a picture `size` texels large, row by row: `draw` fills a row, `write` turns it into numbers.
+pub(crate) fn draw_rows<T: Copy + Default + Send>(
+    size: [usize; 2],
+    draw: impl Fn(usize, &mut Row) + Sync,
+    write: impl Fn(usize, &mut Row, &mut [T]) + Sync,
+) -> Vec<T> {
+    let mut out = vec![T::default(); size[0] * size[1] * 4];
+    out.par_chunks_mut(size[0] * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
+        vectorize(
+            #[inline(always)]
+            || {
+                draw(y, row);
+                write(y, row, texels);
+            },
+        );
+    });
+    out
 }
 
 impl Sheet {
@@ -212,11 +239,7 @@ impl Sheet {
 
     /// `width` columns of the sheet, wrapping, as RGBA, 16 bits.
     pub fn sixteen(&self, width: u32) -> Vec<u16> {
-        self.texels(width, |_, row, out: &mut [u16]| {
-            for (code, value) in out.iter_mut().zip(row.texels().as_flattened()) {
-                *code = (value * 65535.0 + 0.5) as u16;
-            }
-        })
+        self.texels(width, |_, row, out: &mut [u16]| row.write_sixteen(out))
     }
 
     fn texels<T: Copy + Default + Send>(
@@ -225,17 +248,12 @@ impl Sheet {
         write: impl Fn(usize, &mut Row, &mut [T]) + Sync,
     ) -> Vec<T> {
         let [width, height] = [width, self.size()[1]].map(|side| side as usize);
-        let mut out = vec![T::default(); width * height * 4];
-        out.par_chunks_mut(width * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
-            vectorize(
-                #[inline(always)]
-                || {
-                    self.row(y, 0, width, row);
-                    write(y, row, texels);
-                },
-            );
-        });
-        out
+        draw_rows(
+            [width, height],
+            #[inline(always)]
+            |y, row| self.row(y, 0, width, row),
+            write,
+        )
     }
 }
 

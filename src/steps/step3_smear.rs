@@ -61,11 +61,10 @@ fn level(mut plane: Plane, line: Line) -> Plane {
     let cols = plane.cols;
     let window = 2 * line.reach + 1;
     let (laps, rest) = (window / cols, window % cols);
-    let wrap = |at: i64| at.rem_euclid(cols as i64) as usize;
     // Where the rest of the window starts for the first column, and where it ends; and the outermost taps.
-    let first = wrap(-(line.reach as i64));
-    let next = wrap(first as i64 + rest as i64);
-    let (left, right) = (wrap(-(line.reach as i64) - 1), wrap(line.reach as i64 + 1));
+    let first = wrapped(-(line.reach as i64), cols);
+    let next = wrapped(first as i64 + rest as i64, cols);
+    let (left, right) = (wrapped(-(line.reach as i64) - 1, cols), wrapped(line.reach as i64 + 1, cols));
     plane.each_row_with(
         #[inline(always)]
         |twice: &mut Vec<f32>, _, numbers| {
@@ -73,10 +72,11 @@ fn level(mut plane: Plane, line: Line) -> Plane {
             twice.clear();
             twice.extend_from_slice(numbers);
             twice.extend_from_slice(numbers);
-            let total: f64 = numbers.iter().map(|&value| f64::from(value)).sum();
-            let mut sum: f64 = twice[first..first + rest].iter().map(|&value| f64::from(value)).sum();
-            let from = |at: usize| twice[at..at + cols].iter().map(|&value| f64::from(value));
-            let taps = from(first).zip(from(next)).zip(from(left).zip(from(right)));
+            let total: f64 = doubles(numbers).sum();
+            let mut sum: f64 = doubles(&twice[first..first + rest]).sum();
+            let [first, next, left, right] =
+                [first, next, left, right].map(|at| doubles(&twice[at..at + cols]));
+            let taps = first.zip(next).zip(left.zip(right));
             for (number, ((first, next), (left, right))) in numbers.iter_mut().zip(taps) {
                 let inside = sum + laps as f64 * total;
                 *number = (line.full * inside + line.end * (left + right)) as f32;
@@ -85,6 +85,17 @@ fn level(mut plane: Plane, line: Line) -> Plane {
         },
     );
     plane
+}
+
+/// A place on a line of so many samples that wraps.
+fn wrapped(at: i64, cols: usize) -> usize {
+    at.rem_euclid(cols as i64) as usize
+}
+
+/// Numbers in double precision.
+#[inline(always)]
+fn doubles(numbers: &[f32]) -> impl Iterator<Item = f64> {
+    numbers.iter().map(|&value| f64::from(value))
 }
 
 /// A line of more samples than this is drawn as a comb of short lines: tap by tap it would take minutes.
@@ -139,13 +150,16 @@ fn line(x: f64, y: f64) -> Vec<Tap> {
 /// An odd number of equal teeth, (x, y) apart, between samples on both axes.
 fn comb(x: f64, y: f64, teeth: i64) -> Vec<Tap> {
     let half = teeth / 2;
-    let tooth = |at: i64| {
-        let (across, down) = (quadratic(at as f64 * x), quadratic(at as f64 * y));
-        across.into_iter().flat_map(move |(dx, a)| {
-            down.into_iter().map(move |(dy, b)| (dx, dy, (a * b / teeth as f64) as f32))
-        })
-    };
-    (-half..=half).flat_map(tooth).filter(|(.., weight)| *weight != 0.0).collect()
+    let mut taps = Vec::new();
+    for at in -half..=half {
+        for (dx, a) in quadratic(at as f64 * x) {
+            for (dy, b) in quadratic(at as f64 * y) {
+                taps.push((dx, dy, (a * b / teeth as f64) as f32));
+            }
+        }
+    }
+    taps.retain(|(.., weight)| *weight != 0.0);
+    taps
 }
 
 /// The sum of a plane's samples at all taps.

@@ -125,8 +125,7 @@ fn halve_x(plane: &Plane) -> Plane {
             let source = plane.row(row);
             for (odd, part) in parted.iter_mut().enumerate() {
                 part.clear();
-                let place = |at: usize| 2 * ((at + half * pad - pad) % half) + odd;
-                part.extend((0..half + 2 * pad).map(|at| source[place(at)]));
+                part.extend((0..half + 2 * pad).map(|at| source[2 * ((at + half * pad - pad) % half) + odd]));
             }
             let [even, odd] = parted;
             for (at, weight) in weights.into_iter().enumerate() {
@@ -153,10 +152,10 @@ fn along_x(mut plane: Plane, kernel: &[f32]) -> Plane {
         #[inline(always)]
         |padded: &mut Vec<f32>, _, numbers| {
             padded.clear();
-            let wrap = |at: usize| numbers[(at as i64 - reach as i64).rem_euclid(cols as i64) as usize];
-            padded.extend((0..reach).map(wrap));
+            // The row wraps as often as the kernel reaches.
+            padded.extend(numbers.iter().cycle().skip(reach.next_multiple_of(cols) - reach).take(reach));
             padded.extend_from_slice(numbers);
-            padded.extend((reach + cols..2 * reach + cols).map(wrap));
+            padded.extend(numbers.iter().cycle().take(reach));
             for (number, value) in numbers.iter_mut().zip(&padded[reach..]) {
                 *number = kernel[0] * value;
             }

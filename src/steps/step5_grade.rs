@@ -28,14 +28,8 @@ impl Tones {
     /// Fills in glow and shade from the haze where they aren't given.
     pub fn new(haze: Srgb, aloft: Option<Srgb>, glow: Option<Srgb>, shade: Option<Srgb>, lit: f64) -> Tones {
         let [l, a, b] = haze.oklab();
-        let lifted = |by: f64| Srgb::from_oklab([(l + by).clamp(0.0, 1.0), a, b]);
-        Tones {
-            haze,
-            aloft,
-            glow: glow.unwrap_or_else(|| lifted(LIFT)),
-            shade: shade.unwrap_or_else(|| lifted(-LIFT)),
-            lit,
-        }
+        let [lighter, darker] = [LIFT, -LIFT].map(|by| Srgb::from_oklab([(l + by).clamp(0.0, 1.0), a, b]));
+        Tones { haze, aloft, glow: glow.unwrap_or(lighter), shade: shade.unwrap_or(darker), lit }
     }
 
     /// Whether every texel has the one colour of the haze.

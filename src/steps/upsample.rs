@@ -32,12 +32,14 @@ pub fn catmull_rom(t: f64) -> [f32; 4] {
 }
 
 /// Draws rows of texels out of planes on a grid, which [`Upsampler::prefilter`] must have turned into coefficients.
+#[derive(Clone)]
 pub struct Upsampler {
     grid: Grid,
     columns: Columns,
 }
 
 /// How texels are drawn from the samples of a line that is padded by two on each side.
+#[derive(Clone)]
 enum Columns {
     /// Samples are texels.
     Identity(usize),
@@ -50,16 +52,12 @@ enum Columns {
 impl Upsampler {
     /// For a sheet `texels` wide.
     pub fn new(grid: Grid, texels: usize) -> Upsampler {
-        let place = |texel: usize| {
-            let position = (texel as f64 + 0.5) / grid.step[0] - 0.5;
-            (position.floor(), b_spline(position - position.floor()))
-        };
         let ratio = texels / grid.cols;
         let columns = if grid.cols == texels {
             Columns::Identity(texels)
         } else if ratio * grid.cols == texels && matches!(ratio, 2 | 4 | 8 | 16) {
             let mut five: [Vec<f32>; 5] = std::array::from_fn(|_| vec![0.0; ratio]);
-            for (texel, (base, four)) in (0..ratio).map(place).enumerate() {
+            for (texel, (base, four)) in (0..ratio).map(|texel| taps(texel, grid.step[0])).enumerate() {
                 // The first half of the texels lies before the sample, the second behind it.
                 let first = if base < 0.0 { 0 } else { 1 };
                 for (tap, weight) in four.into_iter().enumerate() {
@@ -70,7 +68,10 @@ impl Upsampler {
         } else {
             // The padded line's first sample is two before the row's, so `base - 1` stands at `base + 1`.
             Columns::Fractional(
-                (0..texels).map(place).map(|(base, four)| ((base + 1.0) as u32, four)).collect(),
+                (0..texels)
+                    .map(|texel| taps(texel, grid.step[0]))
+                    .map(|(base, four)| ((base + 1.0) as u32, four))
+                    .collect(),
             )
         };
         Upsampler { grid, columns }
@@ -119,11 +120,9 @@ impl Upsampler {
         }
         let base = position.floor();
         let weights = b_spline(position - base);
-        let row = |tap: i64| {
-            let at = (base as i64 + tap - 1).clamp(0, last) as usize;
-            &plane.row(at)[part.clone()]
-        };
-        let taps = row(0).iter().zip(row(1)).zip(row(2)).zip(row(3));
+        let [a, b, c, d] =
+            [-1, 0, 1, 2].map(|tap| &plane.row((base as i64 + tap).clamp(0, last) as usize)[part.clone()]);
+        let taps = a.iter().zip(b).zip(c).zip(d);
         for (sum, (((a, b), c), d)) in out.iter_mut().zip(taps) {
             *sum = weights[0] * a + weights[1] * b + weights[2] * c + weights[3] * d;
         }
@@ -176,6 +175,12 @@ impl Upsampler {
             ),
         }
     }
+}
+
+/// The sample before a texel, `step` texels apart, and the weights of the four around it.
+fn taps(texel: usize, step: f64) -> (f64, [f32; 4]) {
+    let position = (texel as f64 + 0.5) / step - 0.5;
+    (position.floor(), b_spline(position - position.floor()))
 }
 
 /// The pole of the cubic spline's filter, and how far its memory reaches in single precision.
@@ -269,10 +274,16 @@ pub fn interpolate(mut column: Plane, position: f64) -> f64 {
     let last = column.rows() - 1;
     let position = position.clamp(0.0, last as f64);
     let base = position.floor();
-    let taps = b_spline(position - base);
-    // Mirrored in the first and the last sample, as the coefficients are.
-    let tap = |at: i64| f64::from(column.data[(last as i64 - (last as i64 - at.abs()).abs()) as usize]);
-    (0..4).map(|at| f64::from(taps[at as usize]) * tap(base as i64 + at - 1)).sum()
+    let weights = b_spline(position - base);
+    let last = last as i64;
+    (0..4)
+        .map(|tap| {
+            let at = base as i64 + tap - 1;
+            // Mirrored in the first and the last sample, as the coefficients are.
+            let mirrored = last - (last - at.abs()).abs();
+            f64::from(weights[tap as usize]) * f64::from(column.data[mirrored as usize])
+        })
+        .sum()
 }
 
 /// [`Upsampler::across`] for `R` texels a sample.

@@ -28,27 +28,27 @@ const FILES: &[(&str, &str, &str)] = &[
 
 /// Who may ask: the run's port and token.
 #[derive(Clone)]
-pub(super) struct Door {
+pub(super) struct Access {
     pub port: u16,
     pub token: String,
 }
 
 /// What a request comes to.
-pub(super) enum Asked {
+pub(super) enum Answer {
     /// It is answered.
     Done,
     /// The page's socket, with the key that its handshake is to be answered with.
     Socket(String),
 }
 
-impl Door {
+impl Access {
     /// Names of this machine that the page may have been opened by.
     fn hosts(&self) -> [String; 2] {
         ["127.0.0.1", "localhost"].map(|name| format!("{name}:{}", self.port))
     }
 
     /// Reads a request and answers it, unless it asks for the socket.
-    pub fn answer(&self, stream: &mut TcpStream) -> std::io::Result<Asked> {
+    pub fn answer(&self, stream: &mut TcpStream) -> std::io::Result<Answer> {
         let head = match head(stream)? {
             Some(head) => head,
             None => return refuse(stream, 431, "Request Header Fields Too Large"),
@@ -58,24 +58,16 @@ impl Door {
         if !matches!(request.parse(&head), Ok(httparse::Status::Complete(_))) {
             return refuse(stream, 400, "Bad Request");
         }
-        let all = |name: &str| {
-            let named = request.headers.iter().filter(|header| header.name.eq_ignore_ascii_case(name));
-            let values: Vec<&str> =
-                named.map(|header| std::str::from_utf8(header.value).unwrap_or("\0")).collect();
-            values
-        };
         let hosts = self.hosts();
-        let host = all("host");
+        let host = values(&request, "host");
         if host.len() != 1 || !hosts.iter().any(|own| own == host[0]) {
             return refuse(stream, 403, "Forbidden");
         }
-        let origins = all("origin");
-        let own = |origin: &&str| hosts.iter().any(|host| format!("http://{host}") == **origin);
-        if origins.len() > 1 || !origins.iter().all(own) {
+        let origins = values(&request, "origin");
+        let own = hosts.map(|host| format!("http://{host}"));
+        if origins.len() > 1 || !origins.iter().all(|origin| own.iter().any(|own| own == origin)) {
             return refuse(stream, 403, "Forbidden");
         }
-        let (upgrade, keys, version) =
-            (all("upgrade"), all("sec-websocket-key"), all("sec-websocket-version"));
         let path = request.path.unwrap_or_default();
         // The token comes first: who doesn't know it learns nothing of what there is.
         let Some(name) = path.strip_prefix('/').and_then(|path| self.inside(path)) else {
@@ -85,12 +77,15 @@ impl Door {
             return refuse(stream, 405, "Method Not Allowed");
         }
         if name == "socket" {
+            let upgrade = values(&request, "upgrade");
+            let keys = values(&request, "sec-websocket-key");
+            let version = values(&request, "sec-websocket-version");
             let asks = upgrade.first().is_some_and(|word| word.eq_ignore_ascii_case("websocket"));
             if origins.len() != 1 || !asks || keys.len() != 1 || version != ["13"] {
                 return refuse(stream, 400, "Bad Request");
             }
             let key = tungstenite::handshake::derive_accept_key(keys[0].as_bytes());
-            return Ok(Asked::Socket(key));
+            return Ok(Answer::Socket(key));
         }
         match FILES.iter().find(|(file, ..)| *file == name) {
             Some((_, kind, content)) => send(stream, 200, "OK", kind, content.as_bytes(), self.port),
@@ -105,6 +100,12 @@ impl Door {
         let differs = token.bytes().zip(self.token.bytes()).fold(0, |all, (a, b)| all | (a ^ b));
         (token.len() == self.token.len() && differs == 0).then_some(name)
     }
+}
+
+/// All values of a header; one that isn't text is none that anybody asks for.
+fn values<'r>(request: &httparse::Request<'_, 'r>, name: &str) -> Vec<&'r str> {
+    let named = request.headers.iter().filter(|header| header.name.eq_ignore_ascii_case(name));
+    named.map(|header| std::str::from_utf8(header.value).unwrap_or("\0")).collect()
 }
 
 /// The head of a request, to its empty line; none if it is too long.
@@ -132,7 +133,7 @@ fn head(stream: &mut TcpStream) -> std::io::Result<Option<Vec<u8>>> {
     }
 }
 
-fn refuse(stream: &mut TcpStream, code: u16, word: &str) -> std::io::Result<Asked> {
+fn refuse(stream: &mut TcpStream, code: u16, word: &str) -> std::io::Result<Answer> {
     send(stream, code, word, "text/plain; charset=utf-8", word.as_bytes(), 0)
 }
 
@@ -143,7 +144,7 @@ fn send(
     kind: &str,
     content: &[u8],
     port: u16,
-) -> std::io::Result<Asked> {
+) -> std::io::Result<Answer> {
     // Content Security Policy Level 3 (W3C): the page runs and shows nothing but what this server sends.
     let policy = format!(
         "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self' ws://127.0.0.1:{port} ws://localhost:{port}; \
@@ -158,5 +159,5 @@ fn send(
     stream.write_all(head.as_bytes())?;
     stream.write_all(content)?;
     stream.flush()?;
-    Ok(Asked::Done)
+    Ok(Answer::Done)
 }

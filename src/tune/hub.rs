@@ -203,7 +203,7 @@ pub(super) struct Hub {
 
 impl Hub {
     pub fn new(session: Session) -> Hub {
-        let revision = session.meant().revision;
+        let revision = session.current().revision;
         Hub {
             session: Mutex::new(session),
             tabs: Mutex::default(),

@@ -18,7 +18,7 @@ mod write;
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
-use http::{Asked, Door};
+use http::{Access, Answer};
 use hub::Hub;
 use session::Session;
 use std::net::{Ipv4Addr, TcpListener, TcpStream};
@@ -36,6 +36,9 @@ pub const PORT: u16 = 4673;
 const TOKEN: usize = 16;
 /// Most connections at a time.
 const CONNECTIONS: usize = 64;
+
+/// How long a thread that has panicked rests; chosen by eye.
+const RESTART: Duration = Duration::from_millis(500);
 
 /// What one of the server's threads does until the hub stops.
 type Work = Box<dyn Fn(&Arc<Hub>) + Send>;
@@ -71,37 +74,29 @@ impl Server {
     pub fn start(options: Options) -> Result<Server> {
         let (limits, at_rest) = (options.limits, options.at_rest);
         let session = Session::open(&options.scene, options.mood, limits)?;
-        let own =
-            |what: &str, error: &dyn std::fmt::Display| Fault::new(Class::Usage, format!("{what}: {error}"));
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, options.port))
             .or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))
-            .map_err(|error| own("no port can be opened on this machine", &error))?;
-        let port = listener.local_addr().map_err(|error| own("the port has no address", &error))?.port();
+            .map_err(|error| fault("no port can be opened on this machine", &error))?;
+        let port = listener.local_addr().map_err(|error| fault("the port has no address", &error))?.port();
         let mut token = [0; TOKEN];
-        getrandom::fill(&mut token).map_err(|error| own("the system provides no random numbers", &error))?;
+        getrandom::fill(&mut token)
+            .map_err(|error| fault("the system provides no random numbers", &error))?;
         let token: String = token.iter().map(|byte| format!("{byte:02x}")).collect();
         let address = format!("http://127.0.0.1:{port}/{token}/");
-        let door = Door { port, token };
+        let access = Access { port, token };
         let hub = Arc::new(Hub::new(session));
         // A thread of its own, so that drafts needn't stand in line behind what is being settled.
         let pool = rayon::ThreadPoolBuilder::new()
             .num_threads(1)
             .build()
-            .map_err(|error| own("no thread can be started", &error))?;
-        let mut threads = Vec::new();
-        let mut work = |work: Work| {
-            let hub = Arc::clone(&hub);
-            threads.push(std::thread::spawn(move || {
-                // Whatever a broken picture does to one turn, the next begins afresh.
-                while catch_unwind(AssertUnwindSafe(|| work(&hub))).is_err() && !hub.is_stopped() {
-                    std::thread::sleep(Duration::from_millis(500));
-                }
-            }));
-        };
-        work(Box::new(move |hub| draw::drafts(hub, &limits)));
-        work(Box::new(move |hub| pool.install(|| draw::settle(hub, &limits, at_rest))));
-        work(Box::new(|hub| watch::watch(hub)));
-        work(Box::new(move |hub| accept(hub, &listener, &door)));
+            .map_err(|error| fault("no thread can be started", &error))?;
+        let work: [Work; 4] = [
+            Box::new(move |hub| draw::drafts(hub, &limits)),
+            Box::new(move |hub| pool.install(|| draw::settle(hub, &limits, at_rest))),
+            Box::new(|hub| watch::watch(hub)),
+            Box::new(move |hub| accept(hub, &listener, &access)),
+        ];
+        let threads = work.into_iter().map(|work| spawn(Arc::clone(&hub), work)).collect();
         Ok(Server { address, port, hub, threads })
     }
 
@@ -132,7 +127,21 @@ impl Drop for Server {
     }
 }
 
-fn accept(hub: &Arc<Hub>, listener: &TcpListener, door: &Door) {
+fn fault(what: &str, error: &dyn std::fmt::Display) -> Fault {
+    Fault::new(Class::Usage, format!("{what}: {error}"))
+}
+
+/// A thread that works until the hub stops.
+fn spawn(hub: Arc<Hub>, work: Work) -> JoinHandle<()> {
+    std::thread::spawn(move || {
+        // Whatever a broken picture does to one round, the next begins afresh.
+        while catch_unwind(AssertUnwindSafe(|| work(&hub))).is_err() && !hub.is_stopped() {
+            std::thread::sleep(RESTART);
+        }
+    })
+}
+
+fn accept(hub: &Arc<Hub>, listener: &TcpListener, access: &Access) {
     let open = Arc::new(AtomicUsize::new(0));
     for stream in listener.incoming() {
         if hub.is_stopped() {
@@ -146,9 +155,9 @@ fn accept(hub: &Arc<Hub>, listener: &TcpListener, door: &Door) {
             open.fetch_sub(1, Ordering::AcqRel);
             continue;
         }
-        let (hub, door, open) = (Arc::clone(hub), door.clone(), Arc::clone(&open));
+        let (hub, access, open) = (Arc::clone(hub), access.clone(), Arc::clone(&open));
         std::thread::spawn(move || {
-            let served = catch_unwind(AssertUnwindSafe(|| converse(&hub, stream, &door)));
+            let served = catch_unwind(AssertUnwindSafe(|| handle(&hub, stream, &access)));
             drop(served);
             open.fetch_sub(1, Ordering::AcqRel);
         });
@@ -156,8 +165,8 @@ fn accept(hub: &Arc<Hub>, listener: &TcpListener, door: &Door) {
 }
 
 /// One connection; whoever breaks it off has only himself to blame.
-fn converse(hub: &Arc<Hub>, mut stream: TcpStream, door: &Door) {
-    if let Ok(Asked::Socket(key)) = door.answer(&mut stream) {
+fn handle(hub: &Arc<Hub>, mut stream: TcpStream, access: &Access) {
+    if let Ok(Answer::Socket(key)) = access.answer(&mut stream) {
         let _ = socket::serve(hub, stream, &key);
     }
 }

@@ -1,4 +1,4 @@
-//! The session: the scene's text with its steps back and forth, what the file holds, and the scene as meant by the last good text.
+//! The session: the scene's text with its undo history, what the file holds, and the scene of the last good text.
 
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files;
@@ -8,34 +8,34 @@ use crate::scene::pictures::Arts;
 use crate::scene::read::{self, Reading};
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::{Source, keys};
-use crate::tune::write::{self, Spot};
+use crate::tune::write::{self, Location};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// Most steps back that are kept.
-const STEPS: usize = 400;
+/// Most steps that can be undone.
+const UNDO_MAX: usize = 400;
 
-/// A text and the scene that it means, with its haze settled.
-pub(super) struct Meant {
+/// A text and the scene that it describes, with its haze resolved.
+pub(super) struct Version {
     /// Counts up with every change of what is to be drawn.
     pub revision: u64,
     pub text: Arc<str>,
     pub reading: Reading,
     pub arts: Arts,
-    /// Counts up whenever the pictures are read anew.
+    /// The revision at which the pictures were last read.
     pub opened: u64,
 }
 
 /// What became of a look at the file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Seen {
+pub(super) enum FileChange {
     /// It holds what is known.
     Same,
     /// Its new text, or its new pictures, were taken over.
     Taken,
     /// It was changed, and so was the page's text: somebody must choose.
-    Both,
+    Conflict,
 }
 
 pub(super) struct Session {
@@ -50,11 +50,11 @@ pub(super) struct Session {
     /// What the file holds, as far as is known.
     on_disk: Arc<str>,
     /// What the file holds where both were changed.
-    rival: Option<Arc<str>>,
+    conflict: Option<Arc<str>>,
     /// What is wrong with the text; the last good scene stays.
     faults: Option<Faults>,
-    meant: Arc<Meant>,
-    saved: Arc<Meant>,
+    current: Arc<Version>,
+    saved: Arc<Version>,
     revision: u64,
 }
 
@@ -64,7 +64,7 @@ impl Session {
         let source = Source::load(file, &limits)?;
         let shelf = Shelf::of_scene(Some(file), &limits);
         let text: Arc<str> = source.text.into();
-        let meant = Arc::new(mean(file, &text, mood.as_deref(), &limits, &shelf, None, 1)?);
+        let version = Arc::new(interpret(file, &text, mood.as_deref(), &limits, &shelf, None, 1)?);
         Ok(Session {
             file: file.to_path_buf(),
             mood,
@@ -74,10 +74,10 @@ impl Session {
             at: 0,
             gesture: None,
             on_disk: text,
-            rival: None,
+            conflict: None,
             faults: None,
-            saved: Arc::clone(&meant),
-            meant,
+            saved: Arc::clone(&version),
+            current: version,
             revision: 1,
         })
     }
@@ -99,12 +99,12 @@ impl Session {
     }
 
     /// The scene of the last good text.
-    pub fn meant(&self) -> &Arc<Meant> {
-        &self.meant
+    pub fn current(&self) -> &Arc<Version> {
+        &self.current
     }
 
     /// The scene as the file had it when it last was good.
-    pub fn saved(&self) -> &Arc<Meant> {
+    pub fn saved(&self) -> &Arc<Version> {
         &self.saved
     }
 
@@ -116,8 +116,8 @@ impl Session {
         **self.text() != *self.on_disk
     }
 
-    pub fn is_contested(&self) -> bool {
-        self.rival.is_some()
+    pub fn has_conflict(&self) -> bool {
+        self.conflict.is_some()
     }
 
     /// How many steps lead back and forth.
@@ -127,7 +127,7 @@ impl Session {
 
     /// Files that the scene is made of besides itself.
     pub fn pictures(&self) -> Vec<PathBuf> {
-        self.meant.arts.files().into_iter().map(Path::to_path_buf).collect()
+        self.current.arts.files().into_iter().map(Path::to_path_buf).collect()
     }
 
     /// Sets a value; all edits of one `gesture` are one step.
@@ -151,8 +151,8 @@ impl Session {
         if !in_scene || (of_slot && slot.is_none()) {
             return Err(Fault::new(Class::Usage, format!("`{path}` can't be set here")).into());
         }
-        let text = write::set(&self.file, self.text(), &self.spot(slot, path), &value.to_string())?;
-        self.put(text.into(), gesture)
+        let text = write::set(&self.file, self.text(), &self.location(slot, path), &value.to_string())?;
+        self.apply(text.into(), gesture)
     }
 
     /// Takes a value out, so that what stands behind it holds.
@@ -160,8 +160,8 @@ impl Session {
     /// # Errors
     /// As for [`Session::set`].
     pub fn unset(&mut self, slot: Option<&str>, path: &str, gesture: Option<String>) -> Result<()> {
-        let text = write::unset(&self.file, self.text(), &self.spot(slot, path))?;
-        self.put(text.into(), gesture)
+        let text = write::unset(&self.file, self.text(), &self.location(slot, path))?;
+        self.apply(text.into(), gesture)
     }
 
     /// Gives a value back what the file has for it.
@@ -169,28 +169,28 @@ impl Session {
     /// # Errors
     /// As for [`Session::set`].
     pub fn restore(&mut self, slot: Option<&str>, path: &str) -> Result<()> {
-        match write::reads(&self.on_disk, &self.spot(slot, path)) {
+        match write::reads(&self.on_disk, &self.location(slot, path)) {
             Some(value) => {
-                let text = write::set(&self.file, self.text(), &self.spot(slot, path), &value)?;
-                self.put(text.into(), None)
+                let text = write::set(&self.file, self.text(), &self.location(slot, path), &value)?;
+                self.apply(text.into(), None)
             }
             None => self.unset(slot, path, None),
         }
     }
 
-    fn spot<'a>(&'a self, slot: Option<&'a str>, path: &'a str) -> Spot<'a> {
+    fn location<'a>(&'a self, slot: Option<&'a str>, path: &'a str) -> Location<'a> {
         let key = path.strip_prefix("slot.").unwrap_or(path);
-        Spot { mood: self.mood.as_deref(), slot, key }
+        Location { mood: self.mood.as_deref(), slot, key }
     }
 
     /// Makes a text the newest step, if it means a scene.
-    fn put(&mut self, text: Arc<str>, gesture: Option<String>) -> Result<()> {
+    fn apply(&mut self, text: Arc<str>, gesture: Option<String>) -> Result<()> {
         if text == *self.text() {
             return Ok(());
         }
-        let meant = self.mean(&text)?;
+        let version = self.interpret(&text)?;
         self.push(text, gesture);
-        self.adopt(meant);
+        self.adopt(version);
         Ok(())
     }
 
@@ -200,7 +200,7 @@ impl Session {
             self.history[self.at] = text;
         } else {
             self.history.push(text);
-            if self.history.len() > STEPS {
+            if self.history.len() > UNDO_MAX {
                 self.history.remove(0);
             }
             self.at = self.history.len() - 1;
@@ -208,22 +208,30 @@ impl Session {
         self.gesture = gesture;
     }
 
-    fn mean(&self, text: &Arc<str>) -> Result<Meant> {
-        let before = Some(&*self.meant);
-        mean(&self.file, text, self.mood.as_deref(), &self.limits, &self.shelf, before, self.revision + 1)
+    fn interpret(&self, text: &Arc<str>) -> Result<Version> {
+        let before = Some(&*self.current);
+        interpret(
+            &self.file,
+            text,
+            self.mood.as_deref(),
+            &self.limits,
+            &self.shelf,
+            before,
+            self.revision + 1,
+        )
     }
 
-    fn adopt(&mut self, meant: Meant) {
-        self.revision = meant.revision;
-        self.meant = Arc::new(meant);
+    fn adopt(&mut self, version: Version) {
+        self.revision = version.revision;
+        self.current = Arc::new(version);
         self.faults = None;
         self.mark_saved();
     }
 
     /// Where the text is the file's, its scene is the saved one.
     fn mark_saved(&mut self) {
-        if *self.meant.text == *self.on_disk {
-            self.saved = Arc::clone(&self.meant);
+        if *self.current.text == *self.on_disk {
+            self.saved = Arc::clone(&self.current);
         }
     }
 
@@ -233,15 +241,15 @@ impl Session {
         let Some(to) = to.filter(|to| *to < self.history.len()) else { return false };
         self.at = to;
         self.gesture = None;
-        self.read_again();
+        self.reread();
         true
     }
 
     /// Reads the text that stands now; what is wrong with it is kept beside the last good scene.
-    fn read_again(&mut self) {
+    fn reread(&mut self) {
         let text = Arc::clone(self.text());
-        match self.mean(&text) {
-            Ok(meant) => self.adopt(meant),
+        match self.interpret(&text) {
+            Ok(version) => self.adopt(version),
             Err(faults) => self.faults = Some(faults),
         }
     }
@@ -251,7 +259,7 @@ impl Session {
     /// # Errors
     /// Class `Output`: the file can't be written.
     pub fn save(&mut self) -> Result<bool> {
-        if self.look() == Seen::Both || self.rival.is_some() {
+        if self.check_file() == FileChange::Conflict || self.conflict.is_some() {
             return Ok(false);
         }
         let text = Arc::clone(self.text());
@@ -263,66 +271,66 @@ impl Session {
     }
 
     /// Looks at the file: what somebody else wrote there is taken over, unless both were changed.
-    pub fn look(&mut self) -> Seen {
+    pub fn check_file(&mut self) -> FileChange {
         // A file that is gone or can't be read for a moment, half way through a save by rename, is looked at again later.
-        let Ok(source) = Source::load(&self.file, &self.limits) else { return Seen::Same };
+        let Ok(source) = Source::load(&self.file, &self.limits) else { return FileChange::Same };
         if source.text == *self.on_disk {
-            self.rival = None;
-            return Seen::Same;
+            self.conflict = None;
+            return FileChange::Same;
         }
         let theirs: Arc<str> = source.text.into();
         if theirs == *self.text() {
-            (self.on_disk, self.rival) = (theirs, None);
+            (self.on_disk, self.conflict) = (theirs, None);
             self.mark_saved();
-            return Seen::Taken;
+            return FileChange::Taken;
         }
         if self.is_unsaved() {
-            self.rival = Some(theirs);
-            return Seen::Both;
+            self.conflict = Some(theirs);
+            return FileChange::Conflict;
         }
         self.take(theirs);
-        Seen::Taken
+        FileChange::Taken
     }
 
     fn take(&mut self, theirs: Arc<str>) {
         self.on_disk = Arc::clone(&theirs);
         self.push(theirs, None);
-        self.read_again();
+        self.reread();
     }
 
-    /// Settles a contest. Whichever is chosen, the other is a step back.
-    pub fn choose(&mut self, mine: bool) {
-        let Some(theirs) = self.rival.take() else { return };
+    /// Resolves a conflict. Whichever is chosen, the other is a step back.
+    pub fn resolve(&mut self, mine: bool) {
+        let Some(theirs) = self.conflict.take() else { return };
         let own = Arc::clone(self.text());
         self.take(theirs);
         if mine {
             self.push(own, None);
-            self.read_again();
+            self.reread();
         }
     }
 
-    /// Pictures or presets were changed: everything is read anew.
+    /// Pictures or presets were changed: everything is read again.
     pub fn reopen(&mut self) {
         self.shelf = Shelf::of_scene(Some(&self.file), &self.limits);
         let text = Arc::clone(self.text());
         let revision = self.revision + 1;
-        match mean(&self.file, &text, self.mood.as_deref(), &self.limits, &self.shelf, None, revision) {
-            Ok(meant) => self.adopt(meant),
+        match interpret(&self.file, &text, self.mood.as_deref(), &self.limits, &self.shelf, None, revision) {
+            Ok(version) => self.adopt(version),
             Err(faults) => self.faults = Some(faults),
         }
     }
 }
 
 /// Reads a text; pictures that the scene of `before` has open already stay open.
-fn mean(
+fn interpret(
     file: &Path,
     text: &Arc<str>,
     mood: Option<&str>,
     limits: &Limits,
     shelf: &Shelf,
-    before: Option<&Meant>,
+    before: Option<&Version>,
     revision: u64,
-) -> Result<Meant> {
+) -> Result<Version> {
     let how = read::Options { sets: &[], limits, shelf, check_art: true };
     let mut reading = read::read_mood(file, text, how, mood)?;
     let same = before.filter(|before| pictures(&before.reading) == pictures(&reading));
@@ -331,7 +339,7 @@ fn mean(
         None => (Arts::open(&reading.scene, limits)?, revision),
     };
     haze::sample(&mut reading.scene, &arts, limits)?;
-    Ok(Meant { revision, text: Arc::clone(text), reading, arts, opened })
+    Ok(Version { revision, text: Arc::clone(text), reading, arts, opened })
 }
 
 /// Which pictures a scene shows, whatever the order of its slots: a slot that is moved past another shows the same.

@@ -107,7 +107,7 @@ fn shake_hands(mut stream: TcpStream, key: &str) -> io::Result<TcpStream> {
 fn greet(hub: &Hub) -> Arc<Tab> {
     let tab = {
         let session = hub.session();
-        let tab = Arc::new(Tab::new(Camera(session.meant().reading.scene.travel / 2.0)));
+        let tab = Arc::new(Tab::new(Camera(session.current().reading.scene.travel / 2.0)));
         tab.tell(state::hello(&session).to_string());
         tab.tell(state::state(&session).to_string());
         tab
@@ -204,7 +204,7 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
         }),
         Ask::Save { stamp } => edit(hub, tab, stamp, None, |session| session.save().map(drop)),
         Ask::Choose { mine, stamp } => edit(hub, tab, stamp, None, |session| {
-            session.choose(mine);
+            session.resolve(mine);
             Ok(())
         }),
     }
@@ -226,7 +226,7 @@ fn edit_while(
 ) {
     let mut session = hub.session();
     let outcome = work(&mut session);
-    let revision = session.meant().revision;
+    let revision = session.current().revision;
     tab.stamp.store(stamp, Ordering::Release);
     hub.edited(revision);
     // Under the session's lock, so that all pages get the states in one order.

@@ -20,21 +20,20 @@ const HEIGHTS: usize = 40;
 /// How high the section reaches: in tops of fog, whose scale heights count up to a bound, and at least and at most in heights of the
 /// view. Chosen by eye.
 const REACH: f64 = 1.9;
-/// See [`REACH`]; scene px.
 const HEIGHT_MAX: f64 = 1e6;
-/// See [`REACH`].
 const REACH_IN_VIEWS: [f64; 2] = [0.16, 1.5];
 
 /// Most faults that a page is told, and most letters of their lines.
 const FAULTS: usize = 20;
-/// See [`FAULTS`].
 const FAULT_LINE: usize = 200;
 
 /// The keys as the JSON Schema has them, with their units, in the order of the table.
 pub(super) fn controls() -> Json {
     let schema: Json = serde_json::from_str(&schema::text(schema::Of::Scene)).unwrap_or_default();
-    let is_shown = |key: &&Key| key.section() != keys::Section::Preset && key.path != key!("slot.name");
-    KEYS.iter().filter(is_shown).map(|key| control(key, &schema)).collect()
+    KEYS.iter()
+        .filter(|key| key.section() != keys::Section::Preset && key.path != key!("slot.name"))
+        .map(|key| control(key, &schema))
+        .collect()
 }
 
 fn control(key: &Key, schema: &Json) -> Json {
@@ -77,8 +76,8 @@ pub(super) fn hello(session: &Session) -> Json {
 
 /// The state that all pages agree on.
 pub(super) fn state(session: &Session) -> Json {
-    let (meant, saved) = (session.meant(), session.saved());
-    let (reading, old) = (&meant.reading, &saved.reading);
+    let (version, saved) = (session.current(), session.saved());
+    let (reading, old) = (&version.reading, &saved.reading);
     let scene = &reading.scene;
     let slots: Vec<Json> = scene
         .slots
@@ -94,14 +93,14 @@ pub(super) fn state(session: &Session) -> Json {
     json!({
         "state": {
             "name": scene.name,
-            "turn": meant.revision,
+            "turn": version.revision,
             "view": scene.view,
             "travel": scene.travel,
             "scene": values(&scene_values(session, reading), Some(&scene_values(session, old)), &Layer::Scene),
             "slots": slots,
             "steps": session.steps(),
             "unsaved": session.is_unsaved(),
-            "contested": session.is_contested(),
+            "contested": session.has_conflict(),
             "faults": faults,
         }
     })
@@ -279,8 +278,13 @@ impl Section<'_> {
     /// The density of the sheet `at` in the plan over [`HEIGHTS`] heights over its ground; none where its field isn't there.
     fn densities(&self, at: usize, ground: Px, unit: f64) -> Vec<f32> {
         let Some(Some(baked)) = self.baked.get(at) else { return Vec::new() };
-        let height = |at: usize| self.reach * (at as f64 + 0.5) / HEIGHTS as f64;
-        let density = |at: usize| baked.at(((ground - height(at) * unit) * self.scale).0);
-        (0..HEIGHTS).map(|at| (density(at) * 1000.0).round() / 1000.0).collect()
+        (0..HEIGHTS)
+            .map(|at| {
+                let height = self.reach * (at as f64 + 0.5) / HEIGHTS as f64;
+                let density = baked.at(((ground - height * unit) * self.scale).0);
+                // In thousandths.
+                (density * 1000.0).round() / 1000.0
+            })
+            .collect()
     }
 }

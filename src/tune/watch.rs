@@ -4,7 +4,7 @@ use crate::base::folder;
 use crate::scene::recipe::shelf;
 use crate::store::watcher::{self, Signs};
 use crate::tune::hub::Hub;
-use crate::tune::session::Seen;
+use crate::tune::session::FileChange;
 use crate::tune::socket;
 use std::path::PathBuf;
 use std::sync::mpsc;
@@ -36,15 +36,15 @@ pub(super) fn watch(hub: &Hub) {
         }
         while woken.try_recv().is_ok() {}
         let mut session = hub.session();
-        let contested = session.is_contested();
-        let mut seen = session.look();
+        let had_conflict = session.has_conflict();
+        let mut change = session.check_file();
         // The scene's own file comes first in the looks.
         if before.get(1..) != now.get(1..) {
             session.reopen();
-            seen = if seen == Seen::Same { Seen::Taken } else { seen };
+            change = if change == FileChange::Same { FileChange::Taken } else { change };
         }
-        if seen == Seen::Taken || session.is_contested() != contested {
-            let revision = session.meant().revision;
+        if change == FileChange::Taken || session.has_conflict() != had_conflict {
+            let revision = session.current().revision;
             hub.edited(revision);
             socket::tell_state(hub, &session);
         }
@@ -70,10 +70,11 @@ fn looks(hub: &Hub) -> Looks {
         files
     });
     let presets: Vec<PathBuf> = presets.collect();
-    let look = |file: PathBuf| {
-        let data = std::fs::metadata(&file).ok();
-        let seen = data.and_then(|data| Some((data.len(), data.modified().ok()?)));
-        (file, seen)
-    };
     std::iter::once(scene).chain(pictures).chain(presets).map(look).collect()
+}
+
+fn look(file: PathBuf) -> (PathBuf, Option<(u64, SystemTime)>) {
+    let data = std::fs::metadata(&file).ok();
+    let seen = data.and_then(|data| Some((data.len(), data.modified().ok()?)));
+    (file, seen)
 }

@@ -8,7 +8,7 @@ use toml_edit::{Document, Item, TableLike};
 
 /// Where a value stands.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Spot<'a> {
+pub struct Location<'a> {
     /// The mood that it is a difference of; none: the scene itself.
     pub mood: Option<&'a str>,
     /// The slot; none: the scene's own keys and tables.
@@ -17,39 +17,41 @@ pub struct Spot<'a> {
     pub key: &'a str,
 }
 
-/// The text of the scene `file` with `value` (TOML) at `spot`: in the place of the old one, else on a line of its own beside its
+/// The text of the scene `file` with `value` (TOML) at `location`: in the place of the old one, else on a line of its own beside its
 /// neighbours.
 ///
 /// # Errors
 /// Class `Scene`: the text can't be read, or leaves no place for the value.
-pub fn set(file: &Path, text: &str, spot: &Spot<'_>, value: &str) -> Result<String> {
+pub fn set(file: &Path, text: &str, location: &Location<'_>, value: &str) -> Result<String> {
     let document = parse(file, text)?;
-    let edit = match found(document.as_item(), spot) {
+    let edit = match found(document.as_item(), location) {
         Some(item) => item.span().map(|at| Edit { at, with: value.to_owned() }),
-        None => added(document.as_item(), text, spot, value),
+        None => added(document.as_item(), text, location, value),
     };
-    let fresh = edit.map(|edit| edit.done(text)).ok_or_else(|| unfit(file, spot, value))?;
+    let fresh = edit.map(|edit| edit.done(text)).ok_or_else(|| unfit(file, location, value))?;
     // Whatever the layout: what is written must read back.
-    if reads(&fresh, spot).as_deref() == Some(value) {
+    if reads(&fresh, location).as_deref() == Some(value) {
         Ok(fresh)
     } else {
-        Err(unfit(file, spot, value).into())
+        Err(unfit(file, location, value).into())
     }
 }
 
-/// The text without the value at `spot`, so that what stands behind it holds; unchanged where there is none.
+/// The text without the value at `location`, so that what stands behind it holds; unchanged where there is none.
 ///
 /// # Errors
 /// Class `Scene`: the text can't be read, or the value can't be taken out without touching the rest.
-pub fn unset(file: &Path, text: &str, spot: &Spot<'_>) -> Result<String> {
+pub fn unset(file: &Path, text: &str, location: &Location<'_>) -> Result<String> {
     let document = parse(file, text)?;
-    let Some(item) = found(document.as_item(), spot) else { return Ok(text.to_owned()) };
+    let Some(item) = found(document.as_item(), location) else { return Ok(text.to_owned()) };
     let taken = item.span().and_then(|value| removed(text, value)).map(|edit| edit.done(text));
     match taken {
-        Some(fresh) if Document::parse(fresh.as_str()).is_ok() && reads(&fresh, spot).is_none() => Ok(fresh),
+        Some(fresh) if Document::parse(fresh.as_str()).is_ok() && reads(&fresh, location).is_none() => {
+            Ok(fresh)
+        }
         _ => Err(Fault::new(
             Class::Scene,
-            format!("`{}` can't be removed without changing the rest", spot.key),
+            format!("`{}` can't be removed without changing the rest", location.key),
         )
         .in_file(file)
         .remedy("Remove it from the file by hand.")
@@ -57,10 +59,10 @@ pub fn unset(file: &Path, text: &str, spot: &Spot<'_>) -> Result<String> {
     }
 }
 
-/// The value at `spot` as TOML, if the text gives one.
-pub fn reads(text: &str, spot: &Spot<'_>) -> Option<String> {
+/// The value at `location` as TOML, if the text gives one.
+pub fn reads(text: &str, location: &Location<'_>) -> Option<String> {
     let document = Document::parse(text).ok()?;
-    let value = found(document.as_item(), spot)?.as_value()?;
+    let value = found(document.as_item(), location)?.as_value()?;
     Some(value.clone().decorated("", "").to_string())
 }
 
@@ -74,16 +76,16 @@ fn parse<'t>(file: &Path, text: &'t str) -> Result<Document<&'t str>> {
     })
 }
 
-fn unfit(file: &Path, spot: &Spot<'_>, value: &str) -> Fault {
-    Fault::new(Class::Scene, format!("the file's layout leaves no place for `{}`", spot.key))
+fn unfit(file: &Path, location: &Location<'_>, value: &str) -> Fault {
+    Fault::new(Class::Scene, format!("the file's layout leaves no place for `{}`", location.key))
         .in_file(file)
-        .remedy(format!("Write `{} = {value}` by hand.", spot.key))
+        .remedy(format!("Write `{} = {value}` by hand.", location.key))
 }
 
 /// The table that paths are looked for in, and the steps from there to the value.
-fn start<'a, 's>(root: &'a Item, spot: &Spot<'s>) -> Option<(&'a dyn TableLike, Vec<&'s str>)> {
-    let key = spot.key.split('.');
-    match (spot.mood, spot.slot) {
+fn start<'a, 's>(root: &'a Item, location: &Location<'s>) -> Option<(&'a dyn TableLike, Vec<&'s str>)> {
+    let key = location.key.split('.');
+    match (location.mood, location.slot) {
         (None, Some(name)) => Some((slot(root, name)?, key.collect())),
         (None, None) => Some((root.as_table_like()?, key.collect())),
         (Some(mood), slot) => {
@@ -95,8 +97,8 @@ fn start<'a, 's>(root: &'a Item, spot: &Spot<'s>) -> Option<(&'a dyn TableLike, 
     }
 }
 
-fn found<'a>(root: &'a Item, spot: &Spot<'_>) -> Option<&'a Item> {
-    let (table, path) = start(root, spot)?;
+fn found<'a>(root: &'a Item, location: &Location<'_>) -> Option<&'a Item> {
+    let (table, path) = start(root, location)?;
     let (last, way) = path.split_last()?;
     let mut table = table;
     for step in way {
@@ -106,8 +108,8 @@ fn found<'a>(root: &'a Item, spot: &Spot<'_>) -> Option<&'a Item> {
 }
 
 /// Where a value that isn't there yet goes: as deep as there are tables already, beside a neighbour; else a table of its own.
-fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> {
-    let (base, path) = start(root, spot)?;
+fn added(root: &Item, text: &str, location: &Location<'_>, value: &str) -> Option<Edit> {
+    let (base, path) = start(root, location)?;
     // The tables on the way, each with what is left of the path and the item that holds it.
     let mut way: Vec<(&dyn TableLike, Option<&Item>, usize)> = vec![(base, None, 0)];
     for (at, step) in path.iter().enumerate().take(path.len() - 1) {
@@ -115,7 +117,7 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
         way.push((item.as_table_like()?, Some(item), at + 1));
     }
     // What a mood changes stands in tables of its own, never among the scene's keys.
-    let least = if spot.mood.is_some() { 2 } else { 0 };
+    let least = if location.mood.is_some() { 2 } else { 0 };
     for (table, item, depth) in way.into_iter().rev().filter(|(_, _, depth)| *depth >= least) {
         let own = match item {
             // A dotted table's keys stand on lines of the table above, and are written from there.
@@ -123,7 +125,7 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
             _ => Some(depth),
         };
         let neighbour = table.iter().filter(|(_, item)| item.is_value()).last();
-        let first = match (spot.slot, spot.mood) {
+        let first = match (location.slot, location.mood) {
             (Some(_), None) if depth == 0 => table.get("name"),
             (None, None) if depth == 0 => neighbour_at_top(table),
             _ => None,
@@ -152,9 +154,9 @@ fn added(root: &Item, text: &str, spot: &Spot<'_>, value: &str) -> Option<Edit> 
         }
     }
     // Nothing to stand beside: a table of its own at the end.
-    spot.mood?;
+    location.mood?;
     // A slot's step numbers stand in the slot's table, by dotted keys.
-    let (tables, key) = path.split_at(if spot.slot.is_some() { 4 } else { path.len() - 1 });
+    let (tables, key) = path.split_at(if location.slot.is_some() { 4 } else { path.len() - 1 });
     let gap = if text.is_empty() || text.ends_with("\n\n") {
         ""
     } else if text.ends_with('\n') {
@@ -192,13 +194,17 @@ fn depth_above_dotted(base: &dyn TableLike, way: &[&str]) -> Option<usize> {
 
 /// A dotted key; names that aren't bare are quoted.
 fn dotted(path: &[&str]) -> String {
-    let bare = |name: &str| {
-        !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_')
-    };
-    let part = |name: &&str| {
-        if bare(name) { (*name).to_owned() } else { toml_edit::Value::from(*name).to_string() }
-    };
-    path.iter().map(part).collect::<Vec<_>>().join(".")
+    let parts: Vec<String> = path
+        .iter()
+        .map(
+            |name| if is_bare(name) { (*name).to_owned() } else { toml_edit::Value::from(*name).to_string() },
+        )
+        .collect();
+    parts.join(".")
+}
+
+fn is_bare(name: &str) -> bool {
+    !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_')
 }
 
 /// The bytes of a key with its value: the whole line where nothing else stands on it, else with one of the commas around it.
@@ -240,67 +246,54 @@ mod tests {
 
     const TEXT: &str = "# top\nview = [10, 10] # frame\n\n[air]\nhaze = \"#ccc\" # straw\n[[slot]]\nname = 'reeds'  # them\ndepth = 1\nbands = { amount = 0.5, size = 4 } # x\nsmear.length = 3\n# end\n";
 
-    fn spot<'a>(mood: Option<&'a str>, slot: Option<&'a str>, key: &'a str) -> Spot<'a> {
-        Spot { mood, slot, key }
+    fn at<'a>(mood: Option<&'a str>, slot: Option<&'a str>, key: &'a str) -> Location<'a> {
+        Location { mood, slot, key }
     }
 
-    fn put(text: &str, spot: Spot<'_>, value: &str) -> String {
-        set(Path::new("s"), text, &spot, value).expect("a place")
-    }
-
-    fn take(text: &str, spot: Spot<'_>) -> String {
-        unset(Path::new("s"), text, &spot).expect("taken")
+    fn put(text: &str, location: Location<'_>, value: &str) -> String {
+        set(Path::new("s"), text, &location, value).expect("a place")
     }
 
     #[test]
     fn values_take_the_place_of_old_ones_or_stand_beside_others() {
         let reeds = Some("reeds");
-        assert_eq!(put(TEXT, spot(None, reeds, "depth"), "2"), TEXT.replace("depth = 1", "depth = 2"));
-        assert_eq!(
-            put(TEXT, spot(None, reeds, "bands.gain"), "2"),
-            TEXT.replace("size = 4", "size = 4, gain = 2")
-        );
-        assert_eq!(
-            put(TEXT, spot(None, reeds, "smear.angle"), "2"),
-            TEXT.replace("length = 3\n", "length = 3\nsmear.angle = 2\n")
-        );
-        assert_eq!(
-            put(TEXT, spot(None, reeds, "grade.lit"), "1"),
-            TEXT.replace("# them\n", "# them\ngrade.lit = 1\n")
-        );
-        assert_eq!(
-            put(TEXT, spot(None, None, "travel"), "2"),
-            TEXT.replace("# frame\n", "# frame\ntravel = 2\n")
-        );
-        assert_eq!(
-            put(TEXT, spot(None, None, "air.light"), "2"),
-            TEXT.replace("# straw\n", "# straw\nlight = 2\n")
-        );
-        assert_eq!(
-            put(TEXT, spot(None, None, "rim.most"), "0.2"),
-            TEXT.replace("# frame\n", "# frame\nrim.most = 0.2\n")
-        );
+        for (slot, key, value, old, new) in [
+            (reeds, "depth", "2", "depth = 1", "depth = 2"),
+            (reeds, "bands.gain", "2", "size = 4", "size = 4, gain = 2"),
+            (reeds, "smear.angle", "2", "length = 3\n", "length = 3\nsmear.angle = 2\n"),
+            (reeds, "grade.lit", "1", "# them\n", "# them\ngrade.lit = 1\n"),
+            (None, "travel", "2", "# frame\n", "# frame\ntravel = 2\n"),
+            (None, "air.light", "2", "# straw\n", "# straw\nlight = 2\n"),
+            (None, "rim.most", "0.2", "# frame\n", "# frame\nrim.most = 0.2\n"),
+        ] {
+            assert_eq!(put(TEXT, at(None, slot, key), value), TEXT.replace(old, new), "{key}");
+        }
     }
 
     #[test]
     fn moods_get_tables_of_their_own() {
         let dusk = Some("dusk");
-        let first = put(TEXT, spot(dusk, None, "air.haze"), "\"#fff\"");
+        let first = put(TEXT, at(dusk, None, "air.haze"), "\"#fff\"");
         assert_eq!(first, format!("{TEXT}\n[mood.dusk.air]\nhaze = \"#fff\"\n"));
-        let second = put(&first, spot(dusk, Some("reeds"), "depth"), "4");
+        let second = put(&first, at(dusk, Some("reeds"), "depth"), "4");
         assert_eq!(second, format!("{first}\n[mood.dusk.slot.reeds]\ndepth = 4\n"));
-        let third = put(&second, spot(dusk, Some("reeds"), "smear.length"), "4");
+        let third = put(&second, at(dusk, Some("reeds"), "smear.length"), "4");
         assert_eq!(third, format!("{second}smear.length = 4\n"));
     }
 
     #[test]
     fn what_is_taken_out_leaves_the_rest() {
         let reeds = Some("reeds");
-        assert_eq!(take(TEXT, spot(None, reeds, "depth")), TEXT.replace("depth = 1\n", ""));
-        assert_eq!(take(TEXT, spot(None, reeds, "bands.amount")), TEXT.replace("amount = 0.5, ", ""));
-        assert_eq!(take(TEXT, spot(None, reeds, "bands.size")), TEXT.replace(", size = 4", ""));
-        assert_eq!(take(TEXT, spot(None, reeds, "smear.length")), TEXT.replace("smear.length = 3\n", ""));
-        assert_eq!(take(TEXT, spot(None, None, "air.haze")), TEXT.replace("haze = \"#ccc\" # straw\n", ""));
-        assert_eq!(take(TEXT, spot(None, None, "travel")), TEXT);
+        for (slot, key, gone) in [
+            (reeds, "depth", "depth = 1\n"),
+            (reeds, "bands.amount", "amount = 0.5, "),
+            (reeds, "bands.size", ", size = 4"),
+            (reeds, "smear.length", "smear.length = 3\n"),
+            (None, "air.haze", "haze = \"#ccc\" # straw\n"),
+            (None, "travel", ""),
+        ] {
+            let left = unset(Path::new("s"), TEXT, &at(None, slot, key)).expect("taken out");
+            assert_eq!(left, TEXT.replacen(gone, "", 1), "{key}");
+        }
     }
 }

@@ -1,6 +1,12 @@
 //! The floor of a colour: a tone curve on Oklab lightness (Ottosson 2020), L' = sqrt(f^2 + (1 - f^2) L^2).
 
 use super::Srgb;
+use palette::convert::FromColorUnclamped;
+
+/// Halvings of the share of chroma that still fits: to a millionth, which no code of 16 bits tells.
+const HALVINGS: usize = 20;
+/// What rounding may take a fitting colour out of sRGB by.
+const ROUNDING: f64 = 1e-6;
 
 /// A colour on the floor; exactly itself where `floor` is 0.
 pub fn floored(colour: Srgb, floor: f64) -> Srgb {
@@ -9,20 +15,21 @@ pub fn floored(colour: Srgb, floor: f64) -> Srgb {
     }
     let [l, a, b] = colour.oklab();
     let lifted = libm::sqrt(floor * floor + (1.0 - floor * floor) * l * l);
-    let fits = |share: f64| {
-        use palette::convert::FromColorUnclamped;
-        let lab = palette::Oklab::new(lifted, a * share, b * share);
-        let linear: palette::LinSrgb<f64> = palette::LinSrgb::from_color_unclamped(lab);
-        [linear.red, linear.green, linear.blue].iter().all(|value| (-1e-6..=1.0 + 1e-6).contains(value))
-    };
     let mut share = 1.0;
-    if !fits(1.0) {
+    if !is_in_srgb([lifted, a, b]) {
         let (mut low, mut high) = (0.0, 1.0);
-        for _ in 0..20 {
+        for _ in 0..HALVINGS {
             let middle = 0.5 * (low + high);
-            if fits(middle) { low = middle } else { high = middle }
+            if is_in_srgb([lifted, a * middle, b * middle]) { low = middle } else { high = middle }
         }
         share = low;
     }
     Srgb::from_oklab([lifted, a * share, b * share])
+}
+
+/// Whether sRGB has an Oklab colour.
+fn is_in_srgb([l, a, b]: [f64; 3]) -> bool {
+    let linear: palette::LinSrgb<f64> = palette::LinSrgb::from_color_unclamped(palette::Oklab::new(l, a, b));
+    let range = -ROUNDING..=1.0 + ROUNDING;
+    [linear.red, linear.green, linear.blue].iter().all(|value| range.contains(value))
 }

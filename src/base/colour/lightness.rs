@@ -1,6 +1,6 @@
 //! CIE L* of colours (CIE 15; the constants as rational numbers, as CSS Color 4 gives them).
 
-use crate::base::colour::{Linear, Srgb};
+use crate::base::colour::Linear;
 
 /// Shares of red, green and blue in relative luminance (IEC 61966-2-1, to the four digits that WCAG 2 uses).
 pub const LUMINANCE: [f64; 3] = [0.2126, 0.7152, 0.0722];
@@ -15,12 +15,7 @@ pub fn from_luminance(y: f64) -> f64 {
     if y > 216.0 / 24389.0 { 116.0 * libm::cbrt(y) - 16.0 } else { y * 24389.0 / 27.0 }
 }
 
-/// L* of a colour.
-pub fn of_srgb(colour: Srgb) -> f64 {
-    from_luminance(luminance(colour.linear()))
-}
-
-/// The same in single precision, for many colours in linear light.
+/// L* of a colour in linear light, in single precision: for many colours.
 #[inline]
 pub(crate) fn from_linear_f32(light: [f32; 3]) -> f32 {
     from_luminance_f32(luminance_f32(light))

@@ -1,7 +1,6 @@
 //! Colours: sRGB codes, linear light, Oklab mixing. Encoded and linear values are distinct types.
 
 pub mod contrast;
-pub mod difference;
 pub mod floor;
 pub mod lightness;
 

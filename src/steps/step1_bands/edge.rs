@@ -7,7 +7,6 @@ use std::sync::LazyLock;
 
 /// Half the edge's width at contrast 0, in deviations of the noise; and what is left of it at contrast 1. Chosen by eye.
 const HALF_WIDTH: f64 = 2.2;
-/// See [`HALF_WIDTH`].
 const HALF_WIDTH_MIN: f64 = 0.03;
 
 /// Half the width of the narrowest edge, in samples; chosen by eye.

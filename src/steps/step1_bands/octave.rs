@@ -16,7 +16,6 @@ pub const FOLDED: (f64, f64) = (0.8169, 0.5768);
 
 /// Samples to a cell with which an octave is drawn exactly enough without a blur, and with one: see above.
 const SAMPLES_PER_CELL: f64 = 36.0;
-/// See [`SAMPLES_PER_CELL`].
 const SAMPLES_PER_CELL_BLURRED: f64 = 12.0;
 /// Most of its samples' distance, in deviations of the Gaussian, that the blur hides: see above.
 const STEP_PER_SIGMA: f64 = 1.5;

@@ -12,7 +12,7 @@ use crate::stack::{Made, Stack, values};
 use crate::tune::board::{Board, Easel, Laid, What};
 use crate::tune::hub::{Hub, Rims, Tab, View, find_rim, locked};
 use crate::tune::layers::{Kitchen, Layers};
-use crate::tune::session::Meant;
+use crate::tune::session::Version;
 use crate::tune::{frame, socket, state};
 use serde_json::json;
 use std::sync::Arc;
@@ -53,41 +53,41 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
         let rims_revision = locked(&hub.rims).revision;
         // Read before the scene: the picture then holds at least what the stamp says.
         let stamps: Vec<u64> = tabs.iter().map(|tab| tab.stamp.load(Ordering::Acquire)).collect();
-        let (meant, saved) = {
+        let (version, saved) = {
             let session = hub.session();
-            (Arc::clone(session.meant()), Arc::clone(session.saved()))
+            (Arc::clone(session.current()), Arc::clone(session.saved()))
         };
         let due = |tab: &Arc<Tab>| {
-            let wanted = [meant.revision, rims_revision, tab.view().1];
+            let wanted = [version.revision, rims_revision, tab.view().1];
             locked(&tab.drawn)[0] != Some(wanted)
         };
-        let owes = told != meant.revision && told_at.elapsed() >= SECTION;
+        let owes = told != version.revision && told_at.elapsed() >= SECTION;
         if !owes && !tabs.iter().any(due) {
             continue;
         }
-        let draft = match Draft::new(&mut kitchen, &meant, limits) {
+        let draft = match Draft::new(&mut kitchen, &version, limits) {
             Ok(draft) => draft,
             Err(faults) => {
-                fail(hub, &tabs, &faults, [meant.revision, rims_revision]);
-                told = meant.revision;
+                fail(hub, &tabs, &faults, [version.revision, rims_revision]);
+                told = version.revision;
                 continue;
             }
         };
         let mut old = None;
         for (tab, stamp) in tabs.iter().zip(stamps) {
             let (view, revision) = tab.view();
-            let wanted = [meant.revision, rims_revision, revision];
+            let wanted = [version.revision, rims_revision, revision];
             if locked(&tab.drawn)[0] == Some(wanted) {
                 continue;
             }
             // A settled picture of just this stands already; a draft would be a step back.
             let is_settled = |drawn: Option<[u64; 3]>| {
-                drawn.is_some_and(|at| at[0] == meant.revision && at[2] == revision)
+                drawn.is_some_and(|at| at[0] == version.revision && at[2] == revision)
             };
             let settled = is_settled(locked(&tab.drawn)[1]);
             if !settled {
                 let board = draft.board(&mut easels[0], &view, &locked(&hub.rims).now);
-                let frame = frame::draft(board, &view, 0, stamp, meant.revision);
+                let frame = frame::draft(board, &view, 0, stamp, version.revision);
                 // Under the lock, since it may be settled just now.
                 let drawn = locked(&tab.drawn);
                 if is_settled(drawn[1]) {
@@ -108,15 +108,15 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
         }
         // Who draws drafts isn't disturbed by what is being settled.
         hub.delay_rest();
-        if told != meant.revision && told_at.elapsed() >= SECTION {
-            (told, told_at) = (meant.revision, Instant::now());
+        if told != version.revision && told_at.elapsed() >= SECTION {
+            (told, told_at) = (version.revision, Instant::now());
             let section = state::section(
-                &meant.reading.scene,
+                &version.reading.scene,
                 &draft.plan,
                 &draft.layers.baked,
                 COARSE * draft.plan.scale,
             );
-            hub.tell_all(&json!({ "section": section, "turn": meant.revision }));
+            hub.tell_all(&json!({ "section": section, "turn": version.revision }));
         }
     }
 }
@@ -136,16 +136,16 @@ struct Draft {
 }
 
 impl Draft {
-    fn new(kitchen: &mut Kitchen, meant: &Meant, limits: &Limits) -> Result<Draft> {
-        let mut plan = plan(meant, draft_scale(meant), limits)?;
+    fn new(kitchen: &mut Kitchen, version: &Version, limits: &Limits) -> Result<Draft> {
+        let mut plan = plan(version, draft_scale(version), limits)?;
         // Fog is smooth: a draft's is worked out coarser than the art.
-        let coarse = self::plan(meant, plan.scale.0 * COARSE, limits)?;
+        let coarse = self::plan(version, plan.scale.0 * COARSE, limits)?;
         for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
             if let (Job::Fog(job), Job::Fog(coarse)) = (job, coarse) {
                 job.spec = coarse.spec;
             }
         }
-        let layers = kitchen.make(&plan, &meant.arts, limits, &|| false)?;
+        let layers = kitchen.make(&plan, &version.arts, limits, &|| false)?;
         let nothing = || Layers { made: Vec::new(), baked: Vec::new(), bare: Vec::new() };
         Ok(Draft { plan, layers: layers.unwrap_or_else(nothing) })
     }
@@ -170,18 +170,18 @@ impl Draft {
     }
 }
 
-fn draft_scale(meant: &Meant) -> f64 {
-    let [Px(width), Px(height)] = meant.reading.scene.view;
+fn draft_scale(version: &Version) -> f64 {
+    let [Px(width), Px(height)] = version.reading.scene.view;
     (DRAFT[0] / width).min(DRAFT[1] / height).min(1.0)
 }
 
-fn full_scale(meant: &Meant) -> f64 {
-    let [Px(width), Px(height)] = meant.reading.scene.view;
+fn full_scale(version: &Version) -> f64 {
+    let [Px(width), Px(height)] = version.reading.scene.view;
     (FULL / (width * height)).sqrt().min(1.0)
 }
 
-fn plan(meant: &Meant, scale: f64, limits: &Limits) -> Result<Plan> {
-    Plan::new(&meant.reading.scene, &meant.arts.naturals(), scale, limits)
+fn plan(version: &Version, scale: f64, limits: &Limits) -> Result<Plan> {
+    Plan::new(&version.reading.scene, &version.arts.naturals(), scale, limits)
 }
 
 /// A scene settled at one scale.
@@ -216,13 +216,13 @@ pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
             }
             continue;
         }
-        let (meant, saved) = {
+        let (version, saved) = {
             let session = hub.session();
-            (Arc::clone(session.meant()), Arc::clone(session.saved()))
+            (Arc::clone(session.current()), Arc::clone(session.saved()))
         };
         // While drafts are drawn what is being settled waits: both want the processor.
         let stale = || loop {
-            if hub.revision() != meant.revision || hub.is_stopped() {
+            if hub.revision() != version.revision || hub.is_stopped() {
                 return true;
             }
             if hub.since_edit() >= PAUSE {
@@ -232,25 +232,25 @@ pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
         };
         let waits = |tab: &&Arc<Tab>| {
             let drawn = locked(&tab.drawn)[1];
-            drawn.is_none_or(|drawn| drawn[0] != meant.revision || drawn[2] != tab.view().1)
+            drawn.is_none_or(|drawn| drawn[0] != version.revision || drawn[2] != tab.view().1)
         };
         let waiting: Vec<&Arc<Tab>> = tabs.iter().filter(waits).collect();
         if waiting.is_empty() {
             continue;
         }
-        if revision != meant.revision {
-            match scene(hub, &meant, &saved, limits, &mut kitchens, &mut done, &stale) {
-                Ok(true) => revision = meant.revision,
+        if revision != version.revision {
+            match scene(hub, &version, &saved, limits, &mut kitchens, &mut done, &stale) {
+                Ok(true) => revision = version.revision,
                 Ok(false) => continue,
                 Err(faults) => {
                     hub.tell_all(&json!({ "undrawn": state::faults(&faults) }));
-                    revision = meant.revision;
+                    revision = version.revision;
                 }
             }
         }
         let [Some(draft), Some(full)] = &done else { continue };
         for tab in waiting {
-            settle_tab(hub, tab, &meant, (draft, full), &stale);
+            settle_tab(hub, tab, &version, (draft, full), &stale);
         }
         if !stale() {
             at_rest();
@@ -261,20 +261,20 @@ pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
 /// Settles a scene at both scales: rims anew, the check, then all of it at full resolution. False if it got stale.
 fn scene(
     hub: &Hub,
-    meant: &Arc<Meant>,
-    saved: &Arc<Meant>,
+    version: &Arc<Version>,
+    saved: &Arc<Version>,
     limits: &Limits,
     kitchens: &mut [Kitchen; 2],
     done: &mut [Option<Settled>; 2],
     stale: &(dyn Fn() -> bool + Sync),
 ) -> Result<bool> {
     hub.tell_all(&json!({ "settling": true }));
-    for (at, scale) in [draft_scale(meant), full_scale(meant)].into_iter().enumerate() {
-        let plan = plan(meant, scale, limits)?;
-        let Some(mut layers) = kitchens[at].make(&plan, &meant.arts, limits, stale)? else {
+    for (at, scale) in [draft_scale(version), full_scale(version)].into_iter().enumerate() {
+        let plan = plan(version, scale, limits)?;
+        let Some(mut layers) = kitchens[at].make(&plan, &version.arts, limits, stale)? else {
             return Ok(false);
         };
-        reuse(&plan, meant.opened, &mut layers, done[at].as_ref());
+        reuse(&plan, version.opened, &mut layers, done[at].as_ref());
         let ready: Vec<Ready<'_>> = plan
             .files
             .iter()
@@ -293,13 +293,13 @@ fn scene(
             layers.made[index] = Some(Made::Rim(Arc::new(rim)));
         }
         if at == 0 {
-            tell_rims(hub, &plan, &layers, *meant.text == *saved.text);
+            tell_rims(hub, &plan, &layers, *version.text == *saved.text);
             let stack = Stack::of(&plan, layers.made.clone(), survey);
-            let report = state::report(&check::check_stack(&meant.reading.scene, &stack));
+            let report = state::report(&check::check_stack(&version.reading.scene, &stack));
             *locked(&hub.report) = Some(report.clone());
             hub.tell_all(&json!({ "report": report }));
         }
-        done[at] = Some(Settled { plan, layers, opened: meant.opened });
+        done[at] = Some(Settled { plan, layers, opened: version.opened });
         if stale() {
             return Ok(false);
         }
@@ -347,7 +347,7 @@ fn tell_rims(hub: &Hub, plan: &Plan, layers: &Layers, is_saved: bool) {
 fn settle_tab(
     hub: &Hub,
     tab: &Arc<Tab>,
-    meant: &Meant,
+    version: &Version,
     (draft, full): (&Settled, &Settled),
     stale: &(dyn Fn() -> bool + Sync),
 ) {
@@ -366,15 +366,15 @@ fn settle_tab(
     if stale() || tab.view().1 != revision {
         return;
     }
-    let frame = frame::settled(&still, &view, stamp, meant.revision);
+    let frame = frame::settled(&still, &view, stamp, version.revision);
     {
         // Shown under the lock: a draft that is just being drawn must not come after it.
         let mut drawn = locked(&tab.drawn);
         // The last saved beside it still wants its draft.
         if !view.compare {
-            drawn[0] = Some([meant.revision, rims, revision]);
+            drawn[0] = Some([version.revision, rims, revision]);
         }
-        drawn[1] = Some([meant.revision, rims, revision]);
+        drawn[1] = Some([version.revision, rims, revision]);
         tab.show(frame);
     }
     let made = draft.layers.made.iter().map(|made| made.as_ref().map_or(Ready::Aside, Made::ready));
@@ -400,7 +400,7 @@ fn settle_tab(
             );
         }
     }
-    tab.tell(json!({ "marks": marks, "camera": camera, "turn": meant.revision }).to_string());
+    tab.tell(json!({ "marks": marks, "camera": camera, "turn": version.revision }).to_string());
 }
 
 #[cfg(test)]

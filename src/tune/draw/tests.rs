@@ -28,10 +28,10 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
     let limits = Limits::default();
     for blending in ["encoded", "linear"] {
         let (_folder, session) = marsh(blending);
-        let meant = Arc::clone(session.meant());
-        let draft = Draft::new(&mut Kitchen::new(SPARE), &meant, &limits).unwrap();
-        let plan = plan(&meant, draft_scale(&meant), &limits).unwrap();
-        let layers = Kitchen::new(0).make(&plan, &meant.arts, &limits, &|| false).unwrap().unwrap();
+        let version = Arc::clone(session.current());
+        let draft = Draft::new(&mut Kitchen::new(SPARE), &version, &limits).unwrap();
+        let plan = plan(&version, draft_scale(&version), &limits).unwrap();
+        let layers = Kitchen::new(0).make(&plan, &version.arts, &limits, &|| false).unwrap().unwrap();
         let stack = Stack::of(&plan, layers.made, Survey::nothing());
         let mut easel = Easel::default();
         for camera in [0.0, 333.0, 960.5, 1920.0].map(|x| Camera(Px(x))) {
@@ -60,7 +60,7 @@ fn what_an_easel_keeps_changes_no_draft() {
     let (mut kitchen, mut easel) = (Kitchen::new(SPARE), Easel::default());
     for (turn, visibility) in [(0, "900"), (1, "900"), (2, "500"), (3, "500"), (4, "500"), (5, "900")] {
         session.set(None, "air.visibility", visibility, None).unwrap();
-        let draft = Draft::new(&mut kitchen, session.meant(), &limits).unwrap();
+        let draft = Draft::new(&mut kitchen, session.current(), &limits).unwrap();
         for camera in [100.0 * f64::from(turn), 700.0, 1919.0 - f64::from(turn)].map(|x| Camera(Px(x))) {
             let view = View { camera, ..View::default() };
             let kept = draft.board(&mut easel, &view, &[]).lean();
