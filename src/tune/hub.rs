@@ -1,7 +1,8 @@
 //! What the threads of a run share: the session, the tabs, and what is due for them.
 
+use crate::base::picture::Picture;
+use crate::base::placing::Placing;
 use crate::plan::RimJob;
-use crate::tune::board::Laid;
 use crate::tune::session::Session;
 use serde_json::Value as Json;
 use std::collections::VecDeque;
@@ -172,8 +173,16 @@ impl Tab {
 pub(super) struct Rims {
     pub turn: u64,
     /// As the scene was last settled, and as the last saved scene was.
-    pub now: Vec<(RimJob, Laid)>,
-    pub saved: Vec<(RimJob, Laid)>,
+    pub now: Vec<SolvedRim>,
+    pub saved: Vec<SolvedRim>,
+}
+
+/// A rim as a picture, where it stands, and what it was solved for.
+#[derive(Clone)]
+pub(super) struct SolvedRim {
+    pub job: RimJob,
+    pub placing: Placing,
+    pub picture: Arc<Picture>,
 }
 
 /// See the module.
@@ -312,11 +321,11 @@ pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// The rims of `kept` that still fit the plan's, as layers by their place in it.
-pub(super) fn fitting(kept: &[(RimJob, Laid)], job: &RimJob) -> Option<Laid> {
+/// The rim of `kept` that still fits where `job` stands.
+pub(super) fn fitting<'a>(kept: &'a [SolvedRim], job: &RimJob) -> Option<&'a SolvedRim> {
     let stands =
         |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
-    kept.iter().find(|(other, _)| stands(other) == stands(job)).map(|(_, rim)| rim.clone())
+    kept.iter().find(|rim| stands(&rim.job) == stands(job))
 }
 
 #[cfg(test)]
