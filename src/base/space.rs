@@ -8,15 +8,6 @@ use std::sync::LazyLock;
 /// A colour and a number that only fills a register: four are mixed as quickly as one.
 pub(crate) type Lanes = [f32; 4];
 
-/// Source-over (Porter & Duff 1984) of a straight colour on an opaque one.
-#[inline(always)]
-pub(crate) fn over(under: &mut [f32; 3], colour: [f32; 3], alpha: f32) {
-    // Spelled out: it runs once for every texel of every layer.
-    under[0] += (colour[0] - under[0]) * alpha;
-    under[1] += (colour[1] - under[1]) * alpha;
-    under[2] += (colour[2] - under[2]) * alpha;
-}
-
 /// The space that colours are mixed in.
 pub(crate) struct Space {
     pub(crate) blending: Blending,

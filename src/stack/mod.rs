@@ -1,5 +1,6 @@
 //! A scene's sheets and pictures, worked out, and their bytes.
 
+pub(crate) mod compositor;
 pub mod still;
 pub mod survey;
 mod treat;
@@ -12,11 +13,14 @@ use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::plan::{Job, Plan};
 use crate::rim::Rim;
-use crate::stack::still::{Layer, Shown, Still};
+use crate::stack::compositor::{Compositor, Exact};
+use crate::stack::still::{Shown, Still};
 use crate::stack::survey::{Ready, Survey};
 use crate::steps::field::Sampling;
 use crate::steps::sheet::Sheet;
 use std::sync::Arc;
+
+pub use compositor::Source;
 
 /// A job, worked out; whoever holds it shares it.
 #[derive(Clone)]
@@ -30,22 +34,18 @@ pub enum Made {
 }
 
 impl Made {
-    /// As a survey sees it.
-    pub fn ready(&self) -> Ready<'_> {
+    /// What its layer is drawn from.
+    pub fn source(&self) -> Source<'_> {
         match self {
-            Made::Sheet(sheet) => Ready::Sheet(sheet),
-            Made::Rim(rim) => Ready::Rim(rim),
-            Made::Picture(picture) => Ready::Picture(picture),
+            Made::Sheet(sheet) => Source::Sheet(sheet),
+            Made::Rim(rim) => Source::Rim(rim),
+            Made::Picture(picture) => Source::Picture(picture),
         }
     }
 
-    /// As a still draws it, where the job's picture stands at `placing`.
-    pub fn layer<'a>(&'a self, placing: &'a Placing) -> Layer<'a> {
-        match self {
-            Made::Sheet(sheet) => Layer::Sheet(placing, sheet),
-            Made::Rim(rim) => Layer::Rim(rim),
-            Made::Picture(picture) => Layer::Art(placing, picture),
-        }
+    /// As a survey sees it.
+    pub fn ready(&self) -> Ready<'_> {
+        Ready::Known(self.source())
     }
 }
 
@@ -128,25 +128,24 @@ impl<'a> Stack<'a> {
 
     /// The stack at camera place `camera`, of the jobs that were needed.
     pub fn still(&self, camera: Camera) -> Still {
-        Still::new(self.plan, &self.layers(), camera)
+        Still::new::<Exact>(&self.compositor(camera))
     }
 
     /// The same as texels and steps of lightness.
     pub fn shown(&self, camera: Camera, bits: Bits) -> Shown {
-        Shown::new(self.plan, &self.layers(), camera, bits)
+        Shown::new(&self.compositor(camera), bits)
     }
 
-    fn layers(&self) -> Vec<Layer<'_>> {
-        let all = self.plan.files.iter().zip(&self.made);
-        all.filter_map(|(job, made)| Some(made.as_ref()?.layer(job.placing()))).collect()
+    fn compositor(&self, camera: Camera) -> Compositor<'_> {
+        let jobs = self.plan.files.iter().zip(&self.made);
+        let sources = jobs.filter_map(|(job, made)| Some((job.placing(), made.as_ref()?.source())));
+        Compositor::new(self.plan, sources, camera)
     }
 
     /// Where the job `index` of the plan stands; a rim takes no more room than it fills.
     pub fn placing(&self, index: usize) -> &Placing {
-        match &self.made[index] {
-            Some(Made::Rim(rim)) => &rim.placing,
-            _ => self.plan.files[index].placing(),
-        }
+        let placing = self.plan.files[index].placing();
+        self.made[index].as_ref().map_or(placing, |made| made.source().placing(placing))
     }
 
     /// The rims, far to near.

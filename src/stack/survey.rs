@@ -4,17 +4,14 @@
 //! outline is known, its own rims' farther neighbours among it.
 
 use crate::base::picture::Picture;
-use crate::base::placing::Placing;
-use crate::base::simd::vectorize;
-use crate::base::space::{Space, over};
-use crate::base::units::{Camera, Texel};
-use crate::plan::{Job, Plan};
+use crate::base::space::{Lanes, Space};
+use crate::base::units::Camera;
+use crate::plan::{Job, Plan, RimJob};
 use crate::rim::Rim;
 use crate::rim::lightness_step::LightnessStep;
 use crate::rim::outline::{self, Point};
 use crate::rim::problem::{Observation, Problem};
-use crate::stack::still::corner;
-use crate::steps::sheet::{Row, Sheet};
+use crate::stack::compositor::{Gather, Place, Probe, Source};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
@@ -24,12 +21,8 @@ const POINTS: usize = 30_000;
 /// A job's picture, as far as it is made before the rims.
 #[derive(Clone, Copy)]
 pub enum Ready<'a> {
-    /// Fog.
-    Sheet(&'a Sheet),
-    /// Art.
-    Picture(&'a Picture),
-    /// A rim that is solved already.
-    Rim(&'a Rim),
+    /// It is made.
+    Known(Source<'a>),
     /// A rim, which the survey solves.
     Due,
     /// Nothing that anybody needs.
@@ -51,21 +44,6 @@ pub struct Mark {
     pub tone: f32,
     /// How much of it nearer arts leave to be seen, 0 to 1.
     pub open: f32,
-}
-
-struct Probe {
-    /// The art's place in the plan.
-    job: u32,
-    point: u32,
-    place: u16,
-    x: u32,
-    /// The composite without rims and with them; once its art is drawn, what is seen just inside stands in `with`.
-    without: [f32; 3],
-    with: [f32; 3],
-    before: f32,
-    after: f32,
-    /// What nearer arts leave of it.
-    open: f32,
 }
 
 /// What the survey has found.
@@ -107,7 +85,7 @@ impl Survey {
         solving: usize,
         stale: &dyn Fn() -> bool,
     ) -> Option<Survey> {
-        Survey::look(plan, ready, (cameras, solving), &|_, _| true, stale)
+        Look { plan, ready, cameras, solving, looked_at: &|_, _| true }.survey(stale)
     }
 
     /// Solves the rims that are due, from the camera places `solving`, and looks at all outlines from `cameras`, no others: what is
@@ -118,133 +96,13 @@ impl Survey {
         let asked: Vec<bool> = all.iter().map(|camera| cameras.contains(camera)).collect();
         let due = |art: usize| art > 0 && matches!(ready[art - 1], Ready::Due);
         let looked_at = |art: usize, place: usize| asked[place] || (place < solving.len() && due(art));
-        let survey = Survey::look(plan, ready, (&all, solving.len()), &looked_at, &|| false);
+        let look = Look { plan, ready, cameras: &all, solving: solving.len(), looked_at: &looked_at };
+        let survey = look.survey(&|| false);
         let mut survey = survey.unwrap_or_else(Survey::nothing);
         survey.only(cameras);
         survey
     }
 
-    /// `looked_at` says of an art's place in the plan and a camera place whether that outline is looked at from there.
-    fn look(
-        plan: &Plan,
-        ready: &[Ready<'_>],
-        (cameras, solving): (&[Camera], usize),
-        looked_at: &(dyn Fn(usize, usize) -> bool + Sync),
-        stale: &dyn Fn() -> bool,
-    ) -> Option<Survey> {
-        let space = Space::new(plan.blending);
-        let ground = space.enter(plan.backdrop.0);
-        let outlines: Vec<Vec<Point>> = plan
-            .files
-            .par_iter()
-            .zip(ready)
-            .enumerate()
-            .map(|(index, (job, ready))| match (job, ready) {
-                (Job::Art(job), Ready::Picture(picture))
-                    if (0..cameras.len()).any(|place| looked_at(index, place)) =>
-                {
-                    outline::trace(picture, job.wraps, POINTS)
-                }
-                _ => Vec::new(),
-            })
-            .collect();
-        let mut rows: Vec<Vec<Probe>> = (0..plan.texels[1]).map(|_| Vec::new()).collect();
-        for (job, points) in outlines.iter().enumerate() {
-            let placing = plan.files[job].placing();
-            for (place, camera) in cameras.iter().enumerate().filter(|(place, _)| looked_at(job, *place)) {
-                scatter(plan, placing, points, *camera, |point, x, y| {
-                    rows[y].push(Probe {
-                        job: job as u32,
-                        point,
-                        place: place as u16,
-                        x,
-                        without: ground,
-                        with: ground,
-                        before: 0.0,
-                        after: 0.0,
-                        open: 1.0,
-                    });
-                });
-            }
-        }
-        let mut work = Work {
-            plan,
-            space: &space,
-            cameras,
-            rows,
-            rims: Vec::new(),
-            steepest: None,
-            slot: String::new(),
-        };
-        for (index, job) in plan.files.iter().enumerate() {
-            if stale() {
-                return None;
-            }
-            match (job, &ready[index]) {
-                (_, Ready::Sheet(sheet)) => {
-                    work.sheet(job.placing(), sheet);
-                    work.steepest = Some(sheet.steepest());
-                    work.slot = job.placing().slot.clone();
-                }
-                (_, Ready::Rim(rim)) => work.rim(index, rim),
-                (Job::Rim(job), Ready::Due) => {
-                    let art = index + 1;
-                    if let Some(Ready::Picture(picture)) = ready.get(art) {
-                        let own = work.slot == job.placing.slot;
-                        let problem = Problem {
-                            job,
-                            scale: plan.scale,
-                            picture,
-                            points: &outlines[art],
-                            observations: &work.observations(art, solving),
-                            space: &space,
-                            sheet_steepest: work.steepest.filter(|_| own),
-                        };
-                        let rim = problem.solve();
-                        work.rim(index, &rim);
-                        work.rims.push((index, rim));
-                    }
-                }
-                (_, Ready::Picture(picture)) => {
-                    work.steps(index, &outlines[index]);
-                    work.art(index, job.placing(), picture);
-                }
-                _ => {}
-            }
-        }
-        let rims = plan.files.iter().enumerate();
-        let wanted = rims
-            .filter_map(|(index, job)| match job {
-                Job::Rim(job) => Some((index + 1, job.separation)),
-                _ => None,
-            })
-            .collect();
-        let mut marks: Vec<(usize, Vec<Mark>)> = Vec::new();
-        for (index, points) in outlines.iter().enumerate() {
-            if !points.is_empty() {
-                marks.push((index, Vec::new()));
-            }
-        }
-        for (y, row) in work.rows.iter().enumerate() {
-            for probe in row {
-                let tone = space.lightness(probe.with);
-                if let Ok(at) = marks.binary_search_by_key(&(probe.job as usize), |(job, _)| *job) {
-                    marks[at].1.push(Mark {
-                        at: [probe.x, y as u32],
-                        place: probe.place,
-                        before: probe.before,
-                        after: probe.after,
-                        tone,
-                        open: probe.open,
-                    });
-                }
-            }
-        }
-        Some(Survey { cameras: cameras.to_vec(), rims: work.rims, marks, wanted })
-    }
-}
-
-impl Survey {
     /// Keeps what was seen from the camera places `cameras` alone, in their order.
     fn only(&mut self, cameras: &[Camera]) {
         let to: Vec<Option<usize>> =
@@ -262,179 +120,193 @@ impl Survey {
     }
 }
 
-/// Hands out each point's number and its texel in the view at a camera place, for every copy of the art.
-fn scatter(
-    plan: &Plan,
-    placing: &Placing,
-    points: &[Point],
-    camera: Camera,
-    mut put: impl FnMut(u32, u32, usize),
-) {
-    let [width, height] = plan.texels.map(i64::from);
-    let [_, top] = corner(placing, plan.scale, camera);
-    for left in lefts(plan, placing, camera) {
-        for (at, point) in points.iter().enumerate() {
-            let (x, y) = (left + i64::from(point.at[0]), top + i64::from(point.at[1]));
-            if x >= 0 && x < width && y >= 0 && y < height {
-                put(at as u32, x as u32, y as usize);
+/// What is looked at.
+struct Look<'a> {
+    plan: &'a Plan,
+    ready: &'a [Ready<'a>],
+    cameras: &'a [Camera],
+    /// How many of the camera places, from the first on, count for the rims.
+    solving: usize,
+    /// Of an art's place in the plan and a camera place: whether that outline is looked at from there.
+    looked_at: &'a (dyn Fn(usize, usize) -> bool + Sync),
+}
+
+impl Look<'_> {
+    fn survey(&self, stale: &dyn Fn() -> bool) -> Option<Survey> {
+        let space = Space::new(self.plan.blending);
+        let outlines = self.outlines();
+        let rows = self.probes(&outlines, &space);
+        let mut work =
+            Work { look: self, space: &space, outlines, rows, rims: Vec::new(), steepest: None, slot: "" };
+        for index in 0..self.plan.files.len() {
+            if stale() {
+                return None;
+            }
+            work.job(index);
+        }
+        let wanted = self.plan.files.iter().enumerate().filter_map(|(index, job)| match job {
+            Job::Rim(job) => Some((index + 1, job.separation)),
+            _ => None,
+        });
+        let (wanted, marks) = (wanted.collect(), work.marks());
+        Some(Survey { cameras: self.cameras.to_vec(), rims: work.rims, marks, wanted })
+    }
+
+    /// The outlines that are looked at, by the arts' places in the plan.
+    fn outlines(&self) -> Vec<Vec<Point>> {
+        let trace = |(index, (job, ready)): (usize, (&Job, &Ready<'_>))| match (job, ready) {
+            (Job::Art(job), Ready::Known(Source::Picture(picture)))
+                if (0..self.cameras.len()).any(|place| (self.looked_at)(index, place)) =>
+            {
+                outline::trace(picture, job.wraps, POINTS)
+            }
+            _ => Vec::new(),
+        };
+        self.plan.files.par_iter().zip(self.ready).enumerate().map(trace).collect()
+    }
+
+    /// Probes at every outline, for every copy of its art and every camera place, by the view's rows.
+    fn probes(&self, outlines: &[Vec<Point>], space: &Space) -> Vec<Vec<Probe>> {
+        let [r, g, b] = space.enter(self.plan.backdrop.0);
+        let ground = [r, g, b, 0.0];
+        let [width, height] = self.plan.texels.map(i64::from);
+        let mut rows: Vec<Vec<Probe>> = (0..height).map(|_| Vec::new()).collect();
+        for (job, points) in outlines.iter().enumerate().filter(|(_, points)| !points.is_empty()) {
+            let placing = self.plan.files[job].placing();
+            for (place, camera) in self.cameras.iter().enumerate() {
+                if !(self.looked_at)(job, place) {
+                    continue;
+                }
+                let stand = Place::new(placing, placing.texels, self.plan.scale, *camera);
+                for copy in stand.copies(width as usize) {
+                    for (at, point) in points.iter().enumerate() {
+                        let x = stand.left(copy) + i64::from(point.at[0]);
+                        let y = stand.top() + i64::from(point.at[1]);
+                        if (0..width).contains(&x) && (0..height).contains(&y) {
+                            rows[y as usize].push(Probe {
+                                job: job as u32,
+                                point: at as u32,
+                                place: place as u16,
+                                x: x as u32,
+                                without: ground,
+                                with: ground,
+                                before: 0.0,
+                                after: 0.0,
+                                open: 1.0,
+                            });
+                        }
+                    }
+                }
             }
         }
+        rows
     }
 }
 
-/// Left edges, in texels of the view, of the copies of a picture that reach into it.
-fn lefts(plan: &Plan, placing: &Placing, camera: Camera) -> Vec<i64> {
-    let Texel(start) = placing.left(camera) * plan.scale;
-    let Some(period) = placing.period.map(|period| (period * plan.scale).0) else {
-        return vec![start.round() as i64];
-    };
-    let width = f64::from(placing.texels[0]);
-    let first = ((-width - start) / period).ceil() as i64 - 1;
-    let last = ((f64::from(plan.texels[0]) - start) / period).floor() as i64 + 1;
-    (first..=last).map(|repeat| (start + repeat as f64 * period).round() as i64).collect()
-}
-
+/// A survey under way.
 struct Work<'a> {
-    plan: &'a Plan,
+    look: &'a Look<'a>,
     space: &'a Space,
-    cameras: &'a [Camera],
+    outlines: Vec<Vec<Point>>,
     rows: Vec<Vec<Probe>>,
     rims: Vec<(usize, Rim)>,
     /// Of the sheet drawn last, and the slot that it belongs to.
     steepest: Option<f64>,
-    slot: String,
+    slot: &'a str,
 }
 
-impl Work<'_> {
-    /// Draws rows as far as they are looked at: `draw` writes row `y` of a picture `size` texels large, at least from one column on
-    /// as many as it is told, and says which column it began with.
-    fn strips(
-        &mut self,
-        placing: &Placing,
-        size: [u32; 2],
-        draw: impl Fn(usize, [usize; 2], &mut Row) -> usize + Sync,
-        put: impl Fn(&mut Probe, [f32; 3], f32) + Sync,
-        wanted: impl Fn(&Probe) -> bool + Sync,
-    ) {
-        let corners: Vec<[i64; 2]> =
-            self.cameras.iter().map(|camera| corner(placing, self.plan.scale, *camera)).collect();
-        let top = corners.first().map_or(0, |corner| corner[1]);
-        let (cols, scale) = (i64::from(size[0]), self.plan.scale);
-        let stretch = (placing.rect.width * scale).0 / cols as f64;
-        let space = self.space;
-        let col = |probe: &Probe| {
-            let away = i64::from(probe.x) - corners[usize::from(probe.place)][0];
-            let col = match placing.period {
-                Some(_) if (stretch - 1.0).abs() * (cols as f64) < 1e-6 => away.rem_euclid(cols),
-                Some(_) => (((away as f64 + 0.5) / stretch).floor() as i64).rem_euclid(cols),
-                None => away,
-            };
-            (0..cols).contains(&col).then_some(col as usize)
-        };
-        self.rows.par_iter_mut().enumerate().for_each_init(Row::default, |row, (y, probes)| {
-            let Ok(from) = usize::try_from(y as i64 - top) else { return };
-            if from >= size[1] as usize {
-                return;
-            }
-            let ends = probes.iter().filter(|probe| wanted(probe)).filter_map(col).fold(None, |ends, col| {
-                let (least, most) = ends.unwrap_or((col, col));
-                Some((least.min(col), most.max(col)))
-            });
-            let Some((least, most)) = ends else { return };
-            let first = draw(from, [least, most + 1 - least], row);
-            for probe in probes.iter_mut().filter(|probe| wanted(probe)) {
-                if let Some(at) = col(probe).map(|col| col - first) {
-                    let [r, g, b, _] = row.colour[at];
-                    put(probe, space.enter([r, g, b]), row.alpha[at]);
-                }
-            }
-        });
-    }
-
-    fn sheet(&mut self, placing: &Placing, sheet: &Sheet) {
-        self.strips(
-            placing,
-            sheet.size(),
-            |y, [first, count], row| {
-                vectorize(
-                    #[inline(always)]
-                    || sheet.row(y, first, count, row),
-                );
-                first
-            },
-            |probe, colour, alpha| {
-                over(&mut probe.without, colour, alpha);
-                over(&mut probe.with, colour, alpha);
-            },
-            |_| true,
-        );
-    }
-
-    fn rim(&mut self, index: usize, rim: &Rim) {
-        self.strips(
-            &rim.placing,
-            rim.size(),
-            |y, _, row| {
-                rim.row(y, row);
-                0
-            },
-            |probe, colour, alpha| over(&mut probe.with, colour, alpha),
-            |probe| probe.job as usize > index,
-        );
-    }
-
-    fn art(&mut self, index: usize, placing: &Placing, picture: &Picture) {
-        let copies: Vec<Vec<i64>> =
-            self.cameras.iter().map(|camera| lefts(self.plan, placing, *camera)).collect();
-        let top = (placing.rect.y * self.plan.scale).0.round() as i64;
-        let [width, height] = picture.size.map(i64::from);
-        let space = self.space;
-        self.rows.par_iter_mut().enumerate().for_each(|(y, probes)| {
-            let from = y as i64 - top;
-            if from < 0 || from >= height {
-                return;
-            }
-            let texels = &picture.texels[(from * width) as usize..((from + 1) * width) as usize];
-            for probe in probes.iter_mut().filter(|probe| probe.job as usize != index) {
-                let behind = (probe.job as usize) < index;
-                for left in &copies[usize::from(probe.place)] {
-                    let x = i64::from(probe.x) - left;
-                    if x >= 0 && x < width {
-                        let [r, g, b, alpha] = texels[x as usize];
-                        let alpha = f32::from(alpha) / 65535.0;
-                        if behind {
-                            probe.open *= 1.0 - alpha;
-                            continue;
-                        }
-                        let colour = space.enter([r, g, b].map(|code| f32::from(code) / 65535.0));
-                        over(&mut probe.without, colour, alpha);
-                        over(&mut probe.with, colour, alpha);
+impl<'a> Work<'a> {
+    /// Draws the job `index`, behind which all is drawn; solves it if it is a rim that is due, measures the steps of its outline if it
+    /// is an art.
+    fn job(&mut self, index: usize) {
+        let Look { plan, ready, .. } = self.look;
+        match (&plan.files[index], ready[index]) {
+            (job, Ready::Known(source)) => {
+                match source {
+                    Source::Sheet(sheet) => {
+                        self.steepest = Some(sheet.steepest());
+                        self.slot = &job.placing().slot;
                     }
+                    Source::Picture(_) => self.steps(index),
+                    Source::Rim(_) | Source::Codes(..) => {}
+                }
+                self.draw(index, source);
+            }
+            (Job::Rim(job), Ready::Due) => {
+                if let Some(Ready::Known(Source::Picture(picture))) = ready.get(index + 1) {
+                    let rim = self.solve(job, index + 1, picture);
+                    self.draw(index, Source::Rim(&rim));
+                    self.rims.push((index, rim));
                 }
             }
-        });
+            _ => {}
+        }
     }
 
-    /// What stands behind the outline of the art `index`.
-    fn observations(&self, index: usize, solving: usize) -> Vec<Observation> {
-        self.rows
-            .iter()
-            .flatten()
-            .filter(|probe| probe.job as usize == index && usize::from(probe.place) < solving)
-            .map(|probe| Observation { point: probe.point, camera: probe.place, behind: probe.with })
-            .collect()
+    fn draw(&mut self, index: usize, source: Source<'_>) {
+        let Look { plan, cameras, .. } = self.look;
+        let placing = source.placing(plan.files[index].placing());
+        let place = |camera: &Camera| Place::new(placing, source.size(), plan.scale, *camera);
+        let places: Vec<Place> = cameras.iter().map(place).collect();
+        let width = plan.texels[0] as usize;
+        Gather { source, index, places: &places, space: self.space, width }.draw(&mut self.rows);
+    }
+
+    /// Solves the rim of the art `art`.
+    fn solve(&self, job: &RimJob, art: usize, picture: &Picture) -> Rim {
+        let probes = self.rows.iter().flatten();
+        let observations: Vec<Observation> = probes
+            .filter(|probe| probe.job as usize == art && usize::from(probe.place) < self.look.solving)
+            .map(|probe| Observation { point: probe.point, camera: probe.place, behind: colour(probe.with) })
+            .collect();
+        let problem = Problem {
+            job,
+            scale: self.look.plan.scale,
+            picture,
+            points: &self.outlines[art],
+            observations: &observations,
+            space: self.space,
+            sheet_steepest: self.steepest.filter(|_| self.slot == job.placing.slot),
+        };
+        problem.solve()
     }
 
     /// Measures the steps of the art `index`, behind whose outline all is drawn; then draws it there.
-    fn steps(&mut self, index: usize, points: &[Point]) {
-        let space = self.space;
+    fn steps(&mut self, index: usize) {
+        let (space, points) = (self.space, &self.outlines[index]);
         self.rows.par_iter_mut().flatten().filter(|probe| probe.job as usize == index).for_each(|probe| {
             let point = &points[probe.point as usize];
             let step = |behind| LightnessStep::new(space, point, behind, behind);
-            probe.before = step(probe.without).signed(0.0).abs();
-            let seen = step(probe.with);
+            probe.before = step(colour(probe.without)).signed(0.0).abs();
+            let seen = step(colour(probe.with));
             probe.after = seen.signed(0.0).abs();
-            probe.with = seen.inside(0.0);
+            let [r, g, b] = seen.inside(0.0);
+            probe.with = [r, g, b, 0.0];
         });
     }
+
+    /// What was seen, by the arts' places in the plan.
+    fn marks(&self) -> Vec<(usize, Vec<Mark>)> {
+        let seen = self.outlines.iter().enumerate().filter(|(_, points)| !points.is_empty());
+        let mut marks: Vec<(usize, Vec<Mark>)> = seen.map(|(index, _)| (index, Vec::new())).collect();
+        for (y, row) in self.rows.iter().enumerate() {
+            for probe in row {
+                if let Ok(at) = marks.binary_search_by_key(&(probe.job as usize), |(job, _)| *job) {
+                    marks[at].1.push(Mark {
+                        at: [probe.x, y as u32],
+                        place: probe.place,
+                        before: probe.before,
+                        after: probe.after,
+                        tone: self.space.lightness(colour(probe.with)),
+                        open: probe.open,
+                    });
+                }
+            }
+        }
+        marks
+    }
+}
+
+fn colour([r, g, b, _]: Lanes) -> [f32; 3] {
+    [r, g, b]
 }

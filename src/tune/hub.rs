@@ -1,8 +1,9 @@
 //! What the threads of a run share: the session, the tabs, and what is due for them.
 
+use crate::base::picture::Picture;
+use crate::base::placing::Placing;
 use crate::base::units::Camera;
 use crate::plan::RimJob;
-use crate::tune::board::Laid;
 use crate::tune::session::Session;
 use serde_json::Value as Json;
 use std::collections::VecDeque;
@@ -173,8 +174,16 @@ impl Tab {
 pub(super) struct Rims {
     pub revision: u64,
     /// As the scene was last settled, and as the last saved scene was.
-    pub now: Vec<(RimJob, Laid)>,
-    pub saved: Vec<(RimJob, Laid)>,
+    pub now: Vec<SolvedRim>,
+    pub saved: Vec<SolvedRim>,
+}
+
+/// A rim as a picture, where it stands, and what it was solved for.
+#[derive(Clone)]
+pub(super) struct SolvedRim {
+    pub job: RimJob,
+    pub placing: Placing,
+    pub picture: Arc<Picture>,
 }
 
 /// When pages were last told the state, and whether they wait for a newer one.
@@ -318,16 +327,11 @@ pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// The one of `rims` that still fits a job of the plan: of the same slot, at the same place.
-pub(super) fn find_rim(rims: &[(RimJob, Laid)], job: &RimJob) -> Option<Laid> {
-    let fits = |other: &RimJob| {
-        let (own, other) = (&job.placing, &other.placing);
-        own.slot == other.slot
-            && own.rect == other.rect
-            && own.texels == other.texels
-            && own.pan_rate == other.pan_rate
-    };
-    rims.iter().find(|(other, _)| fits(other)).map(|(_, rim)| rim.clone())
+/// The rim of `kept` that still fits where `job` stands.
+pub(super) fn find_rim<'a>(kept: &'a [SolvedRim], job: &RimJob) -> Option<&'a SolvedRim> {
+    let stands =
+        |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
+    kept.iter().find(|rim| stands(&rim.job) == stands(job))
 }
 
 #[cfg(test)]

@@ -4,7 +4,6 @@
 //! Only this machine can reach it, and only who knows the run's token. One thread for each connection, two painters (`draw`) and a
 //! watcher; they share the `hub`.
 
-mod board;
 mod draw;
 mod frame;
 mod http;

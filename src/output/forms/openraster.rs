@@ -7,12 +7,13 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::picture::Picture;
 use crate::base::placing::{Kind, Placing};
 use crate::base::raster::{Owned, Raster};
-use crate::base::units::{Rect, Scale};
+use crate::base::units::{Camera, Rect, Scale};
 use crate::base::words::{Bits, Blending};
 use crate::output::forms::escaped;
 use crate::output::{Effort, encode_channels};
 use crate::scene::layered::{AGAIN, BACKDROP};
-use crate::stack::Stack;
+use crate::stack::compositor::{self, Compositor, Exact, Place, STRIP};
+use crate::stack::{Source, Stack};
 use rayon::prelude::*;
 use std::io::{Cursor, Write};
 use zip::write::SimpleFileOptions;
@@ -88,24 +89,23 @@ fn layers(texels: Owned, placing: &Placing, canvas: [u32; 2], scale: Scale, inde
         samples,
     };
     let Some(period) = placing.period else { return vec![own] };
-    // Places are rounded one by one, as in the still.
-    let at = |turn: i64| ((x + turn as f64 * period) * scale).0.round() as i64;
-    let (width, distance) = (f64::from(placing.texels[0]), (period * scale).0);
-    let first = ((-width - (x * scale).0) / distance).floor() as i64 + 1;
-    let last = ((f64::from(canvas[0]) - (x * scale).0) / distance).ceil() as i64 - 1;
+    let distance = (period * scale).0;
+    let place = Place::new(placing, placing.texels, scale, Camera::default());
+    let copies = place.copies(canvas[0] as usize);
+    let first = *copies.start();
     let (mut left, mut right): (Vec<i64>, Vec<i64>) =
-        (first..=last).filter(|turn| *turn != 0).partition(|turn| *turn < 0);
+        copies.filter(|copy| *copy != 0).partition(|copy| *copy < 0);
     if left.is_empty() && right.is_empty() && placing.kind == Kind::Art {
         if first < 0 { left.push(first) } else { right.push(first.max(1)) }
     }
     // As in the still, each place lies over those to its left.
-    let again = |turns: &[i64], side: &str| {
-        let start = at(*turns.first()?);
+    let again = |copies: &[i64], side: &str| {
+        let start = place.left(*copies.first()?);
         Some(Layer {
             name: format!("{}{}{AGAIN}{distance}@{}", placing.slot, ending(placing.kind), placing.depth),
             src: format!("data/layer{index:03}-{side}.png"),
             at: [start, own.at[1]],
-            ..strip(&own, turns.iter().map(|turn| at(*turn) - start))
+            ..strip(&own, copies.iter().map(|copy| place.left(*copy) - start))
         })
     };
     let (left, right) = (again(&left, "left"), again(&right, "right"));
@@ -137,30 +137,19 @@ fn strip(own: &Layer, places: impl Iterator<Item = i64> + Clone) -> Layer {
     Layer { name: String::new(), src: String::new(), at: [0, 0], size: [wide as u32, own.size[1]], samples }
 }
 
-/// Source-over on stored values (W3C Compositing and Blending Level 1), each layer as it stands.
-fn merge([width, height]: [u32; 2], backdrop: [u8; 3], layers: &[Layer]) -> Vec<u8> {
-    let width = width as usize;
-    let mut merged = vec![u8::MAX; width * height as usize * 4];
-    merged.par_chunks_mut(width * 4).enumerate().for_each(|(y, out)| {
-        let mut row = vec![backdrop.map(f32::from); width];
-        for layer in layers {
-            let [left, top] = layer.at;
-            let (wide, from) = (i64::from(layer.size[0]), y as i64 - top);
-            if from < 0 || from >= i64::from(layer.size[1]) {
-                continue;
-            }
-            for x in left.max(0)..(left + wide).min(width as i64) {
-                let at = ((from * wide + x - left) * 4) as usize;
-                let alpha = f32::from(layer.samples[at + 3]) / 255.0;
-                for (under, code) in row[x as usize].iter_mut().zip(&layer.samples[at..at + 3]) {
-                    *under += (f32::from(*code) - *under) * alpha;
-                }
-            }
-        }
-        for (texel, colour) in out.chunks_exact_mut(4).zip(&row) {
-            for (code, value) in texel.iter_mut().zip(colour) {
-                *code = (value + 0.5) as u8;
-            }
+/// The composite of the stored values (W3C Compositing and Blending Level 1), each layer as it stands.
+fn merge(canvas: [u32; 2], backdrop: [u8; 3], layers: &[Layer]) -> Vec<u8> {
+    let [r, g, b] = backdrop.map(f32::from);
+    let placed = layers.iter().map(|layer| compositor::Layer {
+        source: Source::Codes(layer.samples.as_chunks().0, layer.size),
+        place: Place::at(layer.at, layer.size),
+    });
+    let compositor = Compositor::plain(canvas, [r, g, b, 255.0], placed.collect());
+    let [width, height] = canvas.map(|side| side as usize);
+    let mut merged = vec![0; width * height * 4];
+    compositor.strips(merged.par_chunks_mut(width * STRIP * 4), |_, pixels: &mut Exact, codes| {
+        for (code, value) in codes.iter_mut().zip(pixels.lanes.as_flattened()) {
+            *code = (value + 0.5) as u8;
         }
     });
     merged

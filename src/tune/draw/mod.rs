@@ -4,13 +4,13 @@ use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::units::Px;
-use crate::plan::{Job, Plan, RimJob};
+use crate::plan::{Job, Plan};
 use crate::review::check;
-use crate::stack::still::{Layer, Still};
+use crate::stack::compositor::{Compositor, Exact};
+use crate::stack::still::Still;
 use crate::stack::survey::{Mark, Ready, Survey};
-use crate::stack::{Made, Stack, values};
-use crate::tune::board::{Board, Easel, Laid, What};
-use crate::tune::hub::{Hub, Rims, Tab, View, find_rim, locked};
+use crate::stack::{Made, Source, Stack, values};
+use crate::tune::hub::{Hub, Rims, SolvedRim, Tab, View, find_rim, locked};
 use crate::tune::layers::{Kitchen, Layers};
 use crate::tune::session::Version;
 use crate::tune::{frame, socket, state};
@@ -42,7 +42,6 @@ const MARKS: usize = 300;
 pub(super) fn drafts(hub: &Hub, limits: &Limits) {
     let (mut seen, mut told, mut told_at) = (0, 0, Instant::now());
     let mut kitchen = Kitchen::new(SPARE);
-    let mut easels = [Easel::default(), Easel::default()];
     while !hub.is_stopped() {
         // What the page is still owed comes soon after.
         seen = hub.wait(seen, if told == hub.revision() { LOOK } else { SECTION });
@@ -86,8 +85,8 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
             };
             let settled = is_settled(locked(&tab.drawn)[1]);
             if !settled {
-                let board = draft.board(&mut easels[0], &view, &locked(&hub.rims).now);
-                let frame = frame::draft(board, &view, 0, stamp, version.revision);
+                let rims = locked(&hub.rims).now.clone();
+                let frame = frame::draft(&draft.stack(&view, &rims), &view, 0, stamp, version.revision);
                 // Under the lock, since it may be settled just now.
                 let drawn = locked(&tab.drawn);
                 if is_settled(drawn[1]) {
@@ -100,8 +99,8 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
                     old = Draft::new(&mut kitchen, &saved, limits).ok();
                 }
                 if let Some(old) = &old {
-                    let board = old.board(&mut easels[1], &view, &locked(&hub.rims).saved);
-                    tab.show(frame::draft(board, &view, 1, stamp, saved.revision));
+                    let rims = locked(&hub.rims).saved.clone();
+                    tab.show(frame::draft(&old.stack(&view, &rims), &view, 1, stamp, saved.revision));
                 }
             }
             locked(&tab.drawn)[0] = Some(wanted);
@@ -150,23 +149,18 @@ impl Draft {
         Ok(Draft { plan, layers: layers.unwrap_or_else(nothing) })
     }
 
-    fn board(&self, easel: &mut Easel, view: &View, rims: &[(RimJob, Laid)]) -> Board {
+    /// What is drawn of it; its own rims aren't solved, `rims` are.
+    fn stack<'a>(&'a self, view: &View, rims: &'a [SolvedRim]) -> Compositor<'a> {
         let jobs = self.plan.files.iter().enumerate();
-        let laid = jobs.filter_map(|(at, job)| {
-            let what = match (job, self.layers.made.get(at)) {
-                (Job::Fog(_) | Job::Rim(_), _) if view.bare => return None,
-                (Job::Rim(job), _) => return find_rim(rims, job),
-                (Job::Art(_), _) if view.bare => {
-                    What::Picture(Arc::clone(self.layers.bare.get(at)?.as_ref()?))
-                }
-                (_, Some(Some(Made::Picture(picture)))) => What::Picture(Arc::clone(picture)),
-                (_, Some(Some(Made::Sheet(sheet)))) => What::Fog(Arc::clone(sheet)),
-                _ => return None,
-            };
-            Some(Laid { what, placing: job.placing().clone() })
+        let sources = jobs.filter_map(|(at, job)| match job {
+            Job::Fog(_) | Job::Rim(_) if view.bare => None,
+            Job::Rim(job) => find_rim(rims, job).map(|rim| (&rim.placing, Source::Picture(&rim.picture))),
+            Job::Art(job) if view.bare => {
+                Some((&job.placing, Source::Picture(self.layers.bare.get(at)?.as_ref()?)))
+            }
+            _ => Some((job.placing(), self.layers.made.get(at)?.as_ref()?.source())),
         });
-        let laid: Vec<Laid> = laid.collect();
-        easel.draw(&self.plan, &laid, view.camera.within(self.plan.travel))
+        Compositor::new(&self.plan, sources, view.camera.within(self.plan.travel))
     }
 }
 
@@ -330,8 +324,7 @@ fn tell_rims(hub: &Hub, plan: &Plan, layers: &Layers, is_saved: bool) {
         (Job::Rim(job), Some(Made::Rim(rim))) => {
             let texels = rim.sixteen().as_chunks::<4>().0.to_vec();
             let picture = Picture { size: rim.size(), deep: true, texels };
-            let laid = Laid { what: What::Picture(Arc::new(picture)), placing: rim.placing.clone() };
-            Some(((**job).clone(), laid))
+            Some(SolvedRim { job: (**job).clone(), placing: rim.placing.clone(), picture: Arc::new(picture) })
         }
         _ => None,
     });
@@ -357,9 +350,8 @@ fn settle_tab(
     let camera = view.camera.within(full.plan.travel);
     let still = if view.bare {
         let arts = full.plan.files.iter().zip(&full.layers.bare);
-        let layers: Vec<Layer<'_>> =
-            arts.filter_map(|(job, bare)| Some(Layer::Art(job.placing(), bare.as_ref()?))).collect();
-        Still::new(&full.plan, &layers, camera)
+        let sources = arts.filter_map(|(job, bare)| Some((job.placing(), Source::Picture(bare.as_ref()?))));
+        Still::new::<Exact>(&Compositor::new(&full.plan, sources, camera))
     } else {
         Stack::of(&full.plan, full.layers.made.clone(), Survey::nothing()).still(camera)
     };

@@ -69,8 +69,8 @@ export function catchUp() {
 let draft = null;
 /** Codes clamped to 0..255, from -256 on: cheaper than clamping each. */
 const HELD = Uint8Array.from({ length: 768 }, (_, at) => Math.min(255, Math.max(0, at - 256)));
-/** A draft's texels: green for each, then of every two by two how much more red there is, and how much more blue, halved, from 128 on. */
-function unpacked(buffer, width, height) {
+/** A draft's texels, with their chroma subsampled: green for each, then of every two by two how much more red there is, and how much more blue, halved, from 128 on. */
+function decode(buffer, width, height) {
   if (draft?.width !== width || draft?.height !== height) draft = new ImageData(width, height);
   const from = new Uint8Array(buffer, 32);
   const to = new Uint32Array(draft.data.buffer);
@@ -105,7 +105,7 @@ function read(buffer) {
   tell("picture", {
     kind: head.getUint8(4), settled: head.getUint8(5) === 1, width, height,
     stamp: head.getUint32(16, true), turn: head.getUint32(20, true), camera: head.getFloat64(24, true),
-    image: head.getUint8(6) === 1 ? unpacked(buffer, width, height) : new ImageData(new Uint8ClampedArray(buffer, 32, width * height * 4), width, height),
+    image: head.getUint8(6) === 1 ? decode(buffer, width, height) : new ImageData(new Uint8ClampedArray(buffer, 32, width * height * 4), width, height),
   });
 }
 

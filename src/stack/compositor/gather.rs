@@ -1,0 +1,130 @@
+//! The composite at single places of a view, from several camera places: what outlines are measured by.
+
+use super::exact::over;
+use super::{Place, Source, Texel};
+use crate::base::simd::vectorize;
+use crate::base::space::{Lanes, Space};
+use crate::steps::sheet::Row;
+use rayon::prelude::*;
+use std::ops::Range;
+
+/// A place of an art's outline, seen from one camera place.
+pub(crate) struct Probe {
+    /// The art's place in the drawing order.
+    pub job: u32,
+    /// Which point of its outline.
+    pub point: u32,
+    /// Which camera place.
+    pub place: u16,
+    /// Column of the view.
+    pub x: u32,
+    /// The composite without rims and with them, in the blending's own space.
+    pub without: Lanes,
+    pub with: Lanes,
+    /// Steps of CIE L* across the outline without rims and with them; 0 until its art's turn has come.
+    pub before: f32,
+    pub after: f32,
+    /// What nearer arts leave of it, 0 to 1.
+    pub open: f32,
+}
+
+impl Probe {
+    fn over(&mut self, colour: Lanes, alpha: f32) {
+        over(&mut self.without, colour, alpha);
+        over(&mut self.with, colour, alpha);
+    }
+}
+
+/// One layer as it is drawn at probes.
+pub(crate) struct Gather<'a> {
+    pub source: Source<'a>,
+    /// Its place in the drawing order.
+    pub index: usize,
+    /// Where it stands from each camera place.
+    pub places: &'a [Place],
+    pub space: &'a Space,
+    /// Columns of the view.
+    pub width: usize,
+}
+
+impl Gather<'_> {
+    /// Draws the layer at the probes of each row of the view. A rim counts at the outlines before it alone; an art isn't drawn on its
+    /// own outline, and hides those behind it.
+    pub fn draw(&self, rows: &mut [Vec<Probe>]) {
+        let spans: Vec<Vec<(Range<usize>, usize)>> = match self.source {
+            Source::Picture(_) | Source::Codes(..) => {
+                self.places.iter().map(|place| place.spans(self.width).collect()).collect()
+            }
+            Source::Sheet(_) | Source::Rim(_) => Vec::new(),
+        };
+        rows.par_iter_mut().enumerate().for_each_init(Row::default, |row, (y, probes)| {
+            // The camera moves along x alone.
+            let Some(from) = self.places.first().and_then(|place| place.row(y)) else { return };
+            match self.source {
+                Source::Sheet(_) | Source::Rim(_) => self.window(from, row, probes),
+                Source::Picture(picture) => self.picture(&picture.texels, from, &spans, probes),
+                Source::Codes(texels, _) => self.picture(texels, from, &spans, probes),
+            }
+        });
+    }
+
+    /// Whether a sheet or a rim is drawn at a probe, and its column there.
+    fn column(&self, probe: &Probe) -> Option<usize> {
+        let counts = matches!(self.source, Source::Sheet(_)) || probe.job as usize > self.index;
+        if counts { self.places[usize::from(probe.place)].column(probe.x as usize) } else { None }
+    }
+
+    /// Row `from` of a sheet or a rim, no more of it than probes look at.
+    fn window(&self, from: usize, row: &mut Row, probes: &mut [Probe]) {
+        let (mut first, mut end) = (usize::MAX, 0);
+        for column in probes.iter().filter_map(|probe| self.column(probe)) {
+            (first, end) = (first.min(column), end.max(column + 1));
+        }
+        if end == 0 {
+            return;
+        }
+        match self.source {
+            Source::Sheet(sheet) => vectorize(
+                #[inline(always)]
+                || sheet.row(from, first, end - first, row),
+            ),
+            Source::Rim(rim) => {
+                rim.row(from, row);
+                first = 0;
+            }
+            Source::Picture(_) | Source::Codes(..) => return,
+        }
+        for probe in probes {
+            let Some(at) = self.column(probe).map(|column| column - first) else { continue };
+            let (colour, alpha) = (self.space.enter_lanes(row.colour[at]), row.alpha[at]);
+            match self.source {
+                Source::Rim(_) => over(&mut probe.with, colour, alpha),
+                _ => probe.over(colour, alpha),
+            }
+        }
+    }
+
+    /// Row `from` of a picture that is seen in `spans` from each camera place.
+    fn picture<T: Texel>(
+        &self,
+        texels: &[T],
+        from: usize,
+        spans: &[Vec<(Range<usize>, usize)>],
+        probes: &mut [Probe],
+    ) {
+        let texels = self.places[0].texels(texels, from);
+        for probe in probes.iter_mut().filter(|probe| probe.job as usize != self.index) {
+            let x = probe.x as usize;
+            for (range, first) in
+                spans[usize::from(probe.place)].iter().filter(|(range, _)| range.contains(&x))
+            {
+                let (colour, alpha) = texels[x - range.start + first].parts();
+                if (probe.job as usize) < self.index {
+                    probe.open *= 1.0 - alpha;
+                } else {
+                    probe.over(self.space.enter_lanes(colour), alpha);
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,252 @@
+//! The compositor: layers drawn far to near, source-over, on a view or at single places of it.
+//!
+//! What is kept of a texel, and what a colour with an opacity does to it, is said by the kind of [`Pixels`]: [`Exact`] ones are what
+//! every output is made of, [`Draft`] ones are quicker. Places that lie apart are drawn by [`Gather`].
+
+#[cfg(feature = "tune")]
+mod draft;
+mod exact;
+mod gather;
+mod place;
+#[cfg(feature = "tune")]
+mod upsample;
+
+#[cfg(feature = "tune")]
+pub(crate) use draft::Draft;
+pub(crate) use exact::Exact;
+pub(crate) use gather::{Gather, Probe};
+pub(crate) use place::Place;
+
+use crate::base::picture::Picture;
+use crate::base::placing::Placing;
+use crate::base::simd::{truncate, vectorize};
+use crate::base::space::{Lanes, Space};
+use crate::base::units::Camera;
+use crate::base::words::Blending;
+use crate::plan::Plan;
+use crate::rim::Rim;
+use crate::steps::sheet::{Row, Sheet};
+use rayon::prelude::*;
+
+/// Rows that are drawn together: few enough to stay near the processor; an even number.
+pub(crate) const STRIP: usize = 10;
+/// Columns of a picture that are drawn together, or not at all: much of it is empty.
+const PIECE: usize = 32;
+
+/// What a layer is drawn from.
+#[derive(Clone, Copy)]
+pub enum Source<'a> {
+    /// Fog.
+    Sheet(&'a Sheet),
+    /// A rim.
+    Rim(&'a Rim),
+    /// Art.
+    Picture(&'a Picture),
+    /// Texels of 8 bits, width and height; the codes are mixed as they are, 0 to 255.
+    Codes(&'a [[u8; 4]], [u32; 2]),
+}
+
+impl<'a> Source<'a> {
+    /// Width and height in texels.
+    pub fn size(&self) -> [u32; 2] {
+        match self {
+            Source::Sheet(sheet) => sheet.size(),
+            Source::Rim(rim) => rim.size(),
+            Source::Picture(picture) => picture.size,
+            Source::Codes(_, size) => *size,
+        }
+    }
+
+    /// Where it stands if its job stands at `placing`: a rim takes no more room than it fills.
+    pub(crate) fn placing(self, placing: &'a Placing) -> &'a Placing {
+        if let Source::Rim(rim) = self { &rim.placing } else { placing }
+    }
+}
+
+/// A layer at one camera place.
+#[derive(Clone, Copy)]
+pub(crate) struct Layer<'a> {
+    pub source: Source<'a>,
+    pub place: Place,
+}
+
+/// The code of 16 bits of a value of 0..1.
+#[inline(always)]
+fn code(value: f32) -> u16 {
+    truncate(value.clamp(0.0, 1.0) * 65535.0 + 0.5) as u16
+}
+
+/// Texels with straight alpha, encoded in sRGB.
+pub(crate) trait Texel: Copy + Default {
+    /// Its colour, and its opacity as 0..1.
+    fn parts(self) -> (Lanes, f32);
+
+    /// Red, green, blue and alpha by codes of 16 bits.
+    fn codes(self) -> [u16; 4];
+}
+
+impl Texel for [u16; 4] {
+    #[inline(always)]
+    fn parts(self) -> (Lanes, f32) {
+        let [r, g, b, a] = self;
+        let unit = [f32::from(r) / 65535.0, f32::from(g) / 65535.0, f32::from(b) / 65535.0, 0.0];
+        (unit, f32::from(a) / 65535.0)
+    }
+
+    #[inline(always)]
+    fn codes(self) -> [u16; 4] {
+        self
+    }
+}
+
+impl Texel for [u8; 4] {
+    #[inline(always)]
+    fn parts(self) -> (Lanes, f32) {
+        let [r, g, b, a] = self;
+        ([f32::from(r), f32::from(g), f32::from(b), 255.0], f32::from(a) / 255.0)
+    }
+
+    #[inline(always)]
+    fn codes(self) -> [u16; 4] {
+        self.map(|code| u16::from(code) * 257)
+    }
+}
+
+impl Texel for (Lanes, f32) {
+    #[inline(always)]
+    fn parts(self) -> (Lanes, f32) {
+        self
+    }
+
+    #[inline(always)]
+    fn codes(self) -> [u16; 4] {
+        let ([r, g, b, _], a) = self;
+        [code(r), code(g), code(b), code(a)]
+    }
+}
+
+/// A strip of rows of a view while layers are drawn over them.
+pub(crate) trait Pixels: Default + Send {
+    /// Begins: `rows` rows of `width` texels of the colour `ground`, in the space itself.
+    fn clear(&mut self, size: [usize; 2], ground: Lanes);
+
+    /// Source-over (Porter & Duff 1984) of texels, the first of them on the texel `at`.
+    fn span<T: Texel>(&mut self, at: usize, texels: &[T], space: &Space);
+
+    /// Source-over of a sheet; the first row is that of the view at `y`.
+    fn sheet(&mut self, y: usize, sheet: &Sheet, place: &Place, row: &mut Row, space: &Space);
+
+    /// The colours in the blending's own space, 0..1.
+    fn colours(&self, out: &mut [[f32; 3]]);
+}
+
+/// A view and its layers in drawing order.
+pub(crate) struct Compositor<'a> {
+    /// Width and height in texels.
+    pub size: [usize; 2],
+    pub space: Space,
+    /// What lies under all layers, in the blending's own space.
+    ground: Lanes,
+    layers: Vec<Layer<'a>>,
+}
+
+impl<'a> Compositor<'a> {
+    /// The plan's view at camera place `camera` (scene px of travel), of `sources` in drawing order.
+    pub fn new(
+        plan: &Plan,
+        sources: impl IntoIterator<Item = (&'a Placing, Source<'a>)>,
+        camera: Camera,
+    ) -> Compositor<'a> {
+        let space = Space::new(plan.blending);
+        let [r, g, b] = space.enter(plan.backdrop.0);
+        let layer = |(placing, source): (&'a Placing, Source<'a>)| {
+            let place = Place::new(source.placing(placing), source.size(), plan.scale, camera);
+            Layer { source, place }
+        };
+        Compositor {
+            size: plan.texels.map(|side| side as usize),
+            space,
+            ground: [r, g, b, 0.0],
+            layers: sources.into_iter().map(layer).collect(),
+        }
+    }
+
+    /// A view `size` texels large of `layers` in drawing order over texels of the colour `ground`, all mixed as they are.
+    pub fn plain(size: [u32; 2], ground: Lanes, layers: Vec<Layer<'a>>) -> Compositor<'a> {
+        let space = Space::new(Blending::Encoded);
+        Compositor { size: size.map(|side| side as usize), space, ground, layers }
+    }
+
+    /// Draws strips of [`STRIP`] rows side by side, each handed to `take` with its first row and what of `outs` belongs to it.
+    pub fn strips<P: Pixels, T: Send>(
+        &self,
+        outs: impl IndexedParallelIterator<Item = T>,
+        take: impl Fn(usize, &mut P, T) + Sync + Send,
+    ) {
+        let [width, rows] = self.size;
+        let draw = |(row, pixels): &mut (Row, P), (strip, out): (usize, T)| {
+            let first = strip * STRIP;
+            let rows = STRIP.min(rows - first);
+            pixels.clear([width, rows], self.ground);
+            for layer in &self.layers {
+                vectorize(
+                    #[inline(always)]
+                    || self.layer(layer, [first, rows], row, pixels),
+                );
+            }
+            take(first, pixels, out);
+        };
+        outs.enumerate().for_each_init(Default::default, draw);
+    }
+
+    /// Draws one layer on `rows` rows from row `first` of the view on.
+    #[inline(always)]
+    fn layer<P: Pixels>(&self, layer: &Layer<'_>, [first, rows]: [usize; 2], row: &mut Row, pixels: &mut P) {
+        let place = &layer.place;
+        if let Source::Sheet(sheet) = layer.source {
+            return pixels.sheet(first, sheet, place, row, &self.space);
+        }
+        for at in 0..rows {
+            let Some(from) = place.row(first + at) else { continue };
+            match layer.source {
+                Source::Sheet(_) => {}
+                Source::Rim(rim) => {
+                    rim.row(from, row);
+                    let mut texels = [(Lanes::default(), 0.0); PIECE];
+                    for left in (0..self.size[0]).step_by(PIECE) {
+                        let texels = &mut texels[..PIECE.min(self.size[0] - left)];
+                        for (texel, x) in texels.iter_mut().zip(left..) {
+                            *texel = place.column(x).map_or_else(Default::default, |column| {
+                                (row.colour[column], row.alpha[column])
+                            });
+                        }
+                        pixels.span(at * self.size[0] + left, texels, &self.space);
+                    }
+                }
+                Source::Picture(picture) => self.picture(&picture.texels, place, from, at, pixels),
+                Source::Codes(texels, _) => self.picture(texels, place, from, at, pixels),
+            }
+        }
+    }
+
+    /// Draws row `from` of a picture on row `at`.
+    #[inline(always)]
+    fn picture<P: Pixels, T: Texel>(
+        &self,
+        texels: &[T],
+        place: &Place,
+        from: usize,
+        at: usize,
+        pixels: &mut P,
+    ) {
+        let texels = place.texels(texels, from);
+        for (to, first) in place.spans(self.size[0]) {
+            let pieces = texels[first..first + to.len()].chunks(PIECE);
+            for (piece, left) in pieces.zip((at * self.size[0] + to.start..).step_by(PIECE)) {
+                if piece.iter().fold(0, |all, texel| all | texel.codes()[3]) > 0 {
+                    pixels.span(left, piece, &self.space);
+                }
+            }
+        }
+    }
+}

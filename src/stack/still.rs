@@ -1,0 +1,145 @@
+//! The still: the stack drawn far to near, source-over, at one camera place.
+//!
+//! Composed from exact values, not from the 8-bit texels, so that the law holds to half a step of the output. Every picture
+//! stands on the nearest whole texel of the view.
+
+use crate::base::raster::Owned;
+use crate::base::simd::vectorize;
+use crate::base::space::{Lanes, Space};
+use crate::base::words::{Bits, Blending};
+use crate::stack::compositor::{Compositor, Exact, Pixels, STRIP};
+use crate::stack::values;
+use crate::steps::dither;
+use rayon::prelude::*;
+
+/// A composed frame: RGB in the blending's own space, 0..1, row by row.
+pub struct Still {
+    /// Width and height in texels.
+    pub size: [u32; 2],
+    /// The colours.
+    pub colours: Vec<[f32; 3]>,
+    blending: Blending,
+}
+
+impl Still {
+    /// Draws what `compositor` holds.
+    pub(crate) fn new<P: Pixels>(compositor: &Compositor<'_>) -> Still {
+        let [width, height] = compositor.size;
+        // Side by side: the memory of a large still is new to the system.
+        let mut colours: Vec<[f32; 3]> = rayon::iter::repeat_n([0.0; 3], width * height).collect();
+        compositor
+            .strips(colours.par_chunks_mut(width * STRIP), |_, pixels: &mut P, out| pixels.colours(out));
+        let size = compositor.size.map(|side| side as u32);
+        Still { size, colours, blending: compositor.space.blending }
+    }
+
+    /// As RGBA, 8 bits, dithered.
+    pub fn eight(&self) -> Vec<u8> {
+        self.rows(u8::MAX, eight)
+    }
+
+    /// As RGBA, 16 bits, exact.
+    pub fn sixteen(&self) -> Vec<u16> {
+        self.rows(u16::MAX, |space, _, colours, texels| sixteen(space, colours, texels))
+    }
+
+    /// How its colours are mixed.
+    pub fn blending(&self) -> Blending {
+        self.blending
+    }
+
+    fn rows<T: Copy + Send>(
+        &self,
+        blank: T,
+        write: impl Fn(&Space, usize, &mut [Lanes], &mut [T]) + Sync,
+    ) -> Vec<T> {
+        let (space, width) = (Space::new(self.blending), self.size[0] as usize);
+        let mut out = vec![blank; self.colours.len() * 4];
+        let rows = out.par_chunks_mut(width * 4).zip(self.colours.par_chunks(width)).enumerate();
+        rows.for_each_init(Vec::new, |row: &mut Vec<Lanes>, (y, (texels, colours))| {
+            row.clear();
+            row.extend(colours.iter().map(|[r, g, b]| [*r, *g, *b, 0.0]));
+            vectorize(
+                #[inline(always)]
+                || write(&space, y, row, texels),
+            );
+        });
+        out
+    }
+}
+
+/// A row of colours, which leave the space in place, as RGBA of 8 bits, dithered; `y` is the row's place in the picture.
+#[inline(always)]
+fn eight(space: &Space, y: usize, row: &mut [Lanes], out: &mut [u8]) {
+    space.leave_row(row);
+    dither::opaque(y, row, out);
+}
+
+/// A row of colours, which leave the space in place, as RGBA of 16 bits, exact.
+#[inline(always)]
+fn sixteen(space: &Space, row: &mut [Lanes], out: &mut [u16]) {
+    space.leave_row(row);
+    for (texel, [r, g, b, _]) in out.as_chunks_mut::<4>().0.iter_mut().zip(row) {
+        let code = |value: &f32| (value.clamp(0.0, 1.0) * 65535.0 + 0.5) as u16;
+        *texel = [code(r), code(g), code(b), u16::MAX];
+    }
+}
+
+/// A composed frame as a run leaves it: texels and steps of lightness. Both are taken from each strip as it is drawn: the exact
+/// colours of a large frame never exist whole in memory.
+pub struct Shown {
+    /// Opaque RGBA; dithered at 8 bits.
+    pub texels: Owned,
+    /// The grey of each texel's step of lightness.
+    pub greys: Vec<u8>,
+}
+
+impl Shown {
+    /// Draws what `compositor` holds.
+    pub(crate) fn new(compositor: &Compositor<'_>, bits: Bits) -> Shown {
+        let (size, space) = (compositor.size.map(|side| side as u32), &compositor.space);
+        match bits {
+            Bits::Eight => {
+                let (samples, greys) = drawn(
+                    compositor,
+                    #[inline(always)]
+                    |y, row, out| eight(space, y, row, out),
+                );
+                Shown { texels: Owned::Eight { size, samples }, greys }
+            }
+            Bits::Sixteen => {
+                let (samples, greys) = drawn(
+                    compositor,
+                    #[inline(always)]
+                    |_, row, out| sixteen(space, row, out),
+                );
+                Shown { texels: Owned::Sixteen { size, samples }, greys }
+            }
+        }
+    }
+}
+
+fn drawn<T: Copy + Default + Send>(
+    compositor: &Compositor<'_>,
+    write: impl Fn(usize, &mut [Lanes], &mut [T]) + Sync + Send,
+) -> (Vec<T>, Vec<u8>) {
+    let [width, height] = compositor.size;
+    let scale = values::Scale::new(compositor.space.blending);
+    let (mut samples, mut greys) = (vec![T::default(); width * height * 4], vec![0; width * height]);
+    let strip = width * STRIP;
+    let outs = samples.par_chunks_mut(strip * 4).zip(greys.par_chunks_mut(strip));
+    compositor.strips(outs, |first, pixels: &mut Exact, (samples, greys)| {
+        let rows =
+            pixels.lanes.chunks_mut(width).zip(samples.chunks_mut(width * 4).zip(greys.chunks_mut(width)));
+        for (y, (row, (samples, greys))) in (first..).zip(rows) {
+            vectorize(
+                #[inline(always)]
+                || {
+                    scale.greys(row, greys);
+                    write(y, row, samples);
+                },
+            );
+        }
+    });
+    (samples, greys)
+}
