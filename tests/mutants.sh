@@ -26,7 +26,7 @@ mutant steps 'smear 4 % too short' \
   suite smear_has_the_moments
 mutant steps 'what halving has softened is softened once more' \
   '0\.5 \* libm::sqrt\(sigma \* sigma\K - [^\n]*(?=\)$)' '' \
-  suite fast::random_recipes
+  suite a_gaussian_on_fewer
 mutant steps 'scale height of the open side 5 % too long' \
   'if h >= 0\.0 \{ h / \Kheight(?= \})' '(1.05 * height)' \
   suite falloff_landmarks

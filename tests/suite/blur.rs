@@ -1,7 +1,7 @@
 //! Smear and soften against the published kernels, and a second library.
 
 use crate::util::near;
-use fogweft::steps::grid::Plane;
+use fogweft::steps::grid::{Grid, Plane};
 use fogweft::steps::step3_smear::{self, Line};
 use fogweft::steps::step4_soften;
 use libblur::{
@@ -212,6 +212,28 @@ fn variances_add() {
     let most = once.data.iter().copied().fold(0.0, f32::max);
     for (a, b) in twice.data.iter().zip(&once.data) {
         near(f64::from(*a), f64::from(*b), 5e-4 * f64::from(most));
+    }
+}
+
+/// A wide Gaussian halves the samples on its way: by the addition of variances, what comes back still has its own.
+#[test]
+fn a_gaussian_on_fewer_samples_keeps_its_variance() {
+    let side = 1024;
+    for [wide, tall] in [[6.0, 4.0], [9.5, 14.0], [31.0, 5.6], [60.0, 60.0]] {
+        let grid = Grid { cols: side, rows: side, step: [1.0, 1.0], top: 0.0 };
+        let (soft, grid) = step4_soften::reduce(impulse(side), grid, [wide, tall]);
+        assert!(grid.cols < side || wide < 5.0);
+        let (mut sum, mut second) = (0.0, [0.0; 2]);
+        for (at, weight) in soft.data.iter().enumerate() {
+            let weight = f64::from(*weight) * grid.step[0] * grid.step[1];
+            let middle = side as f64 / 2.0 + 0.5;
+            let (x, y) = (grid.x(at % grid.cols) - middle, grid.y(at / grid.cols) - middle);
+            sum += weight;
+            second = [second[0] + weight * x * x, second[1] + weight * y * y];
+        }
+        near(sum, 1.0, 1e-3);
+        near(second[0], wide * wide, 0.01 * wide * wide);
+        near(second[1], tall * tall, 0.01 * tall * tall);
     }
 }
 
