@@ -5,6 +5,7 @@ pub mod exp;
 pub mod fault;
 pub mod files;
 pub mod folder;
+pub mod key;
 pub mod law;
 pub mod limits;
 pub mod picture;

@@ -1,6 +1,7 @@
 //! The plan: every job with its sizes, periods and optical depth; no pixels.
 
 pub mod haze;
+mod key;
 pub mod period;
 pub mod rims;
 mod tint;

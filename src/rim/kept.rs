@@ -1,11 +1,13 @@
-//! A solved rim as bytes, to be kept between runs: exactly what was solved, so that a rerun's outputs are a clean run's.
+//! A solved rim as bytes, to be cached between runs: exactly what was solved, so that a rerun's outputs are a clean run's.
 
 use crate::base::picture::Picture;
+use crate::base::placing::Placing;
 use crate::plan::RimJob;
 use crate::rim::{Air, Outcome, Rim, finish};
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::upsample::Stretch;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// Most bytes of a head that are believed.
 const LONGEST: usize = 4096;
@@ -25,8 +27,27 @@ struct Head {
 }
 
 impl Rim {
-    /// As bytes, for [`Rim::of_kept`].
-    pub(crate) fn kept(&self) -> Vec<u8> {
+    /// Bytes that it takes of memory, about.
+    pub(crate) fn bytes(&self) -> usize {
+        let planes = self.airs.iter().map(|air| &air.depth).chain([&self.facing]);
+        self.beneath.len() + planes.map(|plane| size_of_val(&*plane.data)).sum::<usize>()
+    }
+
+    /// The same rim as that of `job`: one whose key is equal, though it may have another name and place in the order.
+    pub(crate) fn renamed(self: Arc<Rim>, job: &RimJob) -> Arc<Rim> {
+        let Placing { slot, path, order, depth, .. } = &job.placing;
+        let own = &self.placing;
+        if (&own.slot, &own.path, own.order, own.depth) == (slot, path, *order, *depth) {
+            return self;
+        }
+        let mut rim = Rim::clone(&self);
+        (rim.placing.slot, rim.placing.path) = (slot.clone(), path.clone());
+        (rim.placing.order, rim.placing.depth) = (*order, *depth);
+        Arc::new(rim)
+    }
+
+    /// As bytes, for [`Rim::decode`].
+    pub(crate) fn encode(&self) -> Vec<u8> {
         let grid = self.stretch.grid();
         let [width, height] = self.placing.texels;
         let head = Head {
@@ -44,8 +65,8 @@ impl Rim {
         bytes
     }
 
-    /// The rim of `job` on its `picture` from bytes that [`Rim::kept`] wrote for just these; none if they can't be that.
-    pub(crate) fn of_kept(bytes: &[u8], job: &RimJob, picture: &Picture, scale: f64) -> Option<Rim> {
+    /// The rim of `job` on its `picture` from bytes that [`Rim::encode`] wrote for just these; none if they can't be that.
+    pub(crate) fn decode(bytes: &[u8], job: &RimJob, picture: &Picture, scale: f64) -> Option<Rim> {
         let end = bytes.iter().take(LONGEST).position(|byte| *byte == b'\n')?;
         let head: Head = serde_json::from_slice(&bytes[..end]).ok()?;
         let Some(frame) = head.frame else {

@@ -65,6 +65,7 @@ struct Air {
 }
 
 /// A rim, ready to be drawn.
+#[derive(Clone)]
 pub struct Rim {
     /// Where it stands; its rect holds what isn't empty, no more.
     pub placing: Placing,

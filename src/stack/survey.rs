@@ -110,17 +110,22 @@ impl Survey {
     }
 
     /// Solves the rims that are due, from the camera places `solving`, and looks at all outlines from `cameras`, no others: what is
-    /// seen from elsewhere of an outline whose rim is there is nobody's concern.
-    pub(crate) fn part(plan: &Plan, ready: &[Ready<'_>], solving: &[f64], cameras: &[f64]) -> Survey {
+    /// seen from elsewhere of an outline whose rim is there is nobody's concern. `stale` as for [`Survey::unless`].
+    pub(crate) fn part(
+        plan: &Plan,
+        ready: &[Ready<'_>],
+        solving: &[f64],
+        cameras: &[f64],
+        stale: &dyn Fn() -> bool,
+    ) -> Option<Survey> {
         let mut all = solving.to_vec();
         all.extend(cameras.iter().filter(|camera| !solving.contains(camera)));
         let asked: Vec<bool> = all.iter().map(|camera| cameras.contains(camera)).collect();
         let due = |art: usize| art > 0 && matches!(ready[art - 1], Ready::Due);
         let looked_at = |art: usize, place: usize| asked[place] || (place < solving.len() && due(art));
-        let survey = Survey::look(plan, ready, (&all, solving.len()), &looked_at, &|| false);
-        let mut survey = survey.unwrap_or_else(Survey::nothing);
+        let mut survey = Survey::look(plan, ready, (&all, solving.len()), &looked_at, stale)?;
         survey.only(cameras);
-        survey
+        Some(survey)
     }
 
     /// `looked_at` says of an art's place in the plan and a camera place whether that outline is looked at from there.

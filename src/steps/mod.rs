@@ -4,6 +4,7 @@ pub mod dither;
 pub mod drift;
 pub mod field;
 pub mod grid;
+mod key;
 pub mod recipe;
 pub mod sheet;
 pub mod step1_bands;

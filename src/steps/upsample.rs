@@ -32,12 +32,14 @@ pub fn weights(t: f64) -> [f32; 4] {
 }
 
 /// Draws rows of texels out of planes on a grid, which [`Stretch::prepare`] must have turned into coefficients.
+#[derive(Clone)]
 pub struct Stretch {
     grid: Grid,
     columns: Columns,
 }
 
 /// How texels are drawn from the samples of a line that is padded by two on each side.
+#[derive(Clone)]
 enum Columns {
     /// Samples are texels.
     Same(usize),

@@ -1,7 +1,6 @@
 //! What the threads of a run share: the session, the tabs, and what is due for them.
 
-use crate::plan::RimJob;
-use crate::tune::board::Laid;
+use crate::store::cache::Store;
 use crate::tune::session::Session;
 use serde_json::Value as Json;
 use std::collections::VecDeque;
@@ -15,6 +14,9 @@ const UNDERWAY: u32 = 2;
 const STATE: Duration = Duration::from_millis(300);
 /// Most messages that wait for a page that doesn't read.
 const WAITING: usize = 256;
+
+/// Most bytes in memory of layers that no picture shows any more: a step back is quick then.
+const SPARE: usize = 32 << 20;
 
 /// What a page wants to see.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -167,20 +169,14 @@ impl Tab {
     }
 }
 
-/// Rims of the last settled pictures, drawn with drafts until they are solved anew: as pictures, which are drawn quickest.
-#[derive(Default)]
-pub(super) struct Rims {
-    pub turn: u64,
-    /// As the scene was last settled, and as the last saved scene was.
-    pub now: Vec<(RimJob, Laid)>,
-    pub saved: Vec<(RimJob, Laid)>,
-}
-
 /// See the module.
 pub(super) struct Hub {
     pub session: Mutex<Session>,
     pub tabs: Mutex<Vec<Arc<Tab>>>,
-    pub rims: Mutex<Rims>,
+    /// What was worked out for drafts and settled pictures.
+    pub store: Store,
+    /// Counts up whenever rims were solved.
+    pub solved: AtomicU64,
     /// What the check found of the last settled scene.
     pub report: Mutex<Option<Json>>,
     /// The turn of the newest scene, for who wonders whether a picture is stale.
@@ -201,7 +197,8 @@ impl Hub {
         Hub {
             session: Mutex::new(session),
             tabs: Mutex::default(),
-            rims: Mutex::default(),
+            store: Store::in_memory(SPARE),
+            solved: AtomicU64::new(0),
             report: Mutex::default(),
             turn: AtomicU64::new(turn),
             due: Mutex::default(),
@@ -310,13 +307,6 @@ impl Hub {
 /// A thread that has panicked leaves nothing half done behind these locks.
 pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// The rims of `kept` that still fit the plan's, as layers by their place in it.
-pub(super) fn fitting(kept: &[(RimJob, Laid)], job: &RimJob) -> Option<Laid> {
-    let stands =
-        |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
-    kept.iter().find(|(other, _)| stands(other) == stands(job)).map(|(_, rim)| rim.clone())
 }
 
 #[cfg(test)]

@@ -8,10 +8,9 @@ use crate::review::check::Report;
 use crate::scene::keys::{self, Fallback, KEYS, Key, Section, Value};
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::{Scene, schema};
-use crate::tune::layers::Baked;
+use crate::tune::row_means::RowMeans;
 use crate::tune::session::Session;
 use serde_json::{Map, Value as Json, json};
-use std::sync::Arc;
 
 /// Heights at which the section shows a slot's density.
 const HEIGHTS: usize = 40;
@@ -167,7 +166,7 @@ pub(super) fn report(report: &Report) -> Json {
 
 /// The scene from the side: slots by depth, the fog's density over height, and what is left of contrast.
 /// `scale` is that of the fields.
-pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], scale: f64) -> Json {
+pub(super) fn section(scene: &Scene, plan: &Plan, means: &[Option<RowMeans>], scale: f64) -> Json {
     let tall = scene.ground - scene.sky;
     let open_top = |anchor: Anchor, recipe: &crate::steps::recipe::Recipe| match anchor {
         Anchor::Ground => recipe.falloff.lift + recipe.falloff.height.min(1e6),
@@ -210,13 +209,13 @@ pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], 
             // Height over the ground on which the slot stands, as large as on the play plane.
             let ground = law::line_at(scene.horizon, scene.ground, rate);
             let density: Vec<f32> = fog
-                .and_then(|(at, _)| baked.get(at)?.as_ref())
-                .map(|baked| {
+                .and_then(|(at, _)| means.get(at)?.as_ref())
+                .map(|means| {
                     let y = |at: usize| {
                         let height = reach * (at as f64 + 0.5) / HEIGHTS as f64;
                         (ground - height * unit) * scale
                     };
-                    (0..HEIGHTS).map(|at| (baked.at(y(at)) * 1000.0).round() / 1000.0).collect()
+                    (0..HEIGHTS).map(|at| (means.at(y(at)) * 1000.0).round() / 1000.0).collect()
                 })
                 .unwrap_or_default();
             let art = plan.files.iter().find_map(|job| match job {

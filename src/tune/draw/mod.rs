@@ -1,404 +1,163 @@
-//! Two painters: one draws drafts while somebody moves things, the other settles them at full resolution when all is at rest.
+//! Two threads: one draws drafts while somebody moves things, the other settles them at full resolution when all is at rest. Both ask
+//! the maker for their layers, on one store.
 
-use crate::base::fault::{Faults, Result};
+mod layers;
+mod settle;
+
+pub(super) use settle::settle;
+
+use crate::base::fault::Faults;
 use crate::base::limits::Limits;
-use crate::base::picture::Picture;
-use crate::plan::{Job, Plan, RimJob, rims};
-use crate::review::check;
-use crate::stack::still::{Layer, Still};
-use crate::stack::survey::{Mark, Ready, Survey};
-use crate::stack::{Made, Stack, values};
-use crate::tune::board::{Board, Easel, Laid, What};
-use crate::tune::hub::{Hub, Rims, Tab, View, fitting, locked};
-use crate::tune::layers::{Kitchen, Layers};
+use crate::tune::board::Easel;
+use crate::tune::hub::{Hub, Tab, View, locked};
 use crate::tune::session::Meant;
-use crate::tune::{frame, socket, state};
+use crate::tune::{frame, state};
+use layers::Draft;
 use serde_json::json;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
-/// Most texels of a draft along x and y.
-const DRAFT: [f64; 2] = [960.0, 540.0];
-/// Scale of a draft's fog over that of its art.
-const COARSE: f64 = 0.25;
-/// Most texels of a settled picture.
-const FULL: f64 = 2560.0 * 1440.0;
-/// How long nothing must have been edited before pictures are settled.
-const REST: Duration = Duration::from_millis(500);
-/// How long no draft must have been drawn before settling goes on.
-const PAUSE: Duration = Duration::from_millis(200);
-/// Layers of drafts that are kept though the last picture doesn't show them: a step back is quick then. Full ones would be too large.
-const SPARE: usize = 12;
-/// Least time between two sections while something is dragged.
+/// Minimum time between two sections while something is dragged; chosen by eye.
 const SECTION: Duration = Duration::from_millis(300);
-/// How long a painter waits for a sign at most.
+/// How long a thread waits for a sign at most.
 const LOOK: Duration = Duration::from_millis(500);
-/// Most marks of failing outline that a page is told of, for each slot.
-const MARKS: usize = 300;
+
+/// A round of drafts: the scene that they show, as it stands and as it was last saved.
+struct Round {
+    meant: Arc<Meant>,
+    saved: Arc<Meant>,
+    /// Revision of the rims.
+    rims: u64,
+}
+
+impl Round {
+    /// What a tab's draft must be of: revisions of the scene, of the rims, of the view.
+    fn wanted(&self, view: u64) -> [u64; 3] {
+        [self.meant.turn, self.rims, view]
+    }
+
+    /// Whether a settled picture of just this stands already; a draft would be a step back.
+    fn is_settled(&self, drawn: &[Option<[u64; 3]>; 2], view: u64) -> bool {
+        drawn[1].is_some_and(|at| at[0] == self.meant.turn && at[2] == view)
+    }
+}
+
+/// What draws drafts, and what it last drew: its layers are held, so that they stay in the store.
+struct Drafts<'a> {
+    hub: &'a Hub,
+    limits: &'a Limits,
+    easels: [Easel; 2],
+    draft: Option<Draft>,
+    saved: Option<Draft>,
+    /// The scene whose section was last told, and when.
+    told: (u64, Instant),
+}
 
 /// Draws drafts until the hub stops.
 pub(super) fn drafts(hub: &Hub, limits: &Limits) {
-    let (mut seen, mut told, mut told_at) = (0, 0, Instant::now());
-    let mut kitchen = Kitchen::new(SPARE);
-    let mut easels = [Easel::default(), Easel::default()];
+    let easels = [Easel::default(), Easel::default()];
+    let told = (0, Instant::now());
+    let mut drafts = Drafts { hub, limits, easels, draft: None, saved: None, told };
+    let mut seen = 0;
     while !hub.is_stopped() {
         // What the page is still owed comes soon after.
-        seen = hub.wait(seen, if told == hub.turn() { LOOK } else { SECTION });
+        seen = hub.wait(seen, if drafts.told.0 == hub.turn() { LOOK } else { SECTION });
         let tabs: Vec<Arc<Tab>> = hub.tabs().into_iter().filter(|tab| tab.is_ready()).collect();
-        if tabs.is_empty() {
-            continue;
+        if !tabs.is_empty() {
+            drafts.round(&tabs);
         }
-        let rims_turn = locked(&hub.rims).turn;
+    }
+}
+
+impl Drafts<'_> {
+    fn round(&mut self, tabs: &[Arc<Tab>]) {
+        let rims = self.hub.solved.load(Ordering::Acquire);
         // Read before the scene: the picture then holds at least what the stamp says.
         let stamps: Vec<u64> = tabs.iter().map(|tab| tab.stamp.load(Ordering::Acquire)).collect();
-        let (meant, saved) = {
-            let session = hub.session();
-            (Arc::clone(session.meant()), Arc::clone(session.saved()))
+        let round = {
+            let session = self.hub.session();
+            Round { meant: Arc::clone(session.meant()), saved: Arc::clone(session.saved()), rims }
         };
-        let due = |tab: &Arc<Tab>| {
-            let wanted = [meant.turn, rims_turn, tab.view().1];
-            locked(&tab.drawn)[0] != Some(wanted)
-        };
-        let owes = told != meant.turn && told_at.elapsed() >= SECTION;
-        if !owes && !tabs.iter().any(due) {
-            continue;
+        let due = |tab: &Arc<Tab>| locked(&tab.drawn)[0] != Some(round.wanted(tab.view().1));
+        if !self.owes_section(&round) && !tabs.iter().any(due) {
+            return;
         }
-        let draft = match Draft::new(&mut kitchen, &meant, limits) {
-            Ok(draft) => draft,
+        match Draft::new(&self.hub.store, &round.meant, self.limits) {
+            Ok(draft) => self.draft = Some(draft),
             Err(faults) => {
-                fail(hub, &tabs, &faults, [meant.turn, rims_turn]);
-                told = meant.turn;
-                continue;
+                self.fail(tabs, &faults, &round);
+                self.told.0 = round.meant.turn;
+                return;
             }
-        };
-        let mut old = None;
+        }
+        if !tabs.iter().any(|tab| tab.view().0.compare) {
+            self.saved = None;
+        }
+        let mut saved_is_drawn = false;
         for (tab, stamp) in tabs.iter().zip(stamps) {
-            let (view, turn) = tab.view();
-            let wanted = [meant.turn, rims_turn, turn];
-            if locked(&tab.drawn)[0] == Some(wanted) {
-                continue;
-            }
-            // A settled picture of just this stands already; a draft would be a step back.
-            let is_settled =
-                |drawn: Option<[u64; 3]>| drawn.is_some_and(|at| at[0] == meant.turn && at[2] == turn);
-            let settled = is_settled(locked(&tab.drawn)[1]);
-            if !settled {
-                let board = draft.board(&mut easels[0], &view, &locked(&hub.rims).now);
-                let frame = frame::draft(board, &view, 0, stamp, meant.turn);
-                // Under the lock, since it may be settled just now.
-                let drawn = locked(&tab.drawn);
-                if is_settled(drawn[1]) {
-                    continue;
-                }
-                tab.show(frame);
-            }
-            if view.compare && !settled {
-                if old.is_none() {
-                    old = Draft::new(&mut kitchen, &saved, limits).ok();
-                }
-                if let Some(old) = &old {
-                    let board = old.board(&mut easels[1], &view, &locked(&hub.rims).saved);
-                    tab.show(frame::draft(board, &view, 1, stamp, saved.turn));
-                }
-            }
-            locked(&tab.drawn)[0] = Some(wanted);
+            self.show(tab, stamp, &round, &mut saved_is_drawn);
         }
         // Who draws drafts isn't disturbed by what is being settled.
-        hub.touched();
-        if told != meant.turn && told_at.elapsed() >= SECTION {
-            (told, told_at) = (meant.turn, Instant::now());
-            let section = state::section(
-                &meant.reading.scene,
-                &draft.plan,
-                &draft.layers.baked,
-                draft.plan.scale * COARSE,
-            );
-            hub.tell_all(&json!({ "section": section, "turn": meant.turn }));
+        self.hub.touched();
+        if self.owes_section(&round) {
+            self.tell_section(&round);
         }
     }
-}
 
-/// What can't be drawn is told once, and the last good picture stays.
-fn fail(hub: &Hub, tabs: &[Arc<Tab>], faults: &Faults, [turn, rims]: [u64; 2]) {
-    hub.tell_all(&json!({ "undrawn": state::faults(faults) }));
-    for tab in tabs {
-        let view = tab.view().1;
-        locked(&tab.drawn)[0] = Some([turn, rims, view]);
+    fn owes_section(&self, round: &Round) -> bool {
+        self.told.0 != round.meant.turn && self.told.1.elapsed() >= SECTION
     }
-}
 
-struct Draft {
-    plan: Plan,
-    layers: Layers,
-}
-
-impl Draft {
-    fn new(kitchen: &mut Kitchen, meant: &Meant, limits: &Limits) -> Result<Draft> {
-        let mut plan = plan(meant, draft_scale(meant), limits)?;
-        // Fog is smooth: a draft's is worked out coarser than the art.
-        let coarse = self::plan(meant, plan.scale * COARSE, limits)?;
-        for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
-            if let (Job::Fog(job), Job::Fog(coarse)) = (job, coarse) {
-                job.spec = coarse.spec;
+    /// Sends a tab the draft that it wants, and that of the scene as it was last saved where it compares.
+    fn show(&mut self, tab: &Tab, stamp: u64, round: &Round, saved_is_drawn: &mut bool) {
+        let (view, turn) = tab.view();
+        let wanted = round.wanted(turn);
+        if locked(&tab.drawn)[0] == Some(wanted) {
+            return;
+        }
+        let settled = round.is_settled(&locked(&tab.drawn), turn);
+        if let Some(draft) = self.draft.as_ref().filter(|_| !settled) {
+            let board = draft.board(&mut self.easels[0], &view, &self.hub.store);
+            let frame = frame::draft(board, &view, 0, stamp, round.meant.turn);
+            // Under the lock, since it may be settled just now.
+            let drawn = locked(&tab.drawn);
+            if round.is_settled(&drawn, turn) {
+                return;
             }
+            tab.show(frame);
         }
-        let layers = kitchen.make(&plan, &meant.arts, limits, &|| false)?;
-        let nothing = || Layers { made: Vec::new(), baked: Vec::new(), bare: Vec::new() };
-        Ok(Draft { plan, layers: layers.unwrap_or_else(nothing) })
-    }
-
-    fn board(&self, easel: &mut Easel, view: &View, rims: &[(RimJob, Laid)]) -> Board {
-        let jobs = self.plan.files.iter().enumerate();
-        let laid = jobs.filter_map(|(at, job)| {
-            let what = match (job, self.layers.made.get(at)) {
-                (Job::Fog(_) | Job::Rim(_), _) if view.bare => return None,
-                (Job::Rim(job), _) => return fitting(rims, job),
-                (Job::Art(_), _) if view.bare => {
-                    What::Picture(Arc::clone(self.layers.bare.get(at)?.as_ref()?))
-                }
-                (_, Some(Some(Made::Picture(picture)))) => What::Picture(Arc::clone(picture)),
-                (_, Some(Some(Made::Sheet(sheet)))) => What::Fog(Arc::clone(sheet)),
-                _ => return None,
-            };
-            Some(Laid { what, placing: job.placing().clone() })
-        });
-        let laid: Vec<Laid> = laid.collect();
-        easel.draw(&self.plan, &laid, view.camera.clamp(0.0, self.plan.travel))
-    }
-}
-
-fn draft_scale(meant: &Meant) -> f64 {
-    let [width, height] = meant.reading.scene.view;
-    (DRAFT[0] / width).min(DRAFT[1] / height).min(1.0)
-}
-
-fn full_scale(meant: &Meant) -> f64 {
-    let [width, height] = meant.reading.scene.view;
-    (FULL / (width * height)).sqrt().min(1.0)
-}
-
-fn plan(meant: &Meant, scale: f64, limits: &Limits) -> Result<Plan> {
-    Plan::new(&meant.reading.scene, &meant.arts.naturals(), scale, limits)
-}
-
-/// A scene settled at one scale.
-struct Settled {
-    plan: Plan,
-    layers: Layers,
-    opened: u64,
-}
-
-/// Settles pictures until the hub stops; `at_rest` is called after each round that nobody disturbs.
-pub(super) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
-    let mut seen = 0;
-    let mut kitchens = [Kitchen::new(0), Kitchen::new(0)];
-    let mut done: [Option<Settled>; 2] = [None, None];
-    let (mut turn, mut viewed) = (0, Instant::now());
-    let mut views: Vec<u64> = Vec::new();
-    while !hub.is_stopped() {
-        let now = hub.wait(seen, if hub.since_edit() < REST { REST } else { LOOK });
-        let tabs = hub.tabs();
-        let at: Vec<u64> = tabs.iter().map(|tab| tab.view().1).collect();
-        if at != views {
-            (views, viewed) = (at, Instant::now());
-        }
-        seen = now;
-        if hub.owes_state() {
-            socket::tell_state(hub, &hub.session());
-        }
-        if tabs.is_empty() || hub.since_edit() < REST || viewed.elapsed() < REST {
-            if !tabs.is_empty() {
-                std::thread::sleep(REST / 4);
-                seen = seen.wrapping_sub(1);
+        if view.compare && !settled {
+            if !std::mem::replace(saved_is_drawn, true) {
+                self.saved = Draft::new(&self.hub.store, &round.saved, self.limits).ok();
             }
-            continue;
+            self.show_saved(tab, &view, stamp, round.saved.turn);
         }
-        let (meant, saved) = {
-            let session = hub.session();
-            (Arc::clone(session.meant()), Arc::clone(session.saved()))
-        };
-        // While drafts are drawn what is being settled waits: both want the processor.
-        let stale = || loop {
-            if hub.turn() != meant.turn || hub.is_stopped() {
-                return true;
-            }
-            if hub.since_edit() >= PAUSE {
-                return false;
-            }
-            std::thread::sleep(PAUSE / 8);
-        };
-        let waits = |tab: &&Arc<Tab>| {
-            let drawn = locked(&tab.drawn)[1];
-            drawn.is_none_or(|drawn| drawn[0] != meant.turn || drawn[2] != tab.view().1)
-        };
-        let waiting: Vec<&Arc<Tab>> = tabs.iter().filter(waits).collect();
-        if waiting.is_empty() {
-            continue;
-        }
-        if turn != meant.turn {
-            match scene(hub, &meant, &saved, limits, &mut kitchens, &mut done, &stale) {
-                Ok(true) => turn = meant.turn,
-                Ok(false) => continue,
-                Err(faults) => {
-                    hub.tell_all(&json!({ "undrawn": state::faults(&faults) }));
-                    turn = meant.turn;
-                }
-            }
-        }
-        let [Some(draft), Some(full)] = &done else { continue };
-        for tab in waiting {
-            settle_tab(hub, tab, &meant, (draft, full), &stale);
-        }
-        if !stale() {
-            at_rest();
-        }
+        locked(&tab.drawn)[0] = Some(wanted);
     }
-}
 
-/// Settles a scene at both scales: rims anew, the check, then all of it at full resolution. False if it got stale.
-fn scene(
-    hub: &Hub,
-    meant: &Arc<Meant>,
-    saved: &Arc<Meant>,
-    limits: &Limits,
-    kitchens: &mut [Kitchen; 2],
-    done: &mut [Option<Settled>; 2],
-    stale: &(dyn Fn() -> bool + Sync),
-) -> Result<bool> {
-    hub.tell_all(&json!({ "settling": true }));
-    for (at, scale) in [draft_scale(meant), full_scale(meant)].into_iter().enumerate() {
-        let plan = plan(meant, scale, limits)?;
-        let Some(mut layers) = kitchens[at].make(&plan, &meant.arts, limits, stale)? else {
-            return Ok(false);
-        };
-        reuse(&plan, meant.opened, &mut layers, done[at].as_ref());
-        let ready: Vec<Ready<'_>> = plan
-            .files
-            .iter()
-            .zip(&layers.made)
-            .map(|(job, made)| match (made, job) {
-                (Some(made), _) => made.ready(),
-                (None, Job::Rim(_)) => Ready::Due,
-                (None, _) => Ready::Aside,
-            })
-            .collect();
-        let cameras = rims::places(&plan);
-        let Some(mut survey) = Survey::unless(&plan, &ready, &cameras, cameras.len(), stale) else {
-            return Ok(false);
-        };
-        for (index, rim) in survey.rims.drain(..) {
-            layers.made[index] = Some(Made::Rim(Arc::new(rim)));
-        }
-        if at == 0 {
-            tell_rims(hub, &plan, &layers, *meant.text == *saved.text);
-            let stack = Stack::of(&plan, layers.made.clone(), survey);
-            let report = state::report(&check::of_stack(&meant.reading.scene, &stack));
-            *locked(&hub.report) = Some(report.clone());
-            hub.tell_all(&json!({ "report": report }));
-        }
-        done[at] = Some(Settled { plan, layers, opened: meant.opened });
-        if stale() {
-            return Ok(false);
+    fn show_saved(&mut self, tab: &Tab, view: &View, stamp: u64, turn: u64) {
+        if let Some(saved) = &self.saved {
+            let board = saved.board(&mut self.easels[1], view, &self.hub.store);
+            tab.show(frame::draft(board, view, 1, stamp, turn));
         }
     }
-    Ok(true)
-}
 
-/// Takes over the rims of which nothing that they are made from has changed.
-fn reuse(plan: &Plan, opened: u64, layers: &mut Layers, before: Option<&Settled>) {
-    let Some(before) = before else { return };
-    let frame = |plan: &Plan| (plan.texels, plan.scale, plan.travel, plan.blending, plan.backdrop);
-    if frame(plan) != frame(&before.plan)
-        || opened != before.opened
-        || rims::places(plan) != rims::places(&before.plan)
-    {
-        return;
+    fn tell_section(&mut self, round: &Round) {
+        let Some(draft) = &self.draft else { return };
+        self.told = (round.meant.turn, Instant::now());
+        let (means, scale) = draft.means(&self.hub.store, self.limits);
+        let section = state::section(&round.meant.reading.scene, &draft.plan, &means, scale);
+        self.hub.tell_all(&json!({ "section": section, "turn": round.meant.turn }));
     }
-    let same = plan.files.iter().zip(&before.plan.files).take_while(|(job, other)| job == other).count();
-    for at in 0..same.saturating_sub(1) {
-        if matches!(plan.files[at], Job::Rim(_)) {
-            layers.made[at] = before.layers.made[at].clone();
-        }
-    }
-}
 
-fn tell_rims(hub: &Hub, plan: &Plan, layers: &Layers, is_saved: bool) {
-    let rims = plan.files.iter().zip(&layers.made).filter_map(|(job, made)| match (job, made) {
-        (Job::Rim(job), Some(Made::Rim(rim))) => {
-            let texels = rim.sixteen().as_chunks::<4>().0.to_vec();
-            let picture = Picture { size: rim.size(), deep: true, texels };
-            let laid = Laid { what: What::Picture(Arc::new(picture)), placing: rim.placing.clone() };
-            Some(((**job).clone(), laid))
-        }
-        _ => None,
-    });
-    let mut kept = locked(&hub.rims);
-    let now: Vec<_> = rims.collect();
-    let saved = if is_saved || kept.turn == 0 { now.clone() } else { std::mem::take(&mut kept.saved) };
-    *kept = Rims { turn: kept.turn + 1, now, saved };
-    drop(kept);
-    hub.wake();
-}
-
-/// Sends a tab its settled picture and the outline that fails from its camera place.
-fn settle_tab(
-    hub: &Hub,
-    tab: &Arc<Tab>,
-    meant: &Meant,
-    (draft, full): (&Settled, &Settled),
-    stale: &(dyn Fn() -> bool + Sync),
-) {
-    let stamp = tab.stamp.load(Ordering::Acquire);
-    let rims = locked(&hub.rims).turn;
-    let (view, turn) = tab.view();
-    let camera = view.camera.clamp(0.0, full.plan.travel);
-    let still = if view.bare {
-        let arts = full.plan.files.iter().zip(&full.layers.bare);
-        let layers: Vec<Layer<'_>> =
-            arts.filter_map(|(job, bare)| Some(Layer::Art(job.placing(), bare.as_ref()?))).collect();
-        Still::new(&full.plan, &layers, camera)
-    } else {
-        Stack::of(&full.plan, full.layers.made.clone(), Survey::nothing()).still(camera)
-    };
-    if stale() || tab.view().1 != turn {
-        return;
-    }
-    let frame = frame::settled(&still, &view, stamp, meant.turn);
-    {
-        // Shown under the lock: a draft that is just being drawn must not come after it.
-        let mut drawn = locked(&tab.drawn);
-        // The last saved beside it still wants its draft.
-        if !view.compare {
-            drawn[0] = Some([meant.turn, rims, turn]);
-        }
-        drawn[1] = Some([meant.turn, rims, turn]);
-        tab.show(frame);
-    }
-    let made = draft.layers.made.iter().map(|made| made.as_ref().map_or(Ready::Aside, Made::ready));
-    let ready: Vec<Ready<'_>> = made.collect();
-    let Some(survey) = Survey::unless(&draft.plan, &ready, &[camera], 0, stale) else { return };
-    let [width, height] = draft.plan.texels.map(f64::from);
-    let mut marks = Vec::new();
-    for (job, all) in &survey.marks {
-        let wanted = survey.wanted.get(job).copied().unwrap_or(0.0);
-        let fails = |mark: &&Mark| mark.seen() && values::lacks(mark.after, wanted);
-        let failing: Vec<&Mark> = all.iter().filter(fails).collect();
-        let step = failing.len().div_ceil(MARKS).max(1);
-        let places: Vec<[f64; 2]> = failing
-            .iter()
-            .step_by(step)
-            .map(|mark| [(f64::from(mark.at[0]) + 0.5) / width, (f64::from(mark.at[1]) + 0.5) / height])
-            .collect();
-        let seen = all.iter().filter(|mark| mark.seen()).count();
-        if !places.is_empty() {
-            let slot = &draft.plan.files[*job].placing().slot;
-            marks.push(
-                json!({ "slot": slot, "share": failing.len() as f64 / seen.max(1) as f64, "places": places }),
-            );
+    /// What can't be drawn is told once, and the last good picture stays.
+    fn fail(&self, tabs: &[Arc<Tab>], faults: &Faults, round: &Round) {
+        self.hub.tell_all(&json!({ "undrawn": state::faults(faults) }));
+        for tab in tabs {
+            locked(&tab.drawn)[0] = Some(round.wanted(tab.view().1));
         }
     }
-    tab.tell(json!({ "marks": marks, "camera": camera, "turn": meant.turn }).to_string());
 }
 
 #[cfg(test)]

@@ -1,9 +1,16 @@
 //! Drafts against stills.
 
-use crate::tune::draw::*;
+use crate::base::limits::Limits;
+use crate::stack::Stack;
+use crate::store::cache::Store;
+use crate::store::maker::{Maker, Request};
+use crate::tune::board::Easel;
+use crate::tune::draw::layers::{Draft, plan, scales};
+use crate::tune::hub::View;
 use crate::tune::session::Session;
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 
 /// The demo scene without rims, in one blending or the other.
 fn marsh(blending: &str) -> (tempfile::TempDir, Session) {
@@ -28,14 +35,16 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
     for blending in ["encoded", "linear"] {
         let (_folder, session) = marsh(blending);
         let meant = Arc::clone(session.meant());
-        let draft = Draft::new(&mut Kitchen::new(SPARE), &meant, &limits).unwrap();
-        let plan = plan(&meant, draft_scale(&meant), &limits).unwrap();
-        let layers = Kitchen::new(0).make(&plan, &meant.arts, &limits, &|| false).unwrap().unwrap();
-        let stack = Stack::of(&plan, layers.made, Survey::nothing());
+        let store = Store::in_memory(0);
+        let draft = Draft::new(&store, &meant, &limits).unwrap();
+        let plan = plan(&meant, scales(&meant)[0], &limits).unwrap();
+        let mut stack = Stack::empty(&plan);
+        let request = Request::all(&plan, &meant.arts, &[]);
+        assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
         let mut easel = Easel::default();
         for camera in [0.0, 333.0, 960.5, 1920.0] {
             let view = View { camera, ..View::default() };
-            let board = draft.board(&mut easel, &view, &[]);
+            let board = draft.board(&mut easel, &view, &store);
             let size = board.size;
             let (drawn, exact) = (board.still(), stack.still(camera.min(plan.travel)));
             assert_eq!(size, exact.size);
@@ -56,14 +65,14 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
 fn what_an_easel_keeps_changes_no_draft() {
     let limits = Limits::default();
     let (_folder, mut session) = marsh("encoded");
-    let (mut kitchen, mut easel) = (Kitchen::new(SPARE), Easel::default());
+    let (store, mut easel) = (Store::in_memory(1 << 20), Easel::default());
     for (turn, visibility) in [(0, "900"), (1, "900"), (2, "500"), (3, "500"), (4, "500"), (5, "900")] {
         session.set(None, "air.visibility", visibility, None).unwrap();
-        let draft = Draft::new(&mut kitchen, session.meant(), &limits).unwrap();
+        let draft = Draft::new(&store, session.meant(), &limits).unwrap();
         for camera in [100.0 * f64::from(turn), 700.0, 1919.0 - f64::from(turn)] {
             let view = View { camera, ..View::default() };
-            let kept = draft.board(&mut easel, &view, &[]).lean();
-            let fresh = draft.board(&mut Easel::default(), &view, &[]).lean();
+            let kept = draft.board(&mut easel, &view, &store).lean();
+            let fresh = draft.board(&mut Easel::default(), &view, &store).lean();
             // Of a row that is only just to be seen more may be here, or less.
             let off = kept.iter().zip(&fresh).map(|(a, b)| a.abs_diff(*b)).max().unwrap();
             assert!(off <= 1, "turn {turn}, camera {camera}: {off}");
