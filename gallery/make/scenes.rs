@@ -11,8 +11,8 @@ use fogweft::scene::pictures::Arts;
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Scene, Source, read};
 use fogweft::stack::Stack;
-use fogweft::store::maker::Ask;
-use fogweft::store::rerun::Fields;
+use fogweft::store::cache::Store;
+use fogweft::store::maker::{Maker, Request};
 use std::path::Path;
 
 /// Width of a still in texels.
@@ -78,22 +78,15 @@ pub fn drawn(
     let arts = Arts::open(scene, &limits)?;
     let scene = &*fogweft::plan::haze::sampled(scene, &arts, &limits)?;
     let plan = Plan::new(scene, &arts.naturals(), width / scene.view[0].0, &limits)?;
-    let (fields, camera) = (Fields::default(), Camera(0.5 * plan.travel));
-    let stack = Stack::part(
-        &plan,
-        &arts,
-        &Ask {
-            limits: &limits,
-            bits: Bits::Eight,
-            needed: &|index| shown(index, &plan.files[index]),
-            worked: &|_, _| (),
-            fields: &fields,
-            made_of: &|_| None,
-            held: &|_| None,
-            cameras: &[camera],
-        },
-    )?;
-    let shown = stack.shown(camera, Bits::Eight);
+    let (store, cameras) = (Store::default(), [Camera(0.5 * plan.travel)]);
+    let mut stack = Stack::empty(&plan);
+    let request = Request {
+        bits: Bits::Eight,
+        needed: plan.files.iter().enumerate().map(|(at, job)| shown(at, job)).collect(),
+        ..Request::all(&plan, &arts, &cameras)
+    };
+    Maker::new(&store, &limits).fill(&mut stack, &request)?;
+    let shown = stack.shown(cameras[0], Bits::Eight);
     let values = stack.values(&shown);
     let Owned::Eight { size, samples } = shown.texels else { unreachable!("8 bits were asked for") };
     Ok((Canvas::of(size, samples), values))

@@ -6,6 +6,7 @@ pub mod fault;
 pub mod files;
 pub mod folder;
 pub mod interpolate;
+pub mod key;
 pub mod law;
 pub mod limits;
 pub mod picture;

@@ -11,7 +11,8 @@ use fogweft::output::forms::Pan;
 use fogweft::scene::pictures::Arts;
 use fogweft::scene::recipe::shelf::{self, Shelf};
 use fogweft::scene::{Source, read};
-use fogweft::store::rerun::{Rerun, Settled, memory};
+use fogweft::store::cache::Store;
+use fogweft::store::rerun::{Rerun, Settled};
 use fogweft::store::run::{self, Options, Report};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -45,7 +46,9 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
             inputs.read(&art.file);
             depends.push(art.file.clone());
         }
-        let arts = Arts::recall(&reading.scene, &limits, &memory(&options.folders()))?;
+        let stores: Vec<Store> = options.folders().iter().map(|folder| Store::in_folder(folder)).collect();
+        let found = |key| stores.iter().find_map(|store| store.facts(key));
+        let arts = Arts::recall(&reading.scene, &limits, &found)?;
         warnings.extend(arts.warnings());
         runs.push((reading.scene, arts, options));
     }

@@ -2,6 +2,7 @@
 
 pub mod haze;
 mod jobs;
+mod key;
 pub mod period;
 pub mod rims;
 mod slot;

@@ -1,6 +1,7 @@
-//! A solved rim as bytes, to be kept between runs: exactly what was solved, so that a rerun's outputs are a clean run's.
+//! A solved rim as bytes, to be cached between runs: exactly what was solved, so that a rerun's outputs are a clean run's.
 
 use crate::base::picture::Picture;
+use crate::base::placing::Placing;
 use crate::base::units::Scale;
 use crate::plan::RimJob;
 use crate::rim::draw::{Rim, Solved};
@@ -8,6 +9,7 @@ use crate::rim::problem::{Air, Outcome};
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::upsample::Upsampler;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// Most bytes of a head: it holds a few dozen numbers.
 const HEAD_MAX: usize = 4096;
@@ -27,6 +29,25 @@ struct Head {
 }
 
 impl Rim {
+    /// Bytes that it takes of memory, about.
+    pub(crate) fn bytes(&self) -> usize {
+        let planes = self.airs.iter().map(|air| &air.depth).chain([&self.facing]);
+        self.beneath.len() + planes.map(|plane| size_of_val(&*plane.data)).sum::<usize>()
+    }
+
+    /// The same rim as that of `job`: one whose key is equal, though it may have another name and place in the order.
+    pub(crate) fn renamed(self: Arc<Rim>, job: &RimJob) -> Arc<Rim> {
+        let Placing { slot, path, order, depth, .. } = &job.placing;
+        let own = &self.placing;
+        if (&own.slot, &own.path, own.order, own.depth) == (slot, path, *order, *depth) {
+            return self;
+        }
+        let mut rim = Rim::clone(&self);
+        (rim.placing.slot, rim.placing.path) = (slot.clone(), path.clone());
+        (rim.placing.order, rim.placing.depth) = (*order, *depth);
+        Arc::new(rim)
+    }
+
     /// As bytes, for [`Rim::decode`].
     pub(crate) fn encode(&self) -> Vec<u8> {
         let grid = self.upsampler.grid();

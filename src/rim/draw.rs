@@ -32,7 +32,7 @@ pub struct Rim {
     pub(super) upsampler: Upsampler,
     pub(super) limit: f32,
     /// Share of the rim beneath each texel of the art, 0..255.
-    beneath: Vec<u8>,
+    pub(super) beneath: Vec<u8>,
     art: [u32; 2],
     /// Left, top of the rim on its canvas.
     pub(super) crop: [u32; 2],

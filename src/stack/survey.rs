@@ -89,18 +89,23 @@ impl Survey {
     }
 
     /// Solves the rims that are due, from the camera places `solving`, and looks at all outlines from `cameras`, no others: what is
-    /// seen from elsewhere of an outline whose rim is there is nobody's concern.
-    pub(crate) fn part(plan: &Plan, ready: &[Ready<'_>], solving: &[Camera], cameras: &[Camera]) -> Survey {
+    /// seen from elsewhere of an outline whose rim is there is nobody's concern. `stale` as for [`Survey::unless`].
+    pub(crate) fn part(
+        plan: &Plan,
+        ready: &[Ready<'_>],
+        solving: &[Camera],
+        cameras: &[Camera],
+        stale: &dyn Fn() -> bool,
+    ) -> Option<Survey> {
         let mut all = solving.to_vec();
         all.extend(cameras.iter().filter(|camera| !solving.contains(camera)));
         let asked: Vec<bool> = all.iter().map(|camera| cameras.contains(camera)).collect();
         let due = |art: usize| art > 0 && matches!(ready[art - 1], Ready::Due);
         let looked_at = |art: usize, place: usize| asked[place] || (place < solving.len() && due(art));
         let look = Look { plan, ready, cameras: &all, solving: solving.len(), looked_at: &looked_at };
-        let survey = look.survey(&|| false);
-        let mut survey = survey.unwrap_or_else(Survey::nothing);
+        let mut survey = look.survey(stale)?;
         survey.only(cameras);
-        survey
+        Some(survey)
     }
 
     /// Keeps what was seen from the camera places `cameras` alone, in their order.

@@ -190,12 +190,12 @@ impl FieldSpec {
 /// What the bands of a field are made from: everything that, changed, changes them.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BandsSpec {
-    bands: Bands<Texel>,
-    seed: u64,
-    time: f64,
-    line: f64,
-    sigma: Option<[f64; 2]>,
-    grid: Grid,
+    pub(super) bands: Bands<Texel>,
+    pub(super) seed: u64,
+    pub(super) time: f64,
+    pub(super) line: f64,
+    pub(super) sigma: Option<[f64; 2]>,
+    pub(super) grid: Grid,
 }
 
 impl BandsSpec {

@@ -4,6 +4,7 @@ pub mod dither;
 
 pub mod field;
 pub mod grid;
+mod key;
 pub mod periodic_noise;
 pub mod recipe;
 pub mod sheet;

@@ -24,15 +24,24 @@ pub struct SheetSpec {
     pub light: f64,
 }
 
+/// The opacities of a sheet on the grid of its field.
+pub struct Opacity {
+    /// As coefficients of the spline that stretches them.
+    pub plane: Plane,
+    /// The grid.
+    pub grid: Grid,
+    /// Fastest change between neighbouring samples inside the sheet, per texel.
+    pub steepest: f32,
+}
+
 /// A sheet ready to be drawn.
 pub struct Sheet {
     spec: SheetSpec,
-    /// Coefficients of opacity, and of how much each place faces the light.
-    alpha: Arc<Plane>,
-    facing: Option<Plane>,
+    opacity: Arc<Opacity>,
+    /// How much each place faces the light, as coefficients of the spline; none where no colour goes by that.
+    facing: Option<Arc<Plane>>,
     upsampler: Upsampler,
     ramps: Ramps,
-    steepest: f64,
 }
 
 /// One row of a sheet: straight alpha, colour encoded in sRGB, also where opacity is 0.
@@ -88,64 +97,26 @@ impl Sheet {
     /// Works out the field of a sheet.
     pub fn new(spec: SheetSpec, sampling: Sampling) -> Sheet {
         let field = Field::new(&spec.field, sampling);
-        Sheet::of_field(spec, field)
+        Sheet::of_field(spec, &field)
     }
 
     /// The sheet of a field that was worked out from the same `spec`.
-    pub fn of_field(spec: SheetSpec, field: Field) -> Sheet {
-        let upsampler = Upsampler::new(field.grid, spec.field.cols as usize);
-        let ramps = spec.tones.ramps();
-        let Field { density: mut alpha, grid } = field;
-        let thin = (spec.tones.lit > 0.0 && spec.tau < THIN).then(|| opacities(alpha.clone(), THIN));
-        // Opacities are worked out on the grid, then stretched: they are as smooth as the density.
-        alpha = opacities(alpha, spec.tau);
-        let facing = facing(&spec, thin.as_ref().unwrap_or(&alpha), &upsampler);
-        let steepest = steepest(&alpha, &grid, spec.field.rows);
-        upsampler.prefilter(&mut alpha);
-        Sheet { spec, alpha: Arc::new(alpha), facing, upsampler, ramps, steepest }
+    pub fn of_field(spec: SheetSpec, field: &Field) -> Sheet {
+        let facing = (spec.tones.lit > 0.0).then(|| Arc::new(facing(&spec, field)));
+        let opacity = Arc::new(Opacity::new(&spec, field));
+        Sheet::assemble(spec, opacity, facing)
     }
 
-    /// This sheet in another light and other colours, of its `field`; none if `spec` asks for other opacities.
-    pub fn relit(&self, spec: SheetSpec, field: &Field) -> Option<Sheet> {
-        if spec.field != self.spec.field || spec.tau != self.spec.tau {
-            return None;
-        }
-        let upsampler = Upsampler::new(field.grid, spec.field.cols as usize);
-        let lit = (spec.tones.lit > 0.0).then(|| opacities(field.density.clone(), spec.tau.max(THIN)));
-        let facing = lit.and_then(|seen| facing(&spec, &seen, &upsampler));
+    /// The sheet of the planes that belong to its keys; it shares them.
+    pub fn assemble(spec: SheetSpec, opacity: Arc<Opacity>, facing: Option<Arc<Plane>>) -> Sheet {
+        let upsampler = Upsampler::new(opacity.grid, spec.field.cols as usize);
         let ramps = spec.tones.ramps();
-        Some(Sheet {
-            alpha: Arc::clone(&self.alpha),
-            facing,
-            upsampler,
-            ramps,
-            steepest: self.steepest,
-            spec,
-        })
+        Sheet { spec, opacity, facing, upsampler, ramps }
     }
 
-    /// The sheet of `spec` from the numbers that [`Sheet::kept`] gave of it; none if there are more or fewer than it needs.
-    pub(crate) fn of_kept(spec: SheetSpec, mut alpha: Vec<f32>, facing: Option<Vec<f32>>) -> Option<Sheet> {
-        let grid = spec.field.sampled(Sampling::Reduced);
-        let plane =
-            |data: Vec<f32>| (data.len() == grid.cols * grid.rows).then_some(Plane { cols: grid.cols, data });
-        let steepest = f64::from(alpha.pop()?);
-        let alpha = Arc::new(plane(alpha)?);
-        let facing = match (spec.tones.lit > 0.0, facing) {
-            (true, Some(facing)) => Some(plane(facing)?),
-            (true, None) => return None,
-            (false, _) => None,
-        };
-        let upsampler = Upsampler::new(grid, spec.field.cols as usize);
-        let ramps = spec.tones.ramps();
-        Some(Sheet { spec, alpha, facing, upsampler, ramps, steepest })
-    }
-
-    /// What of it takes time to work out from its field: the numbers of its opacities and the steepest change of them, and those of
-    /// how it faces the light.
-    pub(crate) fn kept(&self) -> (&[f32], f32, Option<&[f32]>) {
-        // The steepest change came of single precision.
-        (&self.alpha.data, self.steepest as f32, self.facing.as_ref().map(|plane| &*plane.data))
+    /// The planes that it is drawn from.
+    pub fn planes(&self) -> impl Iterator<Item = &Plane> {
+        std::iter::once(&self.opacity.plane).chain(self.facing.as_deref())
     }
 
     /// Width (one period) and height in texels.
@@ -160,14 +131,14 @@ impl Sheet {
 
     /// Fastest change of its opacity between neighbouring samples of its field, per texel.
     pub fn steepest(&self) -> f64 {
-        self.steepest
+        f64::from(self.opacity.steepest)
     }
 
     /// The opacities of `count` texels of row `y` from column `first` on, wrapping; the row's colours are left as they are.
     #[inline(always)]
     pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         row.alpha.resize(count, 0.0);
-        self.upsampler.down(&self.alpha, y as f64, [first, count], &mut row.line);
+        self.upsampler.down(&self.opacity.plane, y as f64, [first, count], &mut row.line);
         self.upsampler.across(&mut row.line, first, &mut row.alpha);
         for alpha in &mut row.alpha {
             // A cubic may stray a hair past an edge.
@@ -260,31 +231,40 @@ impl Sheet {
 /// Optical depth below which fog's light is that of so little: its opacities would be lost in rounding.
 const THIN: f64 = 1e-3;
 
+impl Opacity {
+    /// The opacities of the sheet of `spec`, of its field. They are worked out on the grid, then stretched: they are as smooth as the
+    /// density.
+    pub fn new(spec: &SheetSpec, field: &Field) -> Opacity {
+        let mut plane = opacities(&field.density, spec.tau);
+        let steepest = steepest(&plane, &field.grid, spec.field.rows);
+        Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
+        Opacity { plane, grid: field.grid, steepest }
+    }
+}
+
 /// The opacities of densities.
-fn opacities(mut density: Plane, tau: f64) -> Plane {
-    let tau = tau as f32;
-    density.each_row(
+fn opacities(density: &Plane, tau: f64) -> Plane {
+    let (mut plane, tau) = (density.clone(), tau as f32);
+    plane.each_row(
         #[inline(always)]
         |_, numbers| step5_grade::opacities(numbers, tau),
     );
-    density
+    plane
 }
 
-/// How the places of a sheet face the light, if its colours go by that, as coefficients for `stretch`; `seen` are its opacities at
-/// an optical depth of [`THIN`] at least.
-fn facing(spec: &SheetSpec, seen: &Plane, upsampler: &Upsampler) -> Option<Plane> {
+/// How the places of the sheet of `spec` face the light, of its field, as coefficients of the spline.
+pub fn facing(spec: &SheetSpec, field: &Field) -> Plane {
     let bands = &spec.field.recipe.bands;
-    (spec.tones.lit > 0.0).then(|| {
-        let reach = [0.25 * bands.size.0 * bands.stretch, 0.25 * bands.size.0];
-        let whole = opacity(spec.tau.max(THIN) as f32);
-        let mut plane = field::facing(seen, whole, &upsampler.grid(), spec.light, reach);
-        upsampler.prefilter(&mut plane);
-        plane
-    })
+    let reach = [0.25 * bands.size.0 * bands.stretch, 0.25 * bands.size.0];
+    let tau = spec.tau.max(THIN);
+    let seen = opacities(&field.density, tau);
+    let mut plane = field::facing(&seen, opacity(tau as f32), &field.grid, spec.light, reach);
+    Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
+    plane
 }
 
 /// Fastest change between neighbouring samples inside a sheet of so many rows, per texel.
-fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f64 {
+fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f32 {
     let inside = |row: &usize| (0.0..f64::from(rows)).contains(&grid.y(*row));
     let [across, down] = grid.step.map(|step| (1.0 / (step * step)) as f32);
     let larger = |a: f32, b: f32| if b > a { b } else { a };
@@ -317,5 +297,5 @@ fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f64 {
             },
         )
     });
-    f64::from(most.reduce(|| 0.0, larger).sqrt())
+    most.reduce(|| 0.0, larger).sqrt()
 }

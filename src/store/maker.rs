@@ -1,193 +1,325 @@
-//! The maker: works out what is asked for of a stack.
+//! The maker: works out the layers of a plan, or finds them in the store. Runs, checks, variations, single rims and the tuning page ask
+//! it for the same things; a draft is the same request for a plan of a smaller scale.
 
 use crate::base::fault::{Faults, Result};
+use crate::base::key::Key;
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
+use crate::base::progress::{Progress, Silent};
 use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
-use crate::plan::{ArtJob, Job, Plan};
+use crate::plan::{ArtJob, Job, Plan, RimJob};
+use crate::rim::Rim;
 use crate::scene::pictures::{self, Arts, Source};
 use crate::stack::survey::{Ready, Survey};
 use crate::stack::{Made, Stack};
-use crate::store::rerun::Fields;
+use crate::steps::field::{Field, FieldSpec, Sampling};
+use crate::steps::sheet::{self, Opacity, Sheet, SheetSpec};
+use crate::store::cache::Store;
+use crate::store::stages::{Bands, Density, Facing, Opacities, Solved};
 use rayon::prelude::*;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-/// What of a stack is to be worked out, and how.
-pub struct Ask<'a> {
-    /// Bounds.
-    pub limits: &'a Limits,
+/// Largest field that is put on disk, in samples: fine fog on a large sheet is quicker worked out than read.
+const MOST_OF_FIELD: usize = 4 << 20;
+
+/// Most samples of a scene's bands and opacities together that are put on disk.
+const MOST_IN_ALL: usize = 32 << 20;
+
+/// Which layers of a plan are asked for, and how.
+pub struct Request<'a> {
+    /// The scene's pictures.
+    pub arts: &'a Arts,
     /// Bits of the outputs. Pictures stand in the stack as their files hold them.
     pub bits: Bits,
-    /// The jobs that are needed, by their place in the plan; with a rim, its art and all that stands behind it.
-    pub needed: &'a (dyn Fn(usize) -> bool + Sync),
-    /// Told of each job that is worked out, with its texels.
-    pub worked: &'a (dyn Fn(&str, u64) + Sync),
-    /// Fields and rims that are kept between runs.
-    pub fields: &'a Fields,
-    /// What a job is made of, by which its rim is kept; none: it isn't kept.
-    pub made_of: &'a (dyn Fn(usize) -> Option<String> + Sync),
-    /// The file that holds a job's picture already, with its hash; reading is quicker than drawing.
-    pub held: &'a (dyn Fn(usize) -> Option<(PathBuf, String)> + Sync),
+    /// Of each job, by its place in the plan, whether it is needed; with a rim, its art and all that stands behind it.
+    pub needed: Vec<bool>,
+    /// Files that hold the pictures of jobs already, with their hashes; reading is quicker than drawing.
+    pub files: BTreeMap<usize, (PathBuf, String)>,
     /// Camera places that the outlines are looked at from.
     pub cameras: &'a [Camera],
 }
 
-impl<'a> Stack<'a> {
+impl<'a> Request<'a> {
+    /// Every job of `plan`, for outputs of 16 bits.
+    pub fn all(plan: &Plan, arts: &'a Arts, cameras: &'a [Camera]) -> Request<'a> {
+        let needed = vec![true; plan.files.len()];
+        Request { arts, bits: Bits::Sixteen, needed, files: BTreeMap::new(), cameras }
+    }
+}
+
+/// Which planes are put on disk besides small fields.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Room {
+    bands: bool,
+    /// Opacities, and how sheets face the light.
+    planes: bool,
+}
+
+/// Works layers out, or finds them in its store.
+#[derive(Clone, Copy)]
+pub struct Maker<'a> {
+    /// What was worked out before.
+    pub store: &'a Store,
+    /// Bounds.
+    pub limits: &'a Limits,
+    /// Told of each job that is there, with its texels; work ends early once it says so.
+    pub progress: &'a dyn Progress,
+}
+
+impl<'p> Stack<'p> {
     /// Works out every job of the plan, for outputs of 16 bits; the outlines are looked at from [`Plan::cameras`] along the travel.
     ///
     /// # Errors
     /// Those of drawing the pictures.
-    pub fn new(plan: &'a Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'a>> {
-        let fields = Fields::default();
-        let ask = Ask {
-            limits,
-            bits: Bits::Sixteen,
-            needed: &|_| true,
-            fields: &fields,
-            made_of: &|_| None,
-            held: &|_| None,
-            worked: &|_, _| (),
-            cameras: &plan.cameras(),
-        };
-        Stack::part(plan, arts, &ask)
+    pub fn new(plan: &'p Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'p>> {
+        Maker::new(&Store::default(), limits).stack(plan, arts)
+    }
+}
+
+impl<'a> Maker<'a> {
+    /// One that tells nobody.
+    pub fn new(store: &'a Store, limits: &'a Limits) -> Maker<'a> {
+        Maker { store, limits, progress: &Silent }
     }
 
-    /// Works out what is asked for.
+    /// As [`Stack::new`].
     ///
     /// # Errors
     /// Those of drawing the pictures.
-    pub fn part(plan: &'a Plan, arts: &Arts, ask: &Ask<'_>) -> Result<Stack<'a>> {
+    pub fn stack<'p>(&self, plan: &'p Plan, arts: &Arts) -> Result<Stack<'p>> {
         let mut stack = Stack::empty(plan);
-        stack.fill(arts, ask)?;
+        self.fill(&mut stack, &Request::all(plan, arts, &plan.cameras()))?;
         Ok(stack)
     }
 
-    /// Works out what is asked for and isn't worked out yet.
+    /// Brings into `stack` what is asked for and isn't there yet, and looks at the outlines. False if it was stopped before the end.
     ///
     /// # Errors
     /// With all pictures that can't be drawn.
-    pub fn fill(&mut self, arts: &Arts, ask: &Ask<'_>) -> Result<()> {
-        let plan = self.plan;
-        let there: Vec<bool> = self.made.iter().map(Option::is_some).collect();
-        let new = |(index, job): &(usize, &Job)| match job {
-            Job::Fog(job) => !there[*index] && (ask.needed)(*index) && !ask.fields.has(&job.spec.field),
+    pub fn fill(&self, stack: &mut Stack<'_>, request: &Request<'_>) -> Result<bool> {
+        let plan = stack.plan();
+        let due: Vec<usize> =
+            (0..plan.files.len()).filter(|at| request.needed[*at] && !stack.has(*at)).collect();
+        let room = self.room(plan, &due);
+        let work = |at: &usize| self.layer(plan, *at, request, room);
+        let results: Vec<Result<Option<Made>>> = due.par_iter().map(work).collect();
+        for (at, made) in due.iter().zip(Faults::gather(results)?) {
+            if made.is_some() {
+                stack.made[*at] = made;
+            }
+        }
+        Ok(!self.progress.stopped() && self.rims(stack, &due, request))
+    }
+
+    /// The layer of a job; none for a rim, which is solved when all behind it is there, and none once the work was stopped.
+    fn layer(&self, plan: &Plan, at: usize, request: &Request<'_>, room: Room) -> Result<Option<Made>> {
+        if self.progress.stopped() {
+            return Ok(None);
+        }
+        let made = match &plan.files[at] {
+            Job::Fog(job) => Made::Sheet(self.sheet(&job.spec, room)),
+            Job::Rim(_) => return Ok(None),
+            Job::Art(job) => {
+                Made::Picture(self.picture(job, plan.blending, request, request.files.get(&at))?)
+            }
+        };
+        self.tell(plan.files[at].placing());
+        Ok(Some(made))
+    }
+
+    fn tell(&self, placing: &Placing) {
+        self.progress.worked(&placing.path, work_of(placing));
+    }
+
+    /// What of the jobs `due` there is room for on disk. Where the planes of the whole plan would take more than is given them, those
+    /// of no sheet are kept, but the bands of one that is tweaked by itself.
+    fn room(&self, plan: &Plan, due: &[usize]) -> Room {
+        if !self.store.is_on_disk() {
+            return Room::default();
+        }
+        let samples = |job: &Job| match job {
+            Job::Fog(job) => {
+                let [cols, rows] = job.spec.field.bands(Sampling::Reduced).size();
+                let grid = job.spec.field.sampled(Sampling::Reduced);
+                cols * rows + 2 * grid.cols * grid.rows
+            }
+            Job::Rim(_) | Job::Art(_) => 0,
+        };
+        let is_new = |at: &&usize| match &plan.files[**at] {
+            Job::Fog(job) => !self.store.has(&Density(&job.spec.field)),
             Job::Rim(_) | Job::Art(_) => false,
         };
-        let keep = ask.fields.room(plan, plan.files.iter().enumerate().filter(new).count());
-        let work = |(index, job): (usize, &Job)| -> Result<Option<Made>> {
-            if there[index] || !(ask.needed)(index) {
-                return Ok(None);
-            }
-            let made = match job {
-                Job::Fog(job) => Made::Sheet(Arc::new(ask.fields.sheet(&job.spec, keep))),
-                // Solved in a second pass, when all behind it is there.
-                Job::Rim(_) => return Ok(None),
-                Job::Art(job) => Made::Picture(Arc::new(picture(index, job, plan, arts, ask)?)),
-            };
-            let placing = job.placing();
-            (ask.worked)(&placing.path, work_of(placing));
-            Ok(Some(made))
+        let planes = plan.files.iter().map(samples).sum::<usize>() <= MOST_IN_ALL;
+        Room { bands: planes || due.iter().filter(is_new).count() == 1, planes }
+    }
+
+    fn sheet(&self, spec: &SheetSpec, room: Room) -> Arc<Sheet> {
+        let key = spec.key();
+        if let Some(sheet) = self.store.get::<Sheet>(key) {
+            return sheet;
+        }
+        let facing = spec.facing_key().map(|key| Facing { spec, key });
+        let mut opacity = self.store.find(&Opacities(spec));
+        let mut faces = facing.as_ref().and_then(|facing| self.store.find(facing));
+        if opacity.is_none() || (facing.is_some() && faces.is_none()) {
+            let field = self.field(&spec.field, room);
+            opacity = opacity
+                .or_else(|| Some(self.store.keep(&Opacities(spec), Opacity::new(spec, &field), room.planes)));
+            faces = faces.or_else(|| {
+                Some(self.store.keep(facing.as_ref()?, sheet::facing(spec, &field), room.planes))
+            });
+        }
+        let sheet = match opacity {
+            Some(opacity) => Arc::new(Sheet::assemble(spec.clone(), opacity, faces)),
+            None => unreachable!("it was found or worked out"),
         };
-        let results: Vec<_> = plan.files.par_iter().enumerate().map(work).collect();
-        for (made, one) in self.made.iter_mut().zip(Faults::gather(results)?) {
-            if one.is_some() {
-                *made = one;
-            }
-        }
-        self.survey = rims(plan, &mut self.made, ask);
-        Ok(())
+        self.store.put(key, &sheet);
+        sheet
     }
-}
 
-/// The treated picture of an art, as its file holds it.
-fn picture(index: usize, job: &ArtJob, plan: &Plan, arts: &Arts, ask: &Ask<'_>) -> Result<Picture> {
-    if let Some(picture) = (ask.held)(index).and_then(|file| held(&file, job, ask)) {
-        return Ok(picture);
+    /// A density field.
+    pub fn density(&self, spec: &FieldSpec) -> Arc<Field> {
+        self.field(spec, Room::default())
     }
-    let picture = drawn(job, plan.blending, arts, ask.limits)?;
-    let mut picture = job.treatment.apply(picture, plan.blending);
-    if picture.deep && ask.bits == Bits::Eight {
-        picture.quantize_to_8_bits();
-    }
-    Ok(picture)
-}
 
-/// The picture of an art before it is treated.
-///
-/// # Errors
-/// Those of reading and drawing it.
-pub(crate) fn drawn(job: &ArtJob, blending: Blending, arts: &Arts, limits: &Limits) -> Result<Picture> {
-    let placing = &job.placing;
-    let source = arts.source(&placing.slot, limits)?;
-    let mut picture = source.draw(placing.texels, job.flip, job.wraps, blending, limits)?;
-    if source.kind == pictures::Kind::Png && source.natural == placing.texels.map(f64::from) {
-        // All others have been drawn afresh, with colours everywhere.
-        picture.bleed(job.wraps);
-    }
-    Ok(picture)
-}
-
-/// Reads or solves the rims that are needed, and looks at the outlines.
-fn rims(plan: &Plan, made: &mut [Option<Made>], ask: &Ask<'_>) -> Survey {
-    let mut due = Vec::new();
-    for (index, job) in plan.files.iter().enumerate() {
-        let Job::Rim(job) = job else { continue };
-        if made[index].is_some() || !(ask.needed)(index) {
-            continue;
-        }
-        let kept = match made.get(index + 1) {
-            Some(Some(Made::Picture(picture))) => {
-                (ask.made_of)(index).and_then(|made_of| ask.fields.rim(&made_of, job, picture, plan.scale))
-            }
-            _ => continue,
-        };
-        match kept {
-            Some(rim) => {
-                (ask.worked)(&job.placing.path, work_of(&job.placing));
-                made[index] = Some(Made::Rim(Arc::new(rim)));
-            }
-            None => due.push(index),
-        }
-    }
-    let ready: Vec<Ready<'_>> = made
-        .iter()
-        .enumerate()
-        .map(|(index, made)| match made {
-            Some(made) => made.ready(),
-            None if due.contains(&index) => Ready::Due,
-            None => Ready::Aside,
+    fn field(&self, spec: &FieldSpec, room: Room) -> Arc<Field> {
+        self.store.find(&Density(spec)).unwrap_or_else(|| {
+            let bands = spec.bands(Sampling::Reduced);
+            let found = self.store.find(&Bands(&bands));
+            let bands = found.unwrap_or_else(|| self.store.keep(&Bands(&bands), bands.plane(), room.bands));
+            let field = Field::on(spec, Sampling::Reduced, Arc::unwrap_or_clone(bands));
+            let to_disk = field.density.data.len() <= MOST_OF_FIELD;
+            self.store.keep(&Density(spec), field, to_disk)
         })
-        .collect();
-    let solving = if due.is_empty() { Vec::new() } else { plan.cameras() };
-    let mut survey = Survey::part(plan, &ready, &solving, ask.cameras);
-    for (index, rim) in survey.rims.drain(..) {
-        if let Some(made_of) = (ask.made_of)(index) {
-            ask.fields.keep_rim(&made_of, &rim);
-        }
-        let placing = plan.files[index].placing();
-        (ask.worked)(&placing.path, work_of(placing));
-        made[index] = Some(Made::Rim(Arc::new(rim)));
     }
-    survey
+
+    /// The picture of an art before it is treated.
+    ///
+    /// # Errors
+    /// Those of reading and drawing it.
+    pub fn drawn(&self, job: &ArtJob, blending: Blending, arts: &Arts) -> Result<Arc<Picture>> {
+        let placing = &job.placing;
+        let key = job.drawn_key(&arts.hash(&placing.slot), blending);
+        if let Some(picture) = self.store.get(key) {
+            return Ok(picture);
+        }
+        let source = arts.source(&placing.slot, self.limits)?;
+        let mut picture = source.draw(placing.texels, job.flip, job.wraps, blending, self.limits)?;
+        if source.kind == pictures::Kind::Png && source.natural == placing.texels.map(f64::from) {
+            // All others have been drawn afresh, with colours everywhere.
+            picture.bleed(job.wraps);
+        }
+        let picture = Arc::new(picture);
+        self.store.put(key, &picture);
+        Ok(picture)
+    }
+
+    /// The treated picture of an art, as its file holds it.
+    fn picture(
+        &self,
+        job: &ArtJob,
+        blending: Blending,
+        request: &Request<'_>,
+        file: Option<&(PathBuf, String)>,
+    ) -> Result<Arc<Picture>> {
+        let key = job.key(&request.arts.hash(&job.placing.slot), blending, request.bits);
+        if let Some(picture) = self.store.get(key) {
+            return Ok(picture);
+        }
+        if let Some(picture) = file.and_then(|file| self.in_file(file, job)) {
+            return Ok(Arc::new(picture));
+        }
+        let drawn = self.drawn(job, blending, request.arts)?;
+        let narrows = request.bits == Bits::Eight && (drawn.deep || !job.treatment.nothing());
+        let picture = if job.treatment.nothing() && !narrows {
+            drawn
+        } else {
+            let mut picture = job.treatment.apply(Arc::unwrap_or_clone(drawn), blending);
+            if narrows {
+                picture.quantize_to_8_bits();
+            }
+            Arc::new(picture)
+        };
+        self.store.put(key, &picture);
+        Ok(picture)
+    }
+
+    /// The picture of a job as an earlier run left it in `file`; nothing if it isn't that any more.
+    fn in_file(&self, (file, hash): &(PathBuf, String), job: &ArtJob) -> Option<Picture> {
+        let bytes = pictures::content(file, self.limits).ok()?;
+        if blake3::hash(&bytes).to_hex().as_str() != hash {
+            return None;
+        }
+        let source = Source::from_bytes(file, bytes, self.limits).ok()?;
+        let texels = job.placing.texels;
+        // At its own size a PNG is handed on bit by bit, with the colours under alpha 0.
+        let picture = source.draw(texels, false, false, Blending::Encoded, self.limits).ok()?;
+        (source.natural == texels.map(f64::from)).then_some(picture)
+    }
+
+    /// Finds or solves the rims among the jobs `due`, and looks at the outlines. False if it was stopped.
+    fn rims(&self, stack: &mut Stack<'_>, due: &[usize], request: &Request<'_>) -> bool {
+        let plan = stack.plan();
+        let rim = |at: &usize| match &plan.files[*at] {
+            Job::Rim(job) => Some((*at, &**job)),
+            Job::Fog(_) | Job::Art(_) => None,
+        };
+        let rims: Vec<(usize, &RimJob)> = due.iter().filter_map(rim).collect();
+        let keys = if rims.is_empty() { Vec::new() } else { plan.keys(request.arts, request.bits) };
+        let mut unsolved = Vec::new();
+        for (at, job) in rims {
+            let Some(stage) = solved(stack, at, job, &keys) else { continue };
+            match self.store.find(&stage) {
+                Some(rim) => self.place_rim(stack, at, job, rim),
+                None => unsolved.push(at),
+            }
+        }
+        if unsolved.is_empty() && request.cameras.is_empty() {
+            return true;
+        }
+        let solving = if unsolved.is_empty() { Vec::new() } else { plan.cameras() };
+        let ready = stack.made.iter().enumerate().map(|(at, made)| match made {
+            Some(made) => made.ready(),
+            None if unsolved.contains(&at) => Ready::Due,
+            None => Ready::Aside,
+        });
+        let ready: Vec<Ready<'_>> = ready.collect();
+        let Some(mut survey) =
+            Survey::part(plan, &ready, &solving, request.cameras, &|| self.progress.stopped())
+        else {
+            return false;
+        };
+        for (at, solution) in survey.rims.drain(..) {
+            let Some((at, job)) = rim(&at) else { continue };
+            let Some(stage) = solved(stack, at, job, &keys) else { continue };
+            let solution = self.store.keep(&stage, solution, true);
+            self.place_rim(stack, at, job, solution);
+        }
+        stack.survey = survey;
+        true
+    }
+
+    fn place_rim(&self, stack: &mut Stack<'_>, at: usize, job: &RimJob, rim: Arc<Rim>) {
+        self.tell(&job.placing);
+        stack.made[at] = Some(Made::Rim(rim.renamed(job)));
+    }
+}
+
+/// The stage that solves the rim `at`; none where its picture isn't there.
+fn solved<'s>(stack: &'s Stack<'_>, at: usize, job: &'s RimJob, keys: &[Key]) -> Option<Solved<'s>> {
+    match stack.made.get(at + 1) {
+        Some(Some(Made::Picture(picture))) => {
+            Some(Solved { key: keys[at], job, picture, scale: stack.plan.scale })
+        }
+        _ => None,
+    }
 }
 
 /// Texels of a job's picture, as a measure of the work.
 pub(crate) fn work_of(placing: &Placing) -> u64 {
     placing.texels.map(u64::from).iter().product()
-}
-
-/// The picture of a job as an earlier run left it in `file`; nothing if it isn't that any more.
-fn held((file, hash): &(PathBuf, String), job: &ArtJob, ask: &Ask<'_>) -> Option<Picture> {
-    let bytes = pictures::content(file, ask.limits).ok()?;
-    if blake3::hash(&bytes).to_hex().as_str() != hash {
-        return None;
-    }
-    let source = Source::from_bytes(file, bytes, ask.limits).ok()?;
-    let texels = job.placing.texels;
-    // At its own size a PNG is handed on bit by bit, with the colours under alpha 0.
-    let picture = source.draw(texels, false, false, Blending::Encoded, ask.limits).ok()?;
-    (source.natural == texels.map(f64::from)).then_some(picture)
 }

@@ -1,9 +1,7 @@
 //! What the threads of a run share: the session, the tabs, and what is due for them.
 
-use crate::base::picture::Picture;
-use crate::base::placing::Placing;
 use crate::base::units::Camera;
-use crate::plan::RimJob;
+use crate::store::cache::Store;
 use crate::tune::session::Session;
 use serde_json::Value as Json;
 use std::collections::VecDeque;
@@ -17,6 +15,9 @@ const IN_FLIGHT: u32 = 2;
 const STATE_INTERVAL: Duration = Duration::from_millis(300);
 /// Most messages that wait for a page that doesn't read.
 const QUEUE_MAX: usize = 256;
+
+/// Most bytes in memory of layers that no picture shows any more: a step back is quick then.
+const SPARE: usize = 32 << 20;
 
 /// What a page wants to see.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -169,23 +170,6 @@ impl Tab {
     }
 }
 
-/// Rims of the last settled pictures, drawn with drafts until they are solved again: as pictures, which are drawn quickest.
-#[derive(Default)]
-pub(super) struct Rims {
-    pub revision: u64,
-    /// As the scene was last settled, and as the last saved scene was.
-    pub now: Vec<SolvedRim>,
-    pub saved: Vec<SolvedRim>,
-}
-
-/// A rim as a picture, where it stands, and what it was solved for.
-#[derive(Clone)]
-pub(super) struct SolvedRim {
-    pub job: RimJob,
-    pub placing: Placing,
-    pub picture: Arc<Picture>,
-}
-
 /// When pages were last told the state, and whether they wait for a newer one.
 struct StateClock {
     told: Instant,
@@ -196,7 +180,10 @@ struct StateClock {
 pub(super) struct Hub {
     pub session: Mutex<Session>,
     pub tabs: Mutex<Vec<Arc<Tab>>>,
-    pub rims: Mutex<Rims>,
+    /// What was worked out for drafts and settled pictures.
+    pub store: Store,
+    /// Counts up whenever rims were solved.
+    pub solved: AtomicU64,
     /// What the check found of the last settled scene.
     pub report: Mutex<Option<Json>>,
     /// The revision of the newest scene: a picture of an older one is stale.
@@ -216,7 +203,8 @@ impl Hub {
         Hub {
             session: Mutex::new(session),
             tabs: Mutex::default(),
-            rims: Mutex::default(),
+            store: Store::in_memory(SPARE),
+            solved: AtomicU64::new(0),
             report: Mutex::default(),
             revision: AtomicU64::new(revision),
             due: Mutex::default(),
@@ -325,13 +313,6 @@ impl Hub {
 /// A thread that has panicked leaves nothing half done behind these locks.
 pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// The rim of `kept` that still fits where `job` stands.
-pub(super) fn find_rim<'a>(kept: &'a [SolvedRim], job: &RimJob) -> Option<&'a SolvedRim> {
-    let stands =
-        |job: &RimJob| (job.placing.slot.clone(), job.placing.rect, job.placing.texels, job.placing.pan_rate);
-    kept.iter().find(|rim| stands(&rim.job) == stands(job))
 }
 
 #[cfg(test)]

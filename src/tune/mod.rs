@@ -8,7 +8,7 @@ mod draw;
 mod frame;
 mod http;
 mod hub;
-mod layers;
+mod row_means;
 mod session;
 mod socket;
 mod state;

@@ -10,10 +10,9 @@ use crate::scene::keys::{self, KEYS, Key, Value, key};
 use crate::scene::read::Reading;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::{Scene, Slot, schema};
-use crate::tune::layers::Baked;
+use crate::tune::row_means::RowMeans;
 use crate::tune::session::Session;
 use serde_json::{Map, Value as Json, json};
-use std::sync::Arc;
 
 /// Heights at which the section shows a slot's density; chosen by eye.
 const HEIGHTS: usize = 40;
@@ -182,8 +181,8 @@ pub(super) fn report(report: &Report) -> Json {
 
 /// The scene from the side: slots by depth, the fog's density over height, and what is left of contrast.
 /// `scale` is that of the fields.
-pub(super) fn section(scene: &Scene, plan: &Plan, baked: &[Option<Arc<Baked>>], scale: Scale) -> Json {
-    let section = Section { scene, plan, baked, scale, reach: reach(scene) };
+pub(super) fn section(scene: &Scene, plan: &Plan, means: &[Option<RowMeans>], scale: Scale) -> Json {
+    let section = Section { scene, plan, means, scale, reach: reach(scene) };
     let nearest = scene.slots.iter().map(|slot| slot.depth).fold(f64::INFINITY, f64::min);
     // What is left of contrast before each slot, through all sheets nearer than it.
     let mut left = 1.0;
@@ -229,7 +228,7 @@ fn reach(scene: &Scene) -> Px {
 struct Section<'a> {
     scene: &'a Scene,
     plan: &'a Plan,
-    baked: &'a [Option<Arc<Baked>>],
+    means: &'a [Option<RowMeans>],
     scale: Scale,
     reach: Px,
 }
@@ -277,11 +276,11 @@ impl Section<'_> {
 
     /// The density of the sheet `at` in the plan over [`HEIGHTS`] heights over its ground; none where its field isn't there.
     fn densities(&self, at: usize, ground: Px, unit: f64) -> Vec<f32> {
-        let Some(Some(baked)) = self.baked.get(at) else { return Vec::new() };
+        let Some(Some(means)) = self.means.get(at) else { return Vec::new() };
         (0..HEIGHTS)
             .map(|at| {
                 let height = self.reach * (at as f64 + 0.5) / HEIGHTS as f64;
-                let density = baked.at(((ground - height * unit) * self.scale).0);
+                let density = means.at(((ground - height * unit) * self.scale).0);
                 // In thousandths.
                 (density * 1000.0).round() / 1000.0
             })

@@ -86,21 +86,26 @@ fn treated_art_is_made_of_its_treatment() {
 }
 
 #[test]
-fn a_kept_rim_is_exactly_the_solved_one() {
+fn a_cached_rim_is_exactly_the_solved_one() {
     let scene = scene();
-    let kept = || -> Vec<std::path::PathBuf> {
+    let cached = || -> Vec<std::path::PathBuf> {
         let all =
-            fs::read_dir(scene.out(".fogweft-fields")).expect("kept").flatten().map(|entry| entry.path());
+            fs::read_dir(scene.out(".fogweft-cache")).expect("a cache").flatten().map(|entry| entry.path());
         all.filter(|path| path.extension().is_some_and(|ending| ending == "rim")).collect()
     };
-    assert_eq!(kept().len(), 3);
-    // The nearest is solved on the kept ones.
+    assert_eq!(cached().len(), 3);
+    // The nearest is solved on the cached ones.
     scene.edit("scene.toml", "y = 12", "y = 11");
     scene.render(&[]).well();
-    scene.like_a_clean_run("kept");
-    assert_eq!(kept().len(), 3, "what no rim is made of is swept up");
+    scene.like_a_clean_run("cached");
+    assert_eq!(cached().len(), 4, "the rim as it was is found again, should the edit be taken back");
+    scene.edit("scene.toml", "y = 11", "y = 12");
+    scene.render(&[]).well();
+    scene.like_a_clean_run("taken back");
+    assert_eq!(cached().len(), 4);
+    scene.edit("scene.toml", "y = 12", "y = 11");
     // Damaged, or gone: solved again.
-    for path in kept() {
+    for path in cached() {
         let mut bytes = fs::read(&path).expect("read");
         let last = bytes.len() - 1;
         bytes[last] ^= 1;
@@ -109,7 +114,7 @@ fn a_kept_rim_is_exactly_the_solved_one() {
     scene.edit("scene.toml", "y = 11", "y = 10");
     scene.render(&[]).well();
     scene.like_a_clean_run("damaged");
-    fs::remove_dir_all(scene.out(".fogweft-fields")).expect("removed");
+    fs::remove_dir_all(scene.out(".fogweft-cache")).expect("removed");
     scene.edit("scene.toml", "y = 10", "y = 9");
     scene.render(&[]).well();
     scene.like_a_clean_run("gone");

@@ -227,7 +227,8 @@ fn a_gaussian_on_fewer_samples_keeps_its_variance() {
         for (at, weight) in soft.data.iter().enumerate() {
             let weight = f64::from(*weight) * grid.step[0] * grid.step[1];
             let middle = side as f64 / 2.0 + 0.5;
-            let (x, y) = (grid.x(at % grid.cols) - middle, grid.y(at / grid.cols) - middle);
+            let x = ((at % grid.cols) as f64 + 0.5) * grid.step[0] - middle;
+            let y = grid.y(at / grid.cols) - middle;
             sum += weight;
             second = [second[0] + weight * x * x, second[1] + weight * y * y];
         }

@@ -1,9 +1,11 @@
 //! Goldens: decoded pixels of a few small pictures, so that no change of looks goes unseen.
 //!
-//! `FOGWEFT_RENEW=1 cargo test --release --test suite goldens` renews them; look at what changed before you commit it. Where one
-//! fails, expected, actual and difference stand side by side in the target folder; the message says where.
+//! `FOGWEFT_RENEW=1 cargo test --release --test suite goldens` renews them; look at what changed before you commit it. It refuses
+//! where texels changed and `OUTPUT_VERSION` didn't: reruns would keep what an older program made. Where one fails, expected, actual
+//! and difference stand side by side in the target folder; the message says where.
 
 use crate::util::{Decoded, decode, decode_file, done, files};
+use fogweft::base::key::OUTPUT_VERSION;
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::fs;
@@ -75,15 +77,38 @@ fn side_by_side(expected: &Decoded, actual: &Decoded) -> image::RgbaImage {
     })
 }
 
+/// The list without the version that it was made for.
+fn hashes(list: &str) -> &str {
+    list.split_once('\n').map_or("", |(_, hashes)| hashes)
+}
+
+/// Whether texels changed although the output version is the recorded one.
+fn is_overdue(known: &str, text: &str) -> bool {
+    known.lines().next() == text.lines().next() && hashes(known) != hashes(text)
+}
+
+#[test]
+fn renewing_refuses_other_texels_of_the_same_version() {
+    let [old, other] = ["output version 3\n01 a.png\n", "output version 3\n02 a.png\n"];
+    assert!(is_overdue(old, other) && !is_overdue(old, old));
+    assert!(!is_overdue(old, &other.replace('3', "4")) && !is_overdue(old, &old.replace('3', "4")));
+    assert!(!is_overdue("", old), "the first list is anybody's");
+}
+
 #[test]
 fn goldens() {
     let list = Path::new(HERE).join("hashes.txt");
     let pictures = pictures();
-    let mut text = String::new();
+    let mut text = format!("output version {OUTPUT_VERSION}\n");
     for (name, bytes) in &pictures {
         writeln!(text, "{} {name}", hash(&decode(bytes))).unwrap();
     }
+    let known = fs::read_to_string(&list).unwrap_or_default();
     if std::env::var_os("FOGWEFT_RENEW").is_some_and(|value| value == "1") {
+        assert!(
+            !is_overdue(&known, &text),
+            "texels changed: raise OUTPUT_VERSION in src/base/key.rs by one, then renew"
+        );
         fs::create_dir_all(HERE).unwrap();
         for (name, bytes) in &pictures {
             fs::write(Path::new(HERE).join(name), bytes).unwrap();
@@ -91,9 +116,13 @@ fn goldens() {
         fs::write(&list, &text).unwrap();
         return;
     }
-    if fs::read_to_string(&list).is_ok_and(|known| known == text) {
+    if known == text {
         return;
     }
+    assert!(
+        hashes(&known) != hashes(&text),
+        "the goldens are of another output version: renew them with FOGWEFT_RENEW=1"
+    );
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("goldens");
     fs::create_dir_all(&folder).unwrap();
     let mut changed = Vec::new();

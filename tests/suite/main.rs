@@ -10,6 +10,7 @@ mod commands;
 mod fast;
 mod field;
 mod goldens;
+mod keys;
 mod law;
 mod looks;
 mod periods;

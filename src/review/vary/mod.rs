@@ -12,8 +12,12 @@ use crate::scene::Source;
 use crate::scene::keys::{self, Key, Kind, Value, key, near, shown};
 use crate::scene::pictures::Arts;
 use crate::scene::read::{self, Reading};
-use crate::stack::Stack;
+use crate::store::cache::Store;
+use crate::store::maker::Maker;
 use rayon::prelude::*;
+
+/// Most bytes of layers that are held for the next variations: many tiles' worth; chosen by eye.
+const SPARE: usize = 64 << 20;
 
 /// What varies: a key of the slot and the values that it takes.
 #[derive(Clone, Debug, PartialEq)]
@@ -114,6 +118,8 @@ pub fn draw(
     let tile = [width, (down * scale).round().max(1.0) as u32];
     let mount = Mount::new(along.values.len() as u32, tile);
     mount.check(limits)?;
+    // Most layers are the same in all of them.
+    let store = Store::in_memory(SPARE);
     let still = |value: &Value| -> Result<Vec<u8>> {
         let mut sets = how.sets.to_vec();
         sets.push(format!("slot.\"{slot}\".{}={value}", along.name()));
@@ -121,7 +127,10 @@ pub fn draw(
         let scene = read::read(&source.file, &source.text, how)?.scene;
         let scene = haze::sampled(&scene, &arts, limits)?;
         let plan = Plan::new(&scene, &arts.naturals(), scale, limits)?;
-        Ok(Stack::new(&plan, &arts, limits)?.still(camera.unwrap_or(Camera(plan.travel / 2.0))).eight())
+        Ok(Maker::new(&store, limits)
+            .stack(&plan, &arts)?
+            .still(camera.unwrap_or(Camera(plan.travel / 2.0)))
+            .eight())
     };
     let stills: Vec<Result<Vec<u8>>> = along.values.par_iter().map(still).collect();
     let labels: Vec<(String, String)> = (0..along.values.len()).map(|at| along.label(at)).collect();

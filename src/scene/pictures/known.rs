@@ -1,44 +1,67 @@
-//! What is known of picture files without reading them again.
+//! What a picture file is, as it is found again without reading or parsing it.
 
-use crate::base::stamp::Seen;
+use crate::base::key::{Key, KeyWriter};
+use crate::base::stamp::Stamp;
+use crate::scene::pictures::Source;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+
+/// Most bytes of any text in it.
+const LONGEST: usize = 8192;
 
 /// What is known of a picture file.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Known {
+pub struct Facts {
     /// BLAKE3 of its content, in hexadecimal.
     pub hash: String,
     /// Its own width and height, px.
     pub natural: [f64; 2],
     /// What of it isn't drawn.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
-    /// Its stamp when it last held just that.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub seen: Option<Seen>,
 }
 
-/// What earlier runs knew of pictures.
-#[derive(Clone, Debug, Default)]
-pub struct Memory {
-    by_path: BTreeMap<String, Known>,
-}
-
-impl Memory {
-    /// Of what is known by absolute path.
-    pub fn new(by_path: BTreeMap<String, Known>) -> Memory {
-        Memory { by_path }
+impl Facts {
+    /// Those of a picture that was read.
+    pub(super) fn of(source: &Source) -> Facts {
+        let prefix = format!("{}: ", source.file.display());
+        let bare = |warning: &String| warning.strip_prefix(&prefix).unwrap_or(warning).to_owned();
+        Facts {
+            hash: blake3::Hash::from_bytes(source.hash).to_hex().to_string(),
+            natural: source.natural,
+            warnings: source.warnings.iter().map(bare).collect(),
+        }
     }
 
-    /// What was known of the file at this absolute path.
-    pub fn at(&self, path: &str) -> Option<&Known> {
-        self.by_path.get(path)
+    /// Key of the facts of the file at the absolute path `path` while it has this stamp.
+    pub(super) fn file_key(path: &str, stamp: &Stamp) -> Key {
+        let Stamp { bytes, modified, changed, inode } = stamp;
+        KeyWriter::new("picture file")
+            .part("path", path)
+            .part("bytes", bytes)
+            .part("modified", modified)
+            .part("changed", changed)
+            .part("inode", inode)
+            .key()
     }
 
-    /// What was known of any file with this content.
-    pub fn like(&self, hash: &str) -> Option<&Known> {
-        self.by_path.values().find(|known| known.hash == hash)
+    /// Key of the facts of any file whose content has this hash.
+    pub(super) fn content_key(hash: &str) -> Key {
+        KeyWriter::new("picture content").part("hash", hash).key()
+    }
+
+    /// As text.
+    pub fn encode(&self) -> Vec<u8> {
+        // Plain finite numbers and text can always be written.
+        serde_json::to_vec(self).unwrap_or_default()
+    }
+
+    /// From text; none if it can't be what [`Facts::encode`] wrote.
+    pub fn decode(text: &[u8]) -> Option<Facts> {
+        let facts: Facts = serde_json::from_slice(text).ok()?;
+        let sound = facts.hash.len() == 64
+            && facts.hash.bytes().all(|byte| byte.is_ascii_hexdigit())
+            && facts.natural.iter().all(|side| *side > 0.0 && *side <= 1e9)
+            && facts.warnings.iter().all(|warning| warning.len() <= LONGEST);
+        sound.then_some(facts)
     }
 }

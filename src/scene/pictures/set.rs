@@ -1,10 +1,11 @@
 //! The pictures of a scene: known by their content, and read no further than a run needs.
 
 use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::key::Key;
 use crate::base::limits::Limits;
 use crate::base::stamp::Seen;
 use crate::scene::Scene;
-use crate::scene::pictures::known::{Known, Memory};
+use crate::scene::pictures::known::Facts;
 use crate::scene::pictures::{self, Naturals, Source};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -22,23 +23,26 @@ struct Art {
     file: PathBuf,
     /// The layer of a layered file.
     layer: Option<String>,
-    /// Absolute path, and the layer; empty for what never was a file.
-    path: String,
-    known: Known,
+    facts: Facts,
+    /// What the facts are found by in later runs.
+    keys: Vec<Key>,
     source: OnceLock<Source>,
 }
+
+/// Finds facts of a picture file by their key.
+pub type Recall<'a> = &'a dyn Fn(Key) -> Option<Facts>;
 
 impl Arts {
     /// Reads every slot's picture. All that can't be used is reported at once.
     pub fn open(scene: &Scene, limits: &Limits) -> Result<Arts> {
-        Arts::recall(scene, limits, &Memory::default())
+        Arts::recall(scene, limits, &|_| None)
     }
 
-    /// As [`Arts::open`], but what `memory` knows isn't read again before it is drawn.
+    /// As [`Arts::open`], but a picture whose facts are found isn't read again before it is drawn.
     ///
     /// # Errors
     /// With all pictures that can't be used.
-    pub fn recall(scene: &Scene, limits: &Limits, memory: &Memory) -> Result<Arts> {
+    pub fn recall(scene: &Scene, limits: &Limits, found: Recall<'_>) -> Result<Arts> {
         let mut arts = Arts::default();
         let mut faults = Faults::default();
         // A picture that several slots share is read once; its faults are told once.
@@ -46,7 +50,7 @@ impl Arts {
         for slot in &scene.slots {
             let Some(place) = &slot.art else { continue };
             let art = by_file.entry((&place.file, place.layer.as_deref())).or_insert_with(|| {
-                match recall(&place.file, place.layer.as_deref(), limits, memory) {
+                match recall(&place.file, place.layer.as_deref(), limits, found) {
                     Ok(art) => Some(Arc::new(art)),
                     Err(found) => {
                         faults.list.extend(found.list);
@@ -63,20 +67,18 @@ impl Arts {
 
     /// Adds the picture of a slot.
     pub fn add(&mut self, slot: &str, source: Source) {
-        let known = known(&source, None);
-        let file = source.file.clone();
-        let art = Art { file, layer: None, path: String::new(), known, source: OnceLock::from(source) };
+        let art = Art::read(source.file.clone(), None, Vec::new(), source);
         self.arts.insert(slot.to_owned(), Arc::new(art));
     }
 
     /// Natural sizes, for the plan.
     pub fn naturals(&self) -> Naturals {
-        self.arts.iter().map(|(slot, art)| (slot.clone(), art.known.natural)).collect()
+        self.arts.iter().map(|(slot, art)| (slot.clone(), art.facts.natural)).collect()
     }
 
     /// BLAKE3 of a slot's picture, in hexadecimal; empty if it has none.
     pub fn hash(&self, slot: &str) -> String {
-        self.arts.get(slot).map(|art| art.known.hash.clone()).unwrap_or_default()
+        self.arts.get(slot).map(|art| art.facts.hash.clone()).unwrap_or_default()
     }
 
     /// A slot's picture, read if it wasn't yet.
@@ -94,8 +96,8 @@ impl Arts {
             Some(layer) => Source::open_layer(&art.file, layer, limits)?,
             None => Source::open(&art.file, limits)?,
         };
-        let now = known(&source, None);
-        if (&now.hash, now.natural) != (&art.known.hash, art.known.natural) {
+        let now = Facts::of(&source);
+        if (&now.hash, now.natural) != (&art.facts.hash, art.facts.natural) {
             return Err(Fault::new(Class::Picture, "the picture changed during the run")
                 .in_file(&art.file)
                 .remedy("Run the command again.")
@@ -109,7 +111,7 @@ impl Arts {
         let of = |art: &Arc<Art>| {
             let layer = art.layer.as_ref().map(|layer| format!("#{layer}")).unwrap_or_default();
             let file = format!("{}{layer}", art.file.display());
-            art.known.warnings.iter().map(move |warning| format!("{file}: {warning}")).collect::<Vec<_>>()
+            art.facts.warnings.iter().map(move |warning| format!("{file}: {warning}")).collect::<Vec<_>>()
         };
         let mut all: Vec<String> = self.arts.values().flat_map(of).collect();
         all.sort();
@@ -117,10 +119,9 @@ impl Arts {
         all
     }
 
-    /// What is known of the files, by absolute path.
-    pub fn known(&self) -> BTreeMap<String, Known> {
-        let files = self.arts.values().filter(|art| !art.path.is_empty());
-        files.map(|art| (art.path.clone(), art.known.clone())).collect()
+    /// What is known of the pictures, by the keys that later runs look for.
+    pub fn facts(&self) -> impl Iterator<Item = (Key, &Facts)> {
+        self.arts.values().flat_map(|art| art.keys.iter().map(|key| (*key, &art.facts)))
     }
 
     /// The files, each once.
@@ -132,51 +133,48 @@ impl Arts {
     }
 }
 
-/// Finds out what a picture is, from `memory` where that is sure.
-fn recall(file: &Path, layer: Option<&str>, limits: &Limits, memory: &Memory) -> Result<Art> {
-    let absolute = std::path::absolute(file).ok().and_then(|path| path.to_str().map(str::to_owned));
-    let path = match (absolute, layer) {
-        (Some(path), Some(layer)) => format!("{path}#{layer}"),
-        (Some(path), None) => path,
-        (None, _) => String::new(),
-    };
-    let layer = layer.map(str::to_owned);
-    let lazy = |known: Known| Art {
-        file: file.to_path_buf(),
-        layer: layer.clone(),
-        path: path.clone(),
-        known,
-        source: OnceLock::new(),
-    };
-    let data = std::fs::metadata(file).ok().filter(std::fs::Metadata::is_file);
-    if let (Some(data), Some(known)) = (&data, memory.at(&path))
-        && data.len() <= limits.file_bytes
-        && known.seen.is_some_and(|seen| seen.holds(data))
-    {
-        return Ok(lazy(known.clone()));
+impl Art {
+    fn read(file: PathBuf, layer: Option<String>, keys: Vec<Key>, source: Source) -> Art {
+        Art { file, layer, facts: Facts::of(&source), keys, source: OnceLock::from(source) }
     }
-    let seen = data.as_ref().and_then(Seen::now).filter(Seen::settled);
-    if let Some(name) = &layer {
-        let source = Source::open_layer(file, name, limits)?;
-        let known = known(&source, seen);
-        return Ok(Art { file: file.to_path_buf(), layer, path, known, source: OnceLock::from(source) });
-    }
-    let bytes = pictures::content(file, limits)?;
-    if let Some(known) = memory.like(blake3::hash(&bytes).to_hex().as_str()) {
-        return Ok(lazy(Known { seen, ..known.clone() }));
-    }
-    let source = Source::from_bytes(file, bytes, limits)?;
-    let known = known(&source, seen);
-    Ok(Art { file: file.to_path_buf(), layer, path, known, source: OnceLock::from(source) })
 }
 
-fn known(source: &Source, seen: Option<Seen>) -> Known {
-    let prefix = format!("{}: ", source.file.display());
-    let bare = |warning: &String| warning.strip_prefix(&prefix).unwrap_or(warning).to_owned();
-    Known {
-        hash: blake3::Hash::from_bytes(source.hash).to_hex().to_string(),
-        natural: source.natural,
-        warnings: source.warnings.iter().map(bare).collect(),
-        seen,
+/// Finds out what a picture is, without reading it where that is sure.
+fn recall(file: &Path, layer: Option<&str>, limits: &Limits, found: Recall<'_>) -> Result<Art> {
+    let mut keys: Vec<Key> = stamp_key(file, layer, limits).into_iter().collect();
+    let own = layer.map(str::to_owned);
+    let known = |facts: Facts, keys: Vec<Key>| Art {
+        file: file.to_path_buf(),
+        layer: own.clone(),
+        facts,
+        keys,
+        source: OnceLock::new(),
+    };
+    if let Some(facts) = keys.first().and_then(|key| found(*key)) {
+        return Ok(known(facts, keys));
     }
+    if let Some(name) = layer {
+        let source = Source::open_layer(file, name, limits)?;
+        return Ok(Art::read(file.to_path_buf(), own, keys, source));
+    }
+    let bytes = pictures::content(file, limits)?;
+    keys.push(Facts::content_key(blake3::hash(&bytes).to_hex().as_str()));
+    if let Some(facts) = found(keys[keys.len() - 1]) {
+        return Ok(known(facts, keys));
+    }
+    let source = Source::from_bytes(file, bytes, limits)?;
+    Ok(Art::read(file.to_path_buf(), None, keys, source))
+}
+
+/// Key of a file's facts by its stamp, taken before it is read; none while the stamp proves nothing.
+fn stamp_key(file: &Path, layer: Option<&str>, limits: &Limits) -> Option<Key> {
+    let path = std::path::absolute(file).ok()?;
+    let path = match layer {
+        Some(layer) => format!("{}#{layer}", path.to_str()?),
+        None => path.to_str()?.to_owned(),
+    };
+    let data =
+        std::fs::metadata(file).ok().filter(|data| data.is_file() && data.len() <= limits.file_bytes)?;
+    let seen = Seen::now(&data).filter(Seen::settled)?;
+    Some(Facts::file_key(&path, &seen.stamp))
 }

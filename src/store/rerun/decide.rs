@@ -3,8 +3,8 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::files::why as cause;
 use crate::base::stamp::{Seen, digest};
-use crate::store::rerun::made_of::{Wanted, beside};
 use crate::store::rerun::record::{Records, Written};
+use crate::store::rerun::wanted::{Wanted, beside};
 use crate::store::rerun::why::why;
 use std::fs;
 use std::path::Path;

@@ -4,13 +4,11 @@
 
 use crate::base::fault::Result;
 use crate::base::stamp::Seen;
-use crate::base::units::Rect;
 use crate::output::{self, Manifest};
-use crate::scene::pictures::known::{Known, Memory};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::io::Read;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Name of the hidden file.
 pub const NAME: &str = ".fogweft-run.json";
@@ -23,27 +21,6 @@ const MOST_BYTES: u64 = 64 << 20;
 
 /// Most bytes of any text in it.
 const LONGEST: usize = 8192;
-
-/// Where a rim stands, which is only as large as it turns out.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Stands {
-    /// Where.
-    pub rect: Rect,
-    /// Width and height in texels.
-    pub texels: [u32; 2],
-}
-
-impl Stands {
-    /// Whether a picture could stand there.
-    fn sound(&self) -> bool {
-        let [x, y, width, height] = self.rect.into();
-        x.abs() <= 1e9
-            && y.abs() <= 1e9
-            && [width, height].iter().all(|side| *side > 0.0 && *side <= 1e9)
-            && self.texels.iter().all(|side| (1..=1 << 20).contains(side))
-    }
-}
 
 /// What was written under a name.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -79,7 +56,6 @@ fn is_zero(bits: &u8) -> bool {
 
 /// The hidden file.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct State {
     /// Version of this form.
     version: u32,
@@ -88,15 +64,6 @@ pub struct State {
     /// What a run was about to write when this was saved; empty once it is done.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub pending: BTreeMap<String, Written>,
-    /// The scene's pictures, by absolute path.
-    #[serde(default)]
-    pub arts: BTreeMap<String, Known>,
-    /// Shapes of textures that had to be searched for, by the hash of what they were found for.
-    #[serde(default)]
-    pub shapes: BTreeMap<String, Vec<[u32; 6]>>,
-    /// Where rims stand, by the hash of all that they are made of.
-    #[serde(default)]
-    pub stands: BTreeMap<String, Stands>,
 }
 
 /// All that is known of earlier runs in a folder.
@@ -114,13 +81,8 @@ pub struct Records {
 
 impl State {
     /// What a finished run leaves.
-    pub fn new(
-        files: BTreeMap<String, Written>,
-        arts: BTreeMap<String, Known>,
-        shapes: BTreeMap<String, Vec<[u32; 6]>>,
-        stands: BTreeMap<String, Stands>,
-    ) -> State {
-        State { version: VERSION, files, pending: BTreeMap::new(), arts, shapes, stands }
+    pub fn new(files: BTreeMap<String, Written>) -> State {
+        State { version: VERSION, files, pending: BTreeMap::new() }
     }
 
     /// As text: one line for each file.
@@ -129,8 +91,7 @@ impl State {
         for (name, files) in [("files", &self.files), ("pending", &self.pending)] {
             text += &format!(",\n\"{name}\": {}", lines(files));
         }
-        let [arts, shapes, stands] = [lines(&self.arts), lines(&self.shapes), lines(&self.stands)];
-        text + &format!(",\n\"arts\": {arts},\n\"shapes\": {shapes},\n\"stands\": {stands}}}\n")
+        text + "}\n"
     }
 
     /// Reads the hidden file; whatever it holds, the worst is that nothing is known.
@@ -178,17 +139,7 @@ impl State {
                     .is_none_or(|name| output::manifest::stays_inside(name) && short(name))
                 && written.settings.iter().all(|(key, value)| short(key) && short(value))
         };
-        let art = |(path, known): (&String, &Known)| {
-            short(path)
-                && hash(&known.hash)
-                && known.natural.iter().all(|side| *side > 0.0 && *side <= 1e9)
-                && known.warnings.iter().all(|warning| short(warning))
-        };
-        self.version == VERSION
-            && self.files.iter().chain(&self.pending).all(file)
-            && self.arts.iter().all(art)
-            && self.shapes.keys().chain(self.stands.keys()).all(|key| hash(key))
-            && self.stands.values().all(Stands::sound)
+        self.version == VERSION && self.files.iter().chain(&self.pending).all(file)
     }
 }
 
@@ -242,7 +193,7 @@ impl Records {
                 all.push(Written {
                     hash: blake3::hash(text.as_bytes()).to_hex().to_string(),
                     bytes: text.len() as u64,
-                    made_of: super::made_of::of_text("manifest", &text),
+                    made_of: super::wanted::text_key("manifest", &text).hex(),
                     ..Written::default()
                 });
             }
@@ -261,11 +212,6 @@ impl Records {
     }
 }
 
-/// What earlier runs in these folders knew of pictures.
-pub fn memory(folders: &[PathBuf]) -> Memory {
-    Memory::new(folders.iter().flat_map(|folder| State::read(folder).0.arts).collect())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -280,21 +226,21 @@ mod tests {
             settings: [("smear.length".to_owned(), "220".to_owned())].into(),
             ..Written::default()
         };
-        let art = Known { hash: "c".repeat(64), natural: [3.0, 4.0], warnings: Vec::new(), seen: None };
-        State {
-            version: VERSION,
-            files: [("reeds.fog.png".to_owned(), written)].into(),
-            pending: BTreeMap::new(),
-            arts: [("/x/reeds.svg".to_owned(), art)].into(),
-            shapes: [("d".repeat(64), vec![[0, 0, 3, 4, 3, 4]])].into(),
-            stands: [("e".repeat(64), Stands { rect: [-1.5, 0.0, 3.0, 4.0].into(), texels: [3, 4] })].into(),
-        }
+        State::new([("reeds.fog.png".to_owned(), written)].into())
     }
 
     #[test]
     fn a_state_comes_back_from_its_text() {
         let folder = tempfile::tempdir().expect("a folder");
         std::fs::write(folder.path().join(NAME), sample().text()).expect("written");
+        assert_eq!(State::read(folder.path()).0, sample());
+    }
+
+    #[test]
+    fn what_older_programs_recorded_besides_is_passed_over() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let text = sample().text().replacen("{", "{\"arts\": {\"/x\": 3}, ", 1);
+        std::fs::write(folder.path().join(NAME), text).expect("written");
         assert_eq!(State::read(folder.path()).0, sample());
     }
 

@@ -1,9 +1,11 @@
 //! The run: a scene and its pictures in, every matched sheet out.
 
 mod folder;
+mod make;
 mod manifest;
 mod output;
 mod textures;
+mod write;
 
 pub use textures::frame_path;
 
@@ -143,8 +145,8 @@ pub fn render_with(
         .iter()
         .map(|scale| Plan::new(scene, &arts.naturals(), *scale, &options.limits))
         .collect::<Result<Vec<Plan>>>()?;
-    let run = |(plan, folder)| {
-        let report = folder::run(plan, arts, options, folder, progress);
+    let run = |(plan, folder): (Plan, PathBuf)| {
+        let report = folder::run(&plan, arts, options, folder, progress);
         progress.ends();
         report
     };

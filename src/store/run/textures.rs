@@ -1,30 +1,25 @@
 //! From the plan's jobs to the textures that are wanted of them.
 
 use crate::base::fault::Result;
+use crate::base::key::{Key, KeyWriter};
 use crate::base::placing::{Kind, Placing};
-use crate::base::progress::Progress;
 use crate::base::words::Alpha;
 use crate::output;
 use crate::output::texture::{Band, Shape};
 use crate::plan::{Job, Plan};
 use crate::scene::Texture;
-use crate::scene::pictures::Arts;
 use crate::stack::Stack;
-use crate::store::maker::{Ask, work_of};
-use crate::store::rerun::made_of::of_texture;
-use crate::store::rerun::{Fields, Records, Stands, Wanted, Written};
+use crate::store::maker::{Request, work_of};
+use crate::store::rerun::Wanted;
 use crate::store::run::Options;
+use crate::store::run::folder::Run;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
 
-/// What of textures only their texels tell.
-pub(super) struct Searched {
-    /// Shapes that were searched for, by the hash of what they were found for: area and stored size.
-    pub shapes: BTreeMap<String, Vec<[u32; 6]>>,
-    /// Where rims stand, by the hash of all that they are made of.
-    pub stands: BTreeMap<String, Stands>,
-}
+/// Kinds of the store's entries: shapes that were searched for, as areas and stored sizes, and where rims stand, as rectangle and texels.
+const SHAPE: &str = "shape";
+/// See [`SHAPE`].
+const STAND: &str = "stand";
 
 /// The place of a texture among those of the plan.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -37,112 +32,131 @@ pub(super) struct Of {
     pub tile: usize,
 }
 
-/// The shape of every job. What the record knows, or the plan alone tells, costs no texel; for the rest `stack` is filled.
-pub(super) fn shapes(
-    stack: &mut Stack<'_>,
-    jobs: &[Wanted],
-    (arts, fields): (&Arts, &Fields),
-    options: &Options,
-    records: &Records,
-    asked: impl Fn(&str) -> bool + Sync,
-    (folder, progress): (&Path, &dyn Progress),
-) -> Result<(Vec<Shape>, Searched)> {
-    let plan = stack.plan();
-    let texture = &plan.texture;
-    let all = 0..jobs.len();
-    let is_rim = |job: usize| matches!(plan.files[job], Job::Rim(_));
-    let found_for = |job: usize| of_texture(&jobs[job].made_of, &format!("{texture:?}"));
-    let placed: Vec<Option<Placing>> =
-        all.clone().map(|job| placed(plan, job, &jobs[job].made_of, records)).collect();
-    let known = |job: usize| -> Option<Shape> {
-        let placing = placed[job].as_ref()?;
-        Shape::plain(placing, texture).or_else(|| {
-            let bands = records.state.shapes.get(&found_for(job))?;
-            sound(bands, placing.texels).map(|bands| Shape::from_bands(bands, placing, texture))
-        })
-    };
-    let known: Vec<Option<Shape>> = all.clone().map(known).collect();
-    let open = |job: usize| known[job].is_none() && asked(&jobs[job].slot);
-    // A rim is measured on all that stands behind its art.
-    let behind = all.clone().filter(|job| is_rim(*job) && open(*job)).max().map_or(0, |rim| rim + 2);
-    let needed = |job: usize| job < behind || open(job);
-    let work = |job: usize| {
-        let drawn = if needed(job) { work_of(plan.files[job].placing()) } else { 0 };
-        drawn + if open(job) { jobs[job].texels } else { 0 }
-    };
-    let work: u64 = all.clone().map(work).sum();
-    if work > 0 {
-        progress.begins(folder, 0, work);
-    }
-    let worked = |path: &str, texels| progress.worked(path, texels);
-    // What an earlier run left of an art is looked at again by its hash before it is believed.
-    let held = |job: usize| {
-        let whole = known[job].as_ref().is_some_and(Shape::is_whole) && texture.alpha == Alpha::Straight;
-        let made = |written: &Written| written.made_of == jobs[job].made_of;
-        let written = records.of(&jobs[job].path).into_iter().find(made);
-        written
-            .filter(|_| whole && !options.rerun.again)
-            .map(|written| (folder.join(&jobs[job].path), written.hash))
-    };
-    let ask = Ask {
-        fields,
-        limits: &options.limits,
-        bits: options.bits,
-        needed: &needed,
-        worked: &worked,
-        made_of: &|job| jobs.get(job).map(|job| job.made_of.clone()),
-        held: &held,
-        cameras: &[],
-    };
-    if work > 0 {
-        stack.fill(arts, &ask)?;
-    }
-    let stack = &*stack;
-    let placing = |job: usize| placed[job].as_ref().unwrap_or_else(|| stack.placing(job));
-    let shapes: Vec<Shape> = all
-        .clone()
-        .into_par_iter()
-        .map(|job| match &known[job] {
-            Some(shape) => shape.clone(),
-            None if open(job) && !progress.stopped() => {
-                let shape = Shape::new(stack, job, texture, options.bits);
-                worked(&jobs[job].path, jobs[job].texels);
-                shape
-            }
-            // Nobody asks for it.
-            None => whole(placing(job), texture),
-        })
-        .collect();
-    let told = || all.clone().filter(|job| known[*job].is_some() || open(*job));
-    let plain = |band: &Band| {
-        let ([left, top, wide, tall], [width, height]) = (band.area, band.stored);
-        [left, top, wide, tall, width, height]
-    };
-    let searched = Searched {
-        shapes: told()
-            .filter(|job| Shape::plain(placing(*job), texture).is_none())
-            .map(|job| (found_for(job), shapes[job].bands.iter().map(plain).collect()))
-            .collect(),
-        stands: told()
-            .filter(|job| is_rim(*job))
-            .map(|job| {
-                let Placing { rect, texels, .. } = *placing(job);
-                (jobs[job].made_of.clone(), Stands { rect, texels })
-            })
-            .collect(),
-    };
-    Ok((shapes, searched))
+/// The search for the shapes of a run's textures.
+struct Search<'a> {
+    run: &'a Run<'a>,
+    /// Where each job's picture stands, as far as that is known without a texel.
+    placed: Vec<Option<Placing>>,
+    /// The shapes that are known without a texel.
+    known: Vec<Option<Shape>>,
 }
 
-/// Where a job's picture stands. What a rim takes up is known once it was solved, now or by an earlier run.
-fn placed(plan: &Plan, job: usize, made_of: &str, records: &Records) -> Option<Placing> {
-    let placing = plan.files[job].placing();
-    if placing.kind != Kind::Rim {
-        return Some(placing.clone());
+impl Run<'_> {
+    /// The shape of every job. What the store knows, or the plan alone tells, costs no texel; for the rest `stack` is filled.
+    pub fn shapes(&self, stack: &mut Stack<'_>) -> Result<Vec<Shape>> {
+        let mut search = Search { run: self, placed: Vec::new(), known: Vec::new() };
+        for job in 0..self.jobs.len() {
+            let placed = self.placed(job);
+            search.known.push(placed.as_ref().and_then(|placing| self.known_shape(job, placing)));
+            search.placed.push(placed);
+        }
+        search.fill(stack)?;
+        let stack = &*stack;
+        let shapes = (0..self.jobs.len()).into_par_iter().map(|job| search.shape(stack, job)).collect();
+        if self.progress.stopped() { Err(self.stopped()) } else { Ok(shapes) }
     }
-    let Stands { rect, texels } = *records.state.stands.get(made_of)?;
-    let fits = texels.iter().zip(placing.texels).all(|(side, most)| *side <= most);
-    fits.then(|| Placing { rect, texels, ..placing.clone() })
+
+    fn shape_key(&self, job: usize) -> Key {
+        KeyWriter::new("shape")
+            .part("of", self.jobs[job].made_of.as_str())
+            .part("blending", &self.plan.blending)
+            .part("texture", &self.plan.texture)
+            .key()
+    }
+
+    fn stand_key(&self, job: usize) -> Key {
+        KeyWriter::new("stand").part("rim", &self.outputs.keys[job]).key()
+    }
+
+    fn is_rim(&self, job: usize) -> bool {
+        matches!(self.plan.files[job], Job::Rim(_))
+    }
+
+    /// Where a job's picture stands. What a rim takes up is known once it was solved, now or by an earlier run.
+    fn placed(&self, job: usize) -> Option<Placing> {
+        let placing = self.plan.files[job].placing();
+        if !self.is_rim(job) {
+            return Some(placing.clone());
+        }
+        let stand: [f64; 6] = self.store.read(STAND, self.stand_key(job))?.try_into().ok()?;
+        let [x, y, width, height, across, down] = stand;
+        let texels = [across as u32, down as u32];
+        let fits = texels.iter().zip(placing.texels).all(|(side, most)| (1..=most).contains(side))
+            && [x, y].iter().all(|place| place.abs() <= 1e9)
+            && [width, height].iter().all(|side| *side > 0.0 && *side <= 1e9);
+        fits.then(|| Placing { rect: [x, y, width, height].into(), texels, ..placing.clone() })
+    }
+
+    fn known_shape(&self, job: usize, placing: &Placing) -> Option<Shape> {
+        let texture = &self.plan.texture;
+        Shape::plain(placing, texture).or_else(|| {
+            let content: Vec<u32> = self.store.read(SHAPE, self.shape_key(job))?;
+            let bands = sound(content.as_chunks().0, placing.texels)?;
+            Some(Shape::from_bands(bands, placing, texture))
+        })
+    }
+}
+
+impl Search<'_> {
+    /// Whether a job's shape has to be searched for.
+    fn is_open(&self, job: usize) -> bool {
+        self.known[job].is_none() && self.run.asks(&self.run.jobs[job].slot)
+    }
+
+    /// Brings into the stack what the search looks at.
+    fn fill(&self, stack: &mut Stack<'_>) -> Result<()> {
+        let Run { plan, jobs, progress, folder, .. } = self.run;
+        let all = 0..jobs.len();
+        // A rim is measured on all that stands behind its art.
+        let rims = all.clone().filter(|job| self.run.is_rim(*job) && self.is_open(*job));
+        let behind = rims.max().map_or(0, |rim| rim + 2);
+        let needed: Vec<bool> = all.clone().map(|job| job < behind || self.is_open(job)).collect();
+        let drawn = |job: usize| if needed[job] { work_of(plan.files[job].placing()) } else { 0 };
+        let searched = |job: usize| if self.is_open(job) { jobs[job].texels } else { 0 };
+        let work: u64 = all.map(|job| drawn(job) + searched(job)).sum();
+        if work == 0 {
+            return Ok(());
+        }
+        progress.begins(folder, 0, work);
+        let request = Request {
+            arts: self.run.arts,
+            bits: self.run.options.bits,
+            needed,
+            // What an earlier run left of an art is looked at again by its hash before it is believed.
+            files: self.run.pictures(|job| self.known[job].as_ref()),
+            cameras: &[],
+        };
+        if self.run.maker().fill(stack, &request)? { Ok(()) } else { Err(self.run.stopped()) }
+    }
+
+    /// The shape of a job; what was searched for goes into the store.
+    fn shape(&self, stack: &Stack<'_>, job: usize) -> Shape {
+        let (run, texture) = (self.run, &self.run.plan.texture);
+        if let Some(shape) = &self.known[job] {
+            return shape.clone();
+        }
+        if !self.is_open(job) || run.progress.stopped() {
+            // Nobody asks for it.
+            return whole(self.placed[job].as_ref().unwrap_or_else(|| stack.placing(job)), texture);
+        }
+        let shape = Shape::new(stack, job, texture, run.options.bits);
+        run.progress.worked(&run.jobs[job].path, run.jobs[job].texels);
+        let placing = stack.placing(job);
+        if Shape::plain(placing, texture).is_none() {
+            let flat = |band: &Band| {
+                let ([left, top, wide, tall], [width, height]) = (band.area, band.stored);
+                [left, top, wide, tall, width, height]
+            };
+            let bands: Vec<[u32; 6]> = shape.bands.iter().map(flat).collect();
+            run.store.write(SHAPE, run.shape_key(job), &[bands.as_flattened()]);
+        }
+        if run.is_rim(job) {
+            let ([x, y, width, height], [across, down]) =
+                (placing.rect.into(), placing.texels.map(f64::from));
+            run.store.write(STAND, run.stand_key(job), &[&[x, y, width, height, across, down]]);
+        }
+        shape
+    }
 }
 
 fn whole(placing: &Placing, texture: &Texture) -> Shape {
@@ -187,11 +201,17 @@ pub(super) fn wanted(
         let own = if shape.is_whole() && texture.alpha == Alpha::Straight {
             of_job.made_of.clone()
         } else {
-            let how = format!(
-                "{:?}",
-                (shape.bands[cut.band], shape.bands.len() > 1, cut.cut, texture.alpha, plan.blending)
-            );
-            of_texture(&of_job.made_of, &how)
+            let Band { area, stored } = shape.bands[cut.band];
+            KeyWriter::new("texture")
+                .part("of", of_job.made_of.as_str())
+                .part("area", &area)
+                .part("stored", &stored)
+                .part("several", &(shape.bands.len() > 1))
+                .part("cut", &cut.cut)
+                .part("alpha", &texture.alpha)
+                .part("blending", &plan.blending)
+                .key()
+                .hex()
         };
         let [width, height] = cut.texels();
         let mut settings = of_job.settings.clone();
@@ -203,7 +223,8 @@ pub(super) fn wanted(
                 0 => (cut.path.clone(), own.clone()),
                 _ => {
                     settings.insert("frames".into(), frames.to_string());
-                    (frame_path(&cut.path, frame), of_texture(&own, &format!("frame {frame} of {frames}")))
+                    let key = KeyWriter::new("frame").part("of", own.as_str()).part("frame", &frame);
+                    (frame_path(&cut.path, frame), key.part("frames", &frames).key().hex())
                 }
             };
             all.push((

@@ -1,0 +1,174 @@
+//! Keys of a plan's layers: what each job's texels are made from, and where they stand.
+
+use crate::base::key::{Key, KeyPart, KeyWriter};
+use crate::base::placing::Placing;
+use crate::base::words::{Bits, Blending};
+use crate::plan::treatment::{Fade, Tint, Treatment};
+use crate::plan::{ArtJob, Job, Plan};
+use crate::plan::{RimJob, RimSpec};
+use crate::scene::Curve;
+use crate::scene::pictures::Arts;
+
+impl KeyPart for Curve {
+    fn write(&self, to: &mut KeyWriter) {
+        let word = match self {
+            Curve::Smooth => "smooth",
+            Curve::Straight => "straight",
+            Curve::Early => "early",
+            Curve::Late => "late",
+        };
+        word.write(to);
+    }
+}
+
+impl Tint {
+    /// Key of the tint.
+    fn key(&self) -> Key {
+        let falloff = &self.falloff.recipe.falloff;
+        KeyWriter::new("tint")
+            .part("depth", &self.depth)
+            .part("haze", &self.haze)
+            .part("line", &self.falloff.line)
+            .part("open", &self.falloff.open)
+            .part("height", &falloff.height)
+            .part("beyond", &falloff.beyond)
+            .key()
+    }
+}
+
+impl Fade {
+    /// Key of the fade.
+    fn key(&self) -> Key {
+        let Fade { from, over, curve } = self;
+        KeyWriter::new("fade").part("from", from).part("over", over).part("curve", curve).key()
+    }
+}
+
+impl Treatment {
+    /// Key of what is done to a picture.
+    pub fn key(&self) -> Key {
+        KeyWriter::new("treatment")
+            .part("tint", &self.tint.as_ref().map(Tint::key))
+            .part("fade", &self.fade.as_ref().map(Fade::key))
+            .part("floor", &self.floor)
+            .key()
+    }
+}
+
+impl ArtJob {
+    /// Key of the picture as it is drawn, before it is treated; `content` is the hash of its file.
+    pub fn drawn_key(&self, content: &str, blending: Blending) -> Key {
+        KeyWriter::new("drawn picture")
+            .part("content", content)
+            .part("size", &self.placing.texels)
+            .part("flip", &self.flip)
+            .part("wraps", &self.wraps)
+            .part("blending", &blending)
+            .key()
+    }
+
+    /// Key of the treated picture, of as many bits as its file will have.
+    pub fn key(&self, content: &str, blending: Blending, bits: Bits) -> Key {
+        KeyWriter::new("picture")
+            .part("drawn", &self.drawn_key(content, blending))
+            .part("treatment", &self.treatment.key())
+            .part("bits", &bits)
+            .key()
+    }
+}
+
+impl RimSpec {
+    /// Key of all that a rim is made from, but for what stands behind it.
+    fn key(&self) -> Key {
+        let RimSpec { field, tones, dark, light, corner, wraps, periodic, spread, separation, most } = self;
+        let key = KeyWriter::new("rim's own")
+            .part("field", &field.key())
+            .part("dark", dark)
+            .part("light", light)
+            .part("corner", corner)
+            .part("wraps", wraps)
+            .part("periodic", periodic)
+            .part("spread", spread)
+            .part("separation", separation)
+            .part("most", most);
+        tones.parts(field.recipe.grade.aloft, key).key()
+    }
+}
+
+impl RimJob {
+    /// Key of the rim's place in the view: the newest rim that was solved for it may stand in for one that isn't solved yet.
+    pub fn place_key(&self) -> Key {
+        let Placing { slot, rect, texels, pan_rate, .. } = &self.placing;
+        KeyWriter::new("rim's place")
+            .part("slot", slot.as_str())
+            .part("rect", rect)
+            .part("texels", texels)
+            .part("rate", pan_rate)
+            .key()
+    }
+
+    /// Key of the rim before a picture that stands as `art` says, over the layers `behind` it.
+    fn key(&self, plan: &Plan, behind: &[Key], art: Option<Key>) -> Key {
+        let Placing { rect, pan_rate, period, .. } = &self.placing;
+        KeyWriter::new("rim")
+            .part("own", &self.spec.key())
+            .part("rect", rect)
+            .part("rate", pan_rate)
+            .part("period", period)
+            .part("frame", &plan.frame_key())
+            .part("view", &plan.view)
+            .part("travel", &plan.travel)
+            .part("cameras", plan.cameras().as_slice())
+            .part("art", &art)
+            .part("behind", behind)
+            .key()
+    }
+}
+
+impl Placing {
+    /// Key of a picture as it stands in the stack, whose texels have the key `texels`.
+    pub fn stand_key(&self, texels: Key) -> Key {
+        KeyWriter::new("layer")
+            .part("made of", &texels)
+            .part("rect", &self.rect)
+            .part("texels", &self.texels)
+            .part("rate", &self.pan_rate)
+            .part("period", &self.period)
+            .key()
+    }
+}
+
+impl Plan {
+    /// Key of what all layers are drawn onto.
+    pub fn frame_key(&self) -> Key {
+        KeyWriter::new("frame")
+            .part("texels", &self.texels)
+            .part("scale", &self.scale)
+            .part("blending", &self.blending)
+            .part("backdrop", &self.backdrop)
+            .key()
+    }
+
+    /// Keys of the texels of every job, in the plan's order. A rim is made of all that stands behind its art, the rims there among it;
+    /// `bits` are those of the files, which pictures are rounded to.
+    pub fn keys(&self, arts: &Arts, bits: Bits) -> Vec<Key> {
+        let art_key = |job: &ArtJob| job.key(&arts.hash(&job.placing.slot), self.blending, bits);
+        let (mut keys, mut behind) = (Vec::new(), Vec::new());
+        for (at, job) in self.files.iter().enumerate() {
+            let key = match job {
+                Job::Fog(job) => job.spec.key(),
+                Job::Art(job) => art_key(job),
+                Job::Rim(job) => {
+                    let art = match self.files.get(at + 1) {
+                        Some(Job::Art(art)) => Some(art.placing.stand_key(art_key(art))),
+                        _ => None,
+                    };
+                    job.key(self, &behind, art)
+                }
+            };
+            behind.push(job.placing().stand_key(key));
+            keys.push(key);
+        }
+        keys
+    }
+}

@@ -1,0 +1,216 @@
+//! The store's part on disk: a folder of files, each named after its key, each behind its checksum.
+//!
+//! The checksum guards against halves and faults of a disk, as zlib guards its streams (Adler-32, RFC 1950); a stronger hash would take
+//! a fifth of the time of reading.
+
+use crate::base::key::Key;
+use bytemuck::Pod;
+use simd_adler32::Adler32;
+use std::fs::{self, File};
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+/// Name of the hidden folder in the output folder. Deleting it costs time, nothing else.
+pub const FOLDER: &str = ".fogweft-cache";
+
+/// Most bytes of all files: two scenes' worth of what the maker keeps at most.
+const MOST: u64 = 256 << 20;
+
+/// Most bytes of one file.
+const LONGEST: usize = 64 << 20;
+
+/// Length of the checksum that each file begins with.
+const CHECK: usize = 4;
+
+/// A cache on disk.
+pub(super) struct Disk {
+    folder: PathBuf,
+}
+
+impl Disk {
+    /// In `folder`; none if something else stands there: it is neither followed nor replaced.
+    pub fn new(folder: PathBuf) -> Option<Disk> {
+        let ours = fs::symlink_metadata(&folder).map_or(true, |data| data.is_dir());
+        ours.then_some(Disk { folder })
+    }
+
+    fn path(&self, kind: &str, key: Key) -> PathBuf {
+        self.folder.join(format!("{}.{kind}", key.hex()))
+    }
+
+    pub fn has(&self, kind: &str, key: Key) -> bool {
+        self.path(kind, key).is_file()
+    }
+
+    /// The content of a file; none if it is no longer what was written.
+    pub fn read<T: Pod>(&self, kind: &str, key: Key) -> Option<Vec<T>> {
+        let path = self.path(kind, key);
+        let data = fs::symlink_metadata(&path).ok()?;
+        let length = usize::try_from(data.len()).ok()?.checked_sub(CHECK)?;
+        if !data.is_file() || length > LONGEST || !length.is_multiple_of(size_of::<T>()) {
+            return None;
+        }
+        let (mut check, mut content) = ([0; CHECK], vec![T::zeroed(); length / size_of::<T>()]);
+        // Straight to where it is needed: what it holds is megabytes.
+        let bytes = bytemuck::cast_slice_mut(&mut content);
+        let mut file = File::open(path).ok()?;
+        file.read_exact(&mut check).and_then(|()| file.read_exact(bytes)).ok()?;
+        // Its age is that of its last use. Who may not set that loses it sooner.
+        let _ = file.set_modified(SystemTime::now());
+        (check == checksum(&[bytes])).then_some(content)
+    }
+
+    pub fn write<T: Pod>(&self, kind: &str, key: Key, parts: &[&[T]]) {
+        let parts: Vec<&[u8]> = parts.iter().map(|part| bytemuck::cast_slice(part)).collect();
+        if parts.iter().map(|part| part.len()).sum::<usize>() > LONGEST || !self.is_there() {
+            return;
+        }
+        // Half a file isn't believed, and is written again by the next run.
+        let _ = File::create(self.path(kind, key)).and_then(|mut file| {
+            file.write_all(&checksum(&parts))?;
+            parts.iter().try_for_each(|part| file.write_all(part))
+        });
+    }
+
+    /// Whether the folder is there, or could be made.
+    fn is_there(&self) -> bool {
+        match fs::symlink_metadata(&self.folder) {
+            Ok(data) => data.is_dir(),
+            Err(_) => {
+                if fs::create_dir(&self.folder).is_ok() {
+                    mark(&self.folder);
+                }
+                // It may be another thread that has made it.
+                self.folder.is_dir()
+            }
+        }
+    }
+
+    /// Removes the files that were used least recently until the rest is within the bound.
+    pub fn evict(&self) {
+        self.evict_to(MOST);
+    }
+
+    fn evict_to(&self, most: u64) {
+        let entries = fs::read_dir(&self.folder).into_iter().flatten().flatten();
+        let mut files: Vec<(SystemTime, PathBuf, u64)> = entries
+            .filter(|entry| is_ours(&entry.path()))
+            .filter_map(|entry| {
+                let data = entry.metadata().ok().filter(fs::Metadata::is_file)?;
+                Some((data.modified().ok()?, entry.path(), data.len()))
+            })
+            .collect();
+        let mut over = files.iter().map(|(.., bytes)| bytes).sum::<u64>().saturating_sub(most);
+        if over > 0 {
+            files.sort_unstable();
+        }
+        for (_, path, bytes) in files {
+            if over == 0 {
+                break;
+            }
+            let _ = fs::remove_file(path);
+            over = over.saturating_sub(bytes);
+        }
+    }
+}
+
+/// Whether a file has the name of an entry.
+fn is_ours(path: &Path) -> bool {
+    let stem = path.file_stem().and_then(|stem| stem.to_str()).unwrap_or_default();
+    stem.len() == 64 && stem.bytes().all(|byte| byte.is_ascii_hexdigit())
+}
+
+/// The checksum of a file. What a machine with another order of bytes wrote has another.
+fn checksum(parts: &[&[u8]]) -> [u8; CHECK] {
+    let mut check = Adler32::new();
+    check.write(&1_u32.to_ne_bytes());
+    parts.iter().for_each(|part| check.write(part));
+    check.finish().to_le_bytes()
+}
+
+/// Says of a new folder, to whom it may concern, that what is in it can be made again: backups leave it out by its tag (Cache
+/// Directory Tagging Specification, B. Ford), version control by its list of what to ignore. Whether that could be written matters
+/// to nobody.
+fn mark(folder: &Path) {
+    let tag = "Signature: 8a477f597d28d172789f06886806bc55\n# A cache of fogweft's, tagged as cache directories are.\n";
+    for (name, text) in [("CACHEDIR.TAG", tag), (".gitignore", "*\n")] {
+        let _ = fs::write(folder.join(name), text);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::key::KeyWriter;
+    use std::time::Duration;
+
+    fn key(number: u64) -> Key {
+        KeyWriter::new("test").part("number", &number).key()
+    }
+
+    fn disk() -> (tempfile::TempDir, Disk) {
+        let folder = tempfile::tempdir().expect("a folder");
+        let disk = Disk::new(folder.path().join(FOLDER)).expect("nothing stands there");
+        (folder, disk)
+    }
+
+    #[test]
+    fn what_was_written_is_read_and_what_was_damaged_is_not() {
+        let (_folder, disk) = disk();
+        assert!(disk.read::<f32>("x", key(1)).is_none() && !disk.has("x", key(1)));
+        disk.write("x", key(1), &[&[1.5_f32, 2.0], &[3.0]]);
+        assert_eq!(disk.read::<f32>("x", key(1)), Some(vec![1.5, 2.0, 3.0]));
+        assert!(disk.read::<f32>("x", key(2)).is_none() && disk.read::<f32>("y", key(1)).is_none());
+        assert!(disk.read::<f64>("x", key(1)).is_none(), "it is no list of such items");
+        let path = disk.path("x", key(1));
+        let good = fs::read(&path).expect("read");
+        let mut flipped = good.clone();
+        flipped[CHECK + 5] ^= 1;
+        for bad in [&good[..good.len() - 4], &good[..CHECK], &good[..3], &[], &flipped] {
+            fs::write(&path, bad).expect("written");
+            assert!(disk.read::<f32>("x", key(1)).is_none());
+        }
+    }
+
+    #[test]
+    fn the_least_recently_used_file_goes_first() {
+        let (_folder, disk) = disk();
+        for number in 0..4 {
+            disk.write("x", key(number), &[&[0_u8; 96]]);
+            let file = File::options().write(true).open(disk.path("x", key(number))).expect("there");
+            let age = Duration::from_secs(1000 - number);
+            file.set_modified(SystemTime::now() - age).expect("set");
+        }
+        fs::write(disk.folder.join("a painter's own"), [0; 500]).expect("written");
+        assert!(disk.read::<u8>("x", key(0)).is_some());
+        disk.evict_to(250);
+        let there: Vec<u64> = (0..4).filter(|number| disk.has("x", key(*number))).collect();
+        assert_eq!(there, [0, 3]);
+        assert!(disk.folder.join("a painter's own").exists());
+        disk.evict();
+        assert!(disk.has("x", key(3)));
+    }
+
+    #[test]
+    fn the_folder_says_that_it_is_a_cache() {
+        let (_folder, disk) = disk();
+        disk.write("x", key(1), &[&[1_u8]]);
+        let tag = fs::read(disk.folder.join("CACHEDIR.TAG")).expect("a tag");
+        // The first 43 bytes, as the specification has them.
+        assert_eq!(&tag[..43], b"Signature: 8a477f597d28d172789f06886806bc55");
+        // What is there already is left as it is.
+        fs::remove_file(disk.folder.join(".gitignore")).expect("removed");
+        disk.write("x", key(2), &[&[1_u8]]);
+        assert!(!disk.folder.join(".gitignore").exists());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn what_stands_in_its_place_is_neither_followed_nor_replaced() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let place = folder.path().join(FOLDER);
+        std::os::unix::fs::symlink(folder.path(), &place).expect("a link");
+        assert!(Disk::new(place).is_none());
+    }
+}

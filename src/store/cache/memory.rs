@@ -1,0 +1,115 @@
+//! The store's part in memory.
+
+use crate::base::key::Key;
+use std::any::Any;
+use std::collections::HashMap;
+use std::sync::Arc;
+
+struct Held {
+    value: Arc<dyn Any + Send + Sync>,
+    bytes: usize,
+    used: u64,
+}
+
+impl Held {
+    /// Whether the store alone holds it: else evicting it would free nothing.
+    fn is_spare(&self) -> bool {
+        Arc::strong_count(&self.value) == 1
+    }
+}
+
+/// Values by key.
+pub(super) struct Memory {
+    held: HashMap<Key, Held>,
+    /// Most bytes of what nobody else holds.
+    spare: usize,
+    /// Counts up with every use.
+    clock: u64,
+    /// Bytes that were put into it since it was last brought within its bound.
+    fresh: usize,
+}
+
+impl Memory {
+    pub fn new(spare: usize) -> Memory {
+        Memory { held: HashMap::new(), spare, clock: 0, fresh: 0 }
+    }
+
+    pub fn get(&mut self, key: Key) -> Option<Arc<dyn Any + Send + Sync>> {
+        let held = self.held.get_mut(&key)?;
+        self.clock += 1;
+        held.used = self.clock;
+        Some(Arc::clone(&held.value))
+    }
+
+    pub fn put(&mut self, key: Key, bytes: usize, value: Arc<dyn Any + Send + Sync>) {
+        self.clock += 1;
+        self.held.insert(key, Held { value, bytes, used: self.clock });
+        self.fresh += bytes;
+        if self.fresh > self.spare {
+            self.evict();
+        }
+    }
+
+    /// Evicts what was used least recently until what nobody else holds is within the bound.
+    pub fn evict(&mut self) {
+        self.fresh = 0;
+        loop {
+            let mut spare: Vec<(u64, Key, usize)> = self
+                .held
+                .iter()
+                .filter(|(_, held)| held.is_spare())
+                .map(|(key, held)| (held.used, *key, held.bytes))
+                .collect();
+            spare.sort_unstable();
+            let mut over = spare.iter().map(|(.., bytes)| bytes).sum::<usize>().saturating_sub(self.spare);
+            if over == 0 {
+                return;
+            }
+            for (_, key, bytes) in spare {
+                if over == 0 {
+                    break;
+                }
+                self.held.remove(&key);
+                over = over.saturating_sub(bytes);
+            }
+            // A sheet that went may have been the last to hold its planes.
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::key::KeyWriter;
+
+    fn key(number: u64) -> Key {
+        KeyWriter::new("test").part("number", &number).key()
+    }
+
+    #[test]
+    fn the_least_recently_used_goes_first_and_what_is_held_stays() {
+        let mut memory = Memory::new(100);
+        let held: Arc<dyn Any + Send + Sync> = Arc::new(0_u8);
+        memory.put(key(0), 1000, Arc::clone(&held));
+        for number in 1..=5 {
+            memory.put(key(number), 20, Arc::new(number));
+        }
+        assert!(memory.get(key(1)).is_some());
+        memory.put(key(6), 20, Arc::new(6));
+        let there: Vec<u64> = (0..=6).filter(|number| memory.held.contains_key(&key(*number))).collect();
+        assert_eq!(there, [0, 1, 3, 4, 5, 6]);
+        drop(held);
+        memory.evict();
+        assert!(!memory.held.contains_key(&key(0)));
+    }
+
+    #[test]
+    fn what_another_entry_held_goes_once_that_has_gone() {
+        let mut memory = Memory::new(0);
+        let plane: Arc<dyn Any + Send + Sync> = Arc::new(1_u8);
+        memory.put(key(1), 50, Arc::clone(&plane));
+        memory.put(key(2), 60, Arc::new(plane));
+        memory.evict();
+        assert!(memory.held.is_empty());
+    }
+}

@@ -1,0 +1,136 @@
+//! The store: a cache of whatever is worked out, by key. In memory for a page that stands open, on disk between runs.
+//!
+//! An entry goes stale in one way: nobody asks for its key any more. Both parts are bounded in bytes; what was used least recently is
+//! evicted first.
+
+mod disk;
+mod memory;
+
+pub use disk::FOLDER;
+
+use crate::base::key::Key;
+use bytemuck::Pod;
+use disk::Disk;
+use memory::Memory;
+use std::any::Any;
+use std::path::Path;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// What can be held in memory by a key.
+pub trait Entry: Any + Send + Sync {
+    /// Bytes that it takes, about.
+    fn bytes(&self) -> usize;
+}
+
+/// A value that is worked out, as it is found again on disk.
+pub trait Stage {
+    /// What is worked out.
+    type Value: Entry;
+    /// What its file is a list of.
+    type Item: Pod;
+    /// How the names of its files end.
+    const KIND: &'static str;
+
+    /// Key of all that it is made from.
+    fn key(&self) -> Key;
+
+    /// What its file holds, in parts one after the other.
+    fn encode(&self, value: &Self::Value, write: impl FnOnce(&[&[Self::Item]]));
+
+    /// The value from what its file holds; none if it can't be that.
+    fn decode(&self, content: Vec<Self::Item>) -> Option<Self::Value>;
+}
+
+/// A cache of values by key.
+#[derive(Default)]
+pub struct Store {
+    memory: Option<Mutex<Memory>>,
+    disk: Option<Disk>,
+}
+
+impl Store {
+    /// A store in memory. Of what nobody else holds it keeps `spare` bytes at most.
+    pub fn in_memory(spare: usize) -> Store {
+        Store { memory: Some(Mutex::new(Memory::new(spare))), disk: None }
+    }
+
+    /// The store in the hidden folder [`FOLDER`] of the output folder `outputs`, which is made when something is first put into it.
+    pub fn in_folder(outputs: &Path) -> Store {
+        Store { memory: None, disk: Disk::new(outputs.join(FOLDER)) }
+    }
+
+    /// Whether anything that is put into it goes to disk.
+    pub fn is_on_disk(&self) -> bool {
+        self.disk.is_some()
+    }
+
+    fn memory(&self) -> Option<MutexGuard<'_, Memory>> {
+        // Nothing is left half done under the lock.
+        self.memory.as_ref().map(|memory| memory.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// The value under `key` in memory.
+    pub fn get<V: Entry>(&self, key: Key) -> Option<Arc<V>> {
+        self.memory()?.get(key)?.downcast().ok()
+    }
+
+    /// Puts a value into memory, in place of what was under `key`.
+    pub fn put<V: Entry>(&self, key: Key, value: &Arc<V>) {
+        if let Some(mut memory) = self.memory() {
+            memory.put(key, value.bytes(), Arc::clone(value) as Arc<dyn Any + Send + Sync>);
+        }
+    }
+
+    /// The value of a stage, from memory or else from disk.
+    pub fn find<S: Stage>(&self, stage: &S) -> Option<Arc<S::Value>> {
+        let key = stage.key();
+        self.get(key).or_else(|| {
+            let value = Arc::new(stage.decode(self.read(S::KIND, key)?)?);
+            self.put(key, &value);
+            Some(value)
+        })
+    }
+
+    /// Puts what a stage has worked out into memory and, if `to_disk`, on disk.
+    pub fn keep<S: Stage>(&self, stage: &S, value: S::Value, to_disk: bool) -> Arc<S::Value> {
+        let (key, value) = (stage.key(), Arc::new(value));
+        if to_disk {
+            stage.encode(&value, |parts| self.write(S::KIND, key, parts));
+        }
+        self.put(key, &value);
+        value
+    }
+
+    /// Whether a stage's value is likely to be found without work.
+    pub fn has<S: Stage>(&self, stage: &S) -> bool {
+        let key = stage.key();
+        self.get::<S::Value>(key).is_some() || self.has_file(S::KIND, key)
+    }
+
+    /// Whether a file is there, whatever it holds.
+    pub fn has_file(&self, kind: &str, key: Key) -> bool {
+        self.disk.as_ref().is_some_and(|disk| disk.has(kind, key))
+    }
+
+    /// The content of a file, if it is just what was written.
+    pub fn read<T: Pod>(&self, kind: &str, key: Key) -> Option<Vec<T>> {
+        self.disk.as_ref()?.read(kind, key)
+    }
+
+    /// Writes a file. Whatever stands in the way: what isn't there is worked out again.
+    pub fn write<T: Pod>(&self, kind: &str, key: Key, parts: &[&[T]]) {
+        if let Some(disk) = &self.disk {
+            disk.write(kind, key, parts);
+        }
+    }
+
+    /// Brings both parts back within their bounds.
+    pub fn evict(&self) {
+        if let Some(mut memory) = self.memory() {
+            memory.evict();
+        }
+        if let Some(disk) = &self.disk {
+            disk.evict();
+        }
+    }
+}

@@ -1,0 +1,167 @@
+//! Making what is due; nothing is written yet.
+
+use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::files;
+use crate::base::words::{Alpha, Bits};
+use crate::output::forms;
+use crate::output::texture::Shape;
+use crate::output::{self, Effort};
+use crate::plan::Job;
+use crate::stack::Stack;
+use crate::stack::still::Shown;
+use crate::store::cache::FOLDER;
+use crate::store::maker::{Request, work_of};
+use crate::store::run::folder::Run;
+use crate::store::run::output::{Output, What};
+use crate::store::run::textures::{self, File};
+use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
+
+/// What outputs are made from.
+struct Source<'a> {
+    stack: &'a Stack<'a>,
+    shapes: &'a [Shape],
+    /// The still, where it or its values are due.
+    shown: Option<Shown>,
+}
+
+impl Run<'_> {
+    /// Works out all that is to be made.
+    pub fn make(&self, stack: &mut Stack<'_>, shapes: &[Shape], outputs: &mut [Output]) -> Result<()> {
+        files::prepare_folder(&self.folder)?;
+        let rims = self.rims_of(outputs);
+        let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
+        let request = self.request(stack, shapes, &due);
+        let jobs = self.plan.files.iter().enumerate();
+        let work: u64 = jobs
+            .filter(|(at, _)| request.needed[*at] && !stack.has(*at))
+            .map(|(_, job)| work_of(job.placing()))
+            .chain(due.iter().map(|output| output.wanted.texels))
+            .sum();
+        self.progress.begins(&self.folder, due.len(), work);
+        if !self.maker().fill(stack, &request)? {
+            return Err(self.stopped());
+        }
+        self.store.evict();
+        let misplaced = |job: &usize| stack.has(*job) && !shapes[*job].stands_at(stack.placing(*job));
+        if rims.iter().any(misplaced) {
+            return Err(Fault::new(Class::Output, "the cache is damaged: it has a rim elsewhere")
+                .in_file(self.folder.join(FOLDER))
+                .remedy("delete that folder and render again")
+                .into());
+        }
+        // First, on all threads: were it drawn by one of several outputs, others that wait for it would be idle.
+        let shown = due.iter().any(|output| matches!(output.what, What::Still | What::Values));
+        let shown = shown.then(|| stack.shown(self.camera, self.options.bits));
+        self.make_all(&Source { stack, shapes, shown }, due)
+    }
+
+    /// The rims among the jobs that are asked for, whose shapes may have come from the store.
+    fn rims_of(&self, outputs: &[Output]) -> BTreeSet<usize> {
+        let jobs = outputs.iter().filter_map(|output| output.texture()).map(|of| of.job);
+        jobs.filter(|job| matches!(self.plan.files[*job], Job::Rim(_))).collect()
+    }
+
+    /// What the outputs `due` need of the stack.
+    fn request(&self, stack: &Stack<'_>, shapes: &[Shape], due: &[&mut Output]) -> Request<'_> {
+        let jobs: BTreeSet<usize> =
+            due.iter().filter_map(|output| output.texture()).map(|of| of.job).collect();
+        // The still, its values and the other forms show every job.
+        let all = due.iter().any(|output| output.texture().is_none());
+        // A rim is measured on all that stands behind its art.
+        let is_open = |job: &usize| matches!(self.plan.files[*job], Job::Rim(_)) && !stack.has(*job);
+        let behind = jobs.iter().copied().filter(is_open).max().map_or(0, |rim| rim + 2);
+        let needed = |job: usize| all || job < behind || jobs.contains(&job);
+        Request {
+            arts: self.arts,
+            bits: self.options.bits,
+            needed: (0..self.plan.files.len()).map(needed).collect(),
+            files: self.pictures(|job| Some(&shapes[job])),
+            cameras: if all { std::slice::from_ref(&self.camera) } else { &[] },
+        }
+    }
+
+    /// The files of an earlier run that hold a job's picture just as it is drawn, as far as `shape` is known.
+    pub fn pictures<'s>(
+        &self,
+        shape: impl Fn(usize) -> Option<&'s Shape>,
+    ) -> BTreeMap<usize, (PathBuf, String)> {
+        if self.options.rerun.again || self.plan.texture.alpha != Alpha::Straight {
+            return BTreeMap::new();
+        }
+        let file = |(at, job): (usize, &Job)| {
+            let wanted = &self.jobs[at];
+            let as_drawn = matches!(job, Job::Art(_)) && shape(at).is_some_and(Shape::is_whole);
+            let known = as_drawn.then(|| self.records.of(&wanted.path))?;
+            let written = known.into_iter().find(|written| written.made_of == wanted.made_of)?;
+            Some((at, (self.folder.join(&wanted.path), written.hash)))
+        };
+        self.plan.files.iter().enumerate().filter_map(file).collect()
+    }
+
+    /// Makes the outputs `due`, those of one job at one moment together: their tiles come from one piece of work.
+    fn make_all(&self, source: &Source<'_>, due: Vec<&mut Output>) -> Result<()> {
+        let mut groups: BTreeMap<(usize, u32), Vec<&mut Output>> = BTreeMap::new();
+        for (at, output) in due.into_iter().enumerate() {
+            let group = output.texture().map_or((usize::MAX, at as u32), |of| (of.job, of.frame));
+            groups.entry(group).or_default().push(output);
+        }
+        let groups: Vec<Vec<&mut Output>> = groups.into_values().collect();
+        let made: Vec<Result<()>> =
+            groups.into_par_iter().map(|group| self.make_group(source, group)).collect();
+        Faults::gather(made)?;
+        if self.progress.stopped() { Err(self.stopped()) } else { Ok(()) }
+    }
+
+    /// Makes the tiles of one job at one moment, or another output.
+    fn make_group(&self, source: &Source<'_>, group: Vec<&mut Output>) -> Result<()> {
+        if self.progress.stopped() {
+            return Ok(());
+        }
+        for output in &group {
+            self.progress.makes(&output.wanted.path);
+        }
+        let first = group.first().and_then(|output| output.texture());
+        let due: BTreeSet<usize> =
+            group.iter().filter_map(|output| output.texture()).map(|of| of.tile).collect();
+        let shape = |job: usize| &source.shapes[job];
+        let mut tiles = first.map(|of| textures::make(source.stack, of, shape(of.job), self.options, &due));
+        for output in group {
+            output.made = match (output.what, &mut tiles) {
+                (What::Texture(of), Some(tiles)) => tiles.remove(&of.tile),
+                (what, _) => self.make_whole(source, what)?,
+            };
+            self.progress.made(&output.wanted.path, output.wanted.texels);
+        }
+        Ok(())
+    }
+
+    /// A picture of the whole stack, or the stack in another form.
+    fn make_whole(&self, source: &Source<'_>, what: What) -> Result<Option<File>> {
+        let Source { stack, shapes, shown } = source;
+        Ok(match (what, shown) {
+            (What::Export(also), _) => {
+                let known = self.options.only.is_empty() && self.options.bits == Bits::Eight;
+                let how = forms::How {
+                    pan: &self.options.pan,
+                    shapes: known.then_some(*shapes),
+                    effort: self.options.effort,
+                    limits: self.limits(),
+                };
+                Some(File::new(forms::bytes(stack, also, &how)?, false, 0))
+            }
+            (What::Values, Some(shown)) => Some(File::new(stack.values(shown), true, 0)),
+            (What::Still, Some(shown)) => {
+                let effort = still_effort(self.options.effort);
+                Some(File::new(output::encode(shown.texels.raster(), effort), true, 0))
+            }
+            _ => None,
+        })
+    }
+}
+
+/// The still is looked at after every tweak and then made again: it has to be there soon rather than be small.
+fn still_effort(effort: Effort) -> Effort {
+    if effort == Effort::Small { Effort::Small } else { Effort::Fast }
+}

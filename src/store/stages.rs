@@ -1,0 +1,185 @@
+//! The stages that the store caches: what each works out, by which key, and as what it lies on disk.
+
+use crate::base::key::Key;
+use crate::base::picture::Picture;
+use crate::base::units::Scale;
+use crate::plan::RimJob;
+use crate::rim::Rim;
+use crate::scene::pictures::known::Facts;
+use crate::steps::field::{BandsSpec, Field, FieldSpec, Sampling};
+use crate::steps::grid::Plane;
+use crate::steps::sheet::{Opacity, Sheet, SheetSpec};
+use crate::store::cache::{Entry, Stage, Store};
+
+impl Entry for Plane {
+    fn bytes(&self) -> usize {
+        size_of_val(&*self.data)
+    }
+}
+
+impl Entry for Field {
+    fn bytes(&self) -> usize {
+        self.density.bytes()
+    }
+}
+
+impl Entry for Opacity {
+    fn bytes(&self) -> usize {
+        self.plane.bytes()
+    }
+}
+
+impl Entry for Sheet {
+    /// With its planes: they stay for as long as it does.
+    fn bytes(&self) -> usize {
+        self.planes().map(Entry::bytes).sum()
+    }
+}
+
+impl Entry for Picture {
+    fn bytes(&self) -> usize {
+        size_of_val(&*self.texels)
+    }
+}
+
+impl Entry for Rim {
+    fn bytes(&self) -> usize {
+        Rim::bytes(self)
+    }
+}
+
+/// Kind of the facts of picture files.
+const FACTS: &str = "facts";
+
+impl Store {
+    /// Facts of a picture file.
+    pub fn facts(&self, key: Key) -> Option<Facts> {
+        Facts::decode(&self.read::<u8>(FACTS, key)?)
+    }
+
+    /// Puts facts of a picture file on disk, if they aren't there.
+    pub fn keep_facts(&self, key: Key, facts: &Facts) {
+        if !self.has_file(FACTS, key) {
+            self.write(FACTS, key, &[&facts.encode()]);
+        }
+    }
+}
+
+/// The bands of a field.
+pub(super) struct Bands<'a>(pub &'a BandsSpec);
+
+impl Stage for Bands<'_> {
+    type Value = Plane;
+    type Item = f32;
+    const KIND: &'static str = "bands";
+
+    fn key(&self) -> Key {
+        self.0.key()
+    }
+
+    fn encode(&self, value: &Plane, write: impl FnOnce(&[&[f32]])) {
+        write(&[&value.data]);
+    }
+
+    fn decode(&self, data: Vec<f32>) -> Option<Plane> {
+        let [cols, rows] = self.0.size();
+        (data.len() == cols * rows).then_some(Plane { cols, data })
+    }
+}
+
+/// A density field.
+pub(super) struct Density<'a>(pub &'a FieldSpec);
+
+impl Stage for Density<'_> {
+    type Value = Field;
+    type Item = f32;
+    const KIND: &'static str = "field";
+
+    fn key(&self) -> Key {
+        self.0.key()
+    }
+
+    fn encode(&self, value: &Field, write: impl FnOnce(&[&[f32]])) {
+        write(&[&value.density.data]);
+    }
+
+    fn decode(&self, data: Vec<f32>) -> Option<Field> {
+        let grid = self.0.sampled(Sampling::Reduced);
+        let density = Plane { cols: grid.cols, data };
+        (density.data.len() == grid.cols * grid.rows).then_some(Field { grid, density })
+    }
+}
+
+/// The opacities of a sheet.
+pub(super) struct Opacities<'a>(pub &'a SheetSpec);
+
+impl Stage for Opacities<'_> {
+    type Value = Opacity;
+    type Item = f32;
+    const KIND: &'static str = "opacity";
+
+    fn key(&self) -> Key {
+        self.0.opacity_key()
+    }
+
+    fn encode(&self, value: &Opacity, write: impl FnOnce(&[&[f32]])) {
+        write(&[&value.plane.data, &[value.steepest]]);
+    }
+
+    fn decode(&self, mut data: Vec<f32>) -> Option<Opacity> {
+        let steepest = data.pop()?;
+        let Field { grid, density: plane } = Density(&self.0.field).decode(data)?;
+        Some(Opacity { plane, grid, steepest })
+    }
+}
+
+/// How a sheet faces the light: of use only where its colours go by that.
+pub(super) struct Facing<'a> {
+    pub spec: &'a SheetSpec,
+    pub key: Key,
+}
+
+impl Stage for Facing<'_> {
+    type Value = Plane;
+    type Item = f32;
+    const KIND: &'static str = "facing";
+
+    fn key(&self) -> Key {
+        self.key
+    }
+
+    fn encode(&self, value: &Plane, write: impl FnOnce(&[&[f32]])) {
+        write(&[&value.data]);
+    }
+
+    fn decode(&self, data: Vec<f32>) -> Option<Plane> {
+        Some(Density(&self.spec.field).decode(data)?.density)
+    }
+}
+
+/// A solved rim.
+pub(super) struct Solved<'a> {
+    pub key: Key,
+    pub job: &'a RimJob,
+    /// The treated picture that it stands behind.
+    pub picture: &'a Picture,
+    pub scale: Scale,
+}
+
+impl Stage for Solved<'_> {
+    type Value = Rim;
+    type Item = u8;
+    const KIND: &'static str = "rim";
+
+    fn key(&self) -> Key {
+        self.key
+    }
+
+    fn encode(&self, value: &Rim, write: impl FnOnce(&[&[u8]])) {
+        write(&[&value.encode()]);
+    }
+
+    fn decode(&self, content: Vec<u8>) -> Option<Rim> {
+        Rim::decode(&content, self.job, self.picture, self.scale)
+    }
+}

@@ -1,0 +1,159 @@
+//! The layers of a scene at one scale, as the page's threads hold them.
+
+use crate::base::fault::{Faults, Result};
+use crate::base::key::{Key, KeyWriter};
+use crate::base::limits::Limits;
+use crate::base::picture::Picture;
+use crate::base::placing::Placing;
+use crate::base::units::{Px, Scale};
+use crate::base::words::Bits;
+use crate::plan::{Job, Plan, RimJob};
+use crate::rim::Rim;
+use crate::stack::compositor::Compositor;
+use crate::stack::{Made, Source, Stack};
+use crate::store::cache::{Entry, Store};
+use crate::store::maker::{Maker, Request};
+use crate::tune::hub::View;
+use crate::tune::row_means::RowMeans;
+use crate::tune::session::Version;
+use rayon::prelude::*;
+use std::sync::Arc;
+
+/// Most texels of a draft along x and y; chosen by eye.
+const DRAFT: [f64; 2] = [960.0, 540.0];
+/// Scale of a draft's fog over that of its art: fog is smooth; chosen by eye.
+const COARSE: f64 = 0.25;
+/// Most texels of a settled picture; chosen by eye.
+const FULL: f64 = 2560.0 * 1440.0;
+
+/// The plan of a scene at `scale`.
+pub(super) fn plan(version: &Version, scale: f64, limits: &Limits) -> Result<Plan> {
+    Plan::new(&version.reading.scene, &version.arts.naturals(), scale, limits)
+}
+
+/// The scales of drafts, and of settled pictures.
+pub(super) fn scales(version: &Version) -> [f64; 2] {
+    let [Px(width), Px(height)] = version.reading.scene.view;
+    let draft = (DRAFT[0] / width).min(DRAFT[1] / height).min(1.0);
+    [draft, (FULL / (width * height)).sqrt().min(1.0)]
+}
+
+/// The pictures of a plan before they are treated: held, they are found again when only their treatment changes.
+pub(super) fn bare(maker: &Maker<'_>, plan: &Plan, version: &Version) -> Result<Vec<Option<Arc<Picture>>>> {
+    let drawn = |job: &Job| match job {
+        Job::Art(job) => maker.drawn(job, plan.blending, &version.arts).map(Some),
+        Job::Fog(_) | Job::Rim(_) => Ok(None),
+    };
+    let all: Vec<Result<Option<Arc<Picture>>>> = plan.files.par_iter().map(drawn).collect();
+    Faults::gather(all)
+}
+
+/// A rim as a picture, which is drawn quickest, and where it stands.
+pub(super) struct RimPicture {
+    picture: Arc<Picture>,
+    placing: Placing,
+}
+
+impl Entry for RimPicture {
+    fn bytes(&self) -> usize {
+        self.picture.bytes()
+    }
+}
+
+impl RimPicture {
+    fn key(rim: &Key) -> Key {
+        KeyWriter::new("rim as a picture").part("rim", rim).key()
+    }
+
+    /// The picture of a solved rim, found by the key `rim`. It is also put under its job's place: a draft shows the newest there until
+    /// its own is solved.
+    pub fn put(store: &Store, rim: &Key, job: &RimJob, solved: &Rim) {
+        let picture = store.get(RimPicture::key(rim)).unwrap_or_else(|| {
+            let texels = solved.sixteen().as_chunks::<4>().0.to_vec();
+            let picture = Arc::new(Picture { size: solved.size(), deep: true, texels });
+            Arc::new(RimPicture { picture, placing: solved.placing.clone() })
+        });
+        store.put(RimPicture::key(rim), &picture);
+        store.put(job.place_key(), &picture);
+    }
+
+    fn find(store: &Store, rim: &Key, job: &RimJob) -> Option<Arc<RimPicture>> {
+        store.get(RimPicture::key(rim)).or_else(|| store.get(job.place_key()))
+    }
+}
+
+/// A scene as drafts show it.
+pub(super) struct Draft {
+    pub plan: Plan,
+    made: Vec<Option<Made>>,
+    bare: Vec<Option<Arc<Picture>>>,
+    /// Keys of the layers as they are settled at this scale.
+    keys: Vec<Key>,
+}
+
+impl Draft {
+    /// Works out what isn't in the store.
+    ///
+    /// # Errors
+    /// With all pictures that can't be drawn.
+    pub fn new(store: &Store, version: &Version, limits: &Limits) -> Result<Draft> {
+        let mut plan = plan(version, scales(version)[0], limits)?;
+        let keys = plan.keys(&version.arts, Bits::Sixteen);
+        let coarse = self::plan(version, plan.scale.0 * COARSE, limits)?;
+        for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
+            if let (Job::Fog(job), Job::Fog(coarse)) = (job, coarse) {
+                job.spec = coarse.spec;
+            }
+        }
+        let maker = Maker::new(store, limits);
+        let bare = bare(&maker, &plan, version)?;
+        let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
+        let mut stack = Stack::empty(&plan);
+        maker.fill(&mut stack, &Request { needed, ..Request::all(&plan, &version.arts, &[]) })?;
+        let made = stack.made;
+        Ok(Draft { plan, made, bare, keys })
+    }
+
+    /// The rims that the store has for it, by their jobs' places in the plan.
+    pub fn rims(&self, store: &Store) -> Vec<Option<Arc<RimPicture>>> {
+        let find = |(job, key): (&Job, &Key)| match job {
+            Job::Rim(job) => RimPicture::find(store, key, job),
+            Job::Fog(_) | Job::Art(_) => None,
+        };
+        self.plan.files.iter().zip(&self.keys).map(find).collect()
+    }
+
+    /// What is drawn of it in a view, with `rims`.
+    pub fn compositor<'a>(&'a self, view: &View, rims: &'a [Option<Arc<RimPicture>>]) -> Compositor<'a> {
+        let sources = (0..self.plan.files.len()).filter_map(|at| self.source(at, view, rims));
+        Compositor::new(&self.plan, sources, view.camera.within(self.plan.travel))
+    }
+
+    fn source<'a>(
+        &'a self,
+        at: usize,
+        view: &View,
+        rims: &'a [Option<Arc<RimPicture>>],
+    ) -> Option<(&'a Placing, Source<'a>)> {
+        let job = &self.plan.files[at];
+        match job {
+            Job::Fog(_) | Job::Rim(_) if view.bare => None,
+            Job::Rim(_) => {
+                let rim = rims.get(at)?.as_ref()?;
+                Some((&rim.placing, Source::Picture(&rim.picture)))
+            }
+            Job::Art(_) if view.bare => Some((job.placing(), Source::Picture(self.bare[at].as_ref()?))),
+            Job::Fog(_) | Job::Art(_) => Some((job.placing(), self.made[at].as_ref()?.source())),
+        }
+    }
+
+    /// Mean densities over the height of each sheet, by its place in the plan, and the scale that they are of.
+    pub fn means(&self, store: &Store, limits: &Limits) -> (Vec<Option<RowMeans>>, Scale) {
+        let maker = Maker::new(store, limits);
+        let means = |job: &Job| match job {
+            Job::Fog(job) => Some(RowMeans::new(&maker.density(&job.spec.field))),
+            Job::Rim(_) | Job::Art(_) => None,
+        };
+        (self.plan.files.iter().map(means).collect(), COARSE * self.plan.scale)
+    }
+}

@@ -1,0 +1,229 @@
+//! Settling: the rims, the check and the picture at full resolution, once nobody moves anything.
+
+use crate::base::fault::Result;
+use crate::base::limits::Limits;
+use crate::base::picture::Picture;
+use crate::base::progress::Progress;
+use crate::base::units::Camera;
+use crate::base::words::Bits;
+use crate::plan::{Job, Plan};
+use crate::review::check;
+use crate::stack::compositor::{Compositor, Exact};
+use crate::stack::still::Still;
+use crate::stack::survey::{Mark, Ready, Survey};
+use crate::stack::{Made, Source, Stack, values};
+use crate::store::maker::{Maker, Request};
+use crate::tune::draw::LOOK;
+use crate::tune::draw::layers::{RimPicture, bare, plan, scales};
+use crate::tune::hub::{Hub, Tab, locked};
+use crate::tune::session::Version;
+use crate::tune::{frame, socket, state};
+use serde_json::{Value, json};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
+
+/// How long nothing must have been edited before pictures are settled.
+const REST: Duration = Duration::from_millis(500);
+/// How long no draft must have been drawn before settling goes on.
+const PAUSE: Duration = Duration::from_millis(200);
+/// Most marks of failing outline that a page is told of, for each slot.
+const MARKS: usize = 300;
+
+/// A scene settled at one scale.
+struct Settled {
+    plan: Plan,
+    made: Vec<Option<Made>>,
+    bare: Vec<Option<Arc<Picture>>>,
+}
+
+/// Work on a scene that is stale once there is a newer one. While drafts are drawn it waits: both want the processor.
+struct Revision<'a> {
+    hub: &'a Hub,
+    turn: u64,
+}
+
+impl Progress for Revision<'_> {
+    fn stopped(&self) -> bool {
+        loop {
+            if self.hub.revision() != self.turn || self.hub.is_stopped() {
+                return true;
+            }
+            if self.hub.since_edit() >= PAUSE {
+                return false;
+            }
+            std::thread::sleep(PAUSE / 8);
+        }
+    }
+}
+
+/// What settles pictures, and what it last settled, as drafts are scaled and in full.
+struct Settler<'a> {
+    hub: &'a Hub,
+    limits: &'a Limits,
+    done: [Option<Settled>; 2],
+    /// The scene that is settled.
+    turn: u64,
+}
+
+/// Settles pictures until the hub stops; `at_rest` is called after each round that nobody disturbs.
+pub(in crate::tune) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
+    let mut settler = Settler { hub, limits, done: [None, None], turn: 0 };
+    let (mut seen, mut viewed, mut views) = (0, Instant::now(), Vec::new());
+    while !hub.is_stopped() {
+        let now = hub.wait(seen, if hub.since_edit() < REST { REST } else { LOOK });
+        let tabs = hub.tabs();
+        let at: Vec<u64> = tabs.iter().map(|tab| tab.view().1).collect();
+        if at != views {
+            (views, viewed) = (at, Instant::now());
+        }
+        seen = now;
+        if hub.take_pending_state() {
+            socket::tell_state(hub, &hub.session());
+        }
+        if tabs.is_empty() {
+            continue;
+        }
+        if hub.since_edit() < REST || viewed.elapsed() < REST {
+            std::thread::sleep(REST / 4);
+            seen = seen.wrapping_sub(1);
+        } else if settler.round(&tabs) {
+            hub.store.evict();
+            at_rest();
+        }
+    }
+}
+
+impl Settler<'_> {
+    /// Settles what the tabs wait for; false where there was nothing to do, or where it got stale.
+    fn round(&mut self, tabs: &[Arc<Tab>]) -> bool {
+        let version = Arc::clone(self.hub.session().current());
+        let revision = Revision { hub: self.hub, turn: version.revision };
+        let waits = |tab: &&Arc<Tab>| {
+            let drawn = locked(&tab.drawn)[1];
+            drawn.is_none_or(|drawn| drawn[0] != version.revision || drawn[2] != tab.view().1)
+        };
+        let waiting: Vec<&Arc<Tab>> = tabs.iter().filter(waits).collect();
+        if waiting.is_empty() {
+            return false;
+        }
+        if self.turn != version.revision {
+            match self.scene(&version, &revision) {
+                Ok(true) => {}
+                Ok(false) => return false,
+                Err(faults) => self.hub.tell_all(&json!({ "undrawn": state::faults(&faults) })),
+            }
+            self.turn = version.revision;
+        }
+        for tab in waiting {
+            self.tab(tab, &version, &revision);
+        }
+        !revision.stopped()
+    }
+
+    /// Settles a scene at both scales: the rims and the check, then all of it at full resolution. False if it got stale.
+    fn scene(&mut self, version: &Version, revision: &Revision<'_>) -> Result<bool> {
+        self.hub.tell_all(&json!({ "settling": true }));
+        for (at, scale) in scales(version).into_iter().enumerate() {
+            let plan = plan(version, scale, self.limits)?;
+            let maker = Maker { store: &self.hub.store, limits: self.limits, progress: revision };
+            let bare = bare(&maker, &plan, version)?;
+            let mut stack = Stack::empty(&plan);
+            let cameras = plan.cameras();
+            if !maker.fill(&mut stack, &Request::all(&plan, &version.arts, &cameras))? {
+                return Ok(false);
+            }
+            if at == 0 {
+                self.tell_rims(version, &stack);
+                let report = state::report(&check::check_stack(&version.reading.scene, &stack));
+                *locked(&self.hub.report) = Some(report.clone());
+                self.hub.tell_all(&json!({ "report": report }));
+            }
+            let made = stack.made;
+            self.done[at] = Some(Settled { plan, made, bare });
+            if revision.stopped() {
+                return Ok(false);
+            }
+        }
+        Ok(true)
+    }
+
+    /// Has drafts show the solved rims.
+    fn tell_rims(&self, version: &Version, stack: &Stack<'_>) {
+        let plan = stack.plan();
+        let jobs = plan.files.iter().zip(&stack.made).zip(plan.keys(&version.arts, Bits::Sixteen));
+        for ((job, made), key) in jobs {
+            if let (Job::Rim(job), Some(Made::Rim(rim))) = (job, made) {
+                RimPicture::put(&self.hub.store, &key, job, rim);
+            }
+        }
+        self.hub.solved.fetch_add(1, Ordering::AcqRel);
+        self.hub.wake();
+    }
+
+    /// Sends a tab its settled picture and the outline that fails from its camera place.
+    fn tab(&self, tab: &Tab, version: &Version, revision: &Revision<'_>) {
+        let [Some(draft), Some(full)] = &self.done else { return };
+        let stamp = tab.stamp.load(Ordering::Acquire);
+        let rims = self.hub.solved.load(Ordering::Acquire);
+        let (view, turn) = tab.view();
+        let camera = view.camera.within(full.plan.travel);
+        let still = full.still(camera, view.bare);
+        if revision.stopped() || tab.view().1 != turn {
+            return;
+        }
+        let frame = frame::settled(&still, &view, stamp, version.revision);
+        {
+            // Shown under the lock: a draft that is just being drawn must not come after it.
+            let mut drawn = locked(&tab.drawn);
+            // The last saved beside it still wants its draft.
+            if !view.compare {
+                drawn[0] = Some([version.revision, rims, turn]);
+            }
+            drawn[1] = Some([version.revision, rims, turn]);
+            tab.show(frame);
+        }
+        if let Some(marks) = draft.marks(camera, revision) {
+            tab.tell(json!({ "marks": marks, "camera": camera, "turn": version.revision }).to_string());
+        }
+    }
+}
+
+impl Settled {
+    /// The still from a camera place, or the pictures alone before they are treated.
+    fn still(&self, camera: Camera, bare: bool) -> Still {
+        if !bare {
+            return Stack::of(&self.plan, self.made.clone(), Survey::nothing()).still(camera);
+        }
+        let arts = self.plan.files.iter().zip(&self.bare);
+        let sources = arts.filter_map(|(job, bare)| Some((job.placing(), Source::Picture(bare.as_ref()?))));
+        Still::new::<Exact>(&Compositor::new(&self.plan, sources, camera))
+    }
+
+    /// What of each outline fails from a camera place; none if it got stale.
+    fn marks(&self, camera: Camera, revision: &Revision<'_>) -> Option<Vec<Value>> {
+        let ready: Vec<Ready<'_>> =
+            self.made.iter().map(|made| made.as_ref().map_or(Ready::Aside, Made::ready)).collect();
+        let survey = Survey::part(&self.plan, &ready, &[], &[camera], &|| revision.stopped())?;
+        let [width, height] = self.plan.texels.map(f64::from);
+        let mut marks = Vec::new();
+        for (job, all) in &survey.marks {
+            let wanted = survey.wanted.get(job).copied().unwrap_or(0.0);
+            let fails = |mark: &&Mark| mark.seen() && values::lacks(mark.after, wanted);
+            let failing: Vec<&Mark> = all.iter().filter(fails).collect();
+            let step = failing.len().div_ceil(MARKS).max(1);
+            let places: Vec<[f64; 2]> = failing
+                .iter()
+                .step_by(step)
+                .map(|mark| [(f64::from(mark.at[0]) + 0.5) / width, (f64::from(mark.at[1]) + 0.5) / height])
+                .collect();
+            let seen = all.iter().filter(|mark| mark.seen()).count();
+            if !places.is_empty() {
+                let slot = &self.plan.files[*job].placing().slot;
+                let share = failing.len() as f64 / seen.max(1) as f64;
+                marks.push(json!({ "slot": slot, "share": share, "places": places }));
+            }
+        }
+        Some(marks)
+    }
+}
