@@ -56,7 +56,7 @@ impl Spread {
         let coverage = coverage(problem, &grid);
         let shape = shape(&spec.field, &kernel, &grid, &coverage);
         let mut spread = kernel.apply(&shape, &grid);
-        Breakup::new(problem, &kernel, &grid).apply(&grid, &mut spread);
+        break_up(problem, &kernel, &grid, &mut spread);
         let facing = facing(&spread, &grid, spec.light, &kernel);
         Spread { kernel, grid, coverage, spread, facing }
     }
@@ -137,71 +137,41 @@ fn bands(field: &FieldSpec, bands: &Bands<Texel>, sigma: [f64; 2], grid: &Grid) 
 
 /// Breaks the spread up by the slot's bands once more, as soft as in its sheet, and gathers it toward the anchor: off the outline
 /// alone, where nothing hangs on it.
-struct Breakup {
-    bands: Plane,
-    /// How near the outline is, 1 as usual along it.
-    near: Plane,
-    usual: f32,
-    /// How much the bands count.
-    broken: f32,
-    line: f64,
-    open: f64,
-    /// The art's far end over the line, texels.
-    highest: f64,
+fn break_up(problem: &Problem<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
+    let spec = &problem.job.spec;
+    let places = problem.places();
+    let bands = soft_bands(&spec.field, kernel, grid);
+    let (near, usual) = nearness(&places, kernel, grid);
+    // A spread that had to be widened has no slope to spare.
+    let broken = BROKEN * (spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
+    let over = |y: f64| (y - spec.field.line.0) * spec.field.open;
+    let highest = places.iter().map(|[_, y]| over(*y)).fold(0.0, f64::max);
+    spread.each_row(
+        #[inline(always)]
+        |row, numbers| {
+            let height = if highest > 0.0 { (over(grid.y(row)) / highest).clamp(0.0, 1.0) } else { 0.5 };
+            let gathered = (GATHERED * (1.0 - 2.0 * height)) as f32;
+            for ((number, bands), near) in numbers.iter_mut().zip(bands.row(row)).zip(near.row(row)) {
+                let near = near / (OFF * usual);
+                let off = 1.0 / (1.0 + near * near);
+                let bands = broken * (bands.clamp(0.0, DENSITY_MAX) - 1.0);
+                *number *= (1.0 + off * bands) * (1.0 + off * gathered);
+            }
+        },
+    );
 }
 
-impl Breakup {
-    fn new(problem: &Problem<'_>, kernel: &Kernel, grid: &Grid) -> Breakup {
-        let spec = &problem.job.spec;
-        let field = &spec.field;
-        let mut near = Plane::new(grid.cols, grid.rows);
-        for point in problem.points {
-            scatter(&mut near, grid, problem.place(point), 1.0);
-        }
-        let near =
-            step4_soften::apply(near, [0, 1].map(|axis| CLOSE * kernel.deviation[axis] / grid.step[axis]));
-        let places = problem.places();
-        let mut along: Vec<f32> = places.par_iter().map(|place| sample(&near, grid, *place)).collect();
-        let middle = along.len() / 2;
-        let usual = *along.select_nth_unstable_by(middle, f32::total_cmp).1;
-        // A spread that had to be widened has no slope to spare.
-        let broken = BROKEN * (spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
-        let mut breakup = Breakup {
-            bands: soft_bands(field, kernel, grid),
-            near,
-            usual,
-            broken,
-            line: field.line.0,
-            open: field.open,
-            highest: 0.0,
-        };
-        breakup.highest = places.iter().map(|[_, y]| breakup.over(*y)).fold(0.0, f64::max);
-        breakup
+/// How near the outline is to each sample; and the median of that along the outline.
+fn nearness(places: &[[f64; 2]], kernel: &Kernel, grid: &Grid) -> (Plane, f32) {
+    let mut near = Plane::new(grid.cols, grid.rows);
+    for place in places {
+        scatter(&mut near, grid, *place, 1.0);
     }
-
-    /// Height over the line, on its open side.
-    fn over(&self, y: f64) -> f64 {
-        (y - self.line) * self.open
-    }
-
-    fn apply(&self, grid: &Grid, spread: &mut Plane) {
-        spread.each_row(
-            #[inline(always)]
-            |row, numbers| {
-                let over = self.over(grid.y(row));
-                let height = if self.highest > 0.0 { (over / self.highest).clamp(0.0, 1.0) } else { 0.5 };
-                let gathered = (GATHERED * (1.0 - 2.0 * height)) as f32;
-                for ((number, bands), near) in
-                    numbers.iter_mut().zip(self.bands.row(row)).zip(self.near.row(row))
-                {
-                    let near = near / (OFF * self.usual);
-                    let off = 1.0 / (1.0 + near * near);
-                    let bands = self.broken * (bands.clamp(0.0, DENSITY_MAX) - 1.0);
-                    *number *= (1.0 + off * bands) * (1.0 + off * gathered);
-                }
-            },
-        );
-    }
+    let near = step4_soften::apply(near, [0, 1].map(|axis| CLOSE * kernel.deviation[axis] / grid.step[axis]));
+    let mut along: Vec<f32> = places.par_iter().map(|place| sample(&near, grid, *place)).collect();
+    let middle = along.len() / 2;
+    let median = *along.select_nth_unstable_by(middle, f32::total_cmp).1;
+    (near, median)
 }
 
 /// The slot's bands as its sheet has them, no larger and no less soft than suits the rim.
