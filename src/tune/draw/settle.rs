@@ -113,6 +113,9 @@ impl Settler<'_> {
             }
             self.turn = meant.turn;
         }
+        if self.done.iter().any(Option::is_none) {
+            return false;
+        }
         for tab in waiting {
             self.tab(tab, &meant, &revision);
         }
