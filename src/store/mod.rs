@@ -1,9 +1,8 @@
-//! What is kept, what is made again, and the run that leaves every file of a scene in its folder.
+//! The store and the maker on it, what is made again, and the run that leaves every file of a scene in its folder.
 
 pub mod cache;
 pub mod maker;
 pub mod rerun;
 pub mod run;
-mod stages;
 #[cfg(feature = "tune")]
 pub mod watcher;

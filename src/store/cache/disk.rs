@@ -14,8 +14,11 @@ use std::time::SystemTime;
 /// Name of the hidden folder in the output folder. Deleting it costs time, nothing else.
 pub const FOLDER: &str = ".fogweft-cache";
 
-/// Most bytes of all files: two scenes' worth of what the maker keeps at most.
+/// Most bytes of all files: two scenes' worth of what the maker puts there at most.
 const MOST: u64 = 256 << 20;
+
+/// Most files, so that looking through them takes milliseconds.
+const MOST_FILES: usize = 4096;
 
 /// Most bytes of one file.
 const LONGEST: usize = 64 << 20;
@@ -89,10 +92,10 @@ impl Disk {
 
     /// Removes the files that were used least recently until the rest is within the bound.
     pub fn evict(&self) {
-        self.evict_to(MOST);
+        self.evict_to(MOST, MOST_FILES);
     }
 
-    fn evict_to(&self, most: u64) {
+    fn evict_to(&self, most: u64, most_files: usize) {
         let entries = fs::read_dir(&self.folder).into_iter().flatten().flatten();
         let mut files: Vec<(SystemTime, PathBuf, u64)> = entries
             .filter(|entry| is_ours(&entry.path()))
@@ -101,16 +104,14 @@ impl Disk {
                 Some((data.modified().ok()?, entry.path(), data.len()))
             })
             .collect();
-        let mut over = files.iter().map(|(.., bytes)| bytes).sum::<u64>().saturating_sub(most);
-        if over > 0 {
-            files.sort_unstable();
-        }
+        files.sort_unstable();
+        let (mut all, mut count) = (files.iter().map(|(.., bytes)| bytes).sum::<u64>(), files.len());
         for (_, path, bytes) in files {
-            if over == 0 {
+            if all <= most && count <= most_files {
                 break;
             }
             let _ = fs::remove_file(path);
-            over = over.saturating_sub(bytes);
+            (all, count) = (all - bytes, count - 1);
         }
     }
 }
@@ -184,12 +185,14 @@ mod tests {
         }
         fs::write(disk.folder.join("a painter's own"), [0; 500]).expect("written");
         assert!(disk.read::<u8>("x", key(0)).is_some());
-        disk.evict_to(250);
+        disk.evict_to(250, 9);
         let there: Vec<u64> = (0..4).filter(|number| disk.has("x", key(*number))).collect();
         assert_eq!(there, [0, 3]);
         assert!(disk.folder.join("a painter's own").exists());
         disk.evict();
         assert!(disk.has("x", key(3)));
+        disk.evict_to(250, 1);
+        assert!(disk.has("x", key(0)) && !disk.has("x", key(3)));
     }
 
     #[test]

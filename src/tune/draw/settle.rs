@@ -115,6 +115,9 @@ impl Settler<'_> {
             }
             self.turn = version.revision;
         }
+        if self.done.iter().any(Option::is_none) {
+            return false;
+        }
         for tab in waiting {
             self.tab(tab, &version, &revision);
         }

@@ -1,6 +1,8 @@
 //! The maker: works out the layers of a plan, or finds them in the store. Runs, checks, variations, single rims and the tuning page ask
 //! it for the same things; a draft is the same request for a plan of a smaller scale.
 
+mod stages;
+
 use crate::base::fault::{Faults, Result};
 use crate::base::key::Key;
 use crate::base::limits::Limits;
@@ -17,8 +19,8 @@ use crate::stack::{Made, Stack};
 use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::sheet::{self, Opacity, Sheet, SheetSpec};
 use crate::store::cache::Store;
-use crate::store::stages::{Bands, Density, Facing, Opacities, Solved};
 use rayon::prelude::*;
+use stages::{Bands, Density, Facing, Opacities, Solved};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -323,3 +325,6 @@ fn solved<'s>(stack: &'s Stack<'_>, at: usize, job: &'s RimJob, keys: &[Key]) ->
 pub(crate) fn work_of(placing: &Placing) -> u64 {
     placing.texels.map(u64::from).iter().product()
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,141 @@
+//! What is found in a store is what would be worked out, whatever became of it on disk.
+
+use crate::base::colour::Srgb;
+use crate::base::limits::Limits;
+use crate::base::words::Anchor;
+use crate::scene::recipe::layers::Resolved;
+use crate::steps::field::{FieldSpec, Sampling};
+use crate::steps::sheet::{Sheet, SheetSpec};
+use crate::steps::step5_grade::Tones;
+use crate::store::cache::{FOLDER, Store};
+use crate::store::maker::{Maker, Room};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+const ALL: Room = Room { bands: true, planes: true };
+
+fn spec(smear: f64, seed: u64) -> SheetSpec {
+    let mut recipe = Resolved::defaults().recipe().expect("whole");
+    recipe.smear.length = smear;
+    SheetSpec {
+        field: FieldSpec::new([256, 96], Anchor::Ground, 60.0, 0.5, &recipe, seed),
+        tau: 0.7,
+        tones: Tones::new(Srgb([0.7; 3]), None, None, None, 0.5),
+        light: 60.0,
+    }
+}
+
+fn clean(spec: &SheetSpec) -> Vec<u8> {
+    Sheet::new(spec.clone(), Sampling::Reduced).eight(256)
+}
+
+fn made(store: &Store, spec: &SheetSpec, room: Room) -> Vec<u8> {
+    Maker::new(store, &Limits::default()).sheet(spec, room).eight(256)
+}
+
+/// The store's files of a kind.
+fn files(folder: &Path, kind: &str) -> Vec<PathBuf> {
+    let all = fs::read_dir(folder.join(FOLDER)).into_iter().flatten().flatten().map(|entry| entry.path());
+    all.filter(|path| path.extension().is_some_and(|ending| ending == kind)).collect()
+}
+
+/// The same content, but for its first 64 bytes all cut off, behind its right checksum.
+fn shorten(folder: &Path, path: &Path) {
+    let content: Vec<f32> = {
+        let bytes = fs::read(path).expect("read");
+        bytes[4..68].chunks_exact(4).map(|four| f32::from_ne_bytes(four.try_into().expect("four"))).collect()
+    };
+    let store = Store::in_folder(folder);
+    let name = path.file_stem().and_then(|stem| stem.to_str()).expect("a name");
+    let key =
+        std::array::from_fn(|at| u8::from_str_radix(&name[2 * at..2 * at + 2], 16).expect("hexadecimal"));
+    let kind = path.extension().and_then(|ending| ending.to_str()).expect("a kind");
+    store.write(kind, crate::base::key::Key::new(key), &[&content]);
+}
+
+#[test]
+fn a_sheet_from_the_store_is_the_sheet_whatever_became_of_that() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let folder = folder.path();
+    let store = Store::in_folder(folder);
+    for kind in ["bands", "field", "opacity", "facing"] {
+        for harm in 0..5 {
+            let spec = spec(90.0 + f64::from(harm), 7);
+            let wanted = clean(&spec);
+            for _ in 0..2 {
+                assert!(made(&store, &spec, ALL) == wanted, "{kind} {harm}");
+            }
+            assert!(!files(folder, kind).is_empty());
+            for path in files(folder, kind) {
+                let mut bytes = fs::read(&path).expect("read");
+                match harm {
+                    0 => continue,
+                    1 => bytes[13] ^= 1,
+                    2 => bytes.truncate(8),
+                    3 => {
+                        fs::remove_file(path).expect("removed");
+                        continue;
+                    }
+                    _ => {
+                        shorten(folder, &path);
+                        continue;
+                    }
+                }
+                fs::write(path, bytes).expect("written");
+            }
+            // Where its planes are whole nobody looks at its field: other light asks for that.
+            let turned = SheetSpec { light: 200.0, ..spec.clone() };
+            assert!(made(&store, &turned, ALL) == clean(&turned), "{kind} {harm}");
+            assert!(made(&store, &spec, ALL) == wanted, "{kind} {harm}");
+        }
+    }
+}
+
+#[test]
+fn a_stage_is_worked_out_once_for_all_that_read_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (folder, store) = (folder.path(), Store::in_folder(folder.path()));
+    let count = |kind: &str| files(folder, kind).len();
+    let counts = || ["bands", "field", "opacity", "facing"].map(count);
+    let first = spec(40.0, 7);
+    made(&store, &first, ALL);
+    assert_eq!(counts(), [1, 1, 1, 1]);
+    // Other colours are no work at all, other light is a plane of its own, other depth two.
+    let tones = Tones::new(Srgb([0.2; 3]), Some(Srgb([0.9; 3])), None, None, 0.4);
+    let mut coloured = SheetSpec { tones, ..first.clone() };
+    coloured.field.recipe.grade.aloft = 31.0;
+    assert!(made(&store, &coloured, ALL) == clean(&coloured));
+    assert_eq!(counts(), [1, 1, 1, 1]);
+    made(&store, &SheetSpec { light: 10.0, ..first.clone() }, ALL);
+    assert_eq!(counts(), [1, 1, 1, 2]);
+    made(&store, &SheetSpec { tau: 0.3, ..first.clone() }, ALL);
+    assert_eq!(counts(), [1, 1, 2, 3]);
+    // Another falloff begins with the bands.
+    let mut lower = first;
+    lower.field.recipe.falloff.height *= 0.5;
+    assert!(made(&store, &lower, ALL) == clean(&lower));
+    assert_eq!(counts(), [1, 2, 3, 4]);
+}
+
+#[test]
+fn where_there_is_no_room_fields_alone_are_put_on_disk() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (folder, store) = (folder.path(), Store::in_folder(folder.path()));
+    let count = |kind: &str| files(folder, kind).len();
+    let (first, other) = (spec(40.0, 7), spec(40.0, 8));
+    assert!(made(&store, &first, Room::default()) == clean(&first));
+    assert_eq!(["bands", "field", "opacity", "facing"].map(count), [0, 1, 0, 0]);
+    assert!(made(&store, &other, Room { bands: true, planes: false }) == clean(&other));
+    assert_eq!(["bands", "field", "opacity", "facing"].map(count), [1, 2, 0, 0]);
+}
+
+#[test]
+fn memory_gives_the_same_sheet_without_work() {
+    let store = Store::in_memory(1 << 20);
+    let (limits, spec) = (Limits::default(), spec(40.0, 7));
+    let maker = Maker::new(&store, &limits);
+    let sheet = maker.sheet(&spec, Room::default());
+    assert!(std::sync::Arc::ptr_eq(&sheet, &maker.sheet(&spec, Room::default())));
+    let relit = SheetSpec { light: 200.0, ..spec };
+    assert!(made(&store, &relit, Room::default()) == clean(&relit));
+}
