@@ -27,6 +27,7 @@ use crate::plan::Plan;
 use crate::rim::Rim;
 use crate::steps::sheet::{Row, Sheet};
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// Rows that are drawn together: few enough to stay near the processor; an even number.
 pub(crate) const STRIP: usize = 10;
@@ -183,15 +184,13 @@ impl<'a> Compositor<'a> {
         outs: impl IndexedParallelIterator<Item = T>,
         take: impl Fn(usize, &mut P, T) + Sync + Send,
     ) {
-        let [width, rows] = self.size;
         let draw = |(row, pixels): &mut (Row, P), (strip, out): (usize, T)| {
             let first = strip * STRIP;
-            let rows = STRIP.min(rows - first);
-            pixels.clear([width, rows], self.ground);
+            pixels.clear([self.size[0], self.rows(first).len()], self.ground);
             for layer in &self.layers {
                 vectorize(
                     #[inline(always)]
-                    || self.layer(layer, [first, rows], row, pixels),
+                    || self.layer(layer, first, row, pixels),
                 );
             }
             take(first, pixels, out);
@@ -199,54 +198,58 @@ impl<'a> Compositor<'a> {
         outs.enumerate().for_each_init(Default::default, draw);
     }
 
-    /// Draws one layer on `rows` rows from row `first` of the view on.
+    /// Draws one layer on the rows of a strip that begins with row `first` of the view.
     #[inline(always)]
-    fn layer<P: Pixels>(&self, layer: &Layer<'_>, [first, rows]: [usize; 2], row: &mut Row, pixels: &mut P) {
+    fn layer<P: Pixels>(&self, layer: &Layer<'_>, first: usize, row: &mut Row, pixels: &mut P) {
         let place = &layer.place;
-        if let Source::Sheet(sheet) = layer.source {
-            return pixels.sheet(first, sheet, place, row, &self.space);
+        match layer.source {
+            Source::Sheet(sheet) => pixels.sheet(first, sheet, place, row, &self.space),
+            Source::Rim(rim) => self.rim(rim, place, first, row, pixels),
+            Source::Picture(picture) => self.picture(&picture.texels, place, first, pixels),
+            Source::Codes(texels, _) => self.picture(texels, place, first, pixels),
         }
-        for at in 0..rows {
-            let Some(from) = place.row(first + at) else { continue };
-            match layer.source {
-                Source::Sheet(_) => {}
-                Source::Rim(rim) => {
-                    rim.row(from, row);
-                    let mut texels = [(Lanes::default(), 0.0); PIECE];
-                    for left in (0..self.size[0]).step_by(PIECE) {
-                        let texels = &mut texels[..PIECE.min(self.size[0] - left)];
-                        for (texel, x) in texels.iter_mut().zip(left..) {
-                            *texel = place.column(x).map_or_else(Default::default, |column| {
-                                (row.colour[column], row.alpha[column])
-                            });
-                        }
-                        pixels.span(at * self.size[0] + left, texels, &self.space);
-                    }
+    }
+
+    /// Rows of the view from `first` on that belong to a strip.
+    fn rows(&self, first: usize) -> Range<usize> {
+        first..self.size[1].min(first + STRIP)
+    }
+
+    #[inline(always)]
+    fn rim<P: Pixels>(&self, rim: &Rim, place: &Place, first: usize, row: &mut Row, pixels: &mut P) {
+        let mut texels = [(Lanes::default(), 0.0); PIECE];
+        for (at, y) in self.rows(first).enumerate() {
+            let Some(from) = place.row(y) else { continue };
+            rim.row(from, row);
+            for left in (0..self.size[0]).step_by(PIECE) {
+                let texels = &mut texels[..PIECE.min(self.size[0] - left)];
+                for (texel, x) in texels.iter_mut().zip(left..) {
+                    *texel = match place.column(x) {
+                        Some(column) => (row.colour[column], row.alpha[column]),
+                        None => (Lanes::default(), 0.0),
+                    };
                 }
-                Source::Picture(picture) => self.picture(&picture.texels, place, from, at, pixels),
-                Source::Codes(texels, _) => self.picture(texels, place, from, at, pixels),
+                pixels.span(at * self.size[0] + left, texels, &self.space);
             }
         }
     }
 
-    /// Draws row `from` of a picture on row `at`.
     #[inline(always)]
-    fn picture<P: Pixels, T: Texel>(
-        &self,
-        texels: &[T],
-        place: &Place,
-        from: usize,
-        at: usize,
-        pixels: &mut P,
-    ) {
-        let texels = place.texels(texels, from);
-        for (to, first) in place.spans(self.size[0]) {
-            let pieces = texels[first..first + to.len()].chunks(PIECE);
-            for (piece, left) in pieces.zip((at * self.size[0] + to.start..).step_by(PIECE)) {
-                if piece.iter().fold(0, |all, texel| all | texel.codes()[3]) > 0 {
-                    pixels.span(left, piece, &self.space);
+    fn picture<P: Pixels, T: Texel>(&self, texels: &[T], place: &Place, first: usize, pixels: &mut P) {
+        for (at, y) in self.rows(first).enumerate() {
+            let Some(from) = place.row(y) else { continue };
+            let texels = place.texels(texels, from);
+            for (to, first) in place.spans(self.size[0]) {
+                let pieces = texels[first..first + to.len()].chunks(PIECE);
+                for (piece, left) in pieces.zip((at * self.size[0] + to.start..).step_by(PIECE)) {
+                    if piece.iter().fold(0, |all, texel| all | texel.codes()[3]) > 0 {
+                        pixels.span(left, piece, &self.space);
+                    }
                 }
             }
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -81,7 +81,16 @@ fn times_of_drafts_by_their_pixels() {
         };
         let quick = time(&|stack| drop(Still::new::<Pixels>(stack)));
         let frames = time(&|stack| drop(frame::subsampled(stack)));
-        let exact = time(&|stack| drop(Still::new::<Exact>(stack)));
+        // Sheets at the art's scale.
+        let plan = plan(session.meant(), draft_scale(session.meant()), &Limits::default()).unwrap();
+        let layers = Kitchen::new(0).make(&plan, &session.meant().arts, &Limits::default(), &|| false);
+        let fine = Draft { plan, layers: layers.unwrap().unwrap() };
+        let start = on_processors();
+        for turn in 0..DRAFTS {
+            let view = View { camera: 40.0 * f64::from(turn), ..View::default() };
+            drop(Still::new::<Exact>(&fine.stack(&view, &[])));
+        }
+        let exact = (on_processors() - start) * 1000.0 / f64::from(DRAFTS);
         println!(
             "{blending}: 16 bits {quick:.1} ms, exact {exact:.1} ms; whole frames of 16 bits {frames:.1} ms"
         );
