@@ -89,7 +89,6 @@ const READ: &[(&str, &str, &str)] = &[
 fn a_stage_follows_from_what_it_reads_and_from_nothing_else() {
     let before = stages(TEXT, &[], "reeds");
     assert_eq!(before.keys().collect::<String>(), "bdflorst");
-    let mut wrong: Vec<String> = Vec::new();
     for key in KEYS.iter().filter(|key| !key.path.starts_with("preset.") && key.path != "slot.name") {
         let row = READ.iter().find(|row| row.0 == key.path);
         let (path, value, read) = row.unwrap_or_else(|| panic!("who reads {}?", key.path));

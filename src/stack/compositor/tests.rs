@@ -4,6 +4,7 @@ use super::*;
 use crate::base::colour::Srgb;
 use crate::base::placing::Kind;
 use crate::base::seed;
+use crate::base::units::{Camera, Px, Scale, Texel};
 use crate::base::words::Anchor;
 use crate::scene::recipe::layers::Resolved;
 use crate::stack::still::Still;
@@ -21,13 +22,23 @@ impl Dice {
     /// From `low` to `high`.
     fn between(&mut self, low: f64, high: f64) -> f64 {
         self.0 += 1;
-        low + (high - low) * seed::unit(self.0)
+        low + (high - low) * seed::uniform(self.0)
     }
 }
 
 fn placing(rect: [f64; 4], texels: [u32; 2], period: Option<f64>, pan_rate: f64) -> Placing {
     let (slot, path) = (String::new(), String::new());
-    Placing { slot, kind: Kind::Art, path, order: 0, depth: 0.0, pan_rate, rect, texels, period }
+    Placing {
+        slot,
+        kind: Kind::Art,
+        path,
+        order: 0,
+        depth: 0.0,
+        pan_rate,
+        rect: rect.into(),
+        texels,
+        period: period.map(Px),
+    }
 }
 
 fn picture(dice: &mut Dice) -> Picture {
@@ -46,7 +57,7 @@ fn sheet(dice: &mut Dice, rows: u32) -> Sheet {
     let haze = Srgb([dice.between(0.0, 1.0) as f32, 0.6, dice.between(0.0, 1.0) as f32]);
     Sheet::new(
         SheetSpec {
-            field: FieldSpec::new(size, Anchor::Ground, 0.7 * f64::from(rows), 0.3, &recipe, 5),
+            field: FieldSpec::new(size, Anchor::Ground, Texel(0.7 * f64::from(rows)), Scale(0.3), &recipe, 5),
             tau: dice.between(0.1, 3.0),
             // One colour: the exact pixels don't mix those of neighbouring columns.
             tones: Tones::new(haze, None, None, None, 0.0),
@@ -79,7 +90,8 @@ fn drafts_pixels_are_the_exact_ones_but_for_what_rounding_takes_in_each_layer() 
             };
             let period = if is_sheet { Some(rect[2]) } else { (at % 2 == 0).then_some(period) };
             let placing = placing(rect, source.size(), period, dice.between(0.2, 1.4));
-            let place = Place::new(&placing, source.size(), scale, dice.between(0.0, 500.0));
+            let place =
+                Place::new(&placing, source.size(), Scale(scale), Camera(Px(dice.between(0.0, 500.0))));
             layers.push(Layer { source, place });
         }
         let count = layers.len() as f32;
@@ -106,7 +118,7 @@ fn copies_are_seen_wherever_their_texels_are() {
         let width = f64::from(texels[0]) / scale;
         let period = width * dice.between(0.4, 3.0);
         let placing = placing([dice.between(-99.0, 99.0), 0.0, width, 1.0], texels, Some(period), 1.0);
-        let place = Place::new(&placing, texels, scale, dice.between(-99.0, 999.0));
+        let place = Place::new(&placing, texels, Scale(scale), Camera(Px(dice.between(-99.0, 999.0))));
         let mut seen = [0; 50];
         for (range, first) in place.spans(50) {
             assert!(first + range.len() <= texels[0] as usize);
@@ -127,7 +139,7 @@ fn copies_are_seen_wherever_their_texels_are() {
 fn of_a_sheet_every_column_is_the_one_that_lies_there() {
     for (stretch, left) in [(1.0, 3.0), (1.0, -250.0), (1.37, 12.0), (0.83, -77.0)] {
         let placing = placing([left, 0.0, 90.0 * stretch, 10.0], [90, 10], Some(90.0 * stretch), 1.0);
-        let place = Place::new(&placing, [90, 10], 1.0, 0.0);
+        let place = Place::new(&placing, [90, 10], Scale(1.0), Camera::default());
         assert_eq!(place.is_even(), stretch == 1.0);
         for x in 0..300 {
             let away = (x as f64 + 0.5 - left) / stretch;

@@ -2,6 +2,7 @@
 
 use crate::base::colour::Srgb;
 use crate::base::limits::Limits;
+use crate::base::units::{Px, Scale, Texel};
 use crate::base::words::Anchor;
 use crate::scene::recipe::layers::Resolved;
 use crate::steps::field::{FieldSpec, Sampling};
@@ -16,9 +17,9 @@ const ALL: Room = Room { bands: true, planes: true };
 
 fn spec(smear: f64, seed: u64) -> SheetSpec {
     let mut recipe = Resolved::defaults().recipe().expect("whole");
-    recipe.smear.length = smear;
+    recipe.smear.length = Px(smear);
     SheetSpec {
-        field: FieldSpec::new([256, 96], Anchor::Ground, 60.0, 0.5, &recipe, seed),
+        field: FieldSpec::new([256, 96], Anchor::Ground, Texel(60.0), Scale(0.5), &recipe, seed),
         tau: 0.7,
         tones: Tones::new(Srgb([0.7; 3]), None, None, None, 0.5),
         light: 60.0,
@@ -103,7 +104,7 @@ fn a_stage_is_worked_out_once_for_all_that_read_it() {
     // Other colours are no work at all, other light is a plane of its own, other depth two.
     let tones = Tones::new(Srgb([0.2; 3]), Some(Srgb([0.9; 3])), None, None, 0.4);
     let mut coloured = SheetSpec { tones, ..first.clone() };
-    coloured.field.recipe.grade.aloft = 31.0;
+    coloured.field.recipe.grade.aloft = Texel(31.0);
     assert!(made(&store, &coloured, ALL) == clean(&coloured));
     assert_eq!(counts(), [1, 1, 1, 1]);
     made(&store, &SheetSpec { light: 10.0, ..first.clone() }, ALL);
@@ -112,7 +113,7 @@ fn a_stage_is_worked_out_once_for_all_that_read_it() {
     assert_eq!(counts(), [1, 1, 2, 3]);
     // Another falloff begins with the bands.
     let mut lower = first;
-    lower.field.recipe.falloff.height *= 0.5;
+    lower.field.recipe.falloff.height.0 *= 0.5;
     assert!(made(&store, &lower, ALL) == clean(&lower));
     assert_eq!(counts(), [1, 2, 3, 4]);
 }

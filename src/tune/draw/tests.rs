@@ -4,7 +4,7 @@ use crate::base::limits::Limits;
 use crate::base::units::{Camera, Px};
 use crate::plan::Job;
 use crate::stack::Stack;
-use crate::stack::compositor::{Compositor, Draft as Pixels, Exact};
+use crate::stack::compositor::{Compositor, Draft as Pixels};
 use crate::stack::still::Still;
 use crate::store::cache::Store;
 use crate::store::maker::{Maker, Request};
@@ -82,13 +82,16 @@ fn times_of_drafts_by_their_pixels() {
         let quick = time(&|stack| drop(Still::new::<Pixels>(stack)));
         let frames = time(&|stack| drop(frame::subsampled(stack)));
         // Sheets at the art's scale.
-        let plan = plan(session.meant(), draft_scale(session.meant()), &Limits::default()).unwrap();
-        let layers = Kitchen::new(0).make(&plan, &session.meant().arts, &Limits::default(), &|| false);
-        let fine = Draft { plan, layers: layers.unwrap().unwrap() };
+        let version = session.current();
+        let plan = plan(version, scales(version)[0], &Limits::default()).unwrap();
+        let (store, limits) = (Store::in_memory(0), Limits::default());
+        let mut stack = Stack::empty(&plan);
+        let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
+        let request = Request { needed, ..Request::all(&plan, &version.arts, &[]) };
+        assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
         let start = on_processors();
         for turn in 0..DRAFTS {
-            let view = View { camera: 40.0 * f64::from(turn), ..View::default() };
-            drop(Still::new::<Exact>(&fine.stack(&view, &[])));
+            drop(stack.still(Camera(Px(40.0 * f64::from(turn)))));
         }
         let exact = (on_processors() - start) * 1000.0 / f64::from(DRAFTS);
         println!(
