@@ -15,6 +15,7 @@ use crate::scene::Texture;
 use crate::stack::Stack;
 use rayon::prelude::*;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 
 /// Length of a scene px on the play plane.
 const UNIT: f64 = 0.01;
@@ -120,21 +121,21 @@ fn quads(plan: &Plan, tile: &Tile, rate: f64, period: Option<Px>) -> Vec<Quad> {
     (first..=last).take(MOST_QUADS + 1).map(|turn| (at(turn), uv)).collect()
 }
 
+/// The file in the making: its buffer, and the lists of its JSON by their names.
 #[derive(Default)]
 struct File {
     bin: Vec<u8>,
-    views: Vec<Value>,
-    accessors: Vec<Value>,
-    images: Vec<Value>,
-    textures: Vec<Value>,
-    materials: Vec<Value>,
-    meshes: Vec<Value>,
-    nodes: Vec<Value>,
-    cameras: Vec<Value>,
-    animations: Vec<Value>,
+    lists: BTreeMap<&'static str, Vec<Value>>,
 }
 
 impl File {
+    /// Adds to a list; gives the place in it.
+    fn push(&mut self, list: &'static str, item: Value) -> usize {
+        let list = self.lists.entry(list).or_default();
+        list.push(item);
+        list.len() - 1
+    }
+
     fn view(&mut self, bytes: &[u8], target: Option<u32>) -> usize {
         while !self.bin.len().is_multiple_of(4) {
             self.bin.push(0);
@@ -144,8 +145,7 @@ impl File {
             view["target"] = target.into();
         }
         self.bin.extend_from_slice(bytes);
-        self.views.push(view);
-        self.views.len() - 1
+        self.push("bufferViews", view)
     }
 
     /// An accessor of numbers, `width` to an element.
@@ -164,8 +164,7 @@ impl File {
             accessor["min"] = bound(f32::min).into();
             accessor["max"] = bound(f32::max).into();
         }
-        self.accessors.push(accessor);
-        self.accessors.len() - 1
+        self.push("accessors", accessor)
     }
 
     /// A primitive of quads, about `middle` (scene px), enlarged by `factor`.
@@ -188,11 +187,10 @@ impl File {
         let place = self.floats(&places, 3, true, Some(34962));
         let turn = self.floats(&turns, 2, false, Some(34962));
         let view = self.view(&indices, Some(34963));
-        self.accessors
-            .push(json!({"bufferView": view, "componentType": 5125, "count": count, "type": "SCALAR"}));
+        let indices = json!({"bufferView": view, "componentType": 5125, "count": count, "type": "SCALAR"});
         json!({
             "attributes": {"POSITION": place, "TEXCOORD_0": turn},
-            "indices": self.accessors.len() - 1,
+            "indices": self.push("accessors", indices),
             "material": material
         })
     }
@@ -207,54 +205,51 @@ impl File {
         let primitives: Vec<Value> =
             parts.iter().map(|(quads, material)| self.primitive(quads, middle, factor, *material)).collect();
         let eye = plan.view.map(|side| 0.5 * side.0);
-        self.meshes.push(json!({"name": name, "primitives": primitives}));
-        self.nodes.push(json!({
-            "name": name,
-            "mesh": self.meshes.len() - 1,
-            "translation": [
-                (middle[0] - eye[0]) * factor * UNIT,
-                (eye[1] - middle[1]) * factor * UNIT,
-                -depth * depth_unit(plan)
-            ]
-        }));
+        let mesh = self.push("meshes", json!({"name": name, "primitives": primitives}));
+        let translation = [
+            (middle[0] - eye[0]) * factor * UNIT,
+            (eye[1] - middle[1]) * factor * UNIT,
+            -depth * depth_unit(plan),
+        ];
+        self.push("nodes", json!({"name": name, "mesh": mesh, "translation": translation}));
     }
 
     fn backdrop(&mut self, plan: &Plan, depth: f64) {
         let colour = plan.backdrop.linear().0.map(f64::from);
-        self.materials.push(json!({
+        let material = json!({
             "name": "backdrop",
             "pbrMetallicRoughness": {
                 "baseColorFactor": [colour[0], colour[1], colour[2], 1.0],
                 "metallicFactor": 0.0
             },
             "extensions": {"KHR_materials_unlit": {}}
-        }));
+        });
+        let material = self.push("materials", material);
         let rate = plan.camera / (plan.camera + depth);
         let [width, height] = plan.view;
         let rect =
             [-0.5 * width, -0.5 * height, 2.0 * width + plan.travel * rate, 2.0 * height].map(|side| side.0);
-        self.mesh(plan, "backdrop", depth, &[(vec![(rect, [0.0, 0.0, 1.0, 1.0])], 0)]);
+        self.mesh(plan, "backdrop", depth, &[(vec![(rect, [0.0, 0.0, 1.0, 1.0])], material)]);
     }
 
     fn picture(&mut self, plan: &Plan, name: &str, depth: f64, parts: Vec<Part>) {
         let mut made = Vec::new();
         for part in parts {
             let view = self.view(&part.png, None);
-            self.images.push(json!({"name": name, "bufferView": view, "mimeType": "image/png"}));
+            let image = json!({"name": name, "bufferView": view, "mimeType": "image/png"});
+            let source = self.push("images", image);
             let sampler = usize::from(part.repeats);
-            self.textures.push(json!({"sampler": sampler, "source": self.images.len() - 1}));
-            self.materials.push(json!({
+            let texture = self.push("textures", json!({"sampler": sampler, "source": source}));
+            let material = json!({
                 "name": name,
-                "pbrMetallicRoughness": {
-                    "baseColorTexture": {"index": self.textures.len() - 1},
-                    "metallicFactor": 0.0
-                },
+                "pbrMetallicRoughness": {"baseColorTexture": {"index": texture}, "metallicFactor": 0.0},
                 "alphaMode": "BLEND",
                 "doubleSided": false,
                 "extensions": {"KHR_materials_unlit": {}}
-            }));
+            });
+            let material = self.push("materials", material);
             if !part.quads.is_empty() {
-                made.push((part.quads, self.materials.len() - 1));
+                made.push((part.quads, material));
             }
         }
         if !made.is_empty() {
@@ -267,18 +262,17 @@ impl File {
         let [width, height] = plan.view;
         let nearest = depths.iter().copied().fold(0.0, f64::min);
         let reach = |depth: f64| (plan.camera + depth) * depth_unit(plan);
-        self.cameras.push(json!({
-            "name": "view",
-            "type": "perspective",
-            "perspective": {
-                "aspectRatio": width / height,
-                "yfov": 2.0 * libm::atan(0.5 * height / width),
-                "znear": 0.1 * reach(nearest),
-                "zfar": 2.0 * reach(far)
-            }
-        }));
+        let lens = json!({
+            "aspectRatio": width / height,
+            "yfov": 2.0 * libm::atan(0.5 * height / width),
+            "znear": 0.1 * reach(nearest),
+            "zfar": 2.0 * reach(far)
+        });
+        let camera =
+            self.push("cameras", json!({"name": "view", "type": "perspective", "perspective": lens}));
         let start = reach(0.0);
-        self.nodes.push(json!({"name": "camera", "camera": 0, "translation": [0.0, 0.0, start]}));
+        let node = json!({"name": "camera", "camera": camera, "translation": [0.0, 0.0, start]});
+        let node = self.push("nodes", node);
         if plan.travel <= Px(0.0) {
             return;
         }
@@ -291,37 +285,29 @@ impl File {
             values.extend([0.0, 0.0, 0.0, x, 0.0, start as f32, 0.0, 0.0, 0.0]);
         }
         let places = self.floats(&values, 3, false, None);
-        self.animations.push(json!({
+        let animation = json!({
             "name": "pan",
             "samplers": [{"input": times, "output": places, "interpolation": "CUBICSPLINE"}],
-            "channels": [{"sampler": 0, "target": {"node": self.nodes.len() - 1, "path": "translation"}}]
-        }));
+            "channels": [{"sampler": 0, "target": {"node": node, "path": "translation"}}]
+        });
+        self.push("animations", animation);
     }
 
     fn finish(mut self, name: &str) -> Result<Vec<u8>> {
         while !self.bin.len().is_multiple_of(4) {
             self.bin.push(0);
         }
-        let nodes: Vec<usize> = (0..self.nodes.len()).collect();
+        let nodes: Vec<usize> = (0..self.lists["nodes"].len()).collect();
         let mut root = json!({
             "asset": {"version": "2.0", "generator": concat!("fogweft ", env!("CARGO_PKG_VERSION"))},
             "extensionsUsed": ["KHR_materials_unlit"],
             "scene": 0,
             "scenes": [{"name": name, "nodes": nodes}],
-            "nodes": self.nodes,
-            "cameras": self.cameras,
-            "meshes": self.meshes,
-            "materials": self.materials,
-            "accessors": self.accessors,
-            "bufferViews": self.views,
             "buffers": [{"byteLength": self.bin.len()}]
         });
-        let more = [("textures", self.textures), ("images", self.images), ("animations", self.animations)];
-        for (key, list) in more {
-            // The schema allows no empty lists.
-            if !list.is_empty() {
-                root[key] = list.into();
-            }
+        // The schema allows no empty lists; there are none.
+        for (name, list) in self.lists {
+            root[name] = list.into();
         }
         if root.get("textures").is_some() {
             // LINEAR, LINEAR_MIPMAP_LINEAR; CLAMP_TO_EDGE, and REPEAT along x.

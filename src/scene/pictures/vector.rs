@@ -54,57 +54,58 @@ pub(super) fn parse(bytes: &[u8]) -> Result<Drawing, Fault> {
     })
 }
 
+/// What isn't drawn: its name, its elements, the remedy.
+const UNDRAWN: [(&str, &[&str], &str); 4] = [
+    ("text", &["text"], "convert it to paths"),
+    (
+        "an embedded or linked picture",
+        &["image", "feImage"],
+        "put it in a slot of its own, or save the whole as PNG",
+    ),
+    ("a foreign object", &["foreignObject"], "convert it to paths"),
+    (
+        "an animation",
+        &["animate", "animateTransform", "animateMotion", "set"],
+        "the drawing is used without it",
+    ),
+];
+
 /// What isn't drawn, each with the line where it first stands.
 fn warnings(document: &Document) -> Vec<String> {
-    const KINDS: [(&str, &[&str], &str); 4] = [
-        ("text", &["text"], "convert it to paths"),
-        (
-            "an embedded or linked picture",
-            &["image", "feImage"],
-            "put it in a slot of its own, or save the whole as PNG",
-        ),
-        ("a foreign object", &["foreignObject"], "convert it to paths"),
-        (
-            "an animation",
-            &["animate", "animateTransform", "animateMotion", "set"],
-            "the drawing is used without it",
-        ),
-    ];
-    let mut found = [None; KINDS.len()];
-    let mut outside = None;
-    for node in document.descendants().filter(Node::is_element) {
-        let name = node.tag_name().name();
-        let link =
-            node.attributes().find(|attribute| attribute.name() == "href").map(|found| found.value().trim());
-        let inside = link.is_none_or(|link| link.starts_with('#'));
-        for ((_, names, _), first) in KINDS.iter().zip(&mut found) {
-            let written = name != "text"
-                || node
-                    .descendants()
-                    .any(|node| node.is_text() && node.text().is_some_and(|t| !t.trim().is_empty()));
-            // feImage draws elements of the drawing itself.
-            if first.is_none() && names.contains(&name) && written && !(name == "feImage" && inside) {
-                *first = Some(node);
-            }
-        }
-        if outside.is_none() && !inside && !matches!(name, "a" | "image" | "feImage" | "script") {
-            outside = Some(node);
-        }
-    }
-    let line = |node: Node| document.text_pos_at(node.range().start).row;
+    let first = |wanted: &dyn Fn(&Node) -> bool| {
+        let node = document.descendants().filter(Node::is_element).find(wanted)?;
+        Some(document.text_pos_at(node.range().start).row)
+    };
     let mut warnings = Vec::new();
-    for ((what, _, remedy), node) in KINDS.iter().zip(found) {
-        if let Some(node) = node {
-            warnings.push(format!("{what} is not drawn (line {}): {remedy}", line(node)));
-        }
+    for (what, names, remedy) in UNDRAWN {
+        let line = first(&|node| names.contains(&node.tag_name().name()) && says_something(*node));
+        warnings.extend(line.map(|line| format!("{what} is not drawn (line {line}): {remedy}")));
     }
-    if let Some(node) = outside {
-        warnings.push(format!(
-            "content of another file is not drawn (line {}): copy it into this one",
-            line(node)
-        ));
-    }
+    let others = ["a", "image", "feImage", "script"];
+    let line = first(&|node| !others.contains(&node.tag_name().name()) && !links_inside(*node));
+    warnings.extend(line.map(|line| {
+        format!("content of another file is not drawn (line {line}): copy it into this one")
+    }));
     warnings
+}
+
+/// Whether something would be seen of it: text that isn't blank; an feImage draws elements of the drawing itself.
+fn says_something(node: Node) -> bool {
+    match node.tag_name().name() {
+        "text" => node
+            .descendants()
+            .filter(Node::is_text)
+            .filter_map(|node| node.text())
+            .any(|text| !text.trim().is_empty()),
+        "feImage" => !links_inside(node),
+        _ => true,
+    }
+}
+
+/// Whether it has no link, or one to an element of the same file.
+fn links_inside(node: Node) -> bool {
+    let link = node.attributes().find(|attribute| attribute.name() == "href");
+    link.is_none_or(|link| link.value().trim().starts_with('#'))
 }
 
 /// Draws the tree at exactly `size`, which is within the limits.
