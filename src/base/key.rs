@@ -64,6 +64,11 @@ impl KeyWriter {
     fn bytes(&mut self, kind: u8, bytes: &[u8]) {
         self.0.update(&[kind]).update(&(bytes.len() as u64).to_le_bytes()).update(bytes);
     }
+
+    fn list<P: KeyPart>(&mut self, kind: u8, parts: &[P]) {
+        self.0.update(&[kind]).update(&(parts.len() as u64).to_le_bytes());
+        parts.iter().for_each(|part| part.write(self));
+    }
 }
 
 /// Marks of the kinds of parts; a list or an optional part stands before what it holds, its count in place of its length.
@@ -144,60 +149,40 @@ impl KeyPart for Srgb {
 
 impl KeyPart for Blending {
     fn write(&self, to: &mut KeyWriter) {
-        let word = match self {
-            Blending::Encoded => "encoded",
-            Blending::Linear => "linear",
-        };
-        word.write(to);
+        let encoded = *self == Blending::Encoded;
+        if encoded { "encoded" } else { "linear" }.write(to);
     }
 }
 
 impl KeyPart for Alpha {
     fn write(&self, to: &mut KeyWriter) {
-        let word = match self {
-            Alpha::Straight => "straight",
-            Alpha::Premultiplied => "premultiplied",
-        };
-        word.write(to);
+        let straight = *self == Alpha::Straight;
+        if straight { "straight" } else { "premultiplied" }.write(to);
     }
 }
 
 impl KeyPart for Bits {
     fn write(&self, to: &mut KeyWriter) {
-        match self {
-            Bits::Eight => 8.write(to),
-            Bits::Sixteen => 16.write(to),
-        }
+        let eight = *self == Bits::Eight;
+        if eight { 8 } else { 16 }.write(to);
     }
 }
 
 impl<P: KeyPart> KeyPart for Option<P> {
     fn write(&self, to: &mut KeyWriter) {
-        self.as_slice().each(OPTION, to);
+        to.list(OPTION, self.as_slice());
     }
 }
 
 impl<P: KeyPart> KeyPart for [P] {
     fn write(&self, to: &mut KeyWriter) {
-        self.each(LIST, to);
+        to.list(LIST, self);
     }
 }
 
 impl<P: KeyPart, const COUNT: usize> KeyPart for [P; COUNT] {
     fn write(&self, to: &mut KeyWriter) {
-        self.as_slice().write(to);
-    }
-}
-
-/// Parts one after the other, behind their count.
-trait Each {
-    fn each(&self, kind: u8, to: &mut KeyWriter);
-}
-
-impl<P: KeyPart> Each for [P] {
-    fn each(&self, kind: u8, to: &mut KeyWriter) {
-        to.0.update(&[kind]).update(&(self.len() as u64).to_le_bytes());
-        self.iter().for_each(|part| part.write(to));
+        to.list(LIST, self);
     }
 }
 

@@ -57,7 +57,7 @@ impl Treatment {
 
 impl ArtJob {
     /// Key of the picture as it is drawn, before it is treated; `content` is the hash of its file.
-    pub fn drawn_key(&self, content: &str, blending: Blending) -> Key {
+    pub fn untreated_key(&self, content: &str, blending: Blending) -> Key {
         KeyWriter::new("drawn picture")
             .part("content", content)
             .part("size", &self.placing.texels)
@@ -70,7 +70,7 @@ impl ArtJob {
     /// Key of the treated picture, of as many bits as its file will have.
     pub fn key(&self, content: &str, blending: Blending, bits: Bits) -> Key {
         KeyWriter::new("picture")
-            .part("drawn", &self.drawn_key(content, blending))
+            .part("drawn", &self.untreated_key(content, blending))
             .part("treatment", &self.treatment.key())
             .part("bits", &bits)
             .key()

@@ -43,7 +43,7 @@ fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
                 all.insert('s', key);
             }
             Job::Art(job) => {
-                all.insert('d', job.drawn_key(&arts.hash(slot), plan.blending));
+                all.insert('d', job.untreated_key(&arts.hash(slot), plan.blending));
                 all.insert('t', key);
             }
             Job::Rim(_) => drop(all.insert('r', key)),

@@ -83,9 +83,9 @@ fn warnings(document: &Document) -> Vec<String> {
     }
     let others = ["a", "image", "feImage", "script"];
     let line = first(&|node| !others.contains(&node.tag_name().name()) && !links_inside(*node));
-    warnings.extend(line.map(|line| {
-        format!("content of another file is not drawn (line {line}): copy it into this one")
-    }));
+    warnings.extend(
+        line.map(|line| format!("content of another file is not drawn (line {line}): copy it into this one")),
+    );
     warnings
 }
 

@@ -5,13 +5,13 @@ use std::any::Any;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-struct Held {
+struct Item {
     value: Arc<dyn Any + Send + Sync>,
     bytes: usize,
     used: u64,
 }
 
-impl Held {
+impl Item {
     /// Whether the store alone holds it: else evicting it would free nothing.
     fn is_spare(&self) -> bool {
         Arc::strong_count(&self.value) == 1
@@ -20,7 +20,7 @@ impl Held {
 
 /// Values by key.
 pub(super) struct Memory {
-    held: HashMap<Key, Held>,
+    items: HashMap<Key, Item>,
     /// Most bytes of what nobody else holds.
     spare: usize,
     /// Counts up with every use.
@@ -31,19 +31,19 @@ pub(super) struct Memory {
 
 impl Memory {
     pub fn new(spare: usize) -> Memory {
-        Memory { held: HashMap::new(), spare, clock: 0, fresh: 0 }
+        Memory { items: HashMap::new(), spare, clock: 0, fresh: 0 }
     }
 
     pub fn get(&mut self, key: Key) -> Option<Arc<dyn Any + Send + Sync>> {
-        let held = self.held.get_mut(&key)?;
+        let item = self.items.get_mut(&key)?;
         self.clock += 1;
-        held.used = self.clock;
-        Some(Arc::clone(&held.value))
+        item.used = self.clock;
+        Some(Arc::clone(&item.value))
     }
 
     pub fn put(&mut self, key: Key, bytes: usize, value: Arc<dyn Any + Send + Sync>) {
         self.clock += 1;
-        self.held.insert(key, Held { value, bytes, used: self.clock });
+        self.items.insert(key, Item { value, bytes, used: self.clock });
         self.fresh += bytes;
         if self.fresh > self.spare {
             self.evict();
@@ -55,10 +55,10 @@ impl Memory {
         self.fresh = 0;
         loop {
             let mut spare: Vec<(u64, Key, usize)> = self
-                .held
+                .items
                 .iter()
-                .filter(|(_, held)| held.is_spare())
-                .map(|(key, held)| (held.used, *key, held.bytes))
+                .filter(|(_, item)| item.is_spare())
+                .map(|(key, item)| (item.used, *key, item.bytes))
                 .collect();
             spare.sort_unstable();
             let mut over = spare.iter().map(|(.., bytes)| bytes).sum::<usize>().saturating_sub(self.spare);
@@ -69,7 +69,7 @@ impl Memory {
                 if over == 0 {
                     break;
                 }
-                self.held.remove(&key);
+                self.items.remove(&key);
                 over = over.saturating_sub(bytes);
             }
             // A sheet that went may have been the last to hold its planes.
@@ -96,11 +96,11 @@ mod tests {
         }
         assert!(memory.get(key(1)).is_some());
         memory.put(key(6), 20, Arc::new(6));
-        let there: Vec<u64> = (0..=6).filter(|number| memory.held.contains_key(&key(*number))).collect();
+        let there: Vec<u64> = (0..=6).filter(|number| memory.items.contains_key(&key(*number))).collect();
         assert_eq!(there, [0, 1, 3, 4, 5, 6]);
         drop(held);
         memory.evict();
-        assert!(!memory.held.contains_key(&key(0)));
+        assert!(!memory.items.contains_key(&key(0)));
     }
 
     #[test]
@@ -110,6 +110,6 @@ mod tests {
         memory.put(key(1), 50, Arc::clone(&plane));
         memory.put(key(2), 60, Arc::new(plane));
         memory.evict();
-        assert!(memory.held.is_empty());
+        assert!(memory.items.is_empty());
     }
 }

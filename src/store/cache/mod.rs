@@ -92,7 +92,7 @@ impl Store {
     }
 
     /// Puts what a stage has worked out into memory and, if `to_disk`, on disk.
-    pub fn keep<S: Stage>(&self, stage: &S, value: S::Value, to_disk: bool) -> Arc<S::Value> {
+    pub fn insert<S: Stage>(&self, stage: &S, value: S::Value, to_disk: bool) -> Arc<S::Value> {
         let (key, value) = (stage.key(), Arc::new(value));
         if to_disk {
             stage.encode(&value, |parts| self.write(S::KIND, key, parts));

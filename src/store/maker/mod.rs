@@ -20,7 +20,7 @@ use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::sheet::{self, Opacity, Sheet, SheetSpec};
 use crate::store::cache::Store;
 use rayon::prelude::*;
-use stages::{Bands, Density, Facing, Opacities, Solved};
+use stages::{BandsStage, FacingStage, FieldStage, OpacityStage, RimStage};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -152,7 +152,7 @@ impl<'a> Maker<'a> {
             Job::Rim(_) | Job::Art(_) => 0,
         };
         let is_new = |at: &&usize| match &plan.files[**at] {
-            Job::Fog(job) => !self.store.has(&Density(&job.spec.field)),
+            Job::Fog(job) => !self.store.has(&FieldStage(&job.spec.field)),
             Job::Rim(_) | Job::Art(_) => false,
         };
         let planes = plan.files.iter().map(samples).sum::<usize>() <= MOST_IN_ALL;
@@ -164,15 +164,16 @@ impl<'a> Maker<'a> {
         if let Some(sheet) = self.store.get::<Sheet>(key) {
             return sheet;
         }
-        let facing = spec.facing_key().map(|key| Facing { spec, key });
-        let mut opacity = self.store.find(&Opacities(spec));
+        let facing = spec.facing_key().map(|key| FacingStage { spec, key });
+        let mut opacity = self.store.find(&OpacityStage(spec));
         let mut faces = facing.as_ref().and_then(|facing| self.store.find(facing));
         if opacity.is_none() || (facing.is_some() && faces.is_none()) {
             let field = self.field(&spec.field, room);
-            opacity = opacity
-                .or_else(|| Some(self.store.keep(&Opacities(spec), Opacity::new(spec, &field), room.planes)));
+            opacity = opacity.or_else(|| {
+                Some(self.store.insert(&OpacityStage(spec), Opacity::new(spec, &field), room.planes))
+            });
             faces = faces.or_else(|| {
-                Some(self.store.keep(facing.as_ref()?, sheet::facing(spec, &field), room.planes))
+                Some(self.store.insert(facing.as_ref()?, sheet::facing(spec, &field), room.planes))
             });
         }
         let sheet = match opacity {
@@ -189,13 +190,14 @@ impl<'a> Maker<'a> {
     }
 
     fn field(&self, spec: &FieldSpec, room: Room) -> Arc<Field> {
-        self.store.find(&Density(spec)).unwrap_or_else(|| {
+        self.store.find(&FieldStage(spec)).unwrap_or_else(|| {
             let bands = spec.bands(Sampling::Reduced);
-            let found = self.store.find(&Bands(&bands));
-            let bands = found.unwrap_or_else(|| self.store.keep(&Bands(&bands), bands.plane(), room.bands));
+            let found = self.store.find(&BandsStage(&bands));
+            let bands =
+                found.unwrap_or_else(|| self.store.insert(&BandsStage(&bands), bands.plane(), room.bands));
             let field = Field::on(spec, Sampling::Reduced, Arc::unwrap_or_clone(bands));
             let to_disk = field.density.data.len() <= MOST_OF_FIELD;
-            self.store.keep(&Density(spec), field, to_disk)
+            self.store.insert(&FieldStage(spec), field, to_disk)
         })
     }
 
@@ -203,9 +205,9 @@ impl<'a> Maker<'a> {
     ///
     /// # Errors
     /// Those of reading and drawing it.
-    pub fn drawn(&self, job: &ArtJob, blending: Blending, arts: &Arts) -> Result<Arc<Picture>> {
+    pub fn untreated(&self, job: &ArtJob, blending: Blending, arts: &Arts) -> Result<Arc<Picture>> {
         let placing = &job.placing;
-        let key = job.drawn_key(&arts.hash(&placing.slot), blending);
+        let key = job.untreated_key(&arts.hash(&placing.slot), blending);
         if let Some(picture) = self.store.get(key) {
             return Ok(picture);
         }
@@ -235,17 +237,15 @@ impl<'a> Maker<'a> {
         if let Some(picture) = file.and_then(|file| self.in_file(file, job)) {
             return Ok(Arc::new(picture));
         }
-        let drawn = self.drawn(job, blending, request.arts)?;
-        let narrows = request.bits == Bits::Eight && (drawn.deep || !job.treatment.nothing());
-        let picture = if job.treatment.nothing() && !narrows {
-            drawn
-        } else {
-            let mut picture = job.treatment.apply(Arc::unwrap_or_clone(drawn), blending);
+        let mut picture = self.untreated(job, blending, request.arts)?;
+        let narrows = request.bits == Bits::Eight && (picture.deep || !job.treatment.nothing());
+        if narrows || !job.treatment.nothing() {
+            let mut treated = job.treatment.apply(Arc::unwrap_or_clone(picture), blending);
             if narrows {
-                picture.quantize_to_8_bits();
+                treated.quantize_to_8_bits();
             }
-            Arc::new(picture)
-        };
+            picture = Arc::new(treated);
+        }
         self.store.put(key, &picture);
         Ok(picture)
     }
@@ -274,7 +274,7 @@ impl<'a> Maker<'a> {
         let keys = if rims.is_empty() { Vec::new() } else { plan.keys(request.arts, request.bits) };
         let mut unsolved = Vec::new();
         for (at, job) in rims {
-            let Some(stage) = solved(stack, at, job, &keys) else { continue };
+            let Some(stage) = rim_stage(stack, at, job, &keys) else { continue };
             match self.store.find(&stage) {
                 Some(rim) => self.place_rim(stack, at, job, rim),
                 None => unsolved.push(at),
@@ -297,8 +297,8 @@ impl<'a> Maker<'a> {
         };
         for (at, solution) in survey.rims.drain(..) {
             let Some((at, job)) = rim(&at) else { continue };
-            let Some(stage) = solved(stack, at, job, &keys) else { continue };
-            let solution = self.store.keep(&stage, solution, true);
+            let Some(stage) = rim_stage(stack, at, job, &keys) else { continue };
+            let solution = self.store.insert(&stage, solution, true);
             self.place_rim(stack, at, job, solution);
         }
         stack.survey = survey;
@@ -312,10 +312,10 @@ impl<'a> Maker<'a> {
 }
 
 /// The stage that solves the rim `at`; none where its picture isn't there.
-fn solved<'s>(stack: &'s Stack<'_>, at: usize, job: &'s RimJob, keys: &[Key]) -> Option<Solved<'s>> {
+fn rim_stage<'s>(stack: &'s Stack<'_>, at: usize, job: &'s RimJob, keys: &[Key]) -> Option<RimStage<'s>> {
     match stack.made.get(at + 1) {
         Some(Some(Made::Picture(picture))) => {
-            Some(Solved { key: keys[at], job, picture, scale: stack.plan.scale })
+            Some(RimStage { key: keys[at], job, picture, scale: stack.plan.scale })
         }
         _ => None,
     }

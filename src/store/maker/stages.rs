@@ -58,7 +58,7 @@ impl Store {
     }
 
     /// Puts facts of a picture file on disk, if they aren't there.
-    pub fn keep_facts(&self, key: Key, facts: &Facts) {
+    pub fn put_facts(&self, key: Key, facts: &Facts) {
         if !self.has_file(FACTS, key) {
             self.write(FACTS, key, &[&facts.encode()]);
         }
@@ -66,9 +66,9 @@ impl Store {
 }
 
 /// The bands of a field.
-pub(super) struct Bands<'a>(pub &'a BandsSpec);
+pub(super) struct BandsStage<'a>(pub &'a BandsSpec);
 
-impl Stage for Bands<'_> {
+impl Stage for BandsStage<'_> {
     type Value = Plane;
     type Item = f32;
     const KIND: &'static str = "bands";
@@ -88,9 +88,9 @@ impl Stage for Bands<'_> {
 }
 
 /// A density field.
-pub(super) struct Density<'a>(pub &'a FieldSpec);
+pub(super) struct FieldStage<'a>(pub &'a FieldSpec);
 
-impl Stage for Density<'_> {
+impl Stage for FieldStage<'_> {
     type Value = Field;
     type Item = f32;
     const KIND: &'static str = "field";
@@ -111,9 +111,9 @@ impl Stage for Density<'_> {
 }
 
 /// The opacities of a sheet.
-pub(super) struct Opacities<'a>(pub &'a SheetSpec);
+pub(super) struct OpacityStage<'a>(pub &'a SheetSpec);
 
-impl Stage for Opacities<'_> {
+impl Stage for OpacityStage<'_> {
     type Value = Opacity;
     type Item = f32;
     const KIND: &'static str = "opacity";
@@ -128,18 +128,18 @@ impl Stage for Opacities<'_> {
 
     fn decode(&self, mut data: Vec<f32>) -> Option<Opacity> {
         let steepest = data.pop()?;
-        let Field { grid, density: plane } = Density(&self.0.field).decode(data)?;
+        let Field { grid, density: plane } = FieldStage(&self.0.field).decode(data)?;
         Some(Opacity { plane, grid, steepest })
     }
 }
 
 /// How a sheet faces the light: of use only where its colours go by that.
-pub(super) struct Facing<'a> {
-    pub spec: &'a SheetSpec,
+pub(super) struct FacingStage<'a> {
     pub key: Key,
+    pub spec: &'a SheetSpec,
 }
 
-impl Stage for Facing<'_> {
+impl Stage for FacingStage<'_> {
     type Value = Plane;
     type Item = f32;
     const KIND: &'static str = "facing";
@@ -153,12 +153,12 @@ impl Stage for Facing<'_> {
     }
 
     fn decode(&self, data: Vec<f32>) -> Option<Plane> {
-        Some(Density(&self.spec.field).decode(data)?.density)
+        Some(FieldStage(&self.spec.field).decode(data)?.density)
     }
 }
 
 /// A solved rim.
-pub(super) struct Solved<'a> {
+pub(super) struct RimStage<'a> {
     pub key: Key,
     pub job: &'a RimJob,
     /// The treated picture that it stands behind.
@@ -166,7 +166,7 @@ pub(super) struct Solved<'a> {
     pub scale: Scale,
 }
 
-impl Stage for Solved<'_> {
+impl Stage for RimStage<'_> {
     type Value = Rim;
     type Item = u8;
     const KIND: &'static str = "rim";

@@ -59,7 +59,7 @@ pub(super) fn run(
     let (records, store) = (Records::read(&folder)?, Store::in_folder(&folder));
     let camera = options.camera.unwrap_or(Camera(plan.travel / 2.0));
     let run = Run { plan, arts, options, progress, folder, camera, outputs, jobs, store, records };
-    run.keep_facts();
+    run.put_facts();
     let mut stack = Stack::empty(plan);
     let shapes = run.shapes(&mut stack)?;
     let (all, names) = run.wanted(&shapes)?;
@@ -102,9 +102,9 @@ impl Run<'_> {
     }
 
     /// Puts what is known of the pictures' files into the store.
-    fn keep_facts(&self) {
+    fn put_facts(&self) {
         for (key, facts) in self.arts.facts() {
-            self.store.keep_facts(key, facts);
+            self.store.put_facts(key, facts);
         }
     }
 

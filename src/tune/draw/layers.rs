@@ -41,7 +41,7 @@ pub(super) fn scales(version: &Version) -> [f64; 2] {
 /// The pictures of a plan before they are treated: held, they are found again when only their treatment changes.
 pub(super) fn bare(maker: &Maker<'_>, plan: &Plan, version: &Version) -> Result<Vec<Option<Arc<Picture>>>> {
     let drawn = |job: &Job| match job {
-        Job::Art(job) => maker.drawn(job, plan.blending, &version.arts).map(Some),
+        Job::Art(job) => maker.untreated(job, plan.blending, &version.arts).map(Some),
         Job::Fog(_) | Job::Rim(_) => Ok(None),
     };
     let all: Vec<Result<Option<Arc<Picture>>>> = plan.files.par_iter().map(drawn).collect();

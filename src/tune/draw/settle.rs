@@ -31,7 +31,7 @@ const PAUSE: Duration = Duration::from_millis(200);
 const MARKS: usize = 300;
 
 /// A scene settled at one scale.
-struct Settled {
+struct Layers {
     plan: Plan,
     made: Vec<Option<Made>>,
     bare: Vec<Option<Arc<Picture>>>,
@@ -61,7 +61,7 @@ impl Progress for Revision<'_> {
 struct Settler<'a> {
     hub: &'a Hub,
     limits: &'a Limits,
-    done: [Option<Settled>; 2],
+    done: [Option<Layers>; 2],
     /// The scene that is settled.
     turn: u64,
 }
@@ -143,7 +143,7 @@ impl Settler<'_> {
                 self.hub.tell_all(&json!({ "report": report }));
             }
             let made = stack.made;
-            self.done[at] = Some(Settled { plan, made, bare });
+            self.done[at] = Some(Layers { plan, made, bare });
             if revision.stopped() {
                 return Ok(false);
             }
@@ -192,7 +192,7 @@ impl Settler<'_> {
     }
 }
 
-impl Settled {
+impl Layers {
     /// The still from a camera place, or the pictures alone before they are treated.
     fn still(&self, camera: Camera, bare: bool) -> Still {
         if !bare {
