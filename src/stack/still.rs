@@ -7,7 +7,7 @@ use crate::base::raster::Owned;
 use crate::base::simd::vectorize;
 use crate::base::space::{Lanes, Space};
 use crate::base::words::{Bits, Blending};
-use crate::stack::compositor::{Compositor, Exact, Pixels, STRIP};
+use crate::stack::compositor::{Compositor, Exact, Pixels};
 use crate::stack::values;
 use crate::steps::dither;
 use rayon::prelude::*;
@@ -28,7 +28,7 @@ impl Still {
         // Side by side: the memory of a large still is new to the system.
         let mut colours: Vec<[f32; 3]> = rayon::iter::repeat_n([0.0; 3], width * height).collect();
         compositor
-            .strips(colours.par_chunks_mut(width * STRIP), |_, pixels: &mut P, out| pixels.colours(out));
+            .strips(colours.par_chunks_mut(width * P::ROWS), |_, pixels: &mut P, out| pixels.colours(out));
         let size = compositor.size.map(|side| side as u32);
         Still { size, colours, blending: compositor.space.blending }
     }
@@ -126,7 +126,7 @@ fn drawn<T: Copy + Default + Send>(
     let [width, height] = compositor.size;
     let scale = values::Scale::new(compositor.space.blending);
     let (mut samples, mut greys) = (vec![T::default(); width * height * 4], vec![0; width * height]);
-    let strip = width * STRIP;
+    let strip = width * Exact::ROWS;
     let outs = samples.par_chunks_mut(strip * 4).zip(greys.par_chunks_mut(strip));
     compositor.strips(outs, |first, pixels: &mut Exact, (samples, greys)| {
         let rows =

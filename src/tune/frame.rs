@@ -1,7 +1,7 @@
 //! Pictures as a page gets them.
 
 use crate::base::simd::vectorize;
-use crate::stack::compositor::{Compositor, Draft, STRIP};
+use crate::stack::compositor::{Compositor, Draft, Pixels};
 use crate::stack::still::Still;
 use crate::stack::values;
 use crate::steps::dither;
@@ -52,9 +52,10 @@ pub(super) fn subsampled(stack: &Compositor<'_>) -> Vec<u8> {
     let (luma, rest) = out.split_at_mut(width * height);
     let (red, blue) = rest.split_at_mut(across * down);
     // A strip is an even number of rows.
-    let pairs = across * STRIP / 2;
-    let outs =
-        luma.par_chunks_mut(width * STRIP).zip(red.par_chunks_mut(pairs).zip(blue.par_chunks_mut(pairs)));
+    let pairs = across * Draft::ROWS / 2;
+    let outs = luma
+        .par_chunks_mut(width * Draft::ROWS)
+        .zip(red.par_chunks_mut(pairs).zip(blue.par_chunks_mut(pairs)));
     stack.strips(outs, |first, pixels: &mut Draft, (luma, (red, blue))| {
         pixels.leave(&stack.space);
         let [reds, greens, blues] = &pixels.planes;

@@ -7,12 +7,12 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::picture::Picture;
 use crate::base::placing::{Kind, Placing};
 use crate::base::raster::{Owned, Raster};
-use crate::base::units::{Camera, Rect, Scale};
+use crate::base::units::{Camera, Scale};
 use crate::base::words::{Bits, Blending};
 use crate::output::forms::escaped;
 use crate::output::{Effort, encode_channels};
 use crate::scene::layered::{AGAIN, BACKDROP};
-use crate::stack::compositor::{self, Compositor, Exact, Place, STRIP};
+use crate::stack::compositor::{self, Compositor, Exact, Pixels, Place};
 use crate::stack::{Source, Stack};
 use rayon::prelude::*;
 use std::io::{Cursor, Write};
@@ -80,17 +80,16 @@ fn layers(texels: Owned, placing: &Placing, canvas: [u32; 2], scale: Scale, inde
         Owned::Eight { samples, .. } => samples,
         Owned::Sixteen { samples, .. } => samples.iter().map(|code| (code >> 8) as u8).collect(),
     };
-    let Rect { x, y, .. } = placing.rect;
+    let place = Place::new(placing, placing.texels, scale, Camera::default());
     let own = Layer {
         name: format!("{}{}@{}", placing.slot, ending(placing.kind), placing.depth),
         src: format!("data/layer{index:03}.png"),
-        at: [x, y].map(|place| (place * scale).0.round() as i64),
+        at: [place.left(0), place.top()],
         size: placing.texels,
         samples,
     };
     let Some(period) = placing.period else { return vec![own] };
     let distance = (period * scale).0;
-    let place = Place::new(placing, placing.texels, scale, Camera::default());
     let copies = place.copies(canvas[0] as usize);
     let first = *copies.start();
     let (mut left, mut right): (Vec<i64>, Vec<i64>) =
@@ -147,7 +146,7 @@ fn merge(canvas: [u32; 2], backdrop: [u8; 3], layers: &[Layer]) -> Vec<u8> {
     let compositor = Compositor::plain(canvas, [r, g, b, 255.0], placed.collect());
     let [width, height] = canvas.map(|side| side as usize);
     let mut merged = vec![0; width * height * 4];
-    compositor.strips(merged.par_chunks_mut(width * STRIP * 4), |_, pixels: &mut Exact, codes| {
+    compositor.strips(merged.par_chunks_mut(width * Exact::ROWS * 4), |_, pixels: &mut Exact, codes| {
         for (code, value) in codes.iter_mut().zip(pixels.lanes.as_flattened()) {
             *code = (value + 0.5) as u8;
         }

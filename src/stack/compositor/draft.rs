@@ -113,6 +113,9 @@ impl Draft {
 }
 
 impl Pixels for Draft {
+    // Of a coarser sheet a strip draws one row more than it has.
+    const ROWS: usize = 30;
+
     fn clear(&mut self, [width, rows]: [usize; 2], [r, g, b, _]: Lanes) {
         self.width = width;
         for (plane, ground) in self.planes.iter_mut().zip([r, g, b]) {

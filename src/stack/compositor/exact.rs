@@ -21,6 +21,8 @@ pub(super) fn over(under: &mut Lanes, colour: Lanes, alpha: f32) {
 }
 
 impl Pixels for Exact {
+    const ROWS: usize = 10;
+
     fn clear(&mut self, [width, rows]: [usize; 2], ground: Lanes) {
         self.width = width;
         self.lanes.clear();

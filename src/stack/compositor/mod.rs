@@ -29,8 +29,6 @@ use crate::steps::sheet::{Row, Sheet};
 use rayon::prelude::*;
 use std::ops::Range;
 
-/// Rows that are drawn together: few enough to stay near the processor; an even number.
-pub(crate) const STRIP: usize = 10;
 /// Columns of a picture that are drawn together, or not at all: much of it is empty.
 const PIECE: usize = 32;
 
@@ -128,6 +126,9 @@ impl Texel for (Lanes, f32) {
 
 /// A strip of rows of a view while layers are drawn over them.
 pub(crate) trait Pixels: Default + Send {
+    /// Most rows of a strip: few enough to stay near the processor; an even number.
+    const ROWS: usize;
+
     /// Begins: `rows` rows of `width` texels of the colour `ground`, in the space itself.
     fn clear(&mut self, size: [usize; 2], ground: Lanes);
 
@@ -178,15 +179,15 @@ impl<'a> Compositor<'a> {
         Compositor { size: size.map(|side| side as usize), space, ground, layers }
     }
 
-    /// Draws strips of [`STRIP`] rows side by side, each handed to `take` with its first row and what of `outs` belongs to it.
+    /// Draws strips of [`Pixels::ROWS`] rows side by side, each handed to `take` with its first row and what of `outs` belongs to it.
     pub fn strips<P: Pixels, T: Send>(
         &self,
         outs: impl IndexedParallelIterator<Item = T>,
         take: impl Fn(usize, &mut P, T) + Sync + Send,
     ) {
         let draw = |(row, pixels): &mut (Row, P), (strip, out): (usize, T)| {
-            let first = strip * STRIP;
-            pixels.clear([self.size[0], self.rows(first).len()], self.ground);
+            let first = strip * P::ROWS;
+            pixels.clear([self.size[0], self.rows::<P>(first).len()], self.ground);
             for layer in &self.layers {
                 vectorize(
                     #[inline(always)]
@@ -211,14 +212,14 @@ impl<'a> Compositor<'a> {
     }
 
     /// Rows of the view from `first` on that belong to a strip.
-    fn rows(&self, first: usize) -> Range<usize> {
-        first..self.size[1].min(first + STRIP)
+    fn rows<P: Pixels>(&self, first: usize) -> Range<usize> {
+        first..self.size[1].min(first + P::ROWS)
     }
 
     #[inline(always)]
     fn rim<P: Pixels>(&self, rim: &Rim, place: &Place, first: usize, row: &mut Row, pixels: &mut P) {
         let mut texels = [(Lanes::default(), 0.0); PIECE];
-        for (at, y) in self.rows(first).enumerate() {
+        for (at, y) in self.rows::<P>(first).enumerate() {
             let Some(from) = place.row(y) else { continue };
             rim.row(from, row);
             for left in (0..self.size[0]).step_by(PIECE) {
@@ -236,7 +237,7 @@ impl<'a> Compositor<'a> {
 
     #[inline(always)]
     fn picture<P: Pixels, T: Texel>(&self, texels: &[T], place: &Place, first: usize, pixels: &mut P) {
-        for (at, y) in self.rows(first).enumerate() {
+        for (at, y) in self.rows::<P>(first).enumerate() {
             let Some(from) = place.row(y) else { continue };
             let texels = place.texels(texels, from);
             for (to, first) in place.spans(self.size[0]) {

@@ -143,7 +143,10 @@ fn of_a_sheet_every_column_is_the_one_that_lies_there() {
         assert_eq!(place.is_even(), stretch == 1.0);
         for x in 0..300 {
             let away = (x as f64 + 0.5 - left) / stretch;
-            assert_eq!(place.column(x), Some(away.rem_euclid(90.0) as usize));
+            // Which of two neighbours counts at the edge between them is left open.
+            if (away - away.round()).abs() > 1e-9 {
+                assert_eq!(place.column(x), Some(away.rem_euclid(90.0) as usize));
+            }
             let ([a, b], share) = place.between(x);
             assert_eq!(b, (a + 1) % 90);
             let middle = (a as f64 + 0.5 + f64::from(share)).rem_euclid(90.0);
