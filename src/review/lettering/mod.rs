@@ -1,6 +1,9 @@
 //! Lettering for labels: an alphabet of strokes, so that no font file is needed and labels look alike on every machine.
 //!
 //! Covers ASCII and a few signs; what it doesn't know is drawn as an empty box.
+//!
+//! What a font would take instead: five crates more (a rasteriser, `ab_glyph`, of 7,400 lines, and `epaint_default_fonts`), 300 to
+//! 360 KB of the program for one face, and two licences more (OFL, UFL); this is 120 lines and 5.6 KB of strokes.
 
 use resvg::tiny_skia;
 use tiny_skia::{FillRule, LineCap, LineJoin, PathBuilder, Rect, Stroke, Transform};
