@@ -13,7 +13,7 @@
 //! use fogweft::output::Effort;
 //! use fogweft::plan::Plan;
 //! use fogweft::output::pictures::still_png;
-//! use fogweft::scene::pictures::Arts;
+//! use fogweft::scene::pictures::Pictures;
 //! use fogweft::stack::Stack;
 //! use fogweft::scene::read;
 //! use fogweft::base::units::{Camera, Px};
@@ -36,9 +36,9 @@
 //! "##;
 //! let limits = Limits::default();
 //! let scene = read::read_text(Path::new("scene.toml"), text, &[], &limits, true)?;
-//! let arts = Arts::open(&scene, &limits)?; // none of the slots has a picture
-//! let plan = Plan::new(&scene, &arts.naturals(), 1.0, &limits)?;
-//! let stack = Stack::new(&plan, &arts, &limits)?;
+//! let pictures = Pictures::open(&scene, &limits)?; // none of the slots has a picture
+//! let plan = Plan::new(&scene, &pictures.naturals(), 1.0, &limits)?;
+//! let stack = Stack::new(&plan, &pictures, &limits)?;
 //! for (index, job) in plan.files.iter().enumerate() {
 //!     let (png, _opaque) = stack.png(index, Bits::Eight, Effort::Balanced);
 //!     println!("{}: {} bytes", job.placing().path, png.len());

@@ -141,7 +141,7 @@ fn random_stacks_reach_their_separation() {
         let wanted = dice.between(4.0, 12.0);
         let count = 2 + stack % 3;
         let tones: Vec<f64> = (0..count).map(|at| dice.between(0.12, 0.5 - 0.07 * at as f64)).collect();
-        let arts: Vec<Pixels> = tones.iter().map(|tone| silhouette(&mut dice, *tone)).collect();
+        let pictures: Vec<Pixels> = tones.iter().map(|tone| silhouette(&mut dice, *tone)).collect();
         let haze = dice.between(0.62, 0.9);
         let code = |value: f64| (value * 255.0 + 0.5) as u8;
         let mut text = format!("seed = {stack}\n") + &head(wanted, "").replace("seed = 5\n", "");
@@ -156,9 +156,9 @@ fn random_stacks_reach_their_separation() {
             text += &format!("[[slot]]\nname = \"{name}\"\ndepth = {}\n", 600 - 250 * at as i64);
         }
         let placed: Vec<(&str, &Pixels, [f64; 2])> =
-            names.iter().zip(&arts).map(|(name, art)| (name.as_str(), art, [0.0, 0.0])).collect();
-        let (scene, arts) = scene(&text, &placed);
-        let folder = render(&scene, &arts);
+            names.iter().zip(&pictures).map(|(name, art)| (name.as_str(), art, [0.0, 0.0])).collect();
+        let (scene, pictures) = scene(&text, &placed);
+        let folder = render(&scene, &pictures);
         let layers = layers(folder.path());
         let backdrop = scene.backdrop.0.map(f64::from);
         for name in &names {
@@ -195,8 +195,8 @@ fn dark_stack(separation: f64, fog: bool) -> (Vec<Layer>, [f64; 3]) {
     let text = head(separation, "backdrop = \"#333338\"")
         + "[air]\nhaze = \"#c8c0b0\"\nvisibility = 4000\nbeyond = 250\nlight = 180\n[[slot]]\nname = \"disc\"\ndepth = 0\n"
         + &format!("fog = {fog}\n");
-    let (scene, arts) = scene(&text, &[("disc", &disc, [0.0, 0.0])]);
-    let folder = render(&scene, &arts);
+    let (scene, pictures) = scene(&text, &[("disc", &disc, [0.0, 0.0])]);
+    let folder = render(&scene, &pictures);
     (layers(folder.path()), scene.backdrop.0.map(f64::from))
 }
 
@@ -238,8 +238,8 @@ fn no_fog_where_the_step_is_already_there() {
     });
     let text = head(8.0, "")
         + "[air]\nhaze = \"#c8c0b0\"\nvisibility = 4000\nbeyond = 0\n[[slot]]\nname = \"behind\"\ndepth = 1\nseparation = 0\n[[slot]]\nname = \"bar\"\ndepth = 0\nfog = false\n";
-    let (scene, arts) = scene(&text, &[("behind", &behind, [0.0, 0.0]), ("bar", &bar, [0.0, 0.0])]);
-    let folder = render(&scene, &arts);
+    let (scene, pictures) = scene(&text, &[("behind", &behind, [0.0, 0.0]), ("bar", &bar, [0.0, 0.0])]);
+    let folder = render(&scene, &pictures);
     let layers = layers(folder.path());
     let rim = layers.iter().find(|layer| layer.drawn.kind == "rim").expect("a rim");
     let alpha = |x: i64| rim.pixels.at(x - rim.drawn.corner[0], 106 - rim.drawn.corner[1])[3];
@@ -316,8 +316,8 @@ fn beneath_a_bar(opacity: f64) -> Vec<f64> {
     });
     let text = head(8.0, "backdrop = \"#333338\"")
         + "[air]\nhaze = \"#c8c0b0\"\nvisibility = 4000\nbeyond = 0\n[[slot]]\nname = \"bar\"\ndepth = 0\nfog = false\n";
-    let (scene, arts) = scene(&text, &[("bar", &bar, [0.0, 0.0])]);
-    let folder = render(&scene, &arts);
+    let (scene, pictures) = scene(&text, &[("bar", &bar, [0.0, 0.0])]);
+    let folder = render(&scene, &pictures);
     let layers = layers(folder.path());
     let rim = layers.iter().find(|layer| layer.drawn.kind == "rim").expect("a rim");
     (109..130)
@@ -389,8 +389,8 @@ fn lattices_get_rims_inside_and_posts_no_blob() {
     let air = "[air]\nhaze = \"#c8c0b0\"\nvisibility = 4000\nbeyond = 0\n";
     let rim_of = |art: &Pixels, x: f64| {
         let text = head(8.0, "backdrop = \"#333338\"") + air + "[[slot]]\nname = \"art\"\ndepth = 0\n";
-        let (scene, arts) = scene(&text, &[("art", art, [x, 60.0])]);
-        let folder = render(&scene, &arts);
+        let (scene, pictures) = scene(&text, &[("art", art, [x, 60.0])]);
+        let folder = render(&scene, &pictures);
         layers(folder.path()).into_iter().find(|layer| layer.drawn.kind == "rim").expect("a rim")
     };
     let rim = rim_of(&lattice, 140.0);
@@ -430,8 +430,8 @@ fn a_rim_darkens_only_if_it_may() {
             + &format!(
                 "darken = {darken}\n[air]\nhaze = \"#ccc8b4\"\nvisibility = 4000\nbeyond = 250\n[[slot]]\nname = \"disc\"\ndepth = 0\n"
             );
-        let (scene, arts) = scene(&text, &[("disc", &disc, [0.0, 0.0])]);
-        let folder = render(&scene, &arts);
+        let (scene, pictures) = scene(&text, &[("disc", &disc, [0.0, 0.0])]);
+        let folder = render(&scene, &pictures);
         let layers = layers(folder.path());
         let steps = steps(&layers, scene.backdrop.0.map(f64::from), "disc", 8.0, 0.85);
         let reached = steps.iter().filter(|step| step.with >= 7.5).count() as f64 / steps.len() as f64;
@@ -503,10 +503,10 @@ fn cost_of_a_large_rim() {
     let limits = fogweft::base::limits::Limits::default();
     let time = |separation: f64| {
         let text = text.replace("separation = 8", &format!("separation = {separation}"));
-        let (scene, arts) = scene(&text, &[("art", &art, [0.0, 0.0])]);
-        let plan = fogweft::plan::Plan::new(&scene, &arts.naturals(), 1.0, &limits).expect("a plan");
+        let (scene, pictures) = scene(&text, &[("art", &art, [0.0, 0.0])]);
+        let plan = fogweft::plan::Plan::new(&scene, &pictures.naturals(), 1.0, &limits).expect("a plan");
         let start = std::time::Instant::now();
-        let stack = fogweft::stack::Stack::new(&plan, &arts, &limits).expect("a stack");
+        let stack = fogweft::stack::Stack::new(&plan, &pictures, &limits).expect("a stack");
         let samples = stack.rims().next().map(|rim| (rim.size(), rim.eight()));
         let made = start.elapsed();
         let encode = samples.map(|(size, samples)| {

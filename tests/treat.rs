@@ -39,8 +39,8 @@ fn tint_keeps_the_sum_on_the_law() {
              beyond = 200\n[[slot]]\nname = \"far\"\ndepth = 300\ntint = {tint}\n[[slot]]\nname = \"near\"\ndepth = 0\n",
             VIEW[0], VIEW[1]
         );
-        let (scene, arts) = scene(&text, &[("far", &far, [0.0, 0.0])]);
-        let folder = render(&scene, &arts);
+        let (scene, pictures) = scene(&text, &[("far", &far, [0.0, 0.0])]);
+        let folder = render(&scene, &pictures);
         let frame = composed(folder.path(), behind);
         for channel in 0..3 {
             let law = |own: f64, length: f64| law::airlight(own, haze[channel], extinction * length);
@@ -66,8 +66,8 @@ fn faded(keys: &str) -> Vec<f64> {
         "view = [{}, {}]\n[rim]\nseparation = 0\n[air]\nbeyond = 0\n[[slot]]\nname = \"art\"\ndepth = 0\n{keys}\n",
         VIEW[0], VIEW[1]
     );
-    let (scene, arts) = scene(&text, &[("art", &art, [0.0, 0.0])]);
-    let folder = render(&scene, &arts);
+    let (scene, pictures) = scene(&text, &[("art", &art, [0.0, 0.0])]);
+    let folder = render(&scene, &pictures);
     let treated = Pixels::read(&folder.path().join("art.art.png"));
     (0..VIEW[1] as i64).map(|y| treated.at(5, y)[3]).collect()
 }
@@ -118,9 +118,9 @@ fn the_floor_holds_for_arts_and_still() {
         "view = [{}, {}]\nbackdrop = \"#000\"\nfloor = 0.15\n[air]\nhaze = \"#060503\"\nbeyond = 0\n[[slot]]\nname = \"art\"\ndepth = 0\n",
         VIEW[0], VIEW[1]
     );
-    let (scene, arts) = scene(&text, &[("art", &art, [0.0, 0.0])]);
+    let (scene, pictures) = scene(&text, &[("art", &art, [0.0, 0.0])]);
     let original = art.png();
-    let folder = render(&scene, &arts);
+    let folder = render(&scene, &pictures);
     for file in ["art.art.png", "still.png"] {
         let pixels = Pixels::read(&folder.path().join(file));
         for texel in &pixels.texels {
@@ -145,9 +145,9 @@ fn a_sampled_haze_is_the_farthest_arts_at_the_horizon() {
         "view = [{}, {}]\nhorizon = 33\n[air]\nhaze = \"sampled\"\n[[slot]]\nname = \"far\"\ndepth = 900\n[[slot]]\nname = \"near\"\ndepth = 0\n",
         VIEW[0], VIEW[1]
     );
-    let (mut scene, arts) = scene(&text, &[("far", &far, [0.0, 0.0])]);
+    let (mut scene, pictures) = scene(&text, &[("far", &far, [0.0, 0.0])]);
     let limits = fogweft::base::limits::Limits::default();
-    fogweft::plan::haze::sample(&mut scene, &arts, &limits).expect("a haze");
+    fogweft::plan::haze::sample(&mut scene, &pictures, &limits).expect("a haze");
     let wanted = [204, 194, 153];
     for (found, wanted) in scene.air.haze.to_codes().into_iter().zip(wanted) {
         assert!(found.abs_diff(wanted) <= 1, "{}", scene.air.haze.to_hex());
@@ -155,8 +155,8 @@ fn a_sampled_haze_is_the_farthest_arts_at_the_horizon() {
     assert_eq!(scene.backdrop, scene.air.haze);
     // A deck takes the sky's blue from around its line.
     let text = text.replace("[air]", "sky = 12\n[air]\nanchor = \"sky\"");
-    let (mut deck, arts) = self::scene(&text, &[("far", &far, [0.0, 0.0])]);
-    fogweft::plan::haze::sample(&mut deck, &arts, &limits).expect("a haze");
+    let (mut deck, pictures) = self::scene(&text, &[("far", &far, [0.0, 0.0])]);
+    fogweft::plan::haze::sample(&mut deck, &pictures, &limits).expect("a haze");
     for (found, wanted) in deck.air.haze.to_codes().into_iter().zip([102, 128, 204]) {
         assert!(found.abs_diff(wanted) <= 1, "{}", deck.air.haze.to_hex());
     }
@@ -171,8 +171,8 @@ fn two_hues_of_the_air_are_mixed_by_the_light() {
          [bands]\namount = 1\nsize = 12\n[smear]\nlength = 6\n[soften]\nsigma = 2\n[[slot]]\nname = \"air\"\ndepth = 0\n",
         VIEW[0], VIEW[1]
     );
-    let (scene, arts) = scene(&text, &[]);
-    let folder = render(&scene, &arts);
+    let (scene, pictures) = scene(&text, &[]);
+    let folder = render(&scene, &pictures);
     let fog = Pixels::read(&folder.path().join("air.fog.png"));
     let warm = fog.texels.iter().filter(|texel| texel[0] > texel[2] + 0.1).count();
     let cold = fog.texels.iter().filter(|texel| texel[2] > texel[0] + 0.1).count();

@@ -9,7 +9,7 @@ use fogweft::base::limits::Limits;
 use fogweft::base::units::{Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::plan::{Job, Plan};
-use fogweft::scene::pictures::Arts;
+use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::layers::Resolved;
 use fogweft::steps::dither;
 use fogweft::steps::field::{FieldSpec, Sampling};
@@ -28,8 +28,8 @@ struct Drawn {
 fn sheet(root: &Path, scene: &str, slot: &str, scale: f64) -> Result<Drawn> {
     let limits = Limits::default();
     let scene = scenes::scene(root, scene, None, &[])?;
-    let arts = Arts::open(&scene, &limits)?;
-    let plan = Plan::new(&scene, &arts.naturals(), scale, &limits)?;
+    let pictures = Pictures::open(&scene, &limits)?;
+    let plan = Plan::new(&scene, &pictures.naturals(), scale, &limits)?;
     let spec = plan.files.iter().find_map(|job| match job {
         Job::Fog(job) if job.placing.slot == slot => Some(job.spec.clone()),
         _ => None,
@@ -95,8 +95,8 @@ pub fn tiled(root: &Path) -> Result<Canvas> {
 fn sheet_period(root: &Path, scene: &str, slot: &str) -> Result<f64> {
     let limits = Limits::default();
     let scene = scenes::scene(root, scene, None, &[])?;
-    let arts = Arts::open(&scene, &limits)?;
-    let plan = Plan::new(&scene, &arts.naturals(), 0.1, &limits)?;
+    let pictures = Pictures::open(&scene, &limits)?;
+    let plan = Plan::new(&scene, &pictures.naturals(), 0.1, &limits)?;
     let period = plan.files.iter().find_map(|job| match job {
         Job::Fog(job) if job.placing.slot == slot => job.placing.period,
         _ => None,

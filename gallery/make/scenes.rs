@@ -7,7 +7,7 @@ use fogweft::base::raster::Owned;
 use fogweft::base::units::Camera;
 use fogweft::base::words::Bits;
 use fogweft::plan::{Job, Plan};
-use fogweft::scene::pictures::Arts;
+use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Scene, Source, read};
 use fogweft::stack::Stack;
@@ -75,15 +75,15 @@ pub fn drawn(
     shown: impl Fn(usize, &Job) -> bool + Sync,
 ) -> Result<(Canvas, Vec<u8>)> {
     let limits = Limits::default();
-    let arts = Arts::open(scene, &limits)?;
-    let scene = &*fogweft::plan::haze::sampled(scene, &arts, &limits)?;
-    let plan = Plan::new(scene, &arts.naturals(), width / scene.view[0].0, &limits)?;
+    let pictures = Pictures::open(scene, &limits)?;
+    let scene = &*fogweft::plan::haze::sampled(scene, &pictures, &limits)?;
+    let plan = Plan::new(scene, &pictures.naturals(), width / scene.view[0].0, &limits)?;
     let (store, cameras) = (Store::default(), [Camera(0.5 * plan.travel)]);
     let mut stack = Stack::empty(&plan);
     let request = Request {
         bits: Bits::Eight,
         needed: plan.files.iter().enumerate().map(|(at, job)| shown(at, job)).collect(),
-        ..Request::all(&plan, &arts, &cameras)
+        ..Request::all(&plan, &pictures, &cameras)
     };
     Maker::new(&store, &limits).fill(&mut stack, &request)?;
     let shown = stack.shown(cameras[0], Bits::Eight);

@@ -7,7 +7,7 @@ use fogweft::base::exp::opacity;
 use fogweft::base::fault::Result;
 use fogweft::base::limits::Limits;
 use fogweft::plan::{FogJob, Job, Plan};
-use fogweft::scene::pictures::Arts;
+use fogweft::scene::pictures::Pictures;
 use fogweft::steps::field::{Field, Sampling};
 use std::path::Path;
 
@@ -25,8 +25,8 @@ const SCALE: f64 = 0.25;
 pub fn draw(root: &Path, name: &str) -> Result<Canvas> {
     let limits = Limits::default();
     let scene = scenes::scene(root, name, None, &[])?;
-    let arts = Arts::open(&scene, &limits)?;
-    let plan = Plan::new(&scene, &arts.naturals(), SCALE, &limits)?;
+    let pictures = Pictures::open(&scene, &limits)?;
+    let plan = Plan::new(&scene, &pictures.naturals(), SCALE, &limits)?;
     let camera = plan.camera;
     let nearest = plan.files.iter().map(|job| job.placing().depth).fold(f64::INFINITY, f64::min);
     let farthest = plan.files.iter().map(|job| job.placing().depth).fold(0.0, f64::max);
@@ -65,7 +65,7 @@ pub fn draw(root: &Path, name: &str) -> Result<Canvas> {
         let place = &art.placing;
         let x = column(place.depth);
         out.tint([x as i64, TOP as i64, 1, HIGH as i64], DIM, 0.6);
-        let source = arts.source(&place.slot, &limits)?;
+        let source = pictures.source(&place.slot, &limits)?;
         let picture = source.draw(place.texels, art.flip, art.wraps, plan.blending, &limits)?;
         let across = picture.size[0] as usize;
         for y in 0..HIGH as i64 {

@@ -51,8 +51,14 @@ impl KeyWriter {
 
     /// Adds a part. Its tag tells it from the stage's other parts.
     pub fn part<P: KeyPart + ?Sized>(mut self, tag: &str, part: &P) -> KeyWriter {
+        self.add(tag, part);
+        self
+    }
+
+    /// As [`KeyWriter::part`], for a part that has parts of its own.
+    pub fn add<P: KeyPart + ?Sized>(&mut self, tag: &str, part: &P) -> &mut KeyWriter {
         self.bytes(TAG, tag.as_bytes());
-        part.write(&mut self);
+        part.write(self);
         self
     }
 

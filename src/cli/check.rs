@@ -9,8 +9,8 @@ use std::process::ExitCode;
 /// Runs the check; the exit code is 1 where a limit is broken.
 pub fn run(args: &args::Check) -> Result<ExitCode> {
     let limits = super::limits();
-    let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
-    let report = check::check(&reading.scene, &arts, args.scale, &limits)?;
+    let (reading, pictures) = load(&args.scene, args.mood.as_deref(), &limits)?;
+    let report = check::check(&reading.scene, &pictures, args.scale, &limits)?;
     if args.json {
         say_json("report", &report)?;
     } else {

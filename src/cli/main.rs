@@ -28,7 +28,7 @@ use fogweft::base::{files, law, report};
 use fogweft::output::{self, Effort};
 use fogweft::plan::{Job, Plan, haze};
 use fogweft::review::contact;
-use fogweft::scene::pictures::Arts;
+use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Source, read, schema, start};
 use fogweft::steps::field::Sampling;
@@ -153,15 +153,15 @@ fn bits(text: &str) -> Bits {
 }
 
 /// A scene with its pictures, as a command that makes no outputs sees it.
-fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read::Reading, Arts)> {
+fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read::Reading, Pictures)> {
     let source = Source::load(&args.scene, limits)?;
     let shelf = Shelf::of_scene(Some(&args.scene), limits);
     let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true };
     let mut reading = read::read_mood(&source.file, &source.text, how, mood)?;
-    let arts = Arts::open(&reading.scene, limits)?;
-    haze::sample(&mut reading.scene, &arts, limits)?;
-    warn(&arts.warnings());
-    Ok((reading, arts))
+    let pictures = Pictures::open(&reading.scene, limits)?;
+    haze::sample(&mut reading.scene, &pictures, limits)?;
+    warn(&pictures.warnings());
+    Ok((reading, pictures))
 }
 
 /// Where a scene's outputs go if nothing is said: beside the scene file.
@@ -176,10 +176,10 @@ fn demo(args: &args::Demo) -> Result<()> {
     start::write_demo(&args.dir, &out.file_name().unwrap_or_default().to_string_lossy())?;
     let limits = limits();
     let scene = args::Scene { scene: scene_file.clone(), sets: Vec::new() };
-    let (reading, arts) = load(&scene, None, &limits)?;
+    let (reading, pictures) = load(&scene, None, &limits)?;
     let options = Options { settled: Settled::of(&reading), limits, ..Options::new(out) };
     let bar = bar::Bar::new(false, Default::default());
-    for report in fogweft::store::run::render_with(&reading.scene, &arts, &options, &bar)? {
+    for report in fogweft::store::run::render_with(&reading.scene, &pictures, &options, &bar)? {
         say(&show::report(&report));
     }
     say(&format!(
@@ -192,8 +192,8 @@ fn demo(args: &args::Demo) -> Result<()> {
 
 fn plan(args: &args::Plan) -> Result<()> {
     let limits = limits();
-    let (reading, arts) = load(&args.scene, args.mood.as_deref(), &limits)?;
-    let plan = Plan::new(&reading.scene, &arts.naturals(), args.scale, &limits)?;
+    let (reading, pictures) = load(&args.scene, args.mood.as_deref(), &limits)?;
+    let plan = Plan::new(&reading.scene, &pictures.naturals(), args.scale, &limits)?;
     if args.json {
         say_json("plan", &plan)?;
     } else {

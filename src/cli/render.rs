@@ -8,7 +8,7 @@ use fogweft::base::limits::Limits;
 use fogweft::base::units::{Camera, Px};
 use fogweft::output;
 use fogweft::output::forms::Pan;
-use fogweft::scene::pictures::Arts;
+use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::shelf::{self, Shelf};
 use fogweft::scene::{Source, read};
 use fogweft::store::cache::Store;
@@ -41,23 +41,23 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
         let presets = reading.presets.iter().filter_map(|name| shelf.file(name));
         depends.extend(presets.map(Path::to_path_buf));
         let options = Options { settled: Settled::of(&reading), ..options(args, mood.as_deref()) };
-        let arts = reading.scene.slots.iter().filter_map(|slot| slot.art.as_ref());
-        for art in arts {
+        let pictures = reading.scene.slots.iter().filter_map(|slot| slot.art.as_ref());
+        for art in pictures {
             inputs.read(&art.file);
             depends.push(art.file.clone());
         }
         let stores: Vec<Store> = options.folders().iter().map(|folder| Store::in_folder(folder)).collect();
         let found = |key| stores.iter().find_map(|store| store.facts(key));
-        let arts = Arts::recall(&reading.scene, &limits, &found)?;
-        warnings.extend(arts.warnings());
-        runs.push((reading.scene, arts, options));
+        let pictures = Pictures::recall(&reading.scene, &limits, &found)?;
+        warnings.extend(pictures.warnings());
+        runs.push((reading.scene, pictures, options));
     }
     warnings.sort();
     warnings.dedup();
     warn(&warnings);
     let mut manifests = Vec::new();
-    for (scene, arts, options) in &runs {
-        for report in run::render_with(scene, arts, options, bar)? {
+    for (scene, pictures, options) in &runs {
+        for report in run::render_with(scene, pictures, options, bar)? {
             manifests.push(report.folder.join(output::manifest::NAME));
             tell(args, &report);
         }

@@ -8,7 +8,7 @@ use fogweft::base::units::Px;
 use fogweft::output::Effort;
 use fogweft::output::pictures::rim_png;
 use fogweft::plan::{Job, Plan};
-use fogweft::scene::pictures::{Arts, Source};
+use fogweft::scene::pictures::{Pictures, Source};
 use fogweft::scene::{ArtPlace, Repeat, read};
 use fogweft::stack::Stack;
 use std::path::{Path, PathBuf};
@@ -25,11 +25,11 @@ pub fn run(args: &args::Rim) -> Result<()> {
     let source = Source::open(&args.art, &limits)?;
     let frame = Frame::new(args, &source);
     let mut scene = read::read_text(Path::new("rim"), &frame.scene(args), &args.sets, &limits, true)?;
-    let mut arts = Arts::default();
+    let mut pictures = Pictures::default();
     for slot in &mut scene.slots {
         if slot.name == ART {
             slot.art = Some(frame.place(args.art.clone()));
-            arts.add(ART, source.clone());
+            pictures.add(ART, source.clone());
         } else if Srgb::parse_hex(&args.behind).is_none() {
             let file = PathBuf::from(&args.behind);
             if !file.exists() && args.behind.starts_with('#') {
@@ -37,12 +37,12 @@ pub fn run(args: &args::Rim) -> Result<()> {
                     .remedy("Write it as #rrggbb, or give the path of a picture.")
                     .into());
             }
-            arts.add(&slot.name, Source::open(&file, &limits)?);
+            pictures.add(&slot.name, Source::open(&file, &limits)?);
             slot.art = Some(frame.place(file));
         }
     }
-    let plan = Plan::new(&scene, &arts.naturals(), 1.0, &limits)?;
-    let stack = Stack::new(&plan, &arts, &limits)?;
+    let plan = Plan::new(&scene, &pictures.naturals(), 1.0, &limits)?;
+    let stack = Stack::new(&plan, &pictures, &limits)?;
     let Some(rim) = stack.rims().find(|rim| rim.placing.slot == ART) else {
         return Err(Fault::new(Class::Usage, "a separation of 0 needs no rim")
             .remedy("Give a --separation above 0.")

@@ -8,7 +8,7 @@ use crate::base::placing::Kind;
 use crate::base::units::Rect;
 use crate::base::words::Anchor;
 use crate::plan::{Job, Plan};
-use crate::scene::pictures::Arts;
+use crate::scene::pictures::Pictures;
 use crate::scene::{Scene, Slot, read};
 use std::borrow::Cow;
 
@@ -25,7 +25,7 @@ const WIDE: f64 = 512.0;
 ///
 /// # Errors
 /// Class scene: no slot has a picture. Otherwise those of drawing the picture.
-pub fn sample(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
+pub fn sample(scene: &mut Scene, pictures: &Pictures, limits: &Limits) -> Result<()> {
     if !scene.sampled.haze {
         return Ok(());
     }
@@ -34,7 +34,7 @@ pub fn sample(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
             .remedy("Give the farthest slot an `art`, or `air.haze` a colour.")
             .into());
     };
-    let Some(haze) = of_picture(scene, farthest, arts, limits)? else { return Ok(()) };
+    let Some(haze) = of_picture(scene, farthest, pictures, limits)? else { return Ok(()) };
     scene.air.haze = haze;
     if scene.sampled.backdrop {
         scene.backdrop = haze;
@@ -50,17 +50,17 @@ pub fn sample(scene: &mut Scene, arts: &Arts, limits: &Limits) -> Result<()> {
 ///
 /// # Errors
 /// As for [`sample`].
-pub fn sampled<'a>(scene: &'a Scene, arts: &Arts, limits: &Limits) -> Result<Cow<'a, Scene>> {
+pub fn sampled<'a>(scene: &'a Scene, pictures: &Pictures, limits: &Limits) -> Result<Cow<'a, Scene>> {
     let mut scene = Cow::Borrowed(scene);
     if scene.sampled.haze {
-        sample(scene.to_mut(), arts, limits)?;
+        sample(scene.to_mut(), pictures, limits)?;
     }
     Ok(scene)
 }
 
 /// The haze of a slot's picture where its fog lies; none if the picture isn't in the plan.
-fn of_picture(scene: &Scene, slot: &Slot, arts: &Arts, limits: &Limits) -> Result<Option<Srgb>> {
-    let plan = Plan::new(scene, &arts.naturals(), 1.0, limits)?;
+fn of_picture(scene: &Scene, slot: &Slot, pictures: &Pictures, limits: &Limits) -> Result<Option<Srgb>> {
+    let plan = Plan::new(scene, &pictures.naturals(), 1.0, limits)?;
     let mut placings = plan.files.iter().map(Job::placing);
     let Some(art) = placings.find(|placing| placing.slot == slot.name && placing.kind == Kind::Art) else {
         return Ok(None);
@@ -68,7 +68,8 @@ fn of_picture(scene: &Scene, slot: &Slot, arts: &Arts, limits: &Limits) -> Resul
     let Rect { y: top, width, height, .. } = art.rect;
     let shrink = (WIDE / width.0).min(1.0);
     let size = [width, height].map(|side| (side * shrink).0.round().max(1.0) as u32);
-    let picture = arts.source(&slot.name, limits)?.draw(size, false, false, scene.air.blending, limits)?;
+    let picture =
+        pictures.source(&slot.name, limits)?.draw(size, false, false, scene.air.blending, limits)?;
     let rows = f64::from(size[1]);
     let per_px = rows / height.0;
     let half = (0.5 * BAND * scene.view[1].0 * per_px).max(0.5);

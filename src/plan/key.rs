@@ -4,10 +4,9 @@ use crate::base::key::{Key, KeyPart, KeyWriter};
 use crate::base::placing::Placing;
 use crate::base::words::{Bits, Blending};
 use crate::plan::treatment::{Fade, Tint, Treatment};
-use crate::plan::{ArtJob, Job, Plan};
-use crate::plan::{RimJob, RimSpec};
+use crate::plan::{ArtJob, Job, Plan, RimJob, RimSpec};
 use crate::scene::Curve;
-use crate::scene::pictures::Arts;
+use crate::scene::pictures::Pictures;
 
 impl KeyPart for Curve {
     fn write(&self, to: &mut KeyWriter) {
@@ -151,8 +150,8 @@ impl Plan {
 
     /// Keys of the texels of every job, in the plan's order. A rim is made of all that stands behind its art, the rims there among it;
     /// `bits` are those of the files, which pictures are rounded to.
-    pub fn keys(&self, arts: &Arts, bits: Bits) -> Vec<Key> {
-        let art_key = |job: &ArtJob| job.key(&arts.hash(&job.placing.slot), self.blending, bits);
+    pub fn keys(&self, pictures: &Pictures, bits: Bits) -> Vec<Key> {
+        let art_key = |job: &ArtJob| job.key(&pictures.hash(&job.placing.slot), self.blending, bits);
         let (mut keys, mut behind) = (Vec::new(), Vec::new());
         for (at, job) in self.files.iter().enumerate() {
             let key = match job {

@@ -48,14 +48,6 @@ fn split<'a>(
     place: &Place,
     reader: &mut Reader<'_>,
 ) -> Option<(Option<usize>, &'static Key, &'a str)> {
-    let no_value = |reader: &mut Reader<'_>| {
-        reader.fault(
-            Class::Usage,
-            place,
-            "the value is missing",
-            "Write KEY=VALUE, as in air.visibility=300.",
-        );
-    };
     if let Some(rest) = argument.trim_start().strip_prefix("slot.") {
         let Some((at, rest)) = slot_of(rest, written) else {
             // In a file that can't be read to its end, the slot may stand further down.
@@ -65,7 +57,7 @@ fn split<'a>(
             return None;
         };
         let Some((path, text)) = rest.split_once('=') else {
-            no_value(reader);
+            no_value(place, reader);
             return None;
         };
         let path = path.trim();
@@ -94,7 +86,7 @@ fn split<'a>(
         };
     }
     let Some((path, text)) = argument.split_once('=') else {
-        no_value(reader);
+        no_value(place, reader);
         return None;
     };
     let path = path.trim();
@@ -104,6 +96,10 @@ fn split<'a>(
         unknown_key(path, known, place, reader);
     }
     key.map(|key| (None, key, text))
+}
+
+fn no_value(place: &Place, reader: &mut Reader<'_>) {
+    reader.fault(Class::Usage, place, "the value is missing", "Write KEY=VALUE, as in air.visibility=300.");
 }
 
 /// The slot whose name `rest` begins with, and what follows the dot after it. Names may hold dots: the longest wins.

@@ -42,7 +42,7 @@ pub struct Mark {
     pub after: f32,
     /// CIE L* just inside, through all the fog in front.
     pub tone: f32,
-    /// How much of it nearer arts leave to be seen, 0 to 1.
+    /// How much of it nearer pictures leave to be seen, 0 to 1.
     pub open: f32,
 }
 
@@ -59,7 +59,7 @@ pub struct Survey {
 }
 
 impl Mark {
-    /// Whether it is seen, not hidden by nearer arts.
+    /// Whether it is seen, not hidden by nearer pictures.
     pub fn seen(&self) -> bool {
         self.open >= 0.5
     }
@@ -71,25 +71,9 @@ impl Survey {
         Survey { cameras: Vec::new(), rims: Vec::new(), marks: Vec::new(), wanted: BTreeMap::new() }
     }
 
-    /// Looks at the plan's outlines from `cameras`; the first `solving` of these count for the rims. `ready` holds the plan's jobs
-    /// in their order; what of them isn't there is left out.
-    pub fn new(plan: &Plan, ready: &[Ready<'_>], cameras: &[Camera], solving: usize) -> Survey {
-        Survey::unless(plan, ready, cameras, solving, &|| false).unwrap_or_else(Survey::nothing)
-    }
-
-    /// As [`Survey::new`]; but `stale` is asked before each job, and where it says that nobody needs the survey any more, there is none.
-    pub fn unless(
-        plan: &Plan,
-        ready: &[Ready<'_>],
-        cameras: &[Camera],
-        solving: usize,
-        stale: &dyn Fn() -> bool,
-    ) -> Option<Survey> {
-        Look { plan, ready, cameras, solving, looked_at: &|_, _| true }.survey(stale)
-    }
-
     /// Solves the rims that are due, from the camera places `solving`, and looks at all outlines from `cameras`, no others: what is
-    /// seen from elsewhere of an outline whose rim is there is nobody's concern. `stale` as for [`Survey::unless`].
+    /// seen from elsewhere of an outline whose rim is there is nobody's concern. `ready` holds the plan's jobs in their order; what of
+    /// them isn't there is left out. `stale` is asked before each job; where it says that nobody needs the survey any more, there is none.
     pub(crate) fn part(
         plan: &Plan,
         ready: &[Ready<'_>],
@@ -157,7 +141,7 @@ impl Look<'_> {
         Some(Survey { cameras: self.cameras.to_vec(), rims: work.rims, marks, wanted })
     }
 
-    /// The outlines that are looked at, by the arts' places in the plan.
+    /// The outlines that are looked at, by the pictures' places in the plan.
     fn outlines(&self) -> Vec<Vec<Point>> {
         let trace = |(index, (job, ready)): (usize, (&Job, &Ready<'_>))| match (job, ready) {
             (Job::Art(job), Ready::Known(Source::Picture(picture)))
@@ -290,7 +274,7 @@ impl<'a> Work<'a> {
         });
     }
 
-    /// What was seen, by the arts' places in the plan.
+    /// What was seen, by the pictures' places in the plan.
     fn marks(&self) -> Vec<(usize, Vec<Mark>)> {
         let seen = self.outlines.iter().enumerate().filter(|(_, points)| !points.is_empty());
         let mut marks: Vec<(usize, Vec<Mark>)> = seen.map(|(index, _)| (index, Vec::new())).collect();

@@ -259,13 +259,6 @@ impl Field {
         }
         upsample::interpolate(means, (line - self.grid.top) / self.grid.step[1] - 0.5)
     }
-
-    /// The field of `spec` from its numbers, worked out before; none if there are more or fewer than it has sample points.
-    pub fn of_numbers(spec: &FieldSpec, sampling: Sampling, numbers: Vec<f32>) -> Option<Field> {
-        let grid = spec.sampled(sampling);
-        let density = Plane { cols: grid.cols, data: numbers };
-        (density.data.len() == grid.cols * grid.rows).then_some(Field { grid, density })
-    }
 }
 
 /// How much each place of a field on `grid` faces the light, -1..1: the slope toward it, over a quarter of a feature, of what is

@@ -3,47 +3,19 @@
 //! A stage's key lists the numbers that it reads and the key of the stage before it, no more: a change of `grade` leaves the field
 //! alone, a change of a colour the opacities.
 
-use crate::base::key::{Key, KeyPart, KeyWriter};
+use crate::base::key::{Key, KeyWriter};
 use crate::base::units::Texel;
 use crate::steps::field::{BandsSpec, FieldSpec};
-use crate::steps::recipe::{Bands, Noise, Recipe};
+use crate::steps::recipe::Recipe;
 use crate::steps::sheet::SheetSpec;
 use crate::steps::step5_grade::Tones;
-
-impl KeyPart for Noise {
-    fn write(&self, to: &mut KeyWriter) {
-        let word = match self {
-            Noise::Smooth => "smooth",
-            Noise::Billowed => "billowed",
-            Noise::Ridged => "ridged",
-            Noise::Cellular => "cellular",
-        };
-        word.write(to);
-    }
-}
-
-impl Bands<Texel> {
-    fn parts(&self, key: KeyWriter) -> KeyWriter {
-        let Bands { kind, amount, size, stretch, octaves, gain, lacunarity, coverage, contrast, warp } = self;
-        key.part("kind", kind)
-            .part("amount", amount)
-            .part("size", size)
-            .part("stretch", stretch)
-            .part("octaves", octaves)
-            .part("gain", gain)
-            .part("lacunarity", lacunarity)
-            .part("coverage", coverage)
-            .part("contrast", contrast)
-            .part("warp", warp)
-    }
-}
 
 impl BandsSpec {
     /// Key of the bands.
     pub fn key(&self) -> Key {
         let BandsSpec { bands, seed, time, line, sigma, grid } = self;
-        bands
-            .parts(KeyWriter::new("bands"))
+        KeyWriter::new("bands")
+            .part("bands", bands)
             .part("seed", seed)
             .part("time", time)
             .part("line", line)
@@ -59,24 +31,19 @@ impl BandsSpec {
 impl FieldSpec {
     /// Key of the density field, sampled as the blurs allow: its grid follows from what is listed.
     pub fn key(&self) -> Key {
-        let Recipe { bands, falloff, smear, soften, .. } = &self.recipe;
-        bands
-            .parts(KeyWriter::new("field"))
-            .part("cols", &self.cols)
-            .part("texel rows", &self.rows)
-            .part("line", &self.line)
-            .part("open", &self.open)
-            .part("seed", &self.seed)
-            .part("time", &self.time)
-            .part("height", &falloff.height)
-            .part("beyond", &falloff.beyond)
-            .part("breath", &falloff.breath)
-            .part("sway", &falloff.sway)
-            .part("wave", &falloff.wave)
-            .part("smear", &smear.length)
-            .part("angle", &smear.angle)
-            .part("sigma", &soften.sigma)
-            .part("softer along x", &soften.stretch)
+        let FieldSpec { cols, rows, line, open, recipe, seed, time } = self;
+        let Recipe { bands, falloff, smear, soften, grade: _ } = recipe;
+        KeyWriter::new("field")
+            .part("columns", cols)
+            .part("rows", rows)
+            .part("line", line)
+            .part("open", open)
+            .part("seed", seed)
+            .part("time", time)
+            .part("bands", bands)
+            .part("falloff", falloff)
+            .part("smear", smear)
+            .part("soften", soften)
             .key()
     }
 }

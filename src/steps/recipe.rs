@@ -1,6 +1,7 @@
 //! Recipes: the numbers of the five steps. Lengths are scene px at pan rate 1 as files give them ([`Px`]), texels as the steps read
 //! them ([`Texel`]).
 
+use crate::base::key::{KeyPart, KeyWriter};
 use crate::base::units::{Px, Scale, Texel};
 use serde::{Deserialize, Serialize};
 
@@ -138,5 +139,61 @@ impl Recipe<Px> {
             soften: Soften { sigma: soften.sigma * scale, stretch: soften.stretch },
             grade: Grade { thickness: grade.thickness, lit: grade.lit, aloft: grade.aloft * scale },
         }
+    }
+}
+
+// Parts of keys. Each struct is taken apart whole: a number that is not listed does not compile.
+
+impl KeyPart for Noise {
+    fn write(&self, to: &mut KeyWriter) {
+        let word = match self {
+            Noise::Smooth => "smooth",
+            Noise::Billowed => "billowed",
+            Noise::Ridged => "ridged",
+            Noise::Cellular => "cellular",
+        };
+        word.write(to);
+    }
+}
+
+impl KeyPart for Bands<Texel> {
+    fn write(&self, to: &mut KeyWriter) {
+        let Bands { kind, amount, size, stretch, octaves, gain, lacunarity, coverage, contrast, warp } = self;
+        to.add("kind", kind)
+            .add("amount", amount)
+            .add("size", size)
+            .add("stretch", stretch)
+            .add("octaves", octaves)
+            .add("gain", gain)
+            .add("lacunarity", lacunarity)
+            .add("coverage", coverage)
+            .add("contrast", contrast)
+            .add("warp", warp);
+    }
+}
+
+impl KeyPart for Falloff<Texel> {
+    /// The lift is part of the fog's line, which a field's key lists.
+    fn write(&self, to: &mut KeyWriter) {
+        let Falloff { height, beyond, lift: _, breath, sway, wave } = self;
+        to.add("height", height)
+            .add("beyond", beyond)
+            .add("breath", breath)
+            .add("sway", sway)
+            .add("wave", wave);
+    }
+}
+
+impl KeyPart for Smear<Texel> {
+    fn write(&self, to: &mut KeyWriter) {
+        let Smear { length, angle } = self;
+        to.add("length", length).add("angle", angle);
+    }
+}
+
+impl KeyPart for Soften<Texel> {
+    fn write(&self, to: &mut KeyWriter) {
+        let Soften { sigma, stretch } = self;
+        to.add("sigma", sigma).add("stretch", stretch);
     }
 }

@@ -4,7 +4,7 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files;
 use crate::base::limits::Limits;
 use crate::plan::haze;
-use crate::scene::pictures::Arts;
+use crate::scene::pictures::Pictures;
 use crate::scene::read::{self, Reading};
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::{Source, keys};
@@ -22,7 +22,7 @@ pub(super) struct Version {
     pub revision: u64,
     pub text: Arc<str>,
     pub reading: Reading,
-    pub arts: Arts,
+    pub pictures: Pictures,
     /// The revision at which the pictures were last read.
     pub opened: u64,
 }
@@ -127,7 +127,7 @@ impl Session {
 
     /// Files that the scene is made of besides itself.
     pub fn pictures(&self) -> Vec<PathBuf> {
-        self.current.arts.files().into_iter().map(Path::to_path_buf).collect()
+        self.current.pictures.files().into_iter().map(Path::to_path_buf).collect()
     }
 
     /// Sets a value; all edits of one `gesture` are one step.
@@ -334,12 +334,12 @@ fn interpret(
     let how = read::Options { sets: &[], limits, shelf, check_art: true };
     let mut reading = read::read_mood(file, text, how, mood)?;
     let same = before.filter(|before| pictures(&before.reading) == pictures(&reading));
-    let (arts, opened) = match same {
-        Some(before) => (before.arts.clone(), before.opened),
-        None => (Arts::open(&reading.scene, limits)?, revision),
+    let (pictures, opened) = match same {
+        Some(before) => (before.pictures.clone(), before.opened),
+        None => (Pictures::open(&reading.scene, limits)?, revision),
     };
-    haze::sample(&mut reading.scene, &arts, limits)?;
-    Ok(Version { revision, text: Arc::clone(text), reading, arts, opened })
+    haze::sample(&mut reading.scene, &pictures, limits)?;
+    Ok(Version { revision, text: Arc::clone(text), reading, pictures, opened })
 }
 
 /// Which pictures a scene shows, whatever the order of its slots: a slot that is moved past another shows the same.

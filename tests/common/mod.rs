@@ -6,7 +6,7 @@ use fogweft::base::raster::Raster;
 use fogweft::base::units::Px;
 use fogweft::base::words::Bits;
 use fogweft::output::{self, Effort};
-use fogweft::scene::pictures::{Arts, Source};
+use fogweft::scene::pictures::{Pictures, Source};
 use fogweft::scene::{ArtPlace, Repeat, Scene, read};
 use fogweft::store::run::{self, Options};
 use std::path::{Path, PathBuf};
@@ -102,12 +102,12 @@ pub fn lightness(colour: [f64; 3]) -> f64 {
     if y > 216.0 / 24389.0 { 116.0 * libm::cbrt(y) - 16.0 } else { y * 24389.0 / 27.0 }
 }
 
-/// A scene with pictures from memory: `text` names the slots, `arts` gives their pictures and left top.
-pub fn scene(text: &str, arts: &[(&str, &Pixels, [f64; 2])]) -> (Scene, Arts) {
+/// A scene with pictures from memory: `text` names the slots, `pictures` gives their pictures and left top.
+pub fn scene(text: &str, pictures: &[(&str, &Pixels, [f64; 2])]) -> (Scene, Pictures) {
     let limits = Limits::default();
     let mut scene = read::read_text(Path::new("test"), text, &[], &limits, false).expect("a good scene");
-    let mut found = Arts::default();
-    for (name, pixels, [x, y]) in arts {
+    let mut found = Pictures::default();
+    for (name, pixels, [x, y]) in pictures {
         found.add(name, Source::from_bytes(*name, pixels.png(), &limits).expect("a picture"));
         let slot = scene.slots.iter_mut().find(|slot| slot.name == *name).expect("the slot");
         slot.art = Some(ArtPlace {
@@ -124,10 +124,10 @@ pub fn scene(text: &str, arts: &[(&str, &Pixels, [f64; 2])]) -> (Scene, Arts) {
 }
 
 /// Renders into a folder of its own, 16 bits.
-pub fn render(scene: &Scene, arts: &Arts) -> tempfile::TempDir {
+pub fn render(scene: &Scene, pictures: &Pictures) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     let options = Options { bits: Bits::Sixteen, effort: Effort::Fast, ..Options::new(folder.path()) };
-    run::render(scene, arts, &options).expect("a run");
+    run::render(scene, pictures, &options).expect("a run");
     folder
 }
 

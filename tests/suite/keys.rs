@@ -6,7 +6,7 @@ use fogweft::base::limits::Limits;
 use fogweft::base::words::Bits;
 use fogweft::plan::Job;
 use fogweft::scene::keys::KEYS;
-use fogweft::scene::pictures::{Arts, Source};
+use fogweft::scene::pictures::{Pictures, Source};
 use fogweft::steps::field::Sampling;
 use std::collections::BTreeMap;
 
@@ -22,15 +22,15 @@ type Stages = BTreeMap<char, Key>;
 
 fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
     let scene = scene_with(text, sets);
-    let mut arts = Arts::default();
+    let mut pictures = Pictures::default();
     for slot in scene.slots.iter().filter(|slot| slot.art.is_some()) {
         let source =
             Source::from_bytes("reeds.png", flat_png([40, 24], [60, 70, 50, 255]), &Limits::default());
-        arts.add(&slot.name, source.expect("a picture"));
+        pictures.add(&slot.name, source.expect("a picture"));
     }
-    let plan = plan(&scene, &arts);
+    let plan = plan(&scene, &pictures);
     let mut all = Stages::new();
-    for (job, key) in plan.files.iter().zip(plan.keys(&arts, Bits::Eight)) {
+    for (job, key) in plan.files.iter().zip(plan.keys(&pictures, Bits::Eight)) {
         if job.placing().slot != slot {
             continue;
         }
@@ -43,7 +43,7 @@ fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
                 all.insert('s', key);
             }
             Job::Art(job) => {
-                all.insert('d', job.untreated_key(&arts.hash(slot), plan.blending));
+                all.insert('d', job.untreated_key(&pictures.hash(slot), plan.blending));
                 all.insert('t', key);
             }
             Job::Rim(_) => drop(all.insert('r', key)),

@@ -4,7 +4,7 @@ use crate::util::{fogs, near, plan, scene};
 use fogweft::base::law;
 use fogweft::plan::Plan;
 use fogweft::plan::period::LONGEST_WHOLE;
-use fogweft::scene::pictures::Arts;
+use fogweft::scene::pictures::Pictures;
 use proptest::prelude::*;
 
 /// The first camera place at which every sheet of the plan shows what it shows at the start, by trying every px of the travel:
@@ -44,7 +44,7 @@ proptest! {
     ) {
         slots[0].1 = true;
         let travel = (f64::from(view) * views) as u32;
-        let plan = plan(&scene(&text(view, travel, &slots)), &Arts::default());
+        let plan = plan(&scene(&text(view, travel, &slots)), &Pictures::default());
         for job in fogs(&plan) {
             let placing = &job.placing;
             let period = placing.period.unwrap();
@@ -77,9 +77,9 @@ fn told_to_come_round(off: f64) -> bool {
         "view = [400, 90]\ntravel = 1500\ncamera = 600\n[[slot]]\nname = \"far\"\ndepth = 300\nperiod = {period:?}\n\
          [[slot]]\nname = \"near\"\ndepth = 0\nperiod = {way:?}\n"
     );
-    let plan = plan(&scene(&text), &Arts::default());
+    let plan = plan(&scene(&text), &Pictures::default());
     assert_eq!(fogs(&plan).len(), 2);
-    plan.notes.iter().any(|note| note.contains("every sheet stands"))
+    plan.notes.iter().any(|note| note.contains("all sheets repeat"))
 }
 
 /// Two sights closer than 4 % of a period look the same: 16 px of a period that fills this view. Chosen by eye, no source.
@@ -96,7 +96,7 @@ fn what_is_a_twentieth_of_a_period_off_is_another_sight() {
 fn a_given_period_is_kept() {
     for period in [50.0, 333.0, 1000.5, 5000.0] {
         let text = text(640, 3000, &[(0.0, true)]) + &format!("period = {period:?}\n");
-        let plan = plan(&scene(&text), &Arts::default());
+        let plan = plan(&scene(&text), &Pictures::default());
         let placing = &fogs(&plan)[0].placing;
         near(placing.period.unwrap().0, period, 0.0);
         near(placing.rect.width.0, period, 0.0);
@@ -108,7 +108,7 @@ fn a_given_period_is_kept() {
 #[test]
 fn the_demo_never_repeats() {
     let bytes = fogweft::scene::start::DEMO.iter().find(|(name, _)| *name == "scene.toml").unwrap().1;
-    let plan = plan(&scene(std::str::from_utf8(bytes).unwrap()), &Arts::default());
+    let plan = plan(&scene(std::str::from_utf8(bytes).unwrap()), &Pictures::default());
     assert!(fogs(&plan).len() >= 6);
     assert_eq!(comes_round(&plan), None);
 }

@@ -11,7 +11,7 @@ use fogweft::base::words::{Bits, Blending};
 use fogweft::output::Effort;
 use fogweft::output::pictures::still_png;
 use fogweft::scene::Scene;
-use fogweft::scene::pictures::{Arts, Source};
+use fogweft::scene::pictures::{Pictures, Source};
 use fogweft::stack::{Stack, values};
 use fogweft::store::run::{self, Options};
 use proptest::prelude::*;
@@ -91,18 +91,18 @@ impl Flat {
         text
     }
 
-    fn arts(&self) -> Arts {
-        let mut arts = Arts::default();
+    fn pictures(&self) -> Pictures {
+        let mut pictures = Pictures::default();
         for (at, slot) in self.slots.iter().enumerate() {
             if let Some(colour) = slot.4 {
                 let bytes = flat_png([SIZE[0], 8], colour);
-                arts.add(
+                pictures.add(
                     &format!("s{at}"),
                     Source::from_bytes("flat.png", bytes, &Limits::default()).unwrap(),
                 );
             }
         }
-        arts
+        pictures
     }
 
     fn enter(&self, code: u8) -> f64 {
@@ -134,7 +134,7 @@ impl Flat {
     }
 }
 
-/// Rows that the arts (8 texels high) cover, then those that they don't.
+/// Rows that the pictures (8 texels high) cover, then those that they don't.
 fn check_sixteen(texels: &[[u16; 4]], flat: &Flat, error: f64) -> Result<(), TestCaseError> {
     let want = [flat.expected(true), flat.expected(false)];
     for (at, texel) in texels.iter().enumerate() {
@@ -155,9 +155,9 @@ proptest! {
     /// 8 by 8, and to one step at every texel. Both blendings.
     #[test]
     fn the_still_of_a_flat_scene_is_the_product_law(flat in flat(true)) {
-        let (scene, arts) = (scene(&flat.text()), flat.arts());
-        let plan = plan(&scene, &arts);
-        let stack = Stack::new(&plan, &arts, &Limits::default()).unwrap();
+        let (scene, pictures) = (scene(&flat.text()), flat.pictures());
+        let plan = plan(&scene, &pictures);
+        let stack = Stack::new(&plan, &pictures, &Limits::default()).unwrap();
         let still = stack.still(Camera(Px(flat.at)));
         let deep = decode(&still_png(&still, Bits::Sixteen, Effort::Fast));
         prop_assert_eq!(deep.size, SIZE);
@@ -208,8 +208,8 @@ proptest! {
             65535.0 * if flat.linear { to_encoded(colour) } else { colour }
         });
         let scene = scene(&flat.text());
-        let plan = plan(&scene, &Arts::default());
-        let still = Stack::new(&plan, &Arts::default(), &Limits::default()).unwrap().still(Camera(Px(flat.at)));
+        let plan = plan(&scene, &Pictures::default());
+        let still = Stack::new(&plan, &Pictures::default(), &Limits::default()).unwrap().still(Camera(Px(flat.at)));
         for texel in decode(&still_png(&still, Bits::Sixteen, Effort::Fast)).texels {
             for channel in 0..3 {
                 prop_assert!((f64::from(texel[channel]) - want[channel]).abs() <= HALF_STEP);
@@ -219,7 +219,7 @@ proptest! {
 }
 
 /// Renders a scene with 16 bits into a folder of its own; the still, and what `compose` makes of the other files.
-fn rendered(scene: &Scene, arts: &Arts, camera: f64) -> (Decoded, Vec<[f64; 3]>) {
+fn rendered(scene: &Scene, pictures: &Pictures, camera: f64) -> (Decoded, Vec<[f64; 3]>) {
     let folder = tempfile::tempdir().unwrap();
     let options = Options {
         bits: Bits::Sixteen,
@@ -227,7 +227,7 @@ fn rendered(scene: &Scene, arts: &Arts, camera: f64) -> (Decoded, Vec<[f64; 3]>)
         effort: Effort::Fast,
         ..Options::new(folder.path())
     };
-    run::render(scene, arts, &options).unwrap_or_else(|faults| panic!("{faults}"));
+    run::render(scene, pictures, &options).unwrap_or_else(|faults| panic!("{faults}"));
     let still = decode_file(&folder.path().join("still.png"));
     (still, compose::stack(folder.path(), scene.backdrop.to_codes(), camera))
 }
@@ -239,7 +239,7 @@ proptest! {
     /// rounded to half a step of 16 bits, which linear light stretches by up to 12.92 where it is encoded.
     #[test]
     fn the_files_of_a_flat_scene_are_the_product_law(flat in flat(true)) {
-        let (still, composed) = rendered(&scene(&flat.text()), &flat.arts(), flat.at);
+        let (still, composed) = rendered(&scene(&flat.text()), &flat.pictures(), flat.at);
         check_sixteen(&still.texels, &flat, HALF_STEP)?;
         let want = [flat.expected(true), flat.expected(false)];
         let layers = flat.slots.len() as f64;
@@ -269,8 +269,8 @@ fn sheet_over(backdrop: &str, layers: &[(&str, f64)]) -> [f64; 3] {
         );
     }
     let scene = scene(&text);
-    let plan = plan(&scene, &Arts::default());
-    let still = Stack::new(&plan, &Arts::default(), &Limits::default()).unwrap().still(Camera::default());
+    let plan = plan(&scene, &Pictures::default());
+    let still = Stack::new(&plan, &Pictures::default(), &Limits::default()).unwrap().still(Camera::default());
     still.colours[0].map(f64::from)
 }
 
@@ -309,11 +309,11 @@ fn both_blendings_of_art() {
             );
             scene.air.blending = blending;
             scene.backdrop = fogweft::base::colour::Srgb::from_codes([behind; 3]);
-            let mut arts = Arts::default();
+            let mut pictures = Pictures::default();
             let bytes = flat_png([8, 8], [front, front, front, alpha]);
-            arts.add("a", Source::from_bytes("a.png", bytes, &Limits::default()).unwrap());
-            let plan = plan(&scene, &arts);
-            let still = Stack::new(&plan, &arts, &Limits::default()).unwrap().still(Camera::default());
+            pictures.add("a", Source::from_bytes("a.png", bytes, &Limits::default()).unwrap());
+            let plan = plan(&scene, &pictures);
+            let still = Stack::new(&plan, &pictures, &Limits::default()).unwrap().still(Camera::default());
             near(f64::from(still.sixteen()[0]) / 257.0, want, 0.5e-3 + 0.5 / 257.0);
         }
     }

@@ -6,7 +6,7 @@ use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::output::{Effort, encode};
 use fogweft::plan::{FogJob, Job, Plan};
-use fogweft::scene::pictures::Arts;
+use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::layers::Resolved;
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Scene, read};
@@ -98,8 +98,9 @@ pub fn scene_with(text: &str, sets: &[String]) -> Scene {
 }
 
 /// The plan of a scene at scale 1.
-pub fn plan(scene: &Scene, arts: &Arts) -> Plan {
-    Plan::new(scene, &arts.naturals(), 1.0, &Limits::default()).unwrap_or_else(|faults| panic!("{faults}"))
+pub fn plan(scene: &Scene, pictures: &Pictures) -> Plan {
+    Plan::new(scene, &pictures.naturals(), 1.0, &Limits::default())
+        .unwrap_or_else(|faults| panic!("{faults}"))
 }
 
 /// The sheets of a plan.

@@ -12,7 +12,7 @@ use fogweft::base::report;
 use fogweft::base::words::Blending;
 use fogweft::plan::Plan;
 use fogweft::scene::layered::{self, Layered};
-use fogweft::scene::pictures::{Arts, Source};
+use fogweft::scene::pictures::{Pictures, Source};
 use fogweft::scene::read::read_text;
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::store::rerun::Records;
@@ -350,6 +350,6 @@ fn what_is_read_is_rendered_or_refused() {
 fn arts_that_are_not_there_are_all_named_at_once() {
     let limits = Limits::default();
     let read = read_text(Path::new("no/such/level.toml"), SCENES[0], &[], &limits, false).expect("a scene");
-    let Err(faults) = Arts::open(&read, &limits) else { panic!("no pictures are there") };
+    let Err(faults) = Pictures::open(&read, &limits) else { panic!("no pictures are there") };
     assert!(faults.list.len() >= 8, "{}", faults.list.len());
 }

@@ -14,7 +14,7 @@ use crate::base::words::Bits;
 use crate::output::texture::Shape;
 use crate::plan::{Job, Plan, haze};
 use crate::rim::Outcome;
-use crate::scene::pictures::Arts;
+use crate::scene::pictures::Pictures;
 use crate::scene::{CheckLimits, Scene};
 use crate::stack::Stack;
 use crate::stack::survey::Mark;
@@ -118,10 +118,10 @@ pub struct Report {
 ///
 /// # Errors
 /// Those of planning and drawing it.
-pub fn check(scene: &Scene, arts: &Arts, scale: f64, limits: &Limits) -> Result<Report> {
-    let scene = &*haze::sampled(scene, arts, limits)?;
-    let plan = Plan::new(scene, &arts.naturals(), scale, limits)?;
-    let stack = Stack::new(&plan, arts, limits)?;
+pub fn check(scene: &Scene, pictures: &Pictures, scale: f64, limits: &Limits) -> Result<Report> {
+    let scene = &*haze::sampled(scene, pictures, limits)?;
+    let plan = Plan::new(scene, &pictures.naturals(), scale, limits)?;
+    let stack = Stack::new(&plan, pictures, limits)?;
     Ok(check_stack(scene, &stack))
 }
 

@@ -11,7 +11,7 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use crate::base::units::Camera;
 use crate::plan::Plan;
-use crate::scene::pictures::{Arts, Source};
+use crate::scene::pictures::{Pictures, Source};
 use crate::scene::read::{self, Options};
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::start::{File, embedded};
@@ -78,13 +78,13 @@ fn tiles(shelf: &Shelf) -> Result<Vec<Tile>> {
 fn still(shelf: &Shelf, tile: &Tile, width: u32, limits: &Limits) -> Result<Vec<u8>> {
     let options = Options { sets: &tile.sets, limits, shelf, check_art: false };
     let scene = read::read(Path::new("presets/shelf/scene.toml"), SCENE, options)?.scene;
-    let mut arts = Arts::default();
+    let mut pictures = Pictures::default();
     for (name, svg) in ART {
         let source = Source::from_bytes(format!("presets/shelf/{name}"), svg.to_vec(), limits)?;
-        arts.add(name.trim_end_matches(".svg"), source);
+        pictures.add(name.trim_end_matches(".svg"), source);
     }
-    let plan = Plan::new(&scene, &arts.naturals(), f64::from(width) / scene.view[0].0, limits)?;
-    Ok(Stack::new(&plan, &arts, limits)?.still(Camera::default()).eight())
+    let plan = Plan::new(&scene, &pictures.naturals(), f64::from(width) / scene.view[0].0, limits)?;
+    Ok(Stack::new(&plan, &pictures, limits)?.still(Camera::default()).eight())
 }
 
 #[cfg(test)]

@@ -10,7 +10,7 @@ use crate::plan::{Plan, haze};
 use crate::review::contact::{Contact, Mount};
 use crate::scene::Source;
 use crate::scene::keys::{self, Key, Kind, Value, key, near, shown};
-use crate::scene::pictures::Arts;
+use crate::scene::pictures::Pictures;
 use crate::scene::read::{self, Reading};
 use crate::store::cache::Store;
 use crate::store::maker::Maker;
@@ -112,7 +112,7 @@ pub fn draw(
 ) -> Result<Contact> {
     let limits = how.limits;
     let plain = read::read(&source.file, &source.text, how)?;
-    let arts = Arts::open(&plain.scene, limits)?;
+    let pictures = Pictures::open(&plain.scene, limits)?;
     let [Px(across), Px(down)] = plain.scene.view;
     let scale = f64::from(width) / across;
     let tile = [width, (down * scale).round().max(1.0) as u32];
@@ -125,10 +125,10 @@ pub fn draw(
         sets.push(format!("slot.\"{slot}\".{}={value}", along.name()));
         let how = read::Options { sets: &sets, ..how };
         let scene = read::read(&source.file, &source.text, how)?.scene;
-        let scene = haze::sampled(&scene, &arts, limits)?;
-        let plan = Plan::new(&scene, &arts.naturals(), scale, limits)?;
+        let scene = haze::sampled(&scene, &pictures, limits)?;
+        let plan = Plan::new(&scene, &pictures.naturals(), scale, limits)?;
         Ok(Maker::new(&store, limits)
-            .stack(&plan, &arts)?
+            .stack(&plan, &pictures)?
             .still(camera.unwrap_or(Camera(plan.travel / 2.0)))
             .eight())
     };

@@ -9,7 +9,7 @@ mod scale;
 mod set;
 mod vector;
 
-pub use set::Arts;
+pub use set::Pictures;
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::{Broken, Limits};

@@ -13,8 +13,8 @@ use std::sync::{Arc, OnceLock};
 
 /// The pictures of a scene, by slot name.
 #[derive(Clone, Debug, Default)]
-pub struct Arts {
-    arts: BTreeMap<String, Arc<Art>>,
+pub struct Pictures {
+    by_slot: BTreeMap<String, Arc<Art>>,
 }
 
 /// A picture file.
@@ -32,18 +32,18 @@ struct Art {
 /// Finds facts of a picture file by their key.
 pub type Recall<'a> = &'a dyn Fn(Key) -> Option<Facts>;
 
-impl Arts {
+impl Pictures {
     /// Reads every slot's picture. All that can't be used is reported at once.
-    pub fn open(scene: &Scene, limits: &Limits) -> Result<Arts> {
-        Arts::recall(scene, limits, &|_| None)
+    pub fn open(scene: &Scene, limits: &Limits) -> Result<Pictures> {
+        Pictures::recall(scene, limits, &|_| None)
     }
 
-    /// As [`Arts::open`], but a picture whose facts are found isn't read again before it is drawn.
+    /// As [`Pictures::open`], but a picture whose facts are found isn't read again before it is drawn.
     ///
     /// # Errors
     /// With all pictures that can't be used.
-    pub fn recall(scene: &Scene, limits: &Limits, found: Recall<'_>) -> Result<Arts> {
-        let mut arts = Arts::default();
+    pub fn recall(scene: &Scene, limits: &Limits, found: Recall<'_>) -> Result<Pictures> {
+        let mut pictures = Pictures::default();
         let mut faults = Faults::default();
         // A picture that several slots share is read once; its faults are told once.
         let mut by_file: BTreeMap<(&Path, Option<&str>), Option<Arc<Art>>> = BTreeMap::new();
@@ -59,26 +59,26 @@ impl Arts {
                 }
             });
             if let Some(art) = art {
-                arts.arts.insert(slot.name.clone(), Arc::clone(art));
+                pictures.by_slot.insert(slot.name.clone(), Arc::clone(art));
             }
         }
-        faults.or(arts)
+        faults.or(pictures)
     }
 
     /// Adds the picture of a slot.
     pub fn add(&mut self, slot: &str, source: Source) {
         let art = Art::read(source.file.clone(), None, Vec::new(), source);
-        self.arts.insert(slot.to_owned(), Arc::new(art));
+        self.by_slot.insert(slot.to_owned(), Arc::new(art));
     }
 
     /// Natural sizes, for the plan.
     pub fn naturals(&self) -> Naturals {
-        self.arts.iter().map(|(slot, art)| (slot.clone(), art.facts.natural)).collect()
+        self.by_slot.iter().map(|(slot, art)| (slot.clone(), art.facts.natural)).collect()
     }
 
     /// BLAKE3 of a slot's picture, in hexadecimal; empty if it has none.
     pub fn hash(&self, slot: &str) -> String {
-        self.arts.get(slot).map(|art| art.facts.hash.clone()).unwrap_or_default()
+        self.by_slot.get(slot).map(|art| art.facts.hash.clone()).unwrap_or_default()
     }
 
     /// A slot's picture, read if it wasn't yet.
@@ -86,7 +86,7 @@ impl Arts {
     /// # Errors
     /// If it can't be read, or is no longer what it was when the run began.
     pub fn source(&self, slot: &str, limits: &Limits) -> Result<&Source> {
-        let Some(art) = self.arts.get(slot) else {
+        let Some(art) = self.by_slot.get(slot) else {
             return Err(Fault::new(Class::Picture, format!("the slot {slot} has no picture")).into());
         };
         if let Some(source) = art.source.get() {
@@ -113,7 +113,7 @@ impl Arts {
             let file = format!("{}{layer}", art.file.display());
             art.facts.warnings.iter().map(move |warning| format!("{file}: {warning}")).collect::<Vec<_>>()
         };
-        let mut all: Vec<String> = self.arts.values().flat_map(of).collect();
+        let mut all: Vec<String> = self.by_slot.values().flat_map(of).collect();
         all.sort();
         all.dedup();
         all
@@ -121,12 +121,12 @@ impl Arts {
 
     /// What is known of the pictures, by the keys that later runs look for.
     pub fn facts(&self) -> impl Iterator<Item = (Key, &Facts)> {
-        self.arts.values().flat_map(|art| art.keys.iter().map(|key| (*key, &art.facts)))
+        self.by_slot.values().flat_map(|art| art.keys.iter().map(|key| (*key, &art.facts)))
     }
 
     /// The files, each once.
     pub fn files(&self) -> Vec<&Path> {
-        let mut files: Vec<&Path> = self.arts.values().map(|art| art.file.as_path()).collect();
+        let mut files: Vec<&Path> = self.by_slot.values().map(|art| art.file.as_path()).collect();
         files.sort();
         files.dedup();
         files

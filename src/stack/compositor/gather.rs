@@ -24,7 +24,7 @@ pub(crate) struct Probe {
     /// Steps of CIE L* across the outline without rims and with them; 0 until its art's turn has come.
     pub before: f32,
     pub after: f32,
-    /// What nearer arts leave of it, 0 to 1.
+    /// What nearer pictures leave of it, 0 to 1.
     pub open: f32,
 }
 

@@ -13,7 +13,7 @@ use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
 use crate::plan::{ArtJob, Job, Plan, RimJob};
 use crate::rim::Rim;
-use crate::scene::pictures::{self, Arts, Source};
+use crate::scene::pictures::{self, Pictures, Source};
 use crate::stack::survey::{Ready, Survey};
 use crate::stack::{Made, Stack};
 use crate::steps::field::{Field, FieldSpec, Sampling};
@@ -34,7 +34,7 @@ const MOST_IN_ALL: usize = 32 << 20;
 /// Which layers of a plan are asked for, and how.
 pub struct Request<'a> {
     /// The scene's pictures.
-    pub arts: &'a Arts,
+    pub pictures: &'a Pictures,
     /// Bits of the outputs. Pictures stand in the stack as their files hold them.
     pub bits: Bits,
     /// Of each job, by its place in the plan, whether it is needed; with a rim, its art and all that stands behind it.
@@ -47,9 +47,9 @@ pub struct Request<'a> {
 
 impl<'a> Request<'a> {
     /// Every job of `plan`, for outputs of 16 bits.
-    pub fn all(plan: &Plan, arts: &'a Arts, cameras: &'a [Camera]) -> Request<'a> {
+    pub fn all(plan: &Plan, pictures: &'a Pictures, cameras: &'a [Camera]) -> Request<'a> {
         let needed = vec![true; plan.files.len()];
-        Request { arts, bits: Bits::Sixteen, needed, files: BTreeMap::new(), cameras }
+        Request { pictures, bits: Bits::Sixteen, needed, files: BTreeMap::new(), cameras }
     }
 }
 
@@ -77,8 +77,8 @@ impl<'p> Stack<'p> {
     ///
     /// # Errors
     /// Those of drawing the pictures.
-    pub fn new(plan: &'p Plan, arts: &Arts, limits: &Limits) -> Result<Stack<'p>> {
-        Maker::new(&Store::default(), limits).stack(plan, arts)
+    pub fn new(plan: &'p Plan, pictures: &Pictures, limits: &Limits) -> Result<Stack<'p>> {
+        Maker::new(&Store::default(), limits).stack(plan, pictures)
     }
 }
 
@@ -92,9 +92,9 @@ impl<'a> Maker<'a> {
     ///
     /// # Errors
     /// Those of drawing the pictures.
-    pub fn stack<'p>(&self, plan: &'p Plan, arts: &Arts) -> Result<Stack<'p>> {
+    pub fn stack<'p>(&self, plan: &'p Plan, pictures: &Pictures) -> Result<Stack<'p>> {
         let mut stack = Stack::empty(plan);
-        self.fill(&mut stack, &Request::all(plan, arts, &plan.cameras()))?;
+        self.fill(&mut stack, &Request::all(plan, pictures, &plan.cameras()))?;
         Ok(stack)
     }
 
@@ -205,13 +205,13 @@ impl<'a> Maker<'a> {
     ///
     /// # Errors
     /// Those of reading and drawing it.
-    pub fn untreated(&self, job: &ArtJob, blending: Blending, arts: &Arts) -> Result<Arc<Picture>> {
+    pub fn untreated(&self, job: &ArtJob, blending: Blending, pictures: &Pictures) -> Result<Arc<Picture>> {
         let placing = &job.placing;
-        let key = job.untreated_key(&arts.hash(&placing.slot), blending);
+        let key = job.untreated_key(&pictures.hash(&placing.slot), blending);
         if let Some(picture) = self.store.get(key) {
             return Ok(picture);
         }
-        let source = arts.source(&placing.slot, self.limits)?;
+        let source = pictures.source(&placing.slot, self.limits)?;
         let mut picture = source.draw(placing.texels, job.flip, job.wraps, blending, self.limits)?;
         if source.kind == pictures::Kind::Png && source.natural == placing.texels.map(f64::from) {
             // All others have been drawn afresh, with colours everywhere.
@@ -230,14 +230,14 @@ impl<'a> Maker<'a> {
         request: &Request<'_>,
         file: Option<&(PathBuf, String)>,
     ) -> Result<Arc<Picture>> {
-        let key = job.key(&request.arts.hash(&job.placing.slot), blending, request.bits);
+        let key = job.key(&request.pictures.hash(&job.placing.slot), blending, request.bits);
         if let Some(picture) = self.store.get(key) {
             return Ok(picture);
         }
         if let Some(picture) = file.and_then(|file| self.in_file(file, job)) {
             return Ok(Arc::new(picture));
         }
-        let mut picture = self.untreated(job, blending, request.arts)?;
+        let mut picture = self.untreated(job, blending, request.pictures)?;
         let narrows = request.bits == Bits::Eight && (picture.deep || !job.treatment.nothing());
         if narrows || !job.treatment.nothing() {
             let mut treated = job.treatment.apply(Arc::unwrap_or_clone(picture), blending);
@@ -271,7 +271,7 @@ impl<'a> Maker<'a> {
             Job::Fog(_) | Job::Art(_) => None,
         };
         let rims: Vec<(usize, &RimJob)> = due.iter().filter_map(rim).collect();
-        let keys = if rims.is_empty() { Vec::new() } else { plan.keys(request.arts, request.bits) };
+        let keys = if rims.is_empty() { Vec::new() } else { plan.keys(request.pictures, request.bits) };
         let mut unsolved = Vec::new();
         for (at, job) in rims {
             let Some(stage) = rim_stage(stack, at, job, &keys) else { continue };

@@ -6,7 +6,7 @@ use crate::base::words::Bits;
 use crate::output::Effort;
 use crate::output::forms::{Also, Pan};
 use crate::plan::{ArtJob, FogJob, Job, Plan, RimJob};
-use crate::scene::pictures::Arts;
+use crate::scene::pictures::Pictures;
 use crate::scene::{Fit, Texture};
 use crate::store::rerun::why::{self, Settings, Settled};
 use std::path::Path;
@@ -71,7 +71,7 @@ pub struct Outputs<'a> {
     /// The plan.
     pub plan: &'a Plan,
     /// The scene's pictures.
-    pub arts: &'a Arts,
+    pub pictures: &'a Pictures,
     /// How texels become files.
     pub packing: Packing,
     /// What the scene sets.
@@ -84,10 +84,15 @@ pub struct Outputs<'a> {
 
 impl Outputs<'_> {
     /// Those of `plan`.
-    pub fn new<'a>(plan: &'a Plan, arts: &'a Arts, packing: Packing, settled: &'a Settled) -> Outputs<'a> {
-        let keys = plan.keys(arts, packing.bits);
+    pub fn new<'a>(
+        plan: &'a Plan,
+        pictures: &'a Pictures,
+        packing: Packing,
+        settled: &'a Settled,
+    ) -> Outputs<'a> {
+        let keys = plan.keys(pictures, packing.bits);
         let stands = plan.files.iter().zip(&keys).map(|(job, key)| job.placing().stand_key(*key)).collect();
-        Outputs { plan, arts, packing, settled, keys, stands }
+        Outputs { plan, pictures, packing, settled, keys, stands }
     }
 
     /// The outputs of the plan's jobs, in its order.
@@ -259,7 +264,7 @@ impl Outputs<'_> {
                 && !OTHERS.contains(&key)
         };
         let mut settings = self.settled.pick(&job.placing.slot, wanted);
-        settings.insert(why::PICTURE.to_owned(), self.arts.hash(&job.placing.slot));
+        settings.insert(why::PICTURE.to_owned(), self.pictures.hash(&job.placing.slot));
         settings
     }
 }

@@ -9,7 +9,7 @@ use crate::output::forms::Also;
 use crate::output::texture::Shape;
 use crate::output::{self, Manifest};
 use crate::plan::Plan;
-use crate::scene::pictures::Arts;
+use crate::scene::pictures::Pictures;
 use crate::stack::Stack;
 use crate::store::cache::Store;
 use crate::store::maker::Maker;
@@ -26,7 +26,7 @@ use std::path::PathBuf;
 /// A run, as far as it stands fixed from its start.
 pub(super) struct Run<'a> {
     pub plan: &'a Plan,
-    pub arts: &'a Arts,
+    pub pictures: &'a Pictures,
     pub options: &'a Options,
     pub progress: &'a dyn Progress,
     pub folder: PathBuf,
@@ -43,13 +43,13 @@ pub(super) struct Run<'a> {
 /// Carries out `plan` in `folder`.
 pub(super) fn run(
     plan: &Plan,
-    arts: &Arts,
+    pictures: &Pictures,
     options: &Options,
     folder: PathBuf,
     progress: &dyn Progress,
 ) -> Result<Report> {
     let packing = Packing { bits: options.bits, effort: options.effort };
-    let outputs = Outputs::new(plan, arts, packing, &options.settled);
+    let outputs = Outputs::new(plan, pictures, packing, &options.settled);
     let jobs = outputs.jobs();
     output::apart(&folder, &names(jobs.iter().map(|wanted| wanted.path.clone())))?;
     files::make_folder(&folder)?;
@@ -58,7 +58,7 @@ pub(super) fn run(
     files::sweep(&folder);
     let (records, store) = (Records::read(&folder)?, Store::in_folder(&folder));
     let camera = options.camera.unwrap_or(Camera(plan.travel / 2.0));
-    let run = Run { plan, arts, options, progress, folder, camera, outputs, jobs, store, records };
+    let run = Run { plan, pictures, options, progress, folder, camera, outputs, jobs, store, records };
     run.put_facts();
     let mut stack = Stack::empty(plan);
     let shapes = run.shapes(&mut stack)?;
@@ -103,7 +103,7 @@ impl Run<'_> {
 
     /// Puts what is known of the pictures' files into the store.
     fn put_facts(&self) {
-        for (key, facts) in self.arts.facts() {
+        for (key, facts) in self.pictures.facts() {
             self.store.put_facts(key, facts);
         }
     }

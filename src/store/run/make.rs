@@ -3,9 +3,8 @@
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files;
 use crate::base::words::{Alpha, Bits};
-use crate::output::forms;
 use crate::output::texture::Shape;
-use crate::output::{self, Effort};
+use crate::output::{self, Effort, forms};
 use crate::plan::Job;
 use crate::stack::Stack;
 use crate::stack::still::Shown;
@@ -74,7 +73,7 @@ impl Run<'_> {
         let behind = jobs.iter().copied().filter(is_open).max().map_or(0, |rim| rim + 2);
         let needed = |job: usize| all || job < behind || jobs.contains(&job);
         Request {
-            arts: self.arts,
+            pictures: self.pictures,
             bits: self.options.bits,
             needed: (0..self.plan.files.len()).map(needed).collect(),
             files: self.pictures(|job| Some(&shapes[job])),

@@ -17,7 +17,7 @@ use crate::base::words::Bits;
 use crate::output::forms::{Also, Pan};
 use crate::output::{Effort, Manifest};
 use crate::plan::{Plan, haze};
-use crate::scene::pictures::Arts;
+use crate::scene::pictures::Pictures;
 use crate::scene::{Scene, keys};
 use crate::store::rerun::{Gone, Rerun, Settled};
 use std::path::PathBuf;
@@ -124,8 +124,8 @@ pub const VALUES: &str = "still.values.png";
 ///
 /// Faults: pictures that can't be drawn, limits, an `only` that names no slot, a folder that can't be written to, in which another
 /// run is at work, or that holds a file of somebody else's under a name that the run needs.
-pub fn render(scene: &Scene, arts: &Arts, options: &Options) -> Result<Vec<Report>> {
-    render_with(scene, arts, options, &Silent)
+pub fn render(scene: &Scene, pictures: &Pictures, options: &Options) -> Result<Vec<Report>> {
+    render_with(scene, pictures, options, &Silent)
 }
 
 /// As [`render`], telling `progress`.
@@ -134,19 +134,19 @@ pub fn render(scene: &Scene, arts: &Arts, options: &Options) -> Result<Vec<Repor
 /// As for [`render`]; and where `progress` stopped the run, a fault that says so.
 pub fn render_with(
     scene: &Scene,
-    arts: &Arts,
+    pictures: &Pictures,
     options: &Options,
     progress: &dyn Progress,
 ) -> Result<Vec<Report>> {
     check_only(scene, &options.only)?;
-    let scene = &*haze::sampled(scene, arts, &options.limits)?;
+    let scene = &*haze::sampled(scene, pictures, &options.limits)?;
     let plans = options
         .scales
         .iter()
-        .map(|scale| Plan::new(scene, &arts.naturals(), *scale, &options.limits))
+        .map(|scale| Plan::new(scene, &pictures.naturals(), *scale, &options.limits))
         .collect::<Result<Vec<Plan>>>()?;
     let run = |(plan, folder): (Plan, PathBuf)| {
-        let report = folder::run(&plan, arts, options, folder, progress);
+        let report = folder::run(&plan, pictures, options, folder, progress);
         progress.ends();
         report
     };

@@ -119,7 +119,7 @@ impl Search<'_> {
         }
         progress.begins(folder, 0, work);
         let request = Request {
-            arts: self.run.arts,
+            pictures: self.run.pictures,
             bits: self.run.options.bits,
             needed,
             // What an earlier run left of an art is looked at again by its hash before it is believed.

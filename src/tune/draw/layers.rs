@@ -28,7 +28,7 @@ const FULL: f64 = 2560.0 * 1440.0;
 
 /// The plan of a scene at `scale`.
 pub(super) fn plan(version: &Version, scale: f64, limits: &Limits) -> Result<Plan> {
-    Plan::new(&version.reading.scene, &version.arts.naturals(), scale, limits)
+    Plan::new(&version.reading.scene, &version.pictures.naturals(), scale, limits)
 }
 
 /// The scales of drafts, and of settled pictures.
@@ -41,7 +41,7 @@ pub(super) fn scales(version: &Version) -> [f64; 2] {
 /// The pictures of a plan before they are treated: held, they are found again when only their treatment changes.
 pub(super) fn bare(maker: &Maker<'_>, plan: &Plan, version: &Version) -> Result<Vec<Option<Arc<Picture>>>> {
     let drawn = |job: &Job| match job {
-        Job::Art(job) => maker.untreated(job, plan.blending, &version.arts).map(Some),
+        Job::Art(job) => maker.untreated(job, plan.blending, &version.pictures).map(Some),
         Job::Fog(_) | Job::Rim(_) => Ok(None),
     };
     let all: Vec<Result<Option<Arc<Picture>>>> = plan.files.par_iter().map(drawn).collect();
@@ -98,7 +98,7 @@ impl Draft {
     /// With all pictures that can't be drawn.
     pub fn new(store: &Store, version: &Version, limits: &Limits) -> Result<Draft> {
         let mut plan = plan(version, scales(version)[0], limits)?;
-        let keys = plan.keys(&version.arts, Bits::Sixteen);
+        let keys = plan.keys(&version.pictures, Bits::Sixteen);
         let coarse = self::plan(version, plan.scale.0 * COARSE, limits)?;
         for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
             if let (Job::Fog(job), Job::Fog(coarse)) = (job, coarse) {
@@ -109,7 +109,7 @@ impl Draft {
         let bare = bare(&maker, &plan, version)?;
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
         let mut stack = Stack::empty(&plan);
-        maker.fill(&mut stack, &Request { needed, ..Request::all(&plan, &version.arts, &[]) })?;
+        maker.fill(&mut stack, &Request { needed, ..Request::all(&plan, &version.pictures, &[]) })?;
         let made = stack.made;
         Ok(Draft { plan, made, bare, keys })
     }

@@ -133,7 +133,7 @@ impl Settler<'_> {
             let bare = bare(&maker, &plan, version)?;
             let mut stack = Stack::empty(&plan);
             let cameras = plan.cameras();
-            if !maker.fill(&mut stack, &Request::all(&plan, &version.arts, &cameras))? {
+            if !maker.fill(&mut stack, &Request::all(&plan, &version.pictures, &cameras))? {
                 return Ok(false);
             }
             if at == 0 {
@@ -154,7 +154,7 @@ impl Settler<'_> {
     /// Has drafts show the solved rims.
     fn tell_rims(&self, version: &Version, stack: &Stack<'_>) {
         let plan = stack.plan();
-        let jobs = plan.files.iter().zip(&stack.made).zip(plan.keys(&version.arts, Bits::Sixteen));
+        let jobs = plan.files.iter().zip(&stack.made).zip(plan.keys(&version.pictures, Bits::Sixteen));
         for ((job, made), key) in jobs {
             if let (Job::Rim(job), Some(Made::Rim(rim))) = (job, made) {
                 RimPicture::put(&self.hub.store, &key, job, rim);
@@ -198,8 +198,9 @@ impl Layers {
         if !bare {
             return Stack::of(&self.plan, self.made.clone(), Survey::nothing()).still(camera);
         }
-        let arts = self.plan.files.iter().zip(&self.bare);
-        let sources = arts.filter_map(|(job, bare)| Some((job.placing(), Source::Picture(bare.as_ref()?))));
+        let pictures = self.plan.files.iter().zip(&self.bare);
+        let sources =
+            pictures.filter_map(|(job, bare)| Some((job.placing(), Source::Picture(bare.as_ref()?))));
         Still::new::<Exact>(&Compositor::new(&self.plan, sources, camera))
     }
 

@@ -43,7 +43,7 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
         let plan = plan(version, scales(version)[0], &limits).unwrap();
         let mut stack = Stack::empty(&plan);
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
-        let request = Request { needed, ..Request::all(&plan, &version.arts, &[]) };
+        let request = Request { needed, ..Request::all(&plan, &version.pictures, &[]) };
         assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
         for camera in [0.0, 333.0, 960.5, 1920.0].map(|x| Camera(Px(x))) {
             let view = View { camera, ..View::default() };
@@ -87,7 +87,7 @@ fn times_of_drafts_by_their_pixels() {
         let (store, limits) = (Store::in_memory(0), Limits::default());
         let mut stack = Stack::empty(&plan);
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
-        let request = Request { needed, ..Request::all(&plan, &version.arts, &[]) };
+        let request = Request { needed, ..Request::all(&plan, &version.pictures, &[]) };
         assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
         let start = on_processors();
         for turn in 0..DRAFTS {
