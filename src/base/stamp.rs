@@ -8,7 +8,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 /// A file system's clock may stand still for as long as this (the coarsest in use counts in steps of 2 s): a stamp younger than
 /// that when it was taken proves nothing, since a later write could bear the same one.
-const SETTLED: i64 = 3_000_000_000;
+const CLOCK_STEP: i64 = 3_000_000_000;
 
 /// What the file system says of a file. On Unix the time of the last change of any kind is part of it, which no program can set
 /// back: an edit that keeps length and time of writing shows too.
@@ -65,14 +65,14 @@ impl Seen {
     }
 
     /// Whether a file of this stamp can't have been written since without another stamp.
-    pub fn settled(&self) -> bool {
+    pub fn is_conclusive(&self) -> bool {
         let newest = self.stamp.changed.max(self.stamp.modified);
-        newest.saturating_add(SETTLED) <= self.at
+        newest.saturating_add(CLOCK_STEP) <= self.at
     }
 
     /// Whether the file is what it was when this was taken.
     pub fn holds(&self, data: &Metadata) -> bool {
-        self.settled() && Stamp::of(data) == Some(self.stamp)
+        self.is_conclusive() && Stamp::of(data) == Some(self.stamp)
     }
 }
 
@@ -101,10 +101,10 @@ mod tests {
     #[test]
     fn a_fresh_stamp_proves_nothing() {
         let stamp = Stamp { bytes: 1, modified: 10_000_000_000, changed: 10_000_000_000, inode: 1 };
-        assert!(!Seen { stamp, at: 10_000_000_001 }.settled());
-        assert!(Seen { stamp, at: 14_000_000_000 }.settled());
+        assert!(!Seen { stamp, at: 10_000_000_001 }.is_conclusive());
+        assert!(Seen { stamp, at: 14_000_000_000 }.is_conclusive());
         let future = Stamp { changed: i64::MAX, ..stamp };
-        assert!(!Seen { stamp: future, at: i64::MAX - 1 }.settled());
+        assert!(!Seen { stamp: future, at: i64::MAX - 1 }.is_conclusive());
     }
 
     #[test]

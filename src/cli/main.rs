@@ -33,7 +33,7 @@ use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Source, read, schema, start};
 use fogweft::steps::field::Sampling;
 use fogweft::steps::sheet::Sheet;
-use fogweft::store::rerun::Settled;
+use fogweft::store::rerun::SceneSettings;
 use fogweft::store::run::Options;
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -177,7 +177,7 @@ fn demo(args: &args::Demo) -> Result<()> {
     let limits = limits();
     let scene = args::Scene { scene: scene_file.clone(), sets: Vec::new() };
     let (reading, pictures) = load(&scene, None, &limits)?;
-    let options = Options { settled: Settled::of(&reading), limits, ..Options::new(out) };
+    let options = Options { settings: SceneSettings::of(&reading), limits, ..Options::new(out) };
     let bar = bar::Bar::new(false, Default::default());
     for report in fogweft::store::run::render_with(&reading.scene, &pictures, &options, &bar)? {
         say(&show::report(&report));

@@ -12,7 +12,7 @@ use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::shelf::{self, Shelf};
 use fogweft::scene::{Source, read};
 use fogweft::store::cache::Store;
-use fogweft::store::rerun::{Rerun, Settled};
+use fogweft::store::rerun::{Rerun, SceneSettings};
 use fogweft::store::run::{self, Options, Report};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -40,7 +40,7 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
     for (mood, reading) in readings(args, &source, &shelf, &limits)? {
         let presets = reading.presets.iter().filter_map(|name| shelf.file(name));
         depends.extend(presets.map(Path::to_path_buf));
-        let options = Options { settled: Settled::of(&reading), ..options(args, mood.as_deref()) };
+        let options = Options { settings: SceneSettings::of(&reading), ..options(args, mood.as_deref()) };
         let pictures = reading.scene.slots.iter().filter_map(|slot| slot.art.as_ref());
         for art in pictures {
             inputs.read(&art.file);

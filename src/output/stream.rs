@@ -179,7 +179,7 @@ fn draw_row(sheet: &Sheet, form: Form, y: usize, row: &mut Row, out: &mut [u8]) 
     );
 }
 
-/// Writes a row's texels as bytes of the file. The dither starts anew with every period of `cols`, so that texels repeat exactly.
+/// Writes a row's texels as bytes of the file. The dither begins again with every period of `cols`, so that texels repeat exactly.
 #[inline(always)]
 fn pack(form: Form, y: usize, cols: usize, row: &mut Row, out: &mut [u8]) {
     match form {

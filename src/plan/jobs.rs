@@ -89,7 +89,7 @@ pub struct RimJob {
 /// All that a rim is made from, but for what stands behind it. Lengths in texels of its canvas: the art and room around it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RimSpec {
-    /// Size of the canvas, anchor line, recipe and dice.
+    /// Size of the canvas, anchor line, recipe and seed.
     pub field: FieldSpec,
     /// Colours.
     pub tones: Tones,

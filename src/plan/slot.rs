@@ -151,10 +151,10 @@ impl<'a> SlotPlan<'a> {
         if self.slot.separation <= 0.0 {
             return None;
         }
-        let (own, dice) = (&art.placing, seed::derive(self.slot.seed, "rim"));
+        let (own, seed) = (&art.placing, seed::derive(self.slot.seed, "rim"));
         let least = (self.scene.rims.spread * self.unit).0.max(1.5);
         let widest = rims::WIDEST * least;
-        let aspect = aspect(&self.field([1, 1], Texel(0.0), dice));
+        let aspect = aspect(&self.field([1, 1], Texel(0.0), seed));
         let margin = [aspect * widest, widest].map(|deviation| (rims::ROOM * deviation).ceil() as i64);
         let Canvas { first, size, corner } = self.canvas(own, margin)?;
         let rect = Rect {
@@ -167,7 +167,7 @@ impl<'a> SlotPlan<'a> {
             placing: self.placing(Kind::Rim, order, rect, size, own.period),
             separation: self.slot.separation,
             spec: RimSpec {
-                field: self.field(size, Texel(first as f64), dice),
+                field: self.field(size, Texel(first as f64), seed),
                 tones: self.tones,
                 dark: self.scene.rims.dark,
                 light: self.scene.air.light,

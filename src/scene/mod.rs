@@ -200,7 +200,7 @@ pub struct Slot {
     pub art: Option<ArtPlace>,
     /// Whether a sheet is made for the air behind it.
     pub fog: bool,
-    /// Seed of its dice, hashed from the scene's seed and its name unless given.
+    /// Seed of its noise, hashed from the scene's seed and its name unless given.
     pub seed: u64,
     /// Name of the preset its recipe starts from.
     pub preset: String,
@@ -259,7 +259,7 @@ pub struct Scene {
     /// What the still is drawn on.
     #[serde(deserialize_with = "colour_or_sampled")]
     pub backdrop: Srgb,
-    /// Whether the haze is still to be sampled from the farthest art (`air::settle`), and the backdrop with it.
+    /// Whether the haze is still to be sampled from the farthest art (`plan::haze`), and the backdrop with it.
     #[serde(skip)]
     pub sampled: Sampled,
     /// Least Oklab lightness of the scene's tones.

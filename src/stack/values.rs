@@ -231,14 +231,14 @@ mod tests {
     fn many_colours_at_once_have_the_greys_of_each() {
         for blending in [Blending::Encoded, Blending::Linear] {
             let scale = Scale::new(blending);
-            let dice =
+            let random =
                 |at: usize, of: usize| (seed::hash(5, at as i64, of as i64) >> 40) as f32 / (1 << 24) as f32;
             // From one shade to all there are; more colours than are looked at together, and some over.
             for spread in [0.0, 0.01, 0.1, 1.0] {
                 let row: Vec<Lanes> = (0..40 * TOGETHER + 7)
                     .map(|at| {
                         let around = (at / TOGETHER) as f32 / 40.0;
-                        std::array::from_fn(|of| (around + spread * (dice(at, of) - 0.5)).clamp(0.0, 1.0))
+                        std::array::from_fn(|of| (around + spread * (random(at, of) - 0.5)).clamp(0.0, 1.0))
                     })
                     .collect();
                 let (mut greys, mut want) = (vec![1; row.len()], vec![2; row.len()]);

@@ -31,7 +31,7 @@ pub struct FieldSpec {
     pub open: f64,
     /// The recipe.
     pub recipe: Recipe<Texel>,
-    /// The dice.
+    /// Seed of its noise.
     pub seed: u64,
     /// Place in the loop of its evolution, 0 to 1; at 0 it is the plain field.
     pub time: f64,

@@ -30,7 +30,7 @@ impl Signs {
         for folder in self.folders.difference(&wanted) {
             let _ = watcher.unwatch(folder);
         }
-        // A folder that was replaced by another of its name needs listening anew, so all are asked for every time.
+        // A folder that was replaced by another of its name has to be watched again, so all are asked for every time.
         self.folders = wanted
             .into_iter()
             .filter(|folder| watcher.watch(folder, RecursiveMode::NonRecursive).is_ok())

@@ -32,8 +32,8 @@ enum Ask {
     Unset { slot: Option<String>, key: String, stamp: u64 },
     /// The last saved value.
     Restore { slot: Option<String>, key: String, stamp: u64 },
-    /// New dice for a slot.
-    Dice { slot: String, stamp: u64 },
+    /// A new seed for a slot.
+    Reseed { slot: String, stamp: u64 },
     /// A step back.
     Undo { stamp: u64 },
     /// A step forth.
@@ -187,7 +187,7 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
         Ask::Restore { slot, key, stamp } => {
             edit(hub, tab, stamp, Some(&key), |session| session.restore(slot.as_deref(), &key));
         }
-        Ask::Dice { slot, stamp } => edit(hub, tab, stamp, Some("slot.seed"), |session| {
+        Ask::Reseed { slot, stamp } => edit(hub, tab, stamp, Some("slot.seed"), |session| {
             let seed = getrandom::u32().map_err(|error| {
                 Fault::new(Class::Usage, format!("the system provides no random numbers: {error}"))
             })?;

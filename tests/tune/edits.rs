@@ -197,7 +197,7 @@ fn edit(dice: &mut Dice, controls: &[Value], at: usize) -> Option<Value> {
     Some(match dice.below(20) {
         0 => json!({ "do": "undo" }),
         1 => json!({ "do": "redo" }),
-        2 => json!({ "do": "dice", "slot": slot }),
+        2 => json!({ "do": "reseed", "slot": slot }),
         3 => json!({ "do": "save" }),
         4 => {
             let values = dice.below(4) == 0;

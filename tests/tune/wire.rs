@@ -49,7 +49,7 @@ fn a_gesture_is_one_step_and_steps_lead_back_to_every_byte() {
         message["gesture"] = "one drag".into();
         page.act(message).unwrap();
     }
-    page.act(json!({ "do": "dice", "slot": "veil" })).unwrap();
+    page.act(json!({ "do": "reseed", "slot": "veil" })).unwrap();
     let state = page.now();
     assert_eq!(state["steps"], json!([2, 0]));
     assert_eq!(value(&state, Some("veil"), "slot.seed")[1], "slot");

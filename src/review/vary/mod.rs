@@ -1,4 +1,4 @@
-//! Variations of one slot in its scene: other dice, or one number along a range.
+//! Variations of one slot in its scene: other seeds, or one number along a range.
 
 mod pick;
 
@@ -31,7 +31,7 @@ pub struct Along {
 }
 
 impl Along {
-    /// Other dice: the slot's seed as it is, and the numbers after it.
+    /// Other seeds: the slot's seed as it is, and the numbers after it.
     ///
     /// # Errors
     /// Class `Usage`: the scene has no such slot.

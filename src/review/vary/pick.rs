@@ -75,7 +75,7 @@ mod tests {
     #[test]
     fn a_value_takes_the_place_of_the_old_one() {
         let text =
-            "# top\n[[slot]]\nname = 'reeds'  # them\nseed=3 # dice\nsmear = { length = 4 } # x\n# end\n";
+            "# top\n[[slot]]\nname = 'reeds'  # them\nseed=3 # any\nsmear = { length = 4 } # x\n# end\n";
         assert_eq!(picked(text, "seed", "9"), text.replace("seed=3", "seed=9"));
         assert_eq!(picked(text, "smear.length", "5.5"), text.replace("length = 4", "length = 5.5"));
     }

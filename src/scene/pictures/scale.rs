@@ -18,7 +18,7 @@ const TRUST: Trust = Trust { known: 257, blind: 257 };
 /// The picture at exactly `size`, which is not 0.
 ///
 /// Premultiplied 16-bit values, rounded in each of two passes, keep a colour to 1.5 / alpha of a 16-bit step: half an
-/// 8-bit step where alpha is 3/255. Below that, colours lean on their neighbours (`bleeding`). Linear light costs near black
+/// 8-bit step where alpha is 3/255. Below that, colours mix with their neighbours (`bleeding`). Linear light costs near black
 /// what it gains elsewhere: the darkest 8-bit code is kept to 1 part in 40.
 pub(super) fn resize(
     picture: Picture,

@@ -175,6 +175,6 @@ fn stamp_key(file: &Path, layer: Option<&str>, limits: &Limits) -> Option<Key> {
     };
     let data =
         std::fs::metadata(file).ok().filter(|data| data.is_file() && data.len() <= limits.file_bytes)?;
-    let seen = Seen::now(&data).filter(Seen::settled)?;
+    let seen = Seen::now(&data).filter(Seen::is_conclusive)?;
     Some(Facts::file_key(&path, &seen.stamp))
 }

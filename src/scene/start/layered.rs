@@ -13,7 +13,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
-/// What outputs add to a slot's name; a layer called so is a sheet that will be made anew.
+/// What outputs add to a slot's name; a layer called so is a sheet that will be made again.
 const SHEETS: [&str; 2] = [".fog", ".rim"];
 
 /// A slot to be written.
@@ -166,7 +166,7 @@ impl Import<'_> {
         let names = || layers.iter().map(|layer| layer.parts().0);
         let [fogs, rims] =
             SHEETS.map(|end| names().filter_map(|name| name.strip_suffix(end)).collect::<BTreeSet<&str>>());
-        let arts: BTreeSet<&str> = names().filter(|name| sheet_of(name).is_none()).collect();
+        let pictures: BTreeSet<&str> = names().filter(|name| sheet_of(name).is_none()).collect();
         for (there, what) in [(&fogs, "sheets of fog"), (&rims, "rims")] {
             if !there.is_empty() {
                 self.notes.push(format!("{what} not imported, because they are made again: {}", there.len()));
@@ -179,7 +179,7 @@ impl Import<'_> {
         for layer in layers {
             let (own, depth) = layer.parts();
             let (name, art) = match sheet_of(own) {
-                Some(slot) if arts.contains(slot) || !own.ends_with(".fog") => continue,
+                Some(slot) if pictures.contains(slot) || !own.ends_with(".fog") => continue,
                 Some(slot) => (slot, false),
                 None => (own, true),
             };
@@ -249,7 +249,7 @@ fn sheet_of(name: &str) -> Option<&str> {
     SHEETS.iter().find_map(|end| name.strip_suffix(end))
 }
 
-/// Takes the further places of what repeats out of the layers, since they are drawn anew; gives the distance by layer.
+/// Takes the further places of what repeats out of the layers, since they are drawn again; gives the distance by layer.
 fn take_repeats(layers: &mut Vec<&Layer>) -> BTreeMap<String, f64> {
     let names: BTreeSet<&str> = layers.iter().map(|layer| layer.parts().0).collect();
     let mut again = BTreeMap::new();

@@ -16,9 +16,9 @@ use crate::steps::step5_grade::Tones;
 const DRAFT_ERROR: f32 = 4.0;
 
 /// Random numbers, one after the other.
-struct Dice(u64);
+struct Random(u64);
 
-impl Dice {
+impl Random {
     /// From `low` to `high`.
     fn between(&mut self, low: f64, high: f64) -> f64 {
         self.0 += 1;
@@ -41,24 +41,24 @@ fn placing(rect: [f64; 4], texels: [u32; 2], period: Option<f64>, pan_rate: f64)
     }
 }
 
-fn picture(dice: &mut Dice) -> Picture {
-    let size = [dice.between(3.0, 70.0) as u32, dice.between(3.0, 40.0) as u32];
+fn picture(random: &mut Random) -> Picture {
+    let size = [random.between(3.0, 70.0) as u32, random.between(3.0, 40.0) as u32];
     let texels = (0..size[0] * size[1]).map(|_| {
-        let alpha = dice.between(-0.6, 1.6).clamp(0.0, 1.0);
-        [dice.between(0.0, 1.0), dice.between(0.0, 1.0), dice.between(0.0, 1.0), alpha]
+        let alpha = random.between(-0.6, 1.6).clamp(0.0, 1.0);
+        [random.between(0.0, 1.0), random.between(0.0, 1.0), random.between(0.0, 1.0), alpha]
             .map(|value| (value * 65535.0) as u16)
     });
     Picture { size, deep: true, texels: texels.collect() }
 }
 
-fn sheet(dice: &mut Dice, rows: u32) -> Sheet {
+fn sheet(random: &mut Random, rows: u32) -> Sheet {
     let recipe = Resolved::defaults().recipe().expect("whole");
-    let size = [dice.between(60.0, 200.0) as u32, rows];
-    let haze = Srgb([dice.between(0.0, 1.0) as f32, 0.6, dice.between(0.0, 1.0) as f32]);
+    let size = [random.between(60.0, 200.0) as u32, rows];
+    let haze = Srgb([random.between(0.0, 1.0) as f32, 0.6, random.between(0.0, 1.0) as f32]);
     Sheet::new(
         SheetSpec {
             field: FieldSpec::new(size, Anchor::Ground, Texel(0.7 * f64::from(rows)), Scale(0.3), &recipe, 5),
-            tau: dice.between(0.1, 3.0),
+            tau: random.between(0.1, 3.0),
             // One colour: the exact pixels don't mix those of neighbouring columns.
             tones: Tones::new(haze, None, None, None, 0.0),
             light: 60.0,
@@ -72,26 +72,26 @@ fn sheet(dice: &mut Dice, rows: u32) -> Sheet {
 fn drafts_pixels_are_the_exact_ones_but_for_what_rounding_takes_in_each_layer() {
     let size = [131, 43];
     for (turn, blending) in [Blending::Encoded, Blending::Linear].into_iter().cycle().take(40).enumerate() {
-        let mut dice = Dice(1000 * turn as u64);
-        let scale = dice.between(0.2, 1.5);
-        let pictures: Vec<Picture> = (0..5).map(|_| picture(&mut dice)).collect();
-        let sheets: Vec<Sheet> = (0..2).map(|_| sheet(&mut dice, size[1])).collect();
+        let mut random = Random(1000 * turn as u64);
+        let scale = random.between(0.2, 1.5);
+        let pictures: Vec<Picture> = (0..5).map(|_| picture(&mut random)).collect();
+        let sheets: Vec<Sheet> = (0..2).map(|_| sheet(&mut random, size[1])).collect();
         let mut layers = Vec::new();
         let all = pictures.iter().map(Source::Picture).chain(sheets.iter().map(Source::Sheet));
         for (at, source) in all.enumerate() {
             let own = source.size().map(|side| f64::from(side) / scale);
             let is_sheet = matches!(source, Source::Sheet(_));
             // Periods that are no whole number of texels, sheets as wide as these.
-            let period = own[0] * dice.between(0.8, 1.4);
+            let period = own[0] * random.between(0.8, 1.4);
             let rect = if is_sheet {
-                [0.0, 0.0, own[0] * dice.between(0.97, 1.03), own[1]]
+                [0.0, 0.0, own[0] * random.between(0.97, 1.03), own[1]]
             } else {
-                [dice.between(-90.0, 150.0), dice.between(-30.0, 60.0), own[0], own[1]]
+                [random.between(-90.0, 150.0), random.between(-30.0, 60.0), own[0], own[1]]
             };
             let period = if is_sheet { Some(rect[2]) } else { (at % 2 == 0).then_some(period) };
-            let placing = placing(rect, source.size(), period, dice.between(0.2, 1.4));
+            let placing = placing(rect, source.size(), period, random.between(0.2, 1.4));
             let place =
-                Place::new(&placing, source.size(), Scale(scale), Camera(Px(dice.between(0.0, 500.0))));
+                Place::new(&placing, source.size(), Scale(scale), Camera(Px(random.between(0.0, 500.0))));
             layers.push(Layer { source, place });
         }
         let count = layers.len() as f32;
@@ -111,14 +111,14 @@ fn drafts_pixels_are_the_exact_ones_but_for_what_rounding_takes_in_each_layer() 
 
 #[test]
 fn copies_are_seen_wherever_their_texels_are() {
-    let mut dice = Dice(7);
+    let mut random = Random(7);
     for _ in 0..2000 {
-        let texels = [dice.between(1.0, 40.0) as u32, 1];
-        let scale = dice.between(0.1, 2.0);
+        let texels = [random.between(1.0, 40.0) as u32, 1];
+        let scale = random.between(0.1, 2.0);
         let width = f64::from(texels[0]) / scale;
-        let period = width * dice.between(0.4, 3.0);
-        let placing = placing([dice.between(-99.0, 99.0), 0.0, width, 1.0], texels, Some(period), 1.0);
-        let place = Place::new(&placing, texels, Scale(scale), Camera(Px(dice.between(-99.0, 999.0))));
+        let period = width * random.between(0.4, 3.0);
+        let placing = placing([random.between(-99.0, 99.0), 0.0, width, 1.0], texels, Some(period), 1.0);
+        let place = Place::new(&placing, texels, Scale(scale), Camera(Px(random.between(-99.0, 999.0))));
         let mut seen = [0; 50];
         for (range, first) in place.spans(50) {
             assert!(first + range.len() <= texels[0] as usize);

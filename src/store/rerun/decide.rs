@@ -12,7 +12,7 @@ use std::path::Path;
 /// How far a run may go.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Rerun {
-    /// Make all anew, changed or not.
+    /// Rebuild everything, changed or not.
     pub again: bool,
     /// Overwrite outputs that somebody painted on.
     pub replace: bool,
@@ -81,7 +81,9 @@ pub(crate) fn look(folder: &Path, name: &str, known: &[Written], closely: bool) 
     let hash = hash.to_hex();
     let same = known.iter().find(|known| known.bytes == bytes && known.hash == hash.as_str());
     Ok(match same {
-        Some(known) => Found::Ours(Box::new(Written { seen: seen.filter(Seen::settled), ..known.clone() })),
+        Some(known) => {
+            Found::Ours(Box::new(Written { seen: seen.filter(Seen::is_conclusive), ..known.clone() }))
+        }
         None => Found::Touched,
     })
 }

@@ -15,4 +15,4 @@ pub use gone::Gone;
 pub use lock::Lock;
 pub use record::{Records, State, Written};
 pub use wanted::{Outputs, Packing, Wanted};
-pub use why::Settled;
+pub use why::SceneSettings;

@@ -8,7 +8,7 @@ use crate::output::forms::{Also, Pan};
 use crate::plan::{ArtJob, FogJob, Job, Plan, RimJob};
 use crate::scene::pictures::Pictures;
 use crate::scene::{Fit, Texture};
-use crate::store::rerun::why::{self, Settings, Settled};
+use crate::store::rerun::why::{self, SceneSettings, Settings};
 use std::path::Path;
 
 /// An output that a run is to leave in its folder.
@@ -75,7 +75,7 @@ pub struct Outputs<'a> {
     /// How texels become files.
     pub packing: Packing,
     /// What the scene sets.
-    pub settled: &'a Settled,
+    pub scene_settings: &'a SceneSettings,
     /// Keys of the jobs' texels.
     pub keys: Vec<Key>,
     /// The same as they stand in the stack.
@@ -88,11 +88,11 @@ impl Outputs<'_> {
         plan: &'a Plan,
         pictures: &'a Pictures,
         packing: Packing,
-        settled: &'a Settled,
+        scene_settings: &'a SceneSettings,
     ) -> Outputs<'a> {
         let keys = plan.keys(pictures, packing.bits);
         let stands = plan.files.iter().zip(&keys).map(|(job, key)| job.placing().stand_key(*key)).collect();
-        Outputs { plan, pictures, packing, settled, keys, stands }
+        Outputs { plan, pictures, packing, scene_settings, keys, stands }
     }
 
     /// The outputs of the plan's jobs, in its order.
@@ -213,7 +213,7 @@ impl Outputs<'_> {
                 || ["rim.", "check.", "slot.fade"].iter().any(|other| key.starts_with(other))
         };
         let wanted = |key: &str| !others(key);
-        let mut settings = self.settled.pick(&job.placing.slot, wanted);
+        let mut settings = self.scene_settings.pick(&job.placing.slot, wanted);
         for (key, value) in [
             ("plan.gap", job.gap.to_string()),
             ("plan.optical_depth", job.optical_depth.to_string()),
@@ -234,7 +234,7 @@ impl Outputs<'_> {
         let wanted = |key: &str| {
             OWN.contains(&key) || (key.starts_with("rim.") && key != "rim.separation") || step(key)
         };
-        let mut settings = self.settled.pick(&job.placing.slot, wanted);
+        let mut settings = self.scene_settings.pick(&job.placing.slot, wanted);
         settings.insert("backdrop".into(), self.plan.backdrop.to_hex());
         settings.insert("plan.haze".into(), job.spec.tones.haze.to_hex());
         self.layer_settings(at, &mut settings);
@@ -263,7 +263,7 @@ impl Outputs<'_> {
                 && key != "slot.fog"
                 && !OTHERS.contains(&key)
         };
-        let mut settings = self.settled.pick(&job.placing.slot, wanted);
+        let mut settings = self.scene_settings.pick(&job.placing.slot, wanted);
         settings.insert(why::PICTURE.to_owned(), self.pictures.hash(&job.placing.slot));
         settings
     }

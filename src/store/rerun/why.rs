@@ -21,16 +21,16 @@ const MOST: usize = 3;
 
 /// Everything that a scene sets, for naming what changed.
 #[derive(Clone, Debug, Default)]
-pub struct Settled {
+pub struct SceneSettings {
     /// The scene's and its air's.
     pub facts: Settings,
     /// Each slot's.
     pub slots: BTreeMap<String, Settings>,
 }
 
-impl Settled {
+impl SceneSettings {
     /// What `reading` sets.
-    pub fn of(reading: &Reading) -> Settled {
+    pub fn of(reading: &Reading) -> SceneSettings {
         // What nobody set follows from the rest.
         let key = |path: &str, who: &Layer| match who {
             Layer::Default => format!("{DERIVED}{path}"),
@@ -41,7 +41,10 @@ impl Settled {
             all.map(|(path, setting)| (key(path, &setting.layer), setting.value.to_string())).collect()
         };
         let names = reading.scene.slots.iter().map(|slot| slot.name.clone());
-        Settled { facts: text(&reading.facts), slots: names.zip(reading.slots.iter().map(text)).collect() }
+        SceneSettings {
+            facts: text(&reading.facts),
+            slots: names.zip(reading.slots.iter().map(text)).collect(),
+        }
     }
 
     /// The settings that can change a slot's output, as far as `wanted` says of each key.

@@ -49,7 +49,7 @@ pub(super) fn run(
     progress: &dyn Progress,
 ) -> Result<Report> {
     let packing = Packing { bits: options.bits, effort: options.effort };
-    let outputs = Outputs::new(plan, pictures, packing, &options.settled);
+    let outputs = Outputs::new(plan, pictures, packing, &options.settings);
     let jobs = outputs.jobs();
     output::apart(&folder, &names(jobs.iter().map(|wanted| wanted.path.clone())))?;
     files::make_folder(&folder)?;

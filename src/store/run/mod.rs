@@ -19,7 +19,7 @@ use crate::output::{Effort, Manifest};
 use crate::plan::{Plan, haze};
 use crate::scene::pictures::Pictures;
 use crate::scene::{Scene, keys};
-use crate::store::rerun::{Gone, Rerun, Settled};
+use crate::store::rerun::{Gone, Rerun, SceneSettings};
 use std::path::PathBuf;
 
 /// What a run is asked for.
@@ -48,7 +48,7 @@ pub struct Options {
     /// How far the run may go with what earlier ones left.
     pub rerun: Rerun,
     /// What the scene sets, for saying why something is made again.
-    pub settled: Settled,
+    pub settings: SceneSettings,
 }
 
 impl Options {
@@ -66,7 +66,7 @@ impl Options {
             pan: Pan::default(),
             limits: Limits::default(),
             rerun: Rerun::default(),
-            settled: Settled::default(),
+            settings: SceneSettings::default(),
         }
     }
 

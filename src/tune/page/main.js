@@ -42,7 +42,7 @@ function faulty(faults, title) {
 function choose(name, focus = false) {
   page.subject = name;
   by("subject").value = name;
-  by("dice").hidden = !name;
+  by("reseed").hidden = !name;
   showControls(page);
   showSection(page);
   if (focus) by("subject").focus();
@@ -65,7 +65,7 @@ function show(state) {
     select.replaceChildren(...names.map((name) => element("option", name ? `slot ${name}` : "whole scene", { value: name })));
   }
   select.value = page.subject;
-  by("dice").hidden = !page.subject;
+  by("reseed").hidden = !page.subject;
   setTravel(state);
   banner("broken", faulty(state.faults, "The file has errors; the last good picture is shown."));
   banner("contest", state.contested && ((box) => {
@@ -153,7 +153,7 @@ by("undo").addEventListener("click", act({ do: "undo" }));
 by("redo").addEventListener("click", act({ do: "redo" }));
 const save = (event) => { saving = act({ do: "save" })(event); };
 by("save").addEventListener("click", save);
-by("dice").addEventListener("click", (event) => act({ do: "dice", slot: page.subject })(event));
+by("reseed").addEventListener("click", (event) => act({ do: "reseed", slot: page.subject })(event));
 by("subject").addEventListener("change", () => choose(by("subject").value));
 addEventListener("keydown", (event) => {
   if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
