@@ -43,7 +43,13 @@ pub struct Bands<L> {
     pub contrast: f64,
     /// Displacement of features by a slow noise, as a share of a feature's size.
     pub warp: f64,
+    /// Factor on all structure: amount, breath and sway; 0 is an even sheet with a straight line, 1 the recipe as it is, 2 bold. Of a recipe
+    /// in texels it is in those numbers already.
+    pub shape: f64,
 }
+
+/// Most share of the scale height that a breath may take.
+const BREATH_MAX: f64 = 0.95;
 
 /// Step 2: shape over height.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -117,7 +123,7 @@ impl Recipe<Px> {
         Recipe {
             bands: Bands {
                 kind: bands.kind,
-                amount: bands.amount,
+                amount: (bands.amount * bands.shape).min(1.0),
                 size: bands.size * scale,
                 stretch: bands.stretch,
                 octaves: bands.octaves,
@@ -126,13 +132,14 @@ impl Recipe<Px> {
                 coverage: bands.coverage,
                 contrast: bands.contrast,
                 warp: bands.warp,
+                shape: bands.shape,
             },
             falloff: Falloff {
                 height: falloff.height * scale,
                 beyond: falloff.beyond * scale,
                 lift: falloff.lift * scale,
-                breath: falloff.breath,
-                sway: falloff.sway * scale,
+                breath: (falloff.breath * bands.shape).min(BREATH_MAX),
+                sway: falloff.sway * bands.shape * scale,
                 wave: falloff.wave * scale,
             },
             smear: Smear { length: smear.length * scale, angle: smear.angle },
@@ -158,7 +165,19 @@ impl KeyPart for Noise {
 
 impl KeyPart for Bands<Texel> {
     fn write(&self, to: &mut KeyWriter) {
-        let Bands { kind, amount, size, stretch, octaves, gain, lacunarity, coverage, contrast, warp } = self;
+        let Bands {
+            kind,
+            amount,
+            size,
+            stretch,
+            octaves,
+            gain,
+            lacunarity,
+            coverage,
+            contrast,
+            warp,
+            shape: _,
+        } = self;
         to.add("kind", kind)
             .add("amount", amount)
             .add("size", size)

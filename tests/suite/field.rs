@@ -6,7 +6,7 @@ use fogweft::base::words::Anchor;
 use fogweft::steps::field::{FieldSpec, Sampling};
 use fogweft::steps::grid::{Grid, Plane};
 use fogweft::steps::periodic_noise::PeriodicHasher;
-use fogweft::steps::recipe::Noise;
+use fogweft::steps::recipe::{Noise, Recipe};
 use fogweft::steps::step1_bands;
 use fogweft::steps::step1_bands::lattice::Lattice;
 
@@ -275,4 +275,28 @@ fn a_gaussian_of_many_periods_takes_few_samples() {
     let spec = FieldSpec::new([368, 136], Anchor::Ground, Texel(428.0), Scale(1.0), &recipe, 5);
     let (plane, grid) = spec.before_soften(Sampling::Reduced);
     assert!(grid.cols <= 368 && plane.data.len() <= 368 * 400, "{grid:?}");
+}
+
+/// One number scales all structure: 1 leaves a recipe as it is, 0 leaves a straight line of even fog, and twice it is twice the sway.
+#[test]
+fn shape_scales_all_structure_at_once() {
+    let field = |edit: &dyn Fn(&mut Recipe<Px>)| {
+        let (anchor, mut recipe) = preset("radiation-fog");
+        recipe.falloff.sway = Px(20.0);
+        edit(&mut recipe);
+        FieldSpec::new([640, 360], anchor, Texel(300.0), Scale(0.3), &recipe, 7)
+    };
+    let own = field(&|_| ());
+    assert_eq!(field(&|recipe| recipe.bands.shape = 1.0).key(), own.key());
+    let flat = field(&|recipe| recipe.bands.shape = 0.0);
+    let none = field(&|recipe| {
+        (recipe.bands.amount, recipe.falloff.breath, recipe.falloff.sway) = (0.0, 0.0, Px(0.0));
+    });
+    assert_eq!(flat.key(), none.key());
+    for row in texels(&flat, Sampling::Full) {
+        assert!(row.iter().all(|value| (value - row[0]).abs() < 1e-4), "a row of an even sheet is even");
+    }
+    let bold = field(&|recipe| recipe.bands.shape = 2.0).recipe;
+    assert_eq!(bold.falloff.sway, own.recipe.falloff.sway * 2.0);
+    assert!(bold.bands.amount <= 1.0 && bold.falloff.breath <= 0.95);
 }

@@ -70,7 +70,7 @@ const READ: &[(&str, &str, &str)] = &[
     ("bands.kind", "ridged", "bfolsr"), ("bands.amount", "0.31", "bfolsr"), ("bands.size", "77", "bfolsr"),
     ("bands.stretch", "3.1", "bfolsr"), ("bands.octaves", "3", "bfolsr"), ("bands.gain", "0.41", "bfolsr"),
     ("bands.lacunarity", "2.3", "bfolsr"), ("bands.coverage", "0.51", "bfolsr"), ("bands.contrast", "0.21", "bfolsr"),
-    ("bands.warp", "0.3", "bfolsr"),
+    ("bands.warp", "0.3", "bfolsr"), ("bands.shape", "0.5", "bfolsr"),
     ("falloff.height", "131", "folstr"), ("falloff.beyond", "171", "folstr"), ("falloff.lift", "7", "bfolstr"),
     ("falloff.breath", "0.11", "folsr"), ("falloff.sway", "3", "folsr"), ("falloff.wave", "913", "folsr"),
     ("smear.length", "91", "?folsr"), ("smear.angle", "7", "?folsr"),
