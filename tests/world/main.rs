@@ -9,4 +9,5 @@ mod glb;
 mod openraster;
 mod outside;
 mod preview;
+mod svg;
 mod texture;

@@ -4,6 +4,7 @@ mod apng;
 mod gltf;
 mod html;
 mod openraster;
+mod svg;
 
 pub use apng::Pan;
 
@@ -24,11 +25,13 @@ pub enum Also {
     Pan,
     /// A page to pan and look through.
     Preview,
+    /// SVG, for documents and vector programs.
+    Svg,
 }
 
 impl Also {
     /// All forms.
-    pub const ALL: [Also; 4] = [Also::Ora, Also::Glb, Also::Pan, Also::Preview];
+    pub const ALL: [Also; 5] = [Also::Ora, Also::Glb, Also::Pan, Also::Preview, Also::Svg];
 
     /// The word for it on the command line.
     pub fn word(self) -> &'static str {
@@ -37,6 +40,7 @@ impl Also {
             Also::Glb => "glb",
             Also::Pan => "pan",
             Also::Preview => "preview",
+            Also::Svg => "svg",
         }
     }
 
@@ -47,6 +51,7 @@ impl Also {
             Also::Glb => "scene.glb",
             Also::Pan => "pan.apng",
             Also::Preview => "preview.html",
+            Also::Svg => "scene.svg",
         }
     }
 }
@@ -75,6 +80,7 @@ pub fn bytes(stack: &Stack<'_>, form: Also, how: &How<'_>) -> Result<Vec<u8>> {
         Also::Glb => gltf::bytes(stack, how.shapes, effort),
         Also::Pan => apng::bytes(stack, how.pan, limits),
         Also::Preview => html::bytes(stack),
+        Also::Svg => svg::bytes(stack, effort),
     }
 }
 
