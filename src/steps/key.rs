@@ -6,7 +6,6 @@
 use crate::base::key::{Key, KeyWriter};
 use crate::base::units::Texel;
 use crate::steps::field::{BandsSpec, FieldSpec};
-use crate::steps::recipe::Recipe;
 use crate::steps::sheet::SheetSpec;
 use crate::steps::step5_grade::Tones;
 
@@ -32,7 +31,6 @@ impl FieldSpec {
     /// Key of the density field, sampled as the blurs allow: its grid follows from what is listed.
     pub fn key(&self) -> Key {
         let FieldSpec { cols, rows, line, open, recipe, seed, time } = self;
-        let Recipe { bands, falloff, smear, soften, grade: _ } = recipe;
         KeyWriter::new("field")
             .part("columns", cols)
             .part("rows", rows)
@@ -40,10 +38,7 @@ impl FieldSpec {
             .part("open", open)
             .part("seed", seed)
             .part("time", time)
-            .part("bands", bands)
-            .part("falloff", falloff)
-            .part("smear", smear)
-            .part("soften", soften)
+            .part("recipe", recipe)
             .key()
     }
 }

@@ -216,3 +216,11 @@ impl KeyPart for Soften<Texel> {
         to.add("sigma", sigma).add("stretch", stretch);
     }
 }
+
+impl KeyPart for Recipe<Texel> {
+    /// What shapes the density: the grade comes after it.
+    fn write(&self, to: &mut KeyWriter) {
+        let Recipe { bands, falloff, smear, soften, grade: _ } = self;
+        to.add("bands", bands).add("falloff", falloff).add("smear", smear).add("soften", soften);
+    }
+}
