@@ -72,11 +72,14 @@ fn faded(keys: &str) -> Vec<f64> {
     (0..VIEW[1] as i64).map(|y| treated.at(5, y)[3]).collect()
 }
 
+/// A fade's word and its share by the way that is gone.
+type Curve = (&'static str, fn(f64) -> f64);
+
 /// The four curves at every row, from either end: smoothstep (common practice, no source), the straight line, and the parabolas
 /// that are steep at first and at last, each the other's mirror image.
 #[test]
 fn a_fade_dissolves_from_its_line_over_its_length_by_its_curve() {
-    let curves: [(&str, fn(f64) -> f64); 4] = [
+    let curves: [Curve; 4] = [
         ("smooth", |t| t * t * (3.0 - 2.0 * t)),
         ("straight", |t| t),
         ("early", |t| 1.0 - (1.0 - t) * (1.0 - t)),

@@ -9,7 +9,7 @@ const LN_2_LOW: f32 = -2.121_944_4e-4;
 /// exp(-x) for x from here on is taken as 0: it is below 2e-38, the smallest normal number.
 const X_MAX: f32 = 87.0;
 
-/// exp(-x) for x >= 0, within 6e-8 of the true value; 0 from x = [`X_MAX`] on.
+/// exp(-x) for x >= 0, within 6e-8 of the true value; 0 from x = 87 on.
 ///
 /// Splits off the power of two, then a polynomial of degree 7 on half a step of ln 2 (Taylor's, whose next term is 5e-9 there).
 /// The platform's own isn't the same everywhere, and libm's `expf` isn't vectorised.

@@ -125,7 +125,7 @@ pub fn check(scene: &Scene, pictures: &Pictures, scale: f64, limits: &Limits) ->
     Ok(check_stack(scene, &stack))
 }
 
-/// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`rims::places`].
+/// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`Plan::cameras`].
 pub fn check_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
     let plan = stack.plan();
     let cameras = plan.cameras();

@@ -151,7 +151,7 @@ fn of_a_sheet_every_column_is_the_one_that_lies_there() {
             assert_eq!(b, (a + 1) % 90);
             let middle = (a as f64 + 0.5 + f64::from(share)).rem_euclid(90.0);
             let apart = (middle - away).rem_euclid(90.0);
-            assert!(apart < 1e-4 || apart > 90.0 - 1e-4, "{stretch}, {x}: {middle}, {away}");
+            assert!(!(1e-4..=90.0 - 1e-4).contains(&apart), "{stretch}, {x}: {middle}, {away}");
         }
         assert!(!place.is_even() || place.column(0) == Some(place.first()));
     }

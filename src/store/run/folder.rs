@@ -82,6 +82,9 @@ fn names(paths: impl Iterator<Item = String>) -> Vec<String> {
     paths.chain(whole).chain(forms).collect()
 }
 
+/// Outputs that are wanted, and every name that is the run's.
+type WantedNames = (Vec<(What, Wanted)>, Vec<String>);
+
 impl Run<'_> {
     pub fn maker(&self) -> Maker<'_> {
         Maker { store: &self.store, limits: self.limits(), progress: self.progress }
@@ -109,7 +112,7 @@ impl Run<'_> {
     }
 
     /// All outputs that are wanted, and every name that is the run's.
-    fn wanted(&self, shapes: &[Shape]) -> Result<(Vec<(What, Wanted)>, Vec<String>)> {
+    fn wanted(&self, shapes: &[Shape]) -> Result<WantedNames> {
         let (mut all, mut paths) = (Vec::new(), Vec::new());
         for (at, (job, shape)) in self.jobs.iter().zip(shapes).enumerate() {
             let textures = wanted(self.plan, at, job, shape, self.options.frames);
