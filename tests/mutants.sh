@@ -46,7 +46,7 @@ mutant rim 'a rim serves 90 % of its outline, not 95 %' \
   'const SHARE: f64 = \K0\.95' 0.90 \
   rim two_percent_less
 mutant stack 'every layer pans as the play plane does' \
-  '\(x - camera\K \* placing\.pan_rate(?=\) \* scale)' '' \
+  'x - self\.0\K \* rate(?=$)' '' \
   suite the_files_put_together
 mutant stack 'a fade stands half a texel too high' \
   'fade\.left\(y as f64 \+ \K0\.5' 1.0 \
@@ -73,7 +73,7 @@ mutant tune 'two gestures are one step' \
   'gesture\.is_some\(\)\K && gesture == self\.gesture' '' \
   tune a_gesture_is_one_step
 mutant cli 'a manifest that is older than its inputs stays so' \
-  'written\(manifest\) < \Knewest' None \
+  'modified\(manifest\) < \Knewest' None \
   rerun make_runs_when
 
 if [ -n "$(git status --porcelain -- . ':!tests/bench/mutants.txt')" ]; then
