@@ -132,12 +132,12 @@ impl Problem<'_> {
 
     /// What each observation asks of fog of these colours, by point, held under `limit`.
     pub(super) fn requirements(&self, colours: &[[f32; 3]], limit: f32) -> Vec<Requirement> {
-        let unattainable = [f32::INFINITY; 2];
         (0..self.observations.len())
             .into_par_iter()
             .map(|at| {
                 let depths = self.depths(limit, self.step(at, colours), LightnessStep::opacity);
-                let [full, enough] = depths.unwrap_or(unattainable);
+                let (full, enough) = depths.unwrap_or((f32::INFINITY, None));
+                let enough = enough.unwrap_or(f32::INFINITY);
                 Requirement { point: self.observations[at].point, full, enough }
             })
             .collect()
@@ -151,8 +151,8 @@ impl Problem<'_> {
         limit: f32,
     ) -> Option<Requirement> {
         let step = self.step(at, colours);
-        let [full, enough] = self.depths(limit, step, LightnessStep::opacity_on_fog_side)?;
-        Some(Requirement { point: self.observations[at].point, full, enough })
+        let (full, enough) = self.depths(limit, step, LightnessStep::opacity_on_fog_side)?;
+        Some(Requirement { point: self.observations[at].point, full, enough: enough.unwrap_or(full) })
     }
 
     /// The optical depths that bring a step to the wanted separation and to what counts as it, as `solve` finds their opacities.
@@ -161,11 +161,11 @@ impl Problem<'_> {
         limit: f32,
         step: LightnessStep<'a>,
         solve: fn(&LightnessStep<'a>, f32, f32) -> Option<f32>,
-    ) -> Option<[f32; 2]> {
+    ) -> Option<(f32, Option<f32>)> {
         let (wanted, most) = (self.job.spec.separation as f32, opacity(KNEE * limit));
         let full = optical_depth(solve(&step, wanted, most)?);
         let enough = (wanted - TOLERANCE as f32).max(0.0);
-        Some([full, solve(&step, enough, most).map_or(full, optical_depth)])
+        Some((full, solve(&step, enough, most).map(optical_depth)))
     }
 
     /// Observations that have their step without fog, and lose it to fog of these opacities, by point.

@@ -167,7 +167,7 @@ impl Look<'_> {
                     continue;
                 }
                 let stand = Place::new(placing, placing.texels, self.plan.scale, *camera);
-                for copy in stand.copies(width as usize) {
+                for copy in stand.copies_and_next(width as usize) {
                     for (at, point) in points.iter().enumerate() {
                         let x = stand.left(copy) + i64::from(point.at[0]);
                         let y = stand.top() + i64::from(point.at[1]);

@@ -64,6 +64,12 @@ impl Place {
         first..=((width as f64 - self.start) / self.period).ceil() as i64 - 1
     }
 
+    /// As [`Place::copies`], with the next on either side: points just outside their outlines may be seen.
+    pub fn copies_and_next(&self, width: usize) -> RangeInclusive<i64> {
+        let copies = self.copies(width);
+        if self.period <= 0.0 { copies } else { *copies.start() - 1..=*copies.end() + 1 }
+    }
+
     /// The layer's row in row `y` of the view.
     #[inline(always)]
     pub fn row(&self, y: usize) -> Option<usize> {
