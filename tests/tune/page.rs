@@ -100,7 +100,7 @@ fn the_main_path_goes_by_keyboard_alone() {
     // Choose a slot, change a number, save.
     focus(&browser, "#subject");
     browser.press("", DOWN);
-    browser.until("return !document.getElementById('dice').hidden");
+    browser.until("return !document.getElementById('reseed').hidden");
     focus(&browser, "[data-key=\"slot.depth\"] input[type=text]");
     browser.run("document.activeElement.select()");
     for digit in ["2", "5", "0", "0"] {
@@ -229,7 +229,7 @@ fn the_pointer_moves_the_section_the_divider_and_the_camera() {
     browser.run("const select = document.getElementById('subject'); select.value = 'veil'; select.dispatchEvent(new Event('change'));");
     settled(&browser);
     let look = browser.look("now");
-    browser.run("document.getElementById('dice').click()");
+    browser.run("document.getElementById('reseed').click()");
     another(&browser, &look);
     browser.until("return !document.getElementById('undo').disabled");
     browser.run("document.getElementById('undo').click()");
