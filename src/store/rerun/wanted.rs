@@ -125,7 +125,7 @@ impl Outputs<'_> {
         let plan = self.plan;
         let mut settings = Settings::from([("at".to_owned(), camera.to_string())]);
         settings.insert("backdrop".into(), plan.backdrop.to_hex());
-        settings.insert("air.blending".into(), format!("{:?}", plan.blending).to_lowercase());
+        settings.insert("air.blending".into(), plan.blending.to_string());
         settings.insert("view".into(), format!("{:?}", plan.view));
         self.run_settings(&mut settings);
         self.layer_settings(self.stands.len(), &mut settings);

@@ -59,7 +59,7 @@ impl Run<'_> {
     /// The rims among the jobs that are asked for, whose shapes may have come from the store.
     fn rims_of(&self, outputs: &[Output]) -> BTreeSet<usize> {
         let jobs = outputs.iter().filter_map(|output| output.texture()).map(|of| of.job);
-        jobs.filter(|job| matches!(self.plan.files[*job], Job::Rim(_))).collect()
+        jobs.filter(|job| self.is_rim(*job)).collect()
     }
 
     /// What the outputs `due` need of the stack.
@@ -68,21 +68,19 @@ impl Run<'_> {
             due.iter().filter_map(|output| output.texture()).map(|of| of.job).collect();
         // The still, its values and the other forms show every job.
         let all = due.iter().any(|output| output.texture().is_none());
-        // A rim is measured on all that stands behind its art.
-        let is_open = |job: &usize| matches!(self.plan.files[*job], Job::Rim(_)) && !stack.has(*job);
-        let behind = jobs.iter().copied().filter(is_open).max().map_or(0, |rim| rim + 2);
+        let behind = self.behind_rims(jobs.iter().copied().filter(|job| !stack.has(*job)));
         let needed = |job: usize| all || job < behind || jobs.contains(&job);
         Request {
             pictures: self.pictures,
             bits: self.options.bits,
             needed: (0..self.plan.files.len()).map(needed).collect(),
-            files: self.pictures(|job| Some(&shapes[job])),
+            files: self.picture_files(|job| Some(&shapes[job])),
             cameras: if all { std::slice::from_ref(&self.camera) } else { &[] },
         }
     }
 
     /// The files of an earlier run that hold a job's picture just as it is drawn, as far as `shape` is known.
-    pub fn pictures<'s>(
+    pub fn picture_files<'s>(
         &self,
         shape: impl Fn(usize) -> Option<&'s Shape>,
     ) -> BTreeMap<usize, (PathBuf, String)> {

@@ -68,8 +68,13 @@ impl Run<'_> {
         KeyWriter::new("stand").part("rim", &self.outputs.keys[job]).key()
     }
 
-    fn is_rim(&self, job: usize) -> bool {
+    pub fn is_rim(&self, job: usize) -> bool {
         matches!(self.plan.files[job], Job::Rim(_))
+    }
+
+    /// How many jobs, from the back, the rims among `jobs` need: a rim is measured on all that stands behind its art.
+    pub fn behind_rims(&self, jobs: impl Iterator<Item = usize>) -> usize {
+        jobs.filter(|job| self.is_rim(*job)).max().map_or(0, |rim| rim + 2)
     }
 
     /// Where a job's picture stands. What a rim takes up is known once it was solved, now or by an earlier run.
@@ -107,9 +112,7 @@ impl Search<'_> {
     fn fill(&self, stack: &mut Stack<'_>) -> Result<()> {
         let Run { plan, jobs, progress, folder, .. } = self.run;
         let all = 0..jobs.len();
-        // A rim is measured on all that stands behind its art.
-        let rims = all.clone().filter(|job| self.run.is_rim(*job) && self.is_open(*job));
-        let behind = rims.max().map_or(0, |rim| rim + 2);
+        let behind = self.run.behind_rims(all.clone().filter(|job| self.is_open(*job)));
         let needed: Vec<bool> = all.clone().map(|job| job < behind || self.is_open(job)).collect();
         let drawn = |job: usize| if needed[job] { work_of(plan.files[job].placing()) } else { 0 };
         let searched = |job: usize| if self.is_open(job) { jobs[job].texels } else { 0 };
@@ -123,7 +126,7 @@ impl Search<'_> {
             bits: self.run.options.bits,
             needed,
             // What an earlier run left of an art is looked at again by its hash before it is believed.
-            files: self.run.pictures(|job| self.known[job].as_ref()),
+            files: self.run.picture_files(|job| self.known[job].as_ref()),
             cameras: &[],
         };
         if self.run.maker().fill(stack, &request)? { Ok(()) } else { Err(self.run.stopped()) }
