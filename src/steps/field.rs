@@ -157,7 +157,14 @@ impl FieldSpec {
         self.smeared_of(grid, self.bands_on(sampling, *grid).plane())
     }
 
-    fn smeared_of(&self, grid: &Grid, mut plane: Plane) -> Plane {
+    fn smeared_of(&self, grid: &Grid, bands: Plane) -> Plane {
+        let plane = self.shaped(grid, bands);
+        // What is laid into the density goes here: the falloff has shaped it, the blurs haven't yet.
+        step3_smear::apply(plane, self.recipe.smear.length.0, self.recipe.smear.angle, grid.step)
+    }
+
+    /// The bands, shaped over height by the falloff.
+    fn shaped(&self, grid: &Grid, mut bands: Plane) -> Plane {
         step2_falloff::apply(
             &self.recipe.falloff,
             seed::derive(self.seed, "falloff"),
@@ -165,9 +172,9 @@ impl FieldSpec {
             self.line.0,
             self.open,
             grid,
-            &mut plane,
+            &mut bands,
         );
-        step3_smear::apply(plane, self.recipe.smear.length.0, self.recipe.smear.angle, grid.step)
+        bands
     }
 
     /// Runs the first four steps, from `grid` on.
