@@ -23,6 +23,8 @@ const FILES: &[(&str, &str, &str)] = &[
     ("controls.js", "text/javascript; charset=utf-8", include_str!("page/controls.js")),
     ("field.js", "text/javascript; charset=utf-8", include_str!("page/field.js")),
     ("section.js", "text/javascript; charset=utf-8", include_str!("page/section.js")),
+    ("grips.js", "text/javascript; charset=utf-8", include_str!("page/grips.js")),
+    ("keys.js", "text/javascript; charset=utf-8", include_str!("page/keys.js")),
     ("draw.js", "text/javascript; charset=utf-8", include_str!("page/draw.js")),
 ];
 

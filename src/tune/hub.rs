@@ -186,6 +186,8 @@ pub(super) struct Hub {
     pub solved: AtomicU64,
     /// What the check found of the last settled scene.
     pub report: Mutex<Option<Json>>,
+    /// The newest section, as it was told.
+    section: Mutex<Option<Arc<str>>>,
     /// The revision of the newest scene: a picture of an older one is stale.
     revision: AtomicU64,
     /// Counts up with all that may call for a picture.
@@ -206,6 +208,7 @@ impl Hub {
             store: Store::in_memory(SPARE),
             solved: AtomicU64::new(0),
             report: Mutex::default(),
+            section: Mutex::default(),
             revision: AtomicU64::new(revision),
             due: Mutex::default(),
             woken: Condvar::new(),
@@ -225,6 +228,10 @@ impl Hub {
 
     pub fn join(&self, tab: &Arc<Tab>) {
         locked(&self.tabs).push(Arc::clone(tab));
+        // After it has joined: a section that is told meanwhile then comes twice rather than never.
+        if let Some(section) = locked(&self.section).clone() {
+            tab.tell(section);
+        }
         self.wake();
     }
 
@@ -300,6 +307,15 @@ impl Hub {
 
     pub fn is_stopped(&self) -> bool {
         self.stopped.load(Ordering::Acquire)
+    }
+
+    /// Tells all pages the section, and those that join later.
+    pub fn tell_section(&self, section: &Json) {
+        let text: Arc<str> = section.to_string().into();
+        *locked(&self.section) = Some(Arc::clone(&text));
+        for tab in self.tabs() {
+            tab.tell(Arc::clone(&text));
+        }
     }
 
     pub fn tell_all(&self, text: &Json) {

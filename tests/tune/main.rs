@@ -8,6 +8,7 @@ mod door;
 mod edits;
 mod equal;
 mod long;
+mod mends;
 #[allow(dead_code)]
 #[path = "../world/outside.rs"]
 mod outside;

@@ -254,6 +254,11 @@ fn what_goes_wrong_is_said_and_fails_are_listed_and_marked() {
     let tune = Tune::start(&text);
     let Some(browser) = open(&tune, true) else { return };
     browser.until("return document.getElementById('marks').textContent.includes('fail')");
+    // It looks like a failure, and opens the list beside the picture.
+    assert_eq!(browser.run("return document.getElementById('marks').classList.contains('failed')"), true);
+    browser.run("document.getElementById('marks').click()");
+    assert_eq!(browser.run("const [list, picture] = ['check', 'stage'].map((id) => document.getElementById(id).getBoundingClientRect()); return list.width > 100 && list.left >= picture.right && list.top === picture.top"), true);
+    browser.until("return document.querySelector('#lines .failing') !== null");
     assert!(browser.run("return document.querySelectorAll('#findings .fails').length").as_u64().unwrap() > 0);
     // From the start of the travel its art is in view.
     browser.run("document.getElementById('stage').focus()");
@@ -261,12 +266,16 @@ fn what_goes_wrong_is_said_and_fails_are_listed_and_marked() {
     browser.until("return document.querySelectorAll('#fails path').length > 0");
     browser.run("document.getElementById('marks').click()");
     assert_eq!(browser.run("return document.querySelectorAll('#fails path').length"), 0);
+    // Each failure leads to the control that mends it.
+    browser.run("document.getElementById('marks').click(); [...document.querySelectorAll('#findings li')].find((one) => one.querySelector('.fails')).querySelector('button:last-of-type').click()");
+    let found = browser.run("return [document.activeElement.closest('.field') !== null, document.getElementById('subject').value]");
+    assert_eq!(found[0], true, "{found}");
     // A broken file: the picture stays, the line is named.
     let look = browser.look("now");
     std::fs::write(&tune.scene, text.replace("travel = 360", "travel = ")).unwrap();
     browser.until("return document.getElementById('broken') !== null");
     let words = browser.run("return document.getElementById('broken').textContent");
-    assert!(words.as_str().unwrap().contains("line 4"), "{words}");
+    assert!(words.as_str().unwrap().contains("scene.toml:4:10"), "{words}");
     assert_eq!(browser.look("now"), look);
     std::fs::write(&tune.scene, &text).unwrap();
     browser.until("return document.getElementById('broken') === null");

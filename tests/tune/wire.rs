@@ -49,6 +49,15 @@ fn a_gesture_is_one_step_and_steps_lead_back_to_every_byte() {
         message["gesture"] = "one drag".into();
         page.act(message).unwrap();
     }
+    // The same drag again, by another name: a step of its own.
+    for depth in [250, 260] {
+        let mut message = set(Some("veil"), "slot.depth", json!(depth));
+        message["gesture"] = "another drag".into();
+        page.act(message).unwrap();
+    }
+    assert_eq!(page.now()["steps"], json!([2, 0]), "two gestures are two steps");
+    page.act(json!({ "do": "undo" })).unwrap();
+    assert_eq!(value(&page.now(), Some("veil"), "slot.depth")[0], 240.0);
     page.act(json!({ "do": "reseed", "slot": "veil" })).unwrap();
     let state = page.now();
     assert_eq!(state["steps"], json!([2, 0]));

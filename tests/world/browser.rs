@@ -163,6 +163,25 @@ return [hash, colours.size];"
 
     /// Drags what a selector finds by so many px, in as many moves of 16 ms.
     pub fn pull(&self, selector: &str, by: [i64; 2], moves: i64) {
+        self.pull_by("mouse", selector, by, moves);
+    }
+
+    /// Clicks what a selector finds, and again at the same place, whatever is there then; `rest` ms between.
+    pub fn clicks(&self, selector: &str, count: usize, rest: u32) {
+        let origin = self.post("/element", &json!({"using": "css selector", "value": selector}));
+        let mut all = vec![json!({"type": "pointerMove", "duration": 0, "x": 0, "y": 0, "origin": origin})];
+        for _ in 0..count {
+            all.push(json!({"type": "pointerDown", "button": 0}));
+            all.push(json!({"type": "pointerUp", "button": 0}));
+            all.push(json!({"type": "pause", "duration": rest}));
+        }
+        let pointer =
+            json!({"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": all});
+        self.post("/actions", &json!({"actions": [pointer]}));
+    }
+
+    /// As [`Browser::pull`], by `mouse` or `touch`.
+    pub fn pull_by(&self, kind: &str, selector: &str, by: [i64; 2], moves: i64) {
         let origin = self.post("/element", &json!({"using": "css selector", "value": selector}));
         let mut all = vec![
             json!({"type": "pointerMove", "duration": 0, "x": 0, "y": 0, "origin": origin}),
@@ -173,7 +192,7 @@ return [hash, colours.size];"
         }
         all.push(json!({"type": "pointerUp", "button": 0}));
         let pointer =
-            json!({"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": all});
+            json!({"type": "pointer", "id": kind, "parameters": {"pointerType": kind}, "actions": all});
         self.post("/actions", &json!({"actions": [pointer]}));
     }
 

@@ -146,7 +146,7 @@ impl Drafts<'_> {
         self.told = (round.version.revision, Instant::now());
         let (means, scale) = draft.means(&self.hub.store, self.limits);
         let section = state::section(&round.version.reading.scene, &draft.plan, &means, scale);
-        self.hub.tell_all(&json!({ "section": section, "turn": round.version.revision }));
+        self.hub.tell_section(&json!({ "section": section, "turn": round.version.revision }));
     }
 
     /// What can't be drawn is told once, and the last good picture stays.

@@ -75,7 +75,7 @@ function build(page) {
   by("controls").replaceChildren(...made);
 }
 
-/** Shows the values of what is chosen. */
+/** Shows the values of what is chosen. A refused value stays in its field until the value in force is another. */
 export function showControls(page) {
   if (!page.state || page.keys.length === 0) return;
   if (shown !== page.subject) {
@@ -86,16 +86,35 @@ export function showControls(page) {
   for (const field of fields) {
     const entry = values[field.key.path];
     const looks = JSON.stringify(entry ?? null);
-    if (field.last === looks && !field.refusal) continue;
-    [field.last, field.refusal] = [looks, false];
+    if (field.last === looks) continue;
+    field.last = looks;
     field.show(entry, page.state.scene["air.haze"]?.[0]);
   }
 }
 
-/** Marks the field of a refused value; its next change shows the value in force. */
-export function refused(page, path) {
-  const field = fields.find((field) => field.key.path === path);
+/** Marks the field that sent a refused value. */
+export function refused({ stamp, key }, message) {
+  const field = fields.find((field) => field.key.path === key && field.sent === stamp);
+  field?.refuse(message);
+}
+
+/** The key that mends a finding: the first that its remedy names. */
+export function mending(page, { slot, remedy }) {
+  for (const [, word] of remedy.matchAll(/`([^`]+)`/g)) {
+    const name = word.split(".").at(-1);
+    const paths = [...(slot ? [`slot.${name}`] : []), word, `air.${name}`];
+    const key = paths.map((path) => page.keys.find((key) => key.path === path)).find(Boolean) ?? page.keys.find((key) => key.name === name);
+    if (key) return key;
+  }
+  return null;
+}
+
+/** Opens the group of a key's field and puts the focus there. */
+export function lead(key) {
+  const field = fields.find((field) => field.key.path === key.path);
   if (!field) return;
-  field.refusal = true;
-  field.refuse();
+  field.root.closest("details").open = true;
+  const first = field.root.querySelector("input:not([hidden]), select");
+  first?.focus();
+  field.root.scrollIntoView({ block: "center" });
 }

@@ -13,10 +13,10 @@ function make(name, more = {}, ...inside) {
   return made;
 }
 
-/** A number with four significant digits. */
+/** A number as it is, but for what arithmetic leaves in its last digits. */
 export function short(number) {
   if (typeof number !== "number") return String(number);
-  return String(Number(number.toPrecision(4)));
+  return String(Number(number.toPrecision(15)));
 }
 
 /** Any value in words. */
@@ -66,11 +66,12 @@ export class Field {
     this.who = make("span", { className: "who" });
     this.out = make("button", { type: "button", className: "out", hidden: true, "aria-label": `Clear ${key.name.replaceAll("_", " ")}` }, "Clear");
     this.out.title = "Remove this value, so that the inherited one applies";
-    this.out.addEventListener("click", (event) => { gestureEnds(); send({ do: "unset", slot: this.slot, key: this.key.path }, event); });
+    this.out.addEventListener("click", (event) => { gestureEnds(); this.unset(event); });
     this.change = make("div", { className: "change" });
+    this.wrong = make("p", { className: "wrong", id: `${this.id}-wrong`, hidden: true });
     const unit = key.unit ? make("span", { className: "unit" }, ` ${key.unit}`) : "";
     this.label = make("label", { htmlFor: this.id }, key.name.replaceAll("_", " "), unit);
-    this.root = make("div", { className: "field" }, this.label, make("span", { className: "by" }, this.who, this.out), this.entry, this.change);
+    this.root = make("div", { className: "field" }, this.label, make("span", { className: "by" }, this.who, this.out), this.entry, this.wrong, this.change);
     this.root.dataset.key = key.path;
     this.build(presets);
     const tell = () => hint(key);
@@ -83,7 +84,13 @@ export class Field {
   }
 
   set(value, event) {
-    send({ do: "set", slot: this.slot, key: this.key.path, value, gesture: gesture(this.what) }, event);
+    this.accept();
+    this.sent = send({ do: "set", slot: this.slot, key: this.key.path, value, gesture: gesture(this.what) }, event);
+  }
+
+  unset(event) {
+    this.accept();
+    this.sent = send({ do: "unset", slot: this.slot, key: this.key.path }, event);
   }
 
   build(presets) {
@@ -106,14 +113,18 @@ export class Field {
   text(id, className = "") {
     this.input = make("input", { type: "text", id, className, autocomplete: "off", spellcheck: false, placeholder: this.key.without });
     if (this.number && this.key.schema.type !== "array") this.input.inputMode = "decimal";
-    this.input.addEventListener("change", (event) => { gestureEnds(); this.typed(event); });
+    this.input.addEventListener("change", (event) => { this.ahead = false; gestureEnds(); this.typed(event); });
+    // What is being typed is newer than what comes in.
+    this.input.addEventListener("input", () => { this.ahead = true; });
+    this.input.addEventListener("blur", () => { this.ahead = false; });
+    if (this.scale) this.input.addEventListener("keydown", (event) => this.stepped(event));
     this.entry.append(this.input);
   }
 
   typed(event) {
     const text = this.input.value.trim();
     const none = text === "" && this.key.schema.type !== "string";
-    if (none) return send({ do: "unset", slot: this.slot, key: this.key.path }, event);
+    if (none) return this.unset(event);
     let value = text;
     if (this.key.schema.type === "array") value = text.split(/[\sx,]+/).map(Number);
     else if (this.number && text !== "inf") {
@@ -121,7 +132,7 @@ export class Field {
       else value = Number(text.replace(",", "."));
     }
     const bad = (number) => typeof number === "number" && !Number.isFinite(number);
-    if ([value].flat().some(bad)) return this.refuse();
+    if ([value].flat().some(bad)) return this.refuse(`"${text}" is not a number.`);
     this.set(value, event);
   }
 
@@ -162,8 +173,39 @@ export class Field {
     this.text(id, "long");
   }
 
-  refuse() {
-    (this.input ?? this.select ?? this.box).setAttribute("aria-invalid", "true");
+  get inputs() {
+    return [this.input, this.select, this.box].filter(Boolean);
+  }
+
+  /** The refused value stays, with the reason under it. */
+  refuse(message) {
+    this.wrong.textContent = message;
+    this.wrong.hidden = false;
+    const [part] = this.inputs;
+    part.setAttribute("aria-invalid", "true");
+    part.setAttribute("aria-describedby", this.wrong.id);
+  }
+
+  accept() {
+    if (this.wrong.hidden) return;
+    this.wrong.hidden = true;
+    for (const part of this.inputs) for (const name of ["aria-invalid", "aria-describedby"]) part.removeAttribute(name);
+  }
+
+  /** Up and Down, and Page keys, move a typed number as its slider goes. */
+  stepped(event) {
+    const stride = { ArrowUp: 1, ArrowDown: -1, PageUp: 10, PageDown: -10 }[event.key];
+    if (!stride || event.ctrlKey || event.altKey || event.metaKey || typeof this.value !== "number") return;
+    event.preventDefault();
+    const { minimum: min, maximum: max } = this.number;
+    const from = this.wrong.hidden && Number.isFinite(Number(this.input.value)) ? Number(this.input.value) : this.value;
+    const scale = this.scale(from);
+    const steps = stride * (event.shiftKey ? 5 : 1);
+    let value = tidy(scale.at(scale.of(from) + steps / 100), { whole: this.whole, min, max });
+    this.ahead = true;
+    if (value === from && this.whole) value = Math.min(max, Math.max(min, from + Math.sign(steps)));
+    this.tell(value);
+    this.set(value, event);
   }
 
   /** Shows `[value, who, given, old]`. */
@@ -171,7 +213,7 @@ export class Field {
     const [value = null, who = "", given = false] = entry ?? [];
     this.value = value;
     const active = document.activeElement;
-    if (this.input && (active !== this.input || this.input.getAttribute("aria-invalid"))) {
+    if (this.input && (active !== this.input || !this.wrong.hidden || !this.ahead)) {
       this.input.value = value === null ? "" : Array.isArray(value) ? value.map(short).join(" x ") : value === true ? "yes" : value === false ? "no" : short(value);
     }
     if (this.slider) {
@@ -192,7 +234,7 @@ export class Field {
       if (/^#[0-9a-f]{6}$/i.test(colour ?? "")) this.swatch.value = colour;
       this.swatch.classList.toggle("lent", colour !== value);
     }
-    for (const part of [this.input, this.select, this.box]) part?.removeAttribute("aria-invalid");
+    this.accept();
     const literal = this.key.schema.default !== undefined;
     const origin = who === "default" ? who : given ? `set in: ${who}` : `from ${who}`;
     const by = value !== null ? origin : literal ? `default: ${words(this.key.schema.default)}` : this.key.without || "not set";

@@ -1,7 +1,7 @@
 // The page: glues the socket, the picture, the section and the controls together.
 import { connect, on, send, gestureEnds } from "./wire.js";
 import { setUpPicture, setTravel, showMarks, setFailing } from "./picture.js";
-import { setUpControls, showControls, refused } from "./controls.js";
+import { setUpControls, showControls, refused, mending, lead } from "./controls.js";
 import { setUpSection, showSection } from "./section.js";
 
 const by = (id) => document.getElementById(id);
@@ -32,7 +32,7 @@ function element(name, text, more = {}) {
 function faulty(faults, title) {
   return faults && ((box) => {
     const first = faults.list[0];
-    const place = first.line ? `${first.file}, line ${first.line.number}` : first.file ?? "";
+    const place = first.line ? `${first.file}:${first.line.number}:${first.line.column}` : first.file ?? "";
     box.append(element("strong", title), element("span", `${place}${place ? ": " : ""}${first.message}. ${first.remedy ?? ""}`));
     if (first.line) box.append(element("code", `${first.line.number} | ${first.line.text}`));
     if (faults.list.length > 1) box.append(element("span", `and ${faults.list.length - 1} more`));
@@ -80,10 +80,13 @@ function show(state) {
 }
 
 function showReport(report) {
+  page.report = report;
   page.failing = new Set(report.findings.filter((one) => one.fails && one.slot).map((one) => one.slot));
   setFailing(page.failing);
+  soon(redraw);
   const fails = report.findings.filter((one) => one.fails).length;
   by("marks").textContent = report.passes ? "Check: passed" : `Check: ${fails} failed`;
+  by("marks").classList.toggle("failed", !report.passes);
   by("verdict").textContent = report.passes ? "The scene is within its limits." : `${fails} ${fails === 1 ? "limit" : "limits"} not met.`;
   by("findings").replaceChildren(...report.findings.map((one) => {
     const item = document.createElement("li");
@@ -94,6 +97,15 @@ function showReport(report) {
       item.append(button, " ");
     }
     item.append(element("span", `${one.message}. ${one.remedy}`));
+    const key = mending(page, one);
+    if (key) {
+      const button = element("button", `Go to ${key.name.replaceAll("_", " ")}`, { type: "button" });
+      button.addEventListener("click", () => {
+        choose(key.table === "slot" || page.steps.includes(key.table) ? one.slot ?? "" : "");
+        lead(key);
+      });
+      item.append(" ", button);
+    }
     return item;
   }));
 }
@@ -138,15 +150,27 @@ on("undrawn", (faults) => banner("undrawn", faulty(faults, "The scene can't be d
 on("refused", (refusal) => {
   const first = refusal.faults?.list[0];
   say(first ? `${first.message}. ${first.remedy ?? ""}` : refusal.message, true);
-  refused(page, refusal.key);
+  refused(refusal, first ? `${first.message}. ${first.remedy ?? ""}` : refusal.message);
 });
 let saving = 0;
 on("done", (number) => {
   if (number === saving) say(page.state?.contested ? "" : "Saved.");
   else if (by("said").classList.contains("bad")) say("");
 });
-on("gone", () => banner("gone", (box) => box.append(element("strong", "The program has stopped or can't be reached."), element("span", "Unsaved changes are kept by the program, not by this page. Reconnecting."))));
-on("open", () => banner("gone"));
+// Without the program nothing can be edited or saved: what can't be kept isn't taken.
+let left = null;
+on("gone", () => {
+  if (left) return;
+  left = document.activeElement ?? document.body;
+  for (const id of ["bar", "desk"]) by(id).inert = true;
+  banner("gone", (box) => box.append(element("strong", "The program has stopped or can't be reached."), element("span", "Edits can't be made or saved until it runs again. If it was stopped, what wasn't saved is lost. Reconnecting.")));
+});
+on("open", () => {
+  banner("gone");
+  for (const id of ["bar", "desk"]) by(id).inert = false;
+  left?.focus({ preventScroll: true });
+  left = null;
+});
 
 const act = (message) => (event) => { gestureEnds(); return send(message, event); };
 by("undo").addEventListener("click", act({ do: "undo" }));

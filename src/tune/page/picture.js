@@ -88,7 +88,7 @@ export function setFailing(slots) {
 
 function drawMarks() {
   const fits = marks.found && current?.turn === marks.turn && current.camera === marks.camera && current.settled;
-  if (!fits || by("marks").getAttribute("aria-pressed") !== "true" || view.bare) return by("fails").replaceChildren();
+  if (!fits || by("check").hidden || view.bare) return by("fails").replaceChildren();
   const [wide, tall] = [1000, (1000 * size[1]) / size[0]];
   by("fails").setAttribute("viewBox", `0 0 ${wide} ${tall}`);
   const of = (places) => places.map(([x, y]) => `M${(x * wide - 3).toFixed(1)} ${(y * tall + 3).toFixed(1)}l6 -6`).join("");
@@ -161,7 +161,8 @@ export function setUpPicture() {
   const ways = { f: hold("bare", "bare"), l: hold("values", "values") };
   setUpDivider();
   by("marks").addEventListener("click", () => {
-    by("marks").setAttribute("aria-pressed", String(by("marks").getAttribute("aria-pressed") !== "true"));
+    by("check").hidden = !by("check").hidden;
+    by("marks").setAttribute("aria-expanded", String(!by("check").hidden));
     drawMarks();
   });
   by("camera").addEventListener("input", (event) => pan(Number(by("camera").value), event));

@@ -1,135 +1,63 @@
 // The section: the scene from the side, like a cross-section of the weather. Slots are moved in depth, the fog's top edge up and down,
-// and the visibility along the depth; everything also by the arrow keys.
-import { send, gesture, gestureEnds, together, catchUp } from "./wire.js";
+// and the visibility along the depth. Here it is drawn; `grips.js` drags its handles, `keys.js` moves them by keys.
+import { send, gesture } from "./wire.js";
 import { Sides, EDGE, rowsOf, svg, paintDensity, ticks, curve } from "./draw.js";
+import { grips, grip as makeGrip, held, put, renew, setUpGrips } from "./grips.js";
 import { short, tidy } from "./field.js";
 
 const by = (id) => document.getElementById(id);
 let sides = null;
 /** Its width and height; asked for once, since asking has the page laid out. */
 let room = { width: 0, height: 0 };
-/** Its position on the page, while a handle is held. */
-let corner = [0, 0];
-let held = null;
-let chooses = () => {};
 let current = null;
-const grips = new Map();
 const still = svg("g", { "aria-hidden": "true" });
+const grip = (id, more, work) => makeGrip(id, more, { ...work, sides });
 
 function set(slot, key, value, event) {
   send({ do: "set", slot, key, value, gesture: gesture(`section/${slot}/${key}`) }, event);
 }
 
-/** A handle: dragged by the pointer, moved by keys. `move` gets the place in the section, `step` a direction and a stride. */
-function grip(id, more, { move, step, slot }) {
-  let made = grips.get(id);
-  if (!made) {
-    made = svg("g", { role: "slider", tabindex: 0, "data-grip": id });
-    made.addEventListener("pointerdown", (event) => {
-      if (event.button !== 0) return;
-      event.preventDefault();
-      made.focus({ preventScroll: true });
-      made.setPointerCapture(event.pointerId);
-      const box = by("lines").getBoundingClientRect();
-      corner = [box.left, box.top];
-      const [x, y] = at(event);
-      held = { id, sides, from: made.at ?? made.work.from, x, y };
-      gestureEnds();
-      if (made.work.slot) chooses(made.work.slot);
-    });
-    made.addEventListener("pointermove", (event) => {
-      if (held?.id !== id) return;
-      const [x, y] = at(event);
-      held.to = [held.from[0] + x - held.x, held.from[1] + y - held.y];
-      together("held", () => follow(made));
-      made.work.move(...held.to, event);
-    });
-    for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) {
-      made.addEventListener(end, () => {
-        if (held?.id !== id) return;
-        const moved = held.to;
-        catchUp();
-        held = null;
-        gestureEnds();
-        // A released handle keeps its place until the section with its value arrives.
-        if (current && !moved) showSection(current);
-      });
-    }
-    made.addEventListener("keydown", (event) => {
-      if (event.ctrlKey || event.altKey || event.metaKey) return;
-      const stride = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageUp: 10, PageDown: -10 }[event.key];
-      if (event.key === "Enter" && made.work.slot) chooses(made.work.slot, true);
-      if (!stride) return;
-      event.preventDefault();
-      made.work.step(stride * (event.shiftKey ? 5 : 1), event);
-    });
-    made.addEventListener("focus", () => { if (made.work.slot && !held && made.matches(":focus-visible")) chooses(made.work.slot); });
-    grips.set(id, made);
-  }
-  made.work = { move, step, slot, from: more.from };
-  for (const [key, value] of Object.entries(more.attributes)) put(made, key, String(value));
-  renew(made, more.inside);
-  if (held?.id === id && held.to) follow(made);
-  else {
-    made.at = null;
-    if (made.style.transform) made.style.transform = "";
-  }
-  return made;
-}
+/** Most letters of a name on its tag. */
+const LETTERS = 16;
+const tagOf = (name) => (name.length > LETTERS ? `${name.slice(0, LETTERS - 1)}…` : name);
 
-/** What is held goes with the pointer; the rest of the section comes later. */
-function follow(made) {
-  if (held?.id !== made.dataset.grip || !held.to) return;
-  const { width, top, ground } = sides;
-  made.at = [Math.min(width - EDGE.right, Math.max(EDGE.left, held.to[0])), Math.min(ground - 4, Math.max(top, held.to[1]))];
-  const [x, y] = made.at.map((place, axis) => place - made.work.from[axis]);
-  made.style.transform = made.getAttribute("aria-orientation") === "vertical" ? `translate(0, ${y.toFixed(1)}px)` : `translate(${x.toFixed(1)}px, 0)`;
-}
-
-/** Setting an attribute to the value it has would still trigger a layout. */
-function put(made, key, value) {
-  if (made.getAttribute(key) !== value) made.setAttribute(key, value);
-}
-
-/** Makes the children like `fresh` but keeps existing elements: one under the pointer isn't replaced, and an equal one isn't laid out
- * again. */
-function renew(made, fresh) {
-  const old = [...made.children];
-  if (old.length !== fresh.length || old.some((child, place) => child.tagName !== fresh[place].tagName)) return made.replaceChildren(...fresh);
-  old.forEach((child, place) => {
-    for (const { name, value } of fresh[place].attributes) put(child, name, value);
-    if (child.tagName === "text" && child.textContent !== fresh[place].textContent) child.textContent = fresh[place].textContent;
-  });
-}
-
-function at(event) {
-  return [event.clientX - corner[0], event.clientY - corner[1]];
-}
-
-/** Names in rows above the lines, so that none lies over another. */
-function rows(slots) {
-  const ends = [];
-  return slots.map((slot) => {
-    const wide = Math.min(slot.name.length * 6.7 + 14, 120);
+/** Names in rows above the lines, so that none lies over another. Where there is no room for one, its tag shows once it is pointed at,
+ * reached by Tab or chosen. */
+function rows(page, slots) {
+  const taken = [];
+  const places = new Map();
+  const place = (slot) => {
+    const wide = tagOf(slot.name).length * 6.9 + 14;
     const x = sides.x(slot.depth);
     const left = Math.min(Math.max(2, x - wide / 2), sides.width - wide - 2);
-    let row = ends.findIndex((end) => end + 4 <= left);
-    if (row < 0) row = ends.length < rowsOf(sides.width) ? ends.length : ends.indexOf(Math.min(...ends));
-    ends[row] = left + wide;
-    return { left, wide, y: 3 + row * 19 };
-  });
+    const free = (row) => (taken[row] ?? []).every(([from, to]) => to + 4 <= left || left + wide + 4 <= from);
+    const row = Array.from({ length: rowsOf(sides.width) }, (_, at) => at).find(free);
+    if (row !== undefined) (taken[row] ??= []).push([left, left + wide]);
+    places.set(slot, { left, wide, y: 3 + (row ?? 0) * 19, crowded: row === undefined });
+  };
+  // The chosen slot and those that fail the check have their tags first.
+  const weight = (slot) => (slot.name === page.subject ? 0 : page.failing.has(slot.name) ? 1 : 2);
+  [...slots].sort((a, b) => weight(a) - weight(b)).forEach(place);
+  return slots.map((slot) => places.get(slot));
 }
 
-function slotGrip(page, slot, label) {
+/** Half the width of a slot's target: no more than half the way to its neighbours. */
+function halfTarget(slots, slot) {
+  const gaps = slots.filter((other) => other !== slot).map((other) => Math.abs(sides.x(other.depth) - sides.x(slot.depth)));
+  return Math.min(12, Math.max(2, Math.min(...gaps, 24) / 2));
+}
+
+function slotGrip(page, slot, label, half) {
   const x = sides.x(slot.depth);
   const top = Math.min(sides.ground - 12, Math.max(sides.top - 4, sides.y(slot.art ?? section(page).reach * 0.25)));
   const inside = [
     svg("line", { class: "upright-back", x1: x, x2: x, y1: label.y + 17, y2: sides.ground }),
     svg("line", { class: "upright", x1: x, x2: x, y1: slot.art === null ? label.y + 17 : top, y2: sides.ground }),
     svg("line", { class: "tick", x1: x, x2: x, y1: label.y + 17, y2: top }),
-    svg("rect", { class: "target", x: x - 12, y: sides.top, width: 24, height: sides.ground - sides.top }),
+    svg("rect", { class: "target", x: x - half, y: sides.top, width: 2 * half, height: sides.ground - sides.top }),
     svg("rect", { class: "pill", x: label.left, y: label.y, width: label.wide, height: 17, rx: 3 }),
-    svg("text", { class: "pill-name", x: label.left + label.wide / 2, y: label.y + 12.5, "text-anchor": "middle" }, slot.name),
+    svg("text", { class: "pill-name", x: label.left + label.wide / 2, y: label.y + 12.5, "text-anchor": "middle" }, tagOf(slot.name)),
+    svg("title", {}, slot.name),
   ];
   const camera = section(page).camera;
   const to = (depth, event) => {
@@ -139,16 +67,17 @@ function slotGrip(page, slot, label) {
   return grip(`depth/${slot.name}`, {
     from: [x, 0],
     attributes: {
-      class: `grip${page.subject === slot.name ? " chosen" : ""}`,
+      class: `grip${page.subject === slot.name ? " chosen" : ""}${page.failing.has(slot.name) ? " failing" : ""}${label.crowded ? " crowded" : ""}`,
       "aria-label": `Depth of ${slot.name}`,
       "aria-orientation": "horizontal",
       "aria-valuemin": short(-camera), "aria-valuemax": 1e9, "aria-valuenow": slot.depth,
-      "aria-valuetext": `${short(slot.depth)} depth units, ${Math.round(slot.left * 100)} % contrast left`,
+      "aria-valuetext": `${short(slot.depth)} depth units, ${Math.round(slot.left * 100)} % contrast left${page.failing.has(slot.name) ? ", fails the check" : ""}`,
     },
     inside,
   }, {
     slot: slot.name,
     move: (px, _, event) => to((held?.sides ?? sides).depth(px), event),
+    ends: (last, event) => to(last ? sides.to : sides.from, event),
     step: (stride, event) => to(Math.abs(slot.depth) < 5 && Math.abs(stride) < 5 ? slot.depth + stride : slot.depth + ((camera + slot.depth) * stride) / 100, event),
   });
 }
@@ -179,6 +108,7 @@ function topGrip(page, slot) {
       const over = (held?.sides ?? sides).over(py);
       to(sky ? tall - slot.lift - over : over - slot.lift, event);
     },
+    ends: (last, event) => to(last !== sky ? section(page).reach - slot.lift : 1, event),
     step: (stride, event) => to(slot.height * (1 + (sky ? -stride : stride) * 0.02), event),
   });
 }
@@ -206,6 +136,7 @@ function visibilityGrip(page) {
   }, {
     slot: "",
     move: (px, _, event) => to((held?.sides ?? sides).depth(px) - nearest, event),
+    ends: (last, event) => to((last ? sides.to : sides.from) - nearest, event),
     step: (stride, event) => to(visibility * (1 + stride * 0.02), event),
   });
 }
@@ -246,9 +177,9 @@ export function showSection(page) {
   paintDensity(by("density"), page.section, sides, held ? 4 : 2);
   // The state has the newest numbers; the section's data may be slightly older.
   const slots = [...page.section.slots].filter((slot) => page.slots.has(slot.name)).sort((a, b) => a.depth - b.depth);
-  const labels = rows(slots);
+  const labels = rows(page, slots);
   const tops = slots.filter((slot) => slot.fog && typeof slot.height === "number");
-  const uprights = slots.map((slot, at) => slotGrip(page, slot, labels[at]));
+  const uprights = slots.map((slot, at) => slotGrip(page, slot, labels[at], halfTarget(slots, slot)));
   const wanted = [...uprights, visibilityGrip(page), ...tops.map((slot) => topGrip(page, slot))];
   const lines = by("lines");
   put(lines, "viewBox", `0 0 ${sides.width} ${sides.height}`);
@@ -274,7 +205,11 @@ export function showSection(page) {
 }
 
 export function setUpSection(page, choose) {
-  chooses = (name, focus) => { if (page.subject !== name || focus) choose(name, focus); };
+  setUpGrips({
+    choose: (name, focus) => { if (page.subject !== name || focus) choose(name, focus); },
+    // A released handle keeps its place until the section with its value arrives.
+    released: (moved) => { if (current && !moved) showSection(current); },
+  });
   new ResizeObserver(([{ contentRect }]) => {
     room = contentRect;
     showSection(page);
