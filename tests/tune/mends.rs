@@ -220,3 +220,26 @@ fn after_the_programs_end_no_edit_is_taken() {
     assert!(words.as_str().unwrap().contains("can't be made or saved"), "{words}");
     assert_eq!(browser.run("const [input] = document.querySelectorAll('[data-key=\"air.visibility\"] input'); input.focus(); return document.activeElement === input"), false);
 }
+
+#[test]
+fn in_a_narrow_window_the_picture_stays_in_view_while_any_control_is_used() {
+    let tune = Tune::start(SCENE);
+    let Some(browser) = open(&tune) else { return };
+    for size in [(800, 600), (390, 844)] {
+        browser.size(size.0, size.1);
+        browser.settle();
+        browser.run("for (const group of document.querySelectorAll('#controls details')) group.open = true;");
+        for key in ["air.visibility", "soften.sigma", "check.memory"] {
+            browser.run(&format!(
+                "document.querySelector('[data-key=\"{key}\"] input[type=text]').scrollIntoView({{ block: 'center' }})"
+            ));
+            browser.settle();
+            let seen = browser.run(
+                "const box = document.getElementById('frame').getBoundingClientRect(); return [box.top >= 0 && box.bottom <= innerHeight, box.height / innerHeight]",
+            );
+            assert_eq!(seen[0], true, "{seen} at {size:?}, {key}");
+            let share = seen[1].as_f64().unwrap();
+            assert!((0.15..0.5).contains(&share), "{seen} at {size:?}");
+        }
+    }
+}

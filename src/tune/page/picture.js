@@ -34,13 +34,18 @@ function put(frame) {
   drawMarks();
 }
 
+/** Most of a narrow window's height that the pinned picture takes; chosen by eye. */
+const PINNED = 0.4;
+
 function fit() {
   const stage = by("stage");
   const narrow = getComputedStyle(by("desk")).display === "block";
-  const [wide, tall] = [stage.clientWidth, narrow ? Infinity : stage.clientHeight];
+  // In a narrow window the picture stays pinned over the controls, and leaves them room.
+  const [wide, tall] = [stage.clientWidth, narrow ? innerHeight * PINNED : stage.clientHeight];
   const width = Math.min(wide, (tall * size[0]) / size[1]);
   by("frame").style.width = `${width}px`;
   by("frame").style.height = `${(width * size[1]) / size[0]}px`;
+  document.documentElement.style.setProperty("--pinned", narrow ? `${by("view").offsetHeight}px` : "0px");
 }
 
 /** The travel and the view's shape. */
@@ -164,6 +169,7 @@ export function setUpPicture() {
     by("check").hidden = !by("check").hidden;
     by("marks").setAttribute("aria-expanded", String(!by("check").hidden));
     drawMarks();
+    fit();
   });
   by("camera").addEventListener("input", (event) => pan(Number(by("camera").value), event));
   const stage = by("stage");
@@ -199,4 +205,5 @@ export function setUpPicture() {
     pan(view.camera + (by * size[0]) / 1600, event);
   }, { passive: false });
   new ResizeObserver(fit).observe(stage);
+  addEventListener("resize", fit);
 }

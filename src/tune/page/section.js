@@ -38,7 +38,14 @@ function rows(page, slots) {
   // The chosen slot and those that fail the check have their tags first.
   const weight = (slot) => (slot.name === page.subject ? 0 : page.failing.has(slot.name) ? 1 : 2);
   [...slots].sort((a, b) => weight(a) - weight(b)).forEach(place);
-  return slots.map((slot) => places.get(slot));
+  return slots.map((slot) => {
+    const label = places.get(slot);
+    const x = sides.x(slot.depth);
+    const below = taken.slice((label.y - 3) / 19 + 1);
+    // A line begins under all tags where it would cross another's.
+    const clear = !label.crowded && below.every((row) => (row ?? []).every(([from, to]) => x < from - 2 || to + 2 < x));
+    return { ...label, foot: clear ? label.y + 17 : sides.top - 4 };
+  });
 }
 
 /** Half the width of a slot's target: no more than half the way to its neighbours. */
@@ -51,9 +58,9 @@ function slotGrip(page, slot, label, half) {
   const x = sides.x(slot.depth);
   const top = Math.min(sides.ground - 12, Math.max(sides.top - 4, sides.y(slot.art ?? section(page).reach * 0.25)));
   const inside = [
-    svg("line", { class: "upright-back", x1: x, x2: x, y1: label.y + 17, y2: sides.ground }),
-    svg("line", { class: "upright", x1: x, x2: x, y1: slot.art === null ? label.y + 17 : top, y2: sides.ground }),
-    svg("line", { class: "tick", x1: x, x2: x, y1: label.y + 17, y2: top }),
+    svg("line", { class: "upright-back", x1: x, x2: x, y1: label.foot, y2: sides.ground }),
+    svg("line", { class: "upright", x1: x, x2: x, y1: slot.art === null ? label.foot : Math.max(label.foot, top), y2: sides.ground }),
+    svg("line", { class: "tick", x1: x, x2: x, y1: label.foot, y2: Math.max(label.foot, top) }),
     svg("rect", { class: "target", x: x - half, y: sides.top, width: 2 * half, height: sides.ground - sides.top }),
     svg("rect", { class: "pill", x: label.left, y: label.y, width: label.wide, height: 17, rx: 3 }),
     svg("text", { class: "pill-name", x: label.left + label.wide / 2, y: label.y + 12.5, "text-anchor": "middle" }, tagOf(slot.name)),
@@ -82,12 +89,13 @@ function slotGrip(page, slot, label, half) {
   });
 }
 
-function topGrip(page, slot) {
+function topGrip(page, slot, half) {
   const sky = slot.anchor === "sky";
   const tall = section(page).skyLine;
   const over = sky ? tall - slot.lift - slot.height : slot.lift + slot.height;
   const x = sides.x(slot.depth);
   const y = Math.min(sides.ground - 4, Math.max(sides.top, sides.y(over)));
+  const wide = Math.min(10, half);
   const to = (height, event) => set(slot.name, "falloff.height", tidy(Math.min(1e5, Math.max(1, height))), event);
   return grip(`top/${slot.name}`, {
     from: [x, y],
@@ -99,8 +107,8 @@ function topGrip(page, slot) {
       "aria-valuetext": `${short(slot.height)} scene px at pan rate 1`,
     },
     inside: [
-      svg("rect", { class: "target", x: x - 14, y: y - 12, width: 28, height: 24 }),
-      svg("rect", { class: "bar", x: x - 10, y: y - 3, width: 20, height: 6, rx: 2 }),
+      svg("rect", { class: "target", x: x - half - 2, y: y - 12, width: 2 * half + 4, height: 24 }),
+      svg("rect", { class: "bar", x: x - wide, y: y - 3, width: 2 * wide, height: 6, rx: 2 }),
     ],
   }, {
     slot: slot.name,
@@ -180,7 +188,7 @@ export function showSection(page) {
   const labels = rows(page, slots);
   const tops = slots.filter((slot) => slot.fog && typeof slot.height === "number");
   const uprights = slots.map((slot, at) => slotGrip(page, slot, labels[at], halfTarget(slots, slot)));
-  const wanted = [...uprights, visibilityGrip(page), ...tops.map((slot) => topGrip(page, slot))];
+  const wanted = [...uprights, visibilityGrip(page), ...tops.map((slot) => topGrip(page, slot, halfTarget(slots, slot)))];
   const lines = by("lines");
   put(lines, "viewBox", `0 0 ${sides.width} ${sides.height}`);
   backdrop(page);
