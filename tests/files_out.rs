@@ -71,6 +71,7 @@ fn manifest() -> Manifest {
             made_of: "02".into(),
         }],
         exports: Vec::new(),
+        left: Vec::new(),
     }
 }
 

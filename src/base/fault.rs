@@ -44,12 +44,21 @@ pub struct Fault {
     pub message: String,
     /// One sentence: the remedy. May be empty where the message says it all.
     pub remedy: String,
+    /// Whether there was no room left on a disk.
+    pub no_room: bool,
 }
 
 impl Fault {
     /// A fault without a place.
     pub fn new(class: Class, message: impl Into<String>) -> Fault {
-        Fault { class, file: None, span: None, message: message.into(), remedy: String::new() }
+        Fault {
+            class,
+            file: None,
+            span: None,
+            message: message.into(),
+            remedy: String::new(),
+            no_room: false,
+        }
     }
 
     /// Names the file.
@@ -61,6 +70,13 @@ impl Fault {
     /// Names the place in the file's text, as a byte range.
     pub fn at(mut self, span: Option<Range<usize>>) -> Fault {
         self.span = span;
+        self
+    }
+
+    /// Says that a disk was full, if that was why `error` came.
+    pub fn of_room(mut self, error: &std::io::Error) -> Fault {
+        use std::io::ErrorKind::{QuotaExceeded, StorageFull};
+        self.no_room = matches!(error.kind(), StorageFull | QuotaExceeded);
         self
     }
 

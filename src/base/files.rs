@@ -1,23 +1,171 @@
-//! Files that appear whole or not at all.
+//! The one door by which files are written: they appear whole or not at all, and replace only what they may.
 
 use crate::base::fault::{Class, Fault, Result};
-use crate::base::folder;
+use crate::base::{folder, mark, stamp};
 use std::fs;
 use std::io::{self, ErrorKind, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
+
+/// What a file may replace.
+#[derive(Clone, Copy, Debug)]
+pub enum Over<'a> {
+    /// Nothing: the name must be free.
+    Nothing,
+    /// A file that bears the mark of one that this program wrote and nobody edited since ([`mark`]).
+    Marked,
+    /// A file whose content has one of these hashes (BLAKE3 in hexadecimal).
+    Known(&'a [String]),
+    /// Any ordinary file.
+    Any,
+}
+
+/// What became of a file that was to be written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[must_use]
+pub enum Placed {
+    /// It holds the new bytes.
+    Written,
+    /// Something stands there that mustn't be replaced; nothing was changed.
+    Stands,
+}
 
 /// Writes a file: afterwards `path` holds all of `bytes`, or what it held before.
 ///
 /// The bytes go to a temporary file in the same folder, which then takes the place of `path`; on failure it is
-/// removed. New files get the usual permissions (under the process's umask).
+/// removed. New files get the usual permissions (under the process's umask); a file that is replaced hands on its own.
+///
+/// What stands there is looked at just before, and, where the system can exchange two files in one step, once more just after: what
+/// somebody saved in between gets its name back.
 ///
 /// # Errors
 /// Class `Output`: the folder is missing or closed to writing, the disk is full, or `path` is a folder, a link, a
 /// device or marked read-only.
-pub fn write_whole(path: impl AsRef<Path>, bytes: &[u8]) -> Result<()> {
+pub fn put(path: impl AsRef<Path>, bytes: &[u8], over: Over<'_>) -> Result<Placed> {
     let path = path.as_ref();
     refuse_special(path)?;
-    place(folder::of(path), path, bytes).map_err(|error| cannot_write(path, &error).into())
+    let draft = drafted(folder::of(path), bytes).map_err(|error| cannot_write(path, &error))?;
+    place(draft, path, over)
+}
+
+/// As [`put`] over any ordinary file: for the program's own hidden files.
+///
+/// # Errors
+/// As for [`put`].
+pub fn write_whole(path: impl AsRef<Path>, bytes: &[u8]) -> Result<()> {
+    put(path, bytes, Over::Any).map(|_| ())
+}
+
+/// Writes a file that isn't there yet, or finds it there as it would be written.
+///
+/// # Errors
+/// As for [`put`], and where something else stands there.
+pub fn put_new(path: impl AsRef<Path>, bytes: &[u8]) -> Result<()> {
+    let path = path.as_ref();
+    let own = [blake3::hash(bytes).to_hex().to_string()];
+    match put(path, bytes, Over::Known(&own))? {
+        Placed::Written => Ok(()),
+        Placed::Stands => Err(Fault::new(Class::Output, "the file already exists")
+            .in_file(path)
+            .remedy("Choose a new folder.")
+            .into()),
+    }
+}
+
+/// As [`put`] over any ordinary file, without waiting for the disk: for what is checked when it is read, and can be made again.
+///
+/// # Errors
+/// The system's.
+pub fn write_spare(path: &Path, parts: &[&[u8]]) -> io::Result<()> {
+    let mut file = draft().tempfile_in(folder::of(path))?;
+    parts.iter().try_for_each(|part| file.write_all(part))?;
+    if fs::symlink_metadata(path).is_ok_and(|data| !data.is_file()) {
+        return Err(ErrorKind::AlreadyExists.into());
+    }
+    file.persist(path).map(drop).map_err(|error| error.error)
+}
+
+/// Saves over a file whose content is known to be `known`, where it is a link over the file that it points to. Mode and owner stay.
+///
+/// # Errors
+/// As for [`put`].
+pub fn save(path: impl AsRef<Path>, known: &[u8], bytes: &[u8]) -> Result<Placed> {
+    let path = path.as_ref();
+    let file = link_target(path).unwrap_or_else(|| path.to_path_buf());
+    put(file, bytes, Over::Known(&[blake3::hash(known).to_hex().to_string()]))
+}
+
+/// Where a file really stands, if `path` is a link to it.
+pub fn link_target(path: &Path) -> Option<PathBuf> {
+    let linked = fs::symlink_metadata(path).is_ok_and(|data| data.is_symlink());
+    if linked { fs::canonicalize(path).ok() } else { None }
+}
+
+/// Removes a file whose content has one of the hashes `known`; false where it has another and stays. What is to be removed leaves its
+/// name first, so that nothing can be saved over it after the look.
+///
+/// # Errors
+/// The system's.
+pub fn remove(path: &Path, known: &[String]) -> io::Result<bool> {
+    let aside = draft().tempfile_in(folder::of(path))?.into_temp_path();
+    fs::rename(path, &aside)?;
+    if is_over(&aside, Over::Known(known)) {
+        aside.close()?;
+        return Ok(true);
+    }
+    // Somebody saved it just before. Should the name be taken again already, the older save stays beside it under the draft's.
+    match aside.persist_noclobber(path) {
+        Ok(()) => {}
+        Err(error) => drop(error.path.keep()),
+    }
+    Ok(false)
+}
+
+/// Gives a file the present time; whether that went well matters to nobody.
+pub fn touch(path: &Path) {
+    let ordinary = fs::symlink_metadata(path).is_ok_and(|data| data.is_file());
+    if ordinary && let Ok(open) = fs::File::options().append(true).open(path) {
+        let _ = open.set_modified(std::time::SystemTime::now());
+    }
+}
+
+/// Whether both paths lead to one file, by links of either kind too.
+pub fn is_same(one: &Path, other: &Path) -> bool {
+    let (Ok(a), Ok(b)) = (fs::metadata(one), fs::metadata(other)) else { return false };
+    let whole = |path| fs::canonicalize(path).ok();
+    is_same_node(&a, &b) || whole(one).is_some_and(|one| whole(other) == Some(one))
+}
+
+/// Whether both are the same file of the same disk.
+#[cfg(unix)]
+pub fn is_same_node(one: &fs::Metadata, other: &fs::Metadata) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    (one.dev(), one.ino()) == (other.dev(), other.ino())
+}
+
+/// Whether both are the same file of the same disk.
+#[cfg(not(unix))]
+pub fn is_same_node(_one: &fs::Metadata, _other: &fs::Metadata) -> bool {
+    false
+}
+
+/// Makes `folder`, which is `root` or lies below it. `root` may be a link; what the program names below it may not.
+///
+/// # Errors
+/// Class `Output`: a file or a link stands in the way, or the folder can't be made.
+pub fn make_folder_below(root: &Path, folder: &Path) -> Result<()> {
+    let below = folder.strip_prefix(root).unwrap_or(Path::new(""));
+    let mut at = root.to_path_buf();
+    for part in below.components() {
+        at.push(part);
+        if fs::symlink_metadata(&at).is_ok_and(|data| data.is_symlink()) {
+            return Err(Fault::new(Class::Output, "the output folder is a link, which is not followed")
+                .in_file(at)
+                .remedy("Remove the link, or choose another output folder.")
+                .into());
+        }
+    }
+    make_folder(folder)
 }
 
 /// Makes the folder, with those above it.
@@ -54,6 +202,7 @@ pub fn prepare_folder(path: impl AsRef<Path>) -> Result<()> {
     draft().tempfile_in(path).map(drop).map_err(|error| {
         Fault::new(Class::Output, format!("the output folder is not writable: {}", why(&error)))
             .in_file(path)
+            .of_room(&error)
             .remedy(remedy(&error))
             .into()
     })
@@ -76,7 +225,7 @@ pub fn sweep(folder: impl AsRef<Path>) {
 const DRAFT: [&str; 2] = [".fogweft-", ".part"];
 
 /// Refuses what a rename would replace or follow against the user's will.
-fn refuse_special(path: &Path) -> Result<()> {
+pub(crate) fn refuse_special(path: &Path) -> Result<()> {
     let Ok(data) = fs::symlink_metadata(path) else { return Ok(()) };
     let kind = data.file_type();
     let (message, remedy) = if kind.is_symlink() {
@@ -96,15 +245,108 @@ fn refuse_special(path: &Path) -> Result<()> {
     Err(Fault::new(Class::Output, message).in_file(path).remedy(remedy).into())
 }
 
-fn place(folder: &Path, path: &Path, bytes: &[u8]) -> io::Result<()> {
+/// A draft with this content, in the folder where it is to be placed.
+fn drafted(folder: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
     let mut file = draft().tempfile_in(folder)?;
     file.write_all(bytes)?;
     file.flush()?;
     // Without this a power cut after the rename could leave an empty file.
     file.as_file().sync_all()?;
-    // The guard removes the temporary file if the rename fails.
-    file.persist(path).map_err(|error| error.error)?;
-    Ok(())
+    Ok(file)
+}
+
+/// Whether the file at `path` may be replaced.
+pub(crate) fn is_over(path: &Path, over: Over<'_>) -> bool {
+    match over {
+        Over::Nothing => false,
+        Over::Marked => mark::is_marked(path),
+        Over::Known(known) => stamp::digest(path)
+            .is_ok_and(|(hash, _)| known.iter().any(|known| *known == hash.to_hex().as_str())),
+        Over::Any => true,
+    }
+}
+
+/// Gives a draft its name. Somebody may take or free that name at any time, so a few attempts are made.
+fn place(mut draft: NamedTempFile, path: &Path, over: Over<'_>) -> Result<Placed> {
+    for _ in 0..ATTEMPTS {
+        refuse_special(path)?;
+        let Ok(there) = fs::symlink_metadata(path) else {
+            match draft.persist_noclobber(path) {
+                Ok(_) => return Ok(Placed::Written),
+                Err(error) if error.error.kind() == ErrorKind::AlreadyExists => draft = error.file,
+                Err(error) => return Err(cannot_write(path, &error.error).into()),
+            }
+            continue;
+        };
+        if !is_over(path, over) {
+            // What was removed just now isn't in the way.
+            if path.symlink_metadata().is_ok() {
+                return Ok(Placed::Stands);
+            }
+            continue;
+        }
+        keep_rights(draft.path(), &there);
+        if let Over::Any = over {
+            return match draft.persist(path) {
+                Ok(_) => Ok(Placed::Written),
+                Err(error) => Err(cannot_write(path, &error.error).into()),
+            };
+        }
+        match exchange(draft.path(), path) {
+            Ok(()) => return settle(draft, path, over).map_err(|error| cannot_write(path, &error).into()),
+            Err(error) if error.kind() == ErrorKind::NotFound => {}
+            // Not every disk can exchange files; the look above was just now.
+            Err(_) => match draft.persist(path) {
+                Ok(_) => return Ok(Placed::Written),
+                Err(error) => return Err(cannot_write(path, &error.error).into()),
+            },
+        }
+    }
+    Ok(Placed::Stands)
+}
+
+/// How often a name is tried that others take and free meanwhile.
+const ATTEMPTS: usize = 16;
+
+/// After the exchange, `draft` is what stood at `path`: it goes if it may, else it gets its name back.
+fn settle(draft: NamedTempFile, path: &Path, over: Over<'_>) -> io::Result<Placed> {
+    if is_over(draft.path(), over) {
+        return Ok(Placed::Written);
+    }
+    let fresh = stamp::digest(path).ok();
+    exchange(draft.path(), path)?;
+    if stamp::digest(draft.path()).ok() != fresh || fresh.is_none() {
+        // Saved once more within that moment, over the new file: the latest save has the name.
+        exchange(draft.path(), path)?;
+    }
+    Ok(Placed::Stands)
+}
+
+/// Exchanges two files in one step.
+#[cfg(any(target_os = "linux", target_vendor = "apple"))]
+fn exchange(one: &Path, other: &Path) -> io::Result<()> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    Ok(renameat_with(CWD, one, CWD, other, RenameFlags::EXCHANGE)?)
+}
+
+/// Exchanges two files in one step: not here.
+#[cfg(not(any(target_os = "linux", target_vendor = "apple")))]
+fn exchange(_one: &Path, _other: &Path) -> io::Result<()> {
+    Err(ErrorKind::Unsupported.into())
+}
+
+/// Gives a draft the mode and the owner of what it replaces, as far as this process may.
+fn keep_rights(draft: &Path, there: &fs::Metadata) {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt;
+        let own = fs::symlink_metadata(draft);
+        if own.is_ok_and(|own| (own.uid(), own.gid()) != (there.uid(), there.gid())) {
+            let group = std::os::unix::fs::chown(draft, None, Some(there.gid()));
+            let _ = group.and_then(|()| std::os::unix::fs::chown(draft, Some(there.uid()), None));
+        }
+    }
+    let _ = fs::set_permissions(draft, there.permissions());
 }
 
 fn draft() -> tempfile::Builder<'static, 'static> {
@@ -122,6 +364,7 @@ fn draft() -> tempfile::Builder<'static, 'static> {
 fn cannot_write(path: &Path, error: &io::Error) -> Fault {
     Fault::new(Class::Output, format!("the file can't be written: {}", why(error)))
         .in_file(path)
+        .of_room(error)
         .remedy(remedy(error))
 }
 

@@ -1,6 +1,7 @@
 //! Ground words: faults, limits, colours, the law, placement, seeds, registers, files. They know nothing of what uses them.
 
 pub mod colour;
+pub mod door;
 pub mod exp;
 pub mod fault;
 pub mod files;
@@ -9,6 +10,7 @@ pub mod interpolate;
 pub mod key;
 pub mod law;
 pub mod limits;
+pub mod mark;
 pub mod picture;
 pub mod placing;
 pub mod progress;

@@ -115,7 +115,8 @@ pub struct Render {
     /// Rebuild everything
     #[arg(long)]
     pub again: bool,
-    /// Overwrite outputs that were edited since the last run; by default they are kept and new versions are written beside them
+    /// Overwrite outputs that were edited since the last run; by default they are kept and new versions are written beside them. Also
+    /// overwrite a file named by --depfile that fogweft didn't write
     #[arg(long)]
     pub replace: bool,
     /// Delete outputs that are no longer part of the scene, unless they were edited
@@ -169,6 +170,9 @@ pub struct Presets {
     #[arg(long, value_name = "PX", requires = "picture", default_value_t = contact::TILE)]
     #[arg(value_parser = clap::value_parser!(u32).range(i64::from(*contact::TILES.start())..=i64::from(*contact::TILES.end())))]
     pub tile: u32,
+    /// Overwrite FILE even if fogweft didn't write it, or it was edited since
+    #[arg(long, requires = "picture")]
+    pub replace: bool,
 }
 
 #[derive(Subcommand)]
@@ -219,6 +223,9 @@ pub struct Vary {
     /// Picture to write [default: <scene's name>-<SLOT>-vary.png, beside the scene file]
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+    /// Overwrite FILE even if fogweft didn't write it, or it was edited since
+    #[arg(long)]
+    pub replace: bool,
 }
 
 #[derive(Args)]
@@ -266,6 +273,9 @@ pub struct Man {
     /// Folder for the pages
     #[arg(value_name = "DIR")]
     pub dir: PathBuf,
+    /// Overwrite pages even if fogweft didn't write them, or they were edited since
+    #[arg(long)]
+    pub replace: bool,
 }
 
 #[derive(Args)]
@@ -309,6 +319,9 @@ pub struct Sheet {
     /// File to write
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
+    /// Overwrite FILE even if fogweft didn't write it, or it was edited since
+    #[arg(long)]
+    pub replace: bool,
 }
 
 #[derive(Args)]
@@ -355,6 +368,9 @@ pub struct Rim {
     /// File to write
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
+    /// Overwrite FILE even if fogweft didn't write it, or it was edited since
+    #[arg(long)]
+    pub replace: bool,
 }
 
 #[derive(Args)]

@@ -1,12 +1,14 @@
 //! What a run depends on, in Make's format, for build systems.
 
+use fogweft::base::door::Door;
 use fogweft::base::fault::{Class, Fault, Result};
 use fogweft::base::files;
+use fogweft::base::mark::Form;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-/// Writes `file`: the manifests depend on `inputs`. Each input is a target of its own without a recipe, so that a file which is gone
+/// Writes `file` through `door`: the manifests depend on its inputs. Each input is a target of its own without a recipe, so that a file which is gone
 /// tomorrow doesn't stop the build.
 ///
 /// A manifest that the run left alone because nothing in it changed gets the present time if an input is newer; else the build would
@@ -14,21 +16,20 @@ use std::time::SystemTime;
 ///
 /// # Errors
 /// Class `Output`: a path holds what Make can't be told, or the file can't be written.
-pub fn write(file: &Path, manifests: &[PathBuf], inputs: &[PathBuf]) -> Result<()> {
+pub fn write(file: &Path, manifests: &[PathBuf], door: &Door) -> Result<()> {
+    let inputs = &door.inputs;
     let targets = manifests.iter().map(|path| escaped(path)).collect::<Result<Vec<String>>>()?;
     let sources = inputs.iter().map(|path| escaped(path)).collect::<Result<Vec<String>>>()?;
     let mut text = format!("{}: {}\n", targets.join(" "), sources.join(" "));
     for source in &sources {
         text += &format!("\n{source}:\n");
     }
-    files::write_whole(file, text.as_bytes())?;
+    door.write(file, Form::Make, text.as_bytes())?;
     let newest = inputs.iter().filter_map(|path| modified(path)).max();
     for manifest in manifests {
-        if modified(manifest) < newest
-            && let Ok(open) = fs::File::options().append(true).open(manifest)
-        {
-            // Who can't set it builds once more than needed.
-            let _ = open.set_modified(SystemTime::now());
+        if modified(manifest) < newest {
+            // Where it can't be set, the build makes once more than needed.
+            files::touch(manifest);
         }
     }
     Ok(())

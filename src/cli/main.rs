@@ -20,8 +20,10 @@ mod watch;
 
 use args::{Cli, Command};
 use clap::{CommandFactory, Parser};
+use fogweft::base::door::Door;
 use fogweft::base::fault::{Class, Fault, Faults, Result};
 use fogweft::base::limits::Limits;
+use fogweft::base::mark::Form;
 use fogweft::base::raster::Raster;
 use fogweft::base::words::Bits;
 use fogweft::base::{files, law, report};
@@ -228,13 +230,22 @@ fn presets(args: args::Presets) -> Result<()> {
             None => presets::list(&Shelf::of_scene(args.from.as_deref(), &limits)),
         };
     };
-    let contact = contact::draw(&Shelf::of_scene(args.from.as_deref(), &limits), args.tile, &limits)?;
-    write_contact(&file, &contact)
+    let shelf = Shelf::of_scene(args.from.as_deref(), &limits);
+    let presets = shelf.names().into_iter().filter_map(|name| shelf.file(name).map(Path::to_path_buf));
+    let door = Door { replace: args.replace, inputs: args.from.iter().cloned().chain(presets).collect() };
+    door.look(&file)?;
+    let contact = contact::draw(&shelf, args.tile, &limits)?;
+    write_contact(&file, &contact, &door)
 }
 
-fn write_contact(file: &Path, contact: &contact::Contact) -> Result<()> {
+/// The file of a preset that isn't embedded.
+fn preset_file(name: &str, limits: &Limits) -> Option<PathBuf> {
+    Shelf::of_scene(None, limits).file(name).map(Path::to_path_buf)
+}
+
+fn write_contact(file: &Path, contact: &contact::Contact, door: &Door) -> Result<()> {
     let raster = Raster::Eight { size: contact.size, samples: &contact.texels };
-    files::write_whole(file, &output::encode(raster, Effort::default()))?;
+    door.write(file, Form::Png, &output::encode(raster, Effort::default()))?;
     say(&format!("{}: {} x {} texels\n", file.display(), contact.size[0], contact.size[1]));
     Ok(())
 }
@@ -269,21 +280,27 @@ fn man(args: &args::Man) -> Result<()> {
     let mut program = Cli::command().name("fogweft");
     // Gives every command its full name.
     program.build();
-    let mut pages = Vec::new();
+    let (mut pages, mut files) = (Vec::new(), Vec::new());
     man_pages("fogweft", &program, &mut pages);
     for (name, command) in pages {
         let mut page = Vec::new();
         clap_mangen::Man::new(command).render(&mut page).map_err(|error| {
             Fault::new(Class::Output, format!("the man page {name} can't be written: {error}"))
         })?;
-        files::write_whole(args.dir.join(format!("{name}.1")), &page)?;
+        files.push((args.dir.join(format!("{name}.1")), page));
     }
-    Ok(())
+    let door = Door { replace: args.replace, inputs: Vec::new() };
+    files.iter().try_for_each(|(file, _)| door.look(file))?;
+    files.iter().try_for_each(|(file, page)| door.write(file, Form::Roff, page))
 }
 
 /// One sheet is a scene of one slot on the play plane, whose air is as thick as is asked for.
 fn sheet(args: &args::Sheet) -> Result<()> {
     let limits = limits();
+    let door =
+        Door { replace: args.replace, inputs: preset_file(&args.preset, &limits).into_iter().collect() };
+    let files = sheet_files(args);
+    files.iter().try_for_each(|file| door.look(file))?;
     let [width, height] = args.size;
     let mut text = format!(
         "view = [{width}, {height}]\nseed = {}\npreset = {}\nhorizon = 0\n",
@@ -320,14 +337,18 @@ fn sheet(args: &args::Sheet) -> Result<()> {
             &limits,
             moment,
         )?;
-        return files::write_whole(&args.out, &strip);
+        return door.write(&args.out, Form::Png, &strip);
     }
-    for frame in 0..args.frames {
-        let path = match frame {
-            0 => args.out.clone(),
-            _ => PathBuf::from(fogweft::store::run::frame_path(&args.out.to_string_lossy(), frame)),
-        };
-        files::write_whole(path, &output::stream::sheet(&moment(frame), width, bits))?;
+    for (file, frame) in files.iter().zip(0..) {
+        door.write(file, Form::Png, &output::stream::sheet(&moment(frame), width, bits))?;
     }
     Ok(())
+}
+
+/// The files that a sheet is written to: one for each frame, or one strip.
+fn sheet_files(args: &args::Sheet) -> Vec<PathBuf> {
+    let frames = if args.strip { 1 } else { args.frames };
+    let rest = (1..frames)
+        .map(|frame| PathBuf::from(fogweft::store::run::frame_path(&args.out.to_string_lossy(), frame)));
+    std::iter::once(args.out.clone()).chain(rest).collect()
 }

@@ -3,6 +3,7 @@
 use super::bar::Bar;
 use super::inputs::Inputs;
 use super::{args, bits, default_out, depfile, say, show, warn};
+use fogweft::base::door::Door;
 use fogweft::base::fault::{Faults, Result};
 use fogweft::base::limits::Limits;
 use fogweft::base::units::{Camera, Px};
@@ -55,17 +56,22 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
     warnings.sort();
     warnings.dedup();
     warn(&warnings);
+    depends.sort();
+    depends.dedup();
+    let door = Door { replace: args.replace, inputs: depends };
+    if let Some(file) = &args.depfile {
+        door.look(file)?;
+    }
     let mut manifests = Vec::new();
     for (scene, pictures, options) in &runs {
-        for report in run::render_with(scene, pictures, options, bar)? {
+        let options = Options { inputs: door.inputs.clone(), ..options.clone() };
+        for report in run::render_with(scene, pictures, &options, bar)? {
             manifests.push(report.folder.join(output::manifest::NAME));
             tell(args, &report);
         }
     }
     if let Some(file) = &args.depfile {
-        depends.sort();
-        depends.dedup();
-        depfile::write(file, &manifests, &depends)?;
+        depfile::write(file, &manifests, &door)?;
     }
     Ok(())
 }
@@ -111,6 +117,7 @@ fn readings(
 
 fn options(args: &args::Render, mood: Option<&str>) -> Options {
     let out = args.out.clone().unwrap_or_else(|| default_out(&args.scene.scene));
+    let root = out.clone();
     let out: PathBuf = match mood {
         Some(mood) => out.join(format!("mood-{mood}")),
         None => out,
@@ -125,6 +132,7 @@ fn options(args: &args::Render, mood: Option<&str>) -> Options {
         frames: args.frames,
         rerun: Rerun { again: args.again, replace: args.replace, prune: args.prune },
         limits: super::limits(),
+        root,
         ..Options::new(out)
     }
 }

@@ -2,8 +2,9 @@
 
 use super::{args, bits, quoted, say};
 use fogweft::base::colour::Srgb;
+use fogweft::base::door::Door;
 use fogweft::base::fault::{Class, Fault, Result};
-use fogweft::base::files;
+use fogweft::base::mark::Form;
 use fogweft::base::units::Px;
 use fogweft::output::Effort;
 use fogweft::output::pictures::rim_png;
@@ -22,6 +23,11 @@ const ROOM: f64 = 40.0;
 /// A scene of two slots: the art, and what is behind it. No air lies between them, so nothing but the rim is made.
 pub fn run(args: &args::Rim) -> Result<()> {
     let limits = super::limits();
+    let behind = Srgb::parse_hex(&args.behind).is_none().then(|| PathBuf::from(&args.behind));
+    let inputs =
+        [args.art.clone()].into_iter().chain(behind).chain(super::preset_file(&args.preset, &limits));
+    let door = Door { replace: args.replace, inputs: inputs.collect() };
+    door.look(&args.out)?;
     let source = Source::open(&args.art, &limits)?;
     let frame = Frame::new(args, &source);
     let mut scene = read::read_text(Path::new("rim"), &frame.scene(args), &args.sets, &limits, true)?;
@@ -49,7 +55,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
             .into());
     };
     debug_assert!(plan.files.iter().any(|job| matches!(job, Job::Rim(_))));
-    files::write_whole(&args.out, &rim_png(rim, bits(&args.bits), Effort::default()))?;
+    door.write(&args.out, Form::Png, &rim_png(rim, bits(&args.bits), Effort::default()))?;
     tell(args, rim, frame.room);
     Ok(())
 }

@@ -1,14 +1,14 @@
 //! `fogweft vary`: variations to choose from, and the choice written back.
 
 use super::{args, say, write_contact};
+use fogweft::base::door::Door;
 use fogweft::base::fault::{Class, Fault, Result};
-use fogweft::base::files;
+use fogweft::base::files::{self, Placed};
 use fogweft::base::units::{Camera, Px};
 use fogweft::review::vary::{self, Along};
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Source, read};
-use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Draws the variations, or writes one of them into the scene.
 pub fn vary(args: &args::Vary) -> Result<()> {
@@ -26,9 +26,12 @@ pub fn vary(args: &args::Vary) -> Result<()> {
         return pick(args, &source, how, &along, choice);
     }
     let out = args.out.clone().unwrap_or_else(|| default_out(args));
+    let door = Door { replace: args.replace, inputs: inputs(file, &reading, &shelf) };
+    door.look(&out)?;
     write_contact(
         &out,
         &vary::draw(&source, how, &args.slot, &along, (args.tile, args.at.map(|at| Camera(Px(at)))))?,
+        &door,
     )?;
     let rows = (0..along.values.len()).map(|at| {
         let (name, word) = along.label(at);
@@ -37,6 +40,13 @@ pub fn vary(args: &args::Vary) -> Result<()> {
     say(&rows.collect::<String>());
     say("To choose one, run the same command with --pick and its number.\n");
     Ok(())
+}
+
+/// All that the variations are drawn from.
+fn inputs(scene: &Path, reading: &read::Reading, shelf: &Shelf) -> Vec<PathBuf> {
+    let presets = reading.presets.iter().filter_map(|name| shelf.file(name)).map(Path::to_path_buf);
+    let art = reading.scene.slots.iter().filter_map(|slot| slot.art.as_ref());
+    [scene.to_path_buf()].into_iter().chain(presets).chain(art.map(|art| art.file.clone())).collect()
 }
 
 fn default_out(args: &args::Vary) -> PathBuf {
@@ -58,12 +68,13 @@ fn pick(
     };
     let text = vary::picked(&source.file, &source.text, &args.slot, along.name(), &value.to_string())?;
     read::read(&source.file, &text, how)?;
-    // A scene that is a link stays one, and keeps its rights.
-    let file = fs::canonicalize(&source.file).unwrap_or_else(|_| source.file.clone());
-    let rights = fs::metadata(&file).map(|data| data.permissions());
-    files::write_whole(&file, text.as_bytes())?;
-    if let Ok(rights) = rights {
-        let _ = fs::set_permissions(&file, rights);
+    if let Some(target) = files::link_target(&source.file) {
+        say(&format!("{} is a link; {} is saved\n", source.file.display(), target.display()));
+    }
+    if files::save(&source.file, source.text.as_bytes(), text.as_bytes())? == Placed::Stands {
+        let fault =
+            Fault::new(Class::Output, "the scene was saved by somebody else meanwhile; nothing was written");
+        return Err(fault.in_file(&source.file).remedy("Run the command again.").into());
     }
     say(&format!("{}: set {} of slot \"{}\" to {value}\n", source.file.display(), along.name(), args.slot));
     Ok(())

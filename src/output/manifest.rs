@@ -55,6 +55,32 @@ pub struct Manifest {
     /// Other files made from the stack.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub exports: Vec<Export>,
+    /// Files of earlier runs that still stand in the folder although they are no part of the stack: new versions beside edited files, and
+    /// what was made of slots that are gone.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub left: Vec<Left>,
+}
+
+/// A file that an earlier run left.
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+pub struct Left {
+    /// Path relative to the manifest.
+    pub path: String,
+    /// Path of the file that it is a newer version of, if that one was edited and therefore kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub beside: Option<String>,
+    /// The slot that it belongs to; empty for pictures of the whole stack.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub slot: String,
+    /// BLAKE3 of the file as the program wrote it, in hexadecimal.
+    #[serde(default)]
+    pub hash: String,
+    /// The file's length as the program wrote it. Unit: bytes.
+    #[serde(default)]
+    pub bytes: u64,
+    /// BLAKE3 of the inputs that the file was made from, in hexadecimal.
+    #[serde(default)]
+    pub made_of: String,
 }
 
 /// Another file: the stack in another format, or a further frame of a sheet.
@@ -191,6 +217,9 @@ impl Manifest {
         if !self.exports.is_empty() {
             text += &format!("  \"exports\": {},\n", line(&self.exports));
         }
+        if !self.left.is_empty() {
+            text += &format!("  \"left\": {},\n", line(&self.left));
+        }
         text += &format!(
             "  \"files\": [{}{}]\n}}\n",
             files.join(","),
@@ -238,7 +267,8 @@ impl Manifest {
             ))
             .into());
         }
-        for name in manifest.names() {
+        let beside = manifest.left.iter().filter_map(|left| left.beside.as_deref());
+        for name in manifest.names().chain(beside) {
             if !stays_inside(name) {
                 return Err(
                     fault(format!("the earlier manifest has a path outside its folder: {name:?}")).into()
@@ -248,12 +278,14 @@ impl Manifest {
         Ok(Some(manifest))
     }
 
-    /// The paths of all its files, the still included.
+    /// The paths of all its files, the still and what earlier runs left included.
     pub fn names(&self) -> impl Iterator<Item = &str> {
         let stills = self.still.iter().chain(&self.values).map(|still| still.path.as_str());
         let exports = self.exports.iter().map(|export| export.path.as_str());
         let frames = self.files.iter().flat_map(|entry| &entry.frames).map(|frame| frame.path.as_str());
-        self.files.iter().map(|entry| entry.path.as_str()).chain(frames).chain(stills).chain(exports)
+        let left = self.left.iter().map(|left| left.path.as_str());
+        let files = self.files.iter().map(|entry| entry.path.as_str());
+        files.chain(frames).chain(stills).chain(exports).chain(left)
     }
 }
 

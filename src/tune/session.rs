@@ -263,7 +263,11 @@ impl Session {
             return Ok(false);
         }
         let text = Arc::clone(self.text());
-        files::write_whole(&self.file, text.as_bytes())?;
+        if files::save(&self.file, self.on_disk.as_bytes(), text.as_bytes())? == files::Placed::Stands {
+            // Saved by somebody else since the look at it.
+            self.check_file();
+            return Ok(false);
+        }
         self.on_disk = text;
         self.gesture = None;
         self.mark_saved();

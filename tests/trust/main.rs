@@ -5,6 +5,7 @@
 mod crc;
 #[path = "../common/dice.rs"]
 mod dice;
+mod door;
 mod faults;
 mod inputs;
 mod limits;

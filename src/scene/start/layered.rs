@@ -70,10 +70,10 @@ pub fn write_scene(folder: &Path, file: &Path, preset: &str, limits: &Limits) ->
     read::read_text(&folder.join(SCENE), &text, &[], limits, false)?;
     files::prepare_folder(folder)?;
     if !there {
-        files::write_whole(&copy, &bytes)?;
+        files::put_new(&copy, &bytes)?;
     }
-    files::write_whole(folder.join(SCENE), text.as_bytes())?;
-    files::write_whole(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())?;
+    files::put_new(folder.join(SCENE), text.as_bytes())?;
+    files::put_new(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())?;
     Ok(import.notes)
 }
 

@@ -79,7 +79,7 @@ pub fn write_demo(folder: &Path, outputs: &str) -> Result<()> {
     }
     files::prepare_folder(folder)?;
     for (name, content) in &demo {
-        files::write_whole(folder.join(name), content)?;
+        files::put_new(folder.join(name), content)?;
     }
     Ok(())
 }
@@ -101,10 +101,10 @@ pub fn write_bare(folder: &Path, preset: &str) -> Result<()> {
     for (name, content) in BARE {
         if *name == SCENE {
             let text = String::from_utf8_lossy(content).replace(PRESET_MARK, preset);
-            files::write_whole(folder.join(name), &with_schema(&text))?;
+            files::put_new(folder.join(name), &with_schema(&text))?;
         } else {
-            files::write_whole(folder.join(name), content)?;
+            files::put_new(folder.join(name), content)?;
         }
     }
-    files::write_whole(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())
+    files::put_new(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())
 }

@@ -3,11 +3,12 @@
 //! The checksum guards against halves and faults of a disk, as zlib guards its streams (Adler-32, RFC 1950); a stronger hash would take
 //! a fifth of the time of reading.
 
+use crate::base::files;
 use crate::base::key::Key;
 use bytemuck::Pod;
 use simd_adler32::Adler32;
 use std::fs::{self, File};
-use std::io::{Read, Write};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -69,11 +70,10 @@ impl Disk {
         if parts.iter().map(|part| part.len()).sum::<usize>() > LONGEST || !self.is_there() {
             return;
         }
-        // Half a file isn't believed, and is written again by the next run.
-        let _ = File::create(self.path(kind, key)).and_then(|mut file| {
-            file.write_all(&checksum(&parts))?;
-            parts.iter().try_for_each(|part| file.write_all(part))
-        });
+        // What isn't there is worked out again.
+        let check = checksum(&parts);
+        let whole: Vec<&[u8]> = std::iter::once(check.as_slice()).chain(parts).collect();
+        let _ = files::write_spare(&self.path(kind, key), &whole);
     }
 
     /// Whether the folder is there, or could be made.
@@ -90,8 +90,15 @@ impl Disk {
         }
     }
 
+    /// Removes every file of the cache.
+    pub fn clear(&self) {
+        self.evict_to(0, 0);
+    }
+
     /// Removes the files that were used least recently until the rest is within the bound.
     pub fn evict(&self) {
+        // What a run left half written that was ended from outside.
+        files::sweep(&self.folder);
         self.evict_to(MOST, MOST_FILES);
     }
 
@@ -136,7 +143,7 @@ fn checksum(parts: &[&[u8]]) -> [u8; CHECK] {
 fn mark(folder: &Path) {
     let tag = "Signature: 8a477f597d28d172789f06886806bc55\n# A cache of fogweft's, tagged as cache directories are.\n";
     for (name, text) in [("CACHEDIR.TAG", tag), (".gitignore", "*\n")] {
-        let _ = fs::write(folder.join(name), text);
+        let _ = files::put(folder.join(name), text.as_bytes(), files::Over::Nothing);
     }
 }
 

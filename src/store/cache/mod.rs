@@ -124,6 +124,13 @@ impl Store {
         }
     }
 
+    /// Gives back all that it has on disk.
+    pub fn clear_disk(&self) {
+        if let Some(disk) = &self.disk {
+            disk.clear();
+        }
+    }
+
     /// Brings both parts back within their bounds.
     pub fn evict(&self) {
         if let Some(mut memory) = self.memory() {

@@ -103,7 +103,7 @@ fn unreadable(path: &Path, error: &std::io::Error) -> Fault {
 /// Class `Output`: a file stands there that no run made, or that can't be read.
 pub(crate) fn decide(folder: &Path, wanted: &Wanted, records: &Records, rerun: Rerun) -> Result<Decision> {
     let own = records.of(&wanted.path);
-    let besides = besides(records, &wanted.path);
+    let besides = records.besides(&wanted.path);
     // Who moves the new version over the old one has accepted it.
     let mut known: Vec<Written> =
         own.iter().chain(besides.iter().map(|(_, written)| written)).cloned().collect();
@@ -151,13 +151,19 @@ pub(crate) fn still_so(
     decision: Decision,
 ) -> Result<Decision> {
     let own = records.of(&wanted.path);
-    let besides = besides(records, &wanted.path);
+    let besides = records.besides(&wanted.path);
+    let anew = Rerun { again: true, ..Rerun::default() };
+    let reason = decision.why.clone();
+    let aside = |written: &Written, besides| {
+        Ok(Decision { why: reason, ..aside(folder, wanted, written, besides, anew)? })
+    };
+    if let Act::Beside(written, _) = &decision.act {
+        return aside(written, besides);
+    }
     let known: Vec<Written> = own.iter().chain(besides.iter().map(|(_, written)| written)).cloned().collect();
-    match (look(folder, &wanted.path, &known, true)?, own.into_iter().next()) {
+    match (look(folder, &wanted.path, &known, true)?, own.first()) {
         (Found::Missing | Found::Ours(_), _) => Ok(decision),
-        (Found::Touched, Some(written)) => {
-            aside(folder, wanted, &written, besides, Rerun { again: true, ..Rerun::default() })
-        }
+        (Found::Touched, Some(written)) => aside(written, besides),
         (Found::Touched, None) => Err(Fault::new(Class::Output, "the file appeared during the run")
             .in_file(folder.join(&wanted.path))
             .remedy("Move it away, or choose another output folder.")
@@ -210,12 +216,4 @@ fn aside(
             Found::Touched => kept.extend(own.into_iter().map(|written| (name.clone(), written))),
         }
     }
-}
-
-/// The new versions of `path` that earlier runs have put beside it.
-fn besides(records: &Records, path: &str) -> Vec<(String, Written)> {
-    let all = records.state.pending.iter().chain(&records.state.files);
-    all.filter(|(_, written)| written.beside.as_deref() == Some(path))
-        .map(|(name, written)| (name.clone(), written.clone()))
-        .collect()
 }

@@ -1,7 +1,7 @@
 //! Outputs that no slot asks for any more.
 
 use crate::base::fault::{Class, Fault, Result};
-use crate::base::files::why;
+use crate::base::files::{self, why};
 use crate::output;
 use crate::store::rerun::decide::{Found, look};
 use crate::store::rerun::record::{Records, Written};
@@ -42,12 +42,13 @@ pub(crate) fn gone(
             Found::Missing => {}
             Found::Ours(_) if prune => {
                 let path = folder.join(&name);
-                std::fs::remove_file(&path).map_err(|error| {
+                let hashes: Vec<String> = known.into_iter().map(|known| known.hash).collect();
+                let removed = files::remove(&path, &hashes).map_err(|error| {
                     Fault::new(Class::Output, format!("the file can't be deleted: {}", why(&error)))
                         .in_file(path)
                         .remedy("Change the folder's permissions, or delete it by hand.")
                 })?;
-                gone.push(Gone { path: name, touched: false, removed: true });
+                gone.push(Gone { path: name, touched: !removed, removed });
             }
             Found::Ours(written) => {
                 gone.push(Gone { path: name.clone(), touched: false, removed: false });

@@ -40,6 +40,12 @@ impl Lock {
             Err(TryLockError::WouldBlock) => return Err(busy(&path, &mut file).into()),
             Err(TryLockError::Error(error)) => return Err(cannot(&error).into()),
         }
+        if !is_lock(&mut file) {
+            return Err(Fault::new(Class::Output, "this is not the lock file of an earlier run")
+                .in_file(&path)
+                .remedy("Move it away.")
+                .into());
+        }
         // Who holds it, for the others' message; the lock holds without.
         let host = gethostname::gethostname();
         let who = format!("process {} on {}\n", std::process::id(), host.to_string_lossy());
@@ -49,6 +55,13 @@ impl Lock {
             .and_then(|_| file.write_all(who.as_bytes()));
         Ok(Lock { _file: file })
     }
+}
+
+/// Whether a file holds what a lock file does, or nothing.
+fn is_lock(file: &mut File) -> bool {
+    let mut who = String::new();
+    let short = file.take(300).read_to_string(&mut who).is_ok_and(|bytes| bytes < 300);
+    short && (who.is_empty() || who.starts_with("process "))
 }
 
 fn busy(path: &Path, file: &mut File) -> Fault {

@@ -171,22 +171,7 @@ impl Records {
             .filter_map(|map| map.get(name).cloned())
             .collect();
         if let Some(manifest) = &self.manifest {
-            let entry = manifest.files.iter().find(|entry| entry.path == name).map(|entry| Written {
-                slot: entry.slot.clone(),
-                hash: entry.hash.clone(),
-                bytes: entry.bytes,
-                made_of: entry.made_of.clone(),
-                opaque: entry.opaque,
-                ..Written::default()
-            });
-            let mut stills = manifest.still.iter().chain(&manifest.values);
-            let still = stills.find(|still| still.path == name).map(|still| Written {
-                hash: still.hash.clone(),
-                bytes: still.bytes,
-                made_of: still.made_of.clone(),
-                ..Written::default()
-            });
-            all.extend(entry.into_iter().chain(still));
+            all.extend(listed(manifest, name));
             if name == output::manifest::NAME && all.is_empty() {
                 // Without the hidden file, a manifest that reads back letter by letter is one that nobody edited.
                 let text = manifest.text();
@@ -209,6 +194,52 @@ impl Records {
         names.sort();
         names.dedup();
         names
+    }
+}
+
+/// What the manifest says was written under `name`.
+fn listed(manifest: &Manifest, name: &str) -> Vec<Written> {
+    let whole = manifest.still.iter().chain(&manifest.values).filter(|still| still.path == name);
+    let whole = whole.map(|still| (&still.hash, still.bytes, &still.made_of, Written::default()));
+    let files = manifest.files.iter().filter(|entry| entry.path == name).map(|entry| {
+        let more = Written {
+            slot: entry.slot.clone(),
+            bits: entry.bits,
+            opaque: entry.opaque,
+            ..Written::default()
+        };
+        (&entry.hash, entry.bytes, &entry.made_of, more)
+    });
+    let frames = manifest.files.iter().flat_map(|entry| entry.frames.iter().map(move |frame| (entry, frame)));
+    let frames = frames.filter(|(_, frame)| frame.path == name).map(|(entry, frame)| {
+        let more = Written { slot: entry.slot.clone(), bits: entry.bits, ..Written::default() };
+        (&frame.hash, frame.bytes, &frame.made_of, more)
+    });
+    let exports = manifest.exports.iter().filter(|export| export.path == name);
+    let exports = exports.map(|export| (&export.hash, export.bytes, &export.made_of, Written::default()));
+    let left = manifest.left.iter().filter(|left| left.path == name).map(|left| {
+        let more = Written { slot: left.slot.clone(), beside: left.beside.clone(), ..Written::default() };
+        (&left.hash, left.bytes, &left.made_of, more)
+    });
+    let all = files.chain(frames).chain(whole).chain(exports).chain(left);
+    all.map(|(hash, bytes, made_of, more)| Written {
+        hash: hash.clone(),
+        bytes,
+        made_of: made_of.clone(),
+        ..more
+    })
+    .collect()
+}
+
+impl Records {
+    /// The new versions of `path` that earlier runs have put beside it.
+    pub fn besides(&self, path: &str) -> Vec<(String, Written)> {
+        let mut all: Vec<(String, Written)> = Vec::new();
+        for name in self.names() {
+            let own = self.of(&name).into_iter().filter(|written| written.beside.as_deref() == Some(path));
+            all.extend(own.map(|written| (name.clone(), written)));
+        }
+        all
     }
 }
 

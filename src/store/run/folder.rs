@@ -1,10 +1,10 @@
 //! One run in one folder: look, decide, make, write, remember.
 
 use crate::base::fault::{Class, Fault, Faults, Result};
-use crate::base::files;
 use crate::base::limits::Limits;
 use crate::base::progress::Progress;
 use crate::base::units::Camera;
+use crate::base::{door, files};
 use crate::output::forms::Also;
 use crate::output::texture::Shape;
 use crate::output::{self, Manifest};
@@ -13,15 +13,16 @@ use crate::scene::pictures::Pictures;
 use crate::stack::Stack;
 use crate::store::cache::Store;
 use crate::store::maker::Maker;
+use crate::store::rerun::record::NAME as STATE;
 use crate::store::rerun::wanted::text_key;
-use crate::store::rerun::{Act, Lock, Outputs, Packing, Records, Rerun, Wanted, decide};
+use crate::store::rerun::{Lock, Outputs, Packing, Records, Rerun, Wanted, Written, decide};
 use crate::store::run::manifest::{Outcome, Outcomes, manifest};
 use crate::store::run::output::{Output, What};
 use crate::store::run::textures::{File, wanted};
 use crate::store::run::{Options, Report, STILL, VALUES};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A run, as far as it stands fixed from its start.
 pub(super) struct Run<'a> {
@@ -52,7 +53,7 @@ pub(super) fn run(
     let outputs = Outputs::new(plan, pictures, packing, &options.settings);
     let jobs = outputs.jobs();
     output::apart(&folder, &names(jobs.iter().map(|wanted| wanted.path.clone())))?;
-    files::make_folder(&folder)?;
+    files::make_folder_below(&options.root, &folder)?;
     let _lock = Lock::take(&folder)?;
     // What a run that was killed left half written.
     files::sweep(&folder);
@@ -64,13 +65,11 @@ pub(super) fn run(
     let shapes = run.shapes(&mut stack)?;
     let (all, names) = run.wanted(&shapes)?;
     let mut outputs = run.decide(all)?;
+    run.spare_inputs(&outputs)?;
     if outputs.iter().any(|output| output.target().is_some()) {
         run.make(&mut stack, &shapes, &mut outputs)?;
-        run.decide_again(&mut outputs)?;
     }
-    let manifest = run.manifest(&outputs, &shapes);
-    outputs.push(run.manifest_output(&manifest)?);
-    let (state, gone) = run.write(&outputs, &names)?;
+    let (manifest, state, gone) = run.write(&mut outputs, &names, &shapes)?;
     run.remember(&state)?;
     Ok(run.report(manifest, &outputs, gone))
 }
@@ -148,25 +147,31 @@ impl Run<'_> {
         Faults::gather(decided)
     }
 
-    /// Looks once more at what is to be replaced: somebody may have painted on it while the run was at work.
-    fn decide_again(&self, outputs: &mut [Output]) -> Result<()> {
-        for output in outputs {
-            if output.decision.act == Act::Make && !output.decision.replace {
-                let decision = output.decision.clone();
-                output.decision = decide::still_so(&self.folder, &output.wanted, &self.records, decision)?;
-            }
-        }
+    /// Checks that nothing is made under the name of a file that the run reads.
+    fn spare_inputs(&self, outputs: &[Output]) -> Result<()> {
+        let art = self.pictures.files().into_iter().map(Path::to_path_buf);
+        let inputs: Vec<PathBuf> = self.options.inputs.iter().cloned().chain(art).collect();
+        let names =
+            outputs.iter().filter_map(|output| output.target()).chain([output::manifest::NAME, STATE]);
+        Faults::gather(names.map(|name| door::spare_inputs(&self.folder.join(name), &inputs))).map(drop)
+    }
+
+    /// Decides once more on an output that couldn't be written, since somebody saved over it while the run was at work.
+    pub fn decide_again(&self, output: &mut Output) -> Result<()> {
+        let decision = output.decision.clone();
+        output.decision = decide::still_so(&self.folder, &output.wanted, &self.records, decision)?;
         Ok(())
     }
 
     /// The manifest of the outputs.
-    fn manifest(&self, outputs: &[Output], shapes: &[Shape]) -> Manifest {
+    pub fn manifest(&self, outputs: &[Output], shapes: &[Shape], left: Vec<(String, Written)>) -> Manifest {
         let mut outcomes = Outcomes {
             textures: BTreeMap::new(),
             exports: Vec::new(),
             still: Outcome::Aside,
             values: Outcome::Aside,
             camera: self.camera,
+            left,
         };
         for output in outputs {
             match output.what {
@@ -183,7 +188,7 @@ impl Run<'_> {
     }
 
     /// The manifest as an output like any other.
-    fn manifest_output(&self, manifest: &Manifest) -> Result<Output> {
+    pub fn manifest_output(&self, manifest: &Manifest) -> Result<Output> {
         let text = manifest.text();
         let wanted = Wanted {
             path: output::manifest::NAME.to_owned(),

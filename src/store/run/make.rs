@@ -28,7 +28,7 @@ struct Source<'a> {
 impl Run<'_> {
     /// Works out all that is to be made.
     pub fn make(&self, stack: &mut Stack<'_>, shapes: &[Shape], outputs: &mut [Output]) -> Result<()> {
-        files::prepare_folder(&self.folder)?;
+        self.with_room(|| files::prepare_folder(&self.folder))?;
         let rims = self.rims_of(outputs);
         let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
         let request = self.request(stack, shapes, &due);

@@ -3,6 +3,7 @@
 use crate::base::placing::Kind;
 use crate::base::units::{Camera, Px};
 use crate::output::forms::Also;
+use crate::output::manifest::Left;
 use crate::output::texture::{Shape, Tile};
 use crate::output::{self, Entry, Export, Manifest, Still};
 use crate::plan::{Job, Plan};
@@ -44,6 +45,8 @@ pub(super) struct Outcomes {
     pub values: Outcome,
     /// The camera place of both.
     pub camera: Camera,
+    /// What earlier runs left, with new versions beside edited files.
+    pub left: Vec<(String, Written)>,
 }
 
 /// The manifest.
@@ -86,6 +89,7 @@ pub(super) fn manifest(
         ),
         files,
         exports: exports(outcomes, earlier, folder),
+        left: outcomes.left.iter().map(left).collect(),
     }
 }
 
@@ -125,6 +129,17 @@ fn exports(outcomes: &Outcomes, earlier: Option<&Manifest>, folder: &Path) -> Ve
         }
     };
     Also::ALL.into_iter().filter_map(of).collect()
+}
+
+fn left((path, written): &(String, Written)) -> Left {
+    Left {
+        path: path.clone(),
+        beside: written.beside.clone(),
+        slot: written.slot.clone(),
+        hash: written.hash.clone(),
+        bytes: written.bytes,
+        made_of: written.made_of.clone(),
+    }
 }
 
 fn export(path: &str, written: &Written) -> Export {

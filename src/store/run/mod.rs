@@ -27,6 +27,10 @@ use std::path::PathBuf;
 pub struct Options {
     /// Where the outputs go.
     pub out: PathBuf,
+    /// The folder that was asked for, `out` or above it: links are followed down to it, and none below.
+    pub root: PathBuf,
+    /// Files that are read for the run besides the scene's pictures; none of them is ever written over.
+    pub inputs: Vec<PathBuf>,
     /// Texels per scene px; several make several sizes, each in a folder of its own.
     pub scales: Vec<f64>,
     /// Only these slots' files are written; empty: all.
@@ -54,8 +58,11 @@ pub struct Options {
 impl Options {
     /// A run into `out` as it is if nothing else is said.
     pub fn new(out: impl Into<PathBuf>) -> Options {
+        let out = out.into();
         Options {
-            out: out.into(),
+            root: out.clone(),
+            out,
+            inputs: Vec::new(),
             scales: vec![1.0],
             only: Vec::new(),
             bits: Bits::Eight,

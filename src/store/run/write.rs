@@ -1,8 +1,9 @@
 //! Writing what was made, and the record for the next run.
 
-use crate::base::fault::Result;
-use crate::base::files;
+use crate::base::fault::{Faults, Result};
+use crate::base::files::{self, Over, Placed};
 use crate::output::forms::Also;
+use crate::output::texture::Shape;
 use crate::output::{self, Manifest};
 use crate::plan::Plan;
 use crate::store::rerun::gone::gone;
@@ -15,37 +16,107 @@ use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 
 impl Run<'_> {
-    /// Writes what was made; the record for the next run, and what no slot asks for any more.
+    /// Writes what was made; the manifest of it, the record for the next run, and what no slot asks for any more.
     ///
     /// What is about to be written is put on record first, so that a run which is ended half way leaves nothing that the next one would
-    /// take for somebody else's.
-    pub fn write(&self, outputs: &[Output], names: &[String]) -> Result<(State, Vec<Gone>)> {
-        let due: Vec<(&str, &[u8], Written)> = outputs
-            .iter()
-            .filter_map(|output| {
-                Some((output.target()?, output.made.as_ref()?.bytes.as_slice(), output.written()?))
-            })
-            .collect();
-        if !due.is_empty() {
-            let mut intent = self.records.state.clone();
-            intent.pending.extend(due.iter().map(|(name, _, written)| ((*name).to_owned(), written.clone())));
-            files::write_whole(self.folder.join(STATE), intent.text().as_bytes())?;
+    /// take for somebody else's. The manifest comes last, so that it names nothing that isn't there.
+    pub fn write(
+        &self,
+        outputs: &mut Vec<Output>,
+        names: &[String],
+        shapes: &[Shape],
+    ) -> Result<(Manifest, State, Vec<Gone>)> {
+        let mut open: Vec<usize> = (0..outputs.len()).collect();
+        let manifest = loop {
+            let manifest = self.manifest(outputs, shapes, self.left(outputs, names)?);
+            outputs.push(self.manifest_output(&manifest)?);
+            self.announce(outputs)?;
+            open = self.put_all(outputs, &open)?;
+            if open.is_empty() {
+                break manifest;
+            }
+            // Somebody saved over them while they were written: the new versions go beside, and the manifest says so.
+            outputs.pop();
+            open.iter().try_for_each(|at| self.decide_again(&mut outputs[*at]))?;
+        };
+        let last = outputs.len() - 1;
+        while !self.put_all(outputs, &[last])?.is_empty() {
+            self.decide_again(&mut outputs[last])?;
+            self.announce(outputs)?;
         }
-        // Side by side, since each waits for the disk; the manifest last, so that it names nothing that isn't there.
-        let (last, first): (Vec<_>, Vec<_>) =
-            due.iter().partition(|(name, ..)| *name == output::manifest::NAME);
-        for group in [first, last] {
-            let write = |(name, bytes, _): &&(&str, &[u8], Written)| {
-                files::write_whole(self.folder.join(name), bytes)
-            };
-            let written: Vec<Result<()>> = group.par_iter().map(write).collect();
-            written.into_iter().collect::<Result<()>>()?;
-        }
-        self.state(outputs, names)
+        let (files, gone) = self.on_record(outputs, names, self.options.rerun.prune)?;
+        Ok((manifest, State::new(files), gone))
     }
 
-    /// The record of what stands in the folder now.
-    fn state(&self, outputs: &[Output], names: &[String]) -> Result<(State, Vec<Gone>)> {
+    /// Puts on record what is about to be written.
+    fn announce(&self, outputs: &[Output]) -> Result<()> {
+        let due = outputs.iter().filter_map(|output| Some((output.target()?.to_owned(), output.written()?)));
+        let due: BTreeMap<String, Written> = due.collect();
+        if due.is_empty() {
+            return Ok(());
+        }
+        let mut intent = self.records.state.clone();
+        intent.pending.extend(due);
+        self.with_room(|| files::write_whole(self.folder.join(STATE), intent.text().as_bytes()))
+    }
+
+    /// Writes the outputs at `places`, side by side, since each waits for the disk. The places of those over which somebody else saved
+    /// meanwhile come back.
+    fn put_all(&self, outputs: &[Output], places: &[usize]) -> Result<Vec<usize>> {
+        let put = |at: &usize| -> Result<Option<usize>> {
+            let output = &outputs[*at];
+            let (Some(name), Some(made)) = (output.target(), &output.made) else { return Ok(None) };
+            let known: Vec<Written> = match &output.decision.act {
+                Act::Beside(..) => self.records.of(name),
+                _ => self.known(&output.wanted.path),
+            };
+            let hashes: Vec<String> = known.into_iter().map(|known| known.hash).collect();
+            let over = if output.decision.replace { Over::Any } else { Over::Known(&hashes) };
+            let placed = self.with_room(|| files::put(self.folder.join(name), &made.bytes, over))?;
+            Ok((placed == Placed::Stands).then_some(*at))
+        };
+        let stands: Vec<Result<Option<usize>>> = places.par_iter().map(put).collect();
+        Ok(Faults::gather(stands)?.into_iter().flatten().collect())
+    }
+
+    /// What runs may have written under `path`, the new versions beside it included: who moves one over it has accepted it.
+    fn known(&self, path: &str) -> Vec<Written> {
+        let besides = self.records.besides(path).into_iter().map(|(_, written)| written);
+        self.records.of(path).into_iter().chain(besides).collect()
+    }
+
+    /// Does `write`, and where the disk is full does it once more without the cache, which holds nothing but time.
+    pub fn with_room<T>(&self, write: impl Fn() -> Result<T>) -> Result<T> {
+        write().or_else(|faults| {
+            if !faults.list.iter().any(|fault| fault.no_room) {
+                return Err(faults);
+            }
+            self.store.clear_disk();
+            write()
+        })
+    }
+
+    /// What stands in the folder after the run besides its outputs.
+    fn left(&self, outputs: &[Output], names: &[String]) -> Result<Vec<(String, Written)>> {
+        let (files, gone) = self.on_record(outputs, names, false)?;
+        let prune = self.options.rerun.prune;
+        let is_gone = |name: &String| gone.iter().any(|gone| gone.path == *name);
+        let goes = |name: &String| prune && gone.iter().any(|gone| gone.path == *name && !gone.touched);
+        let left = files.into_iter().filter(|(name, written)| {
+            // A manifest can't hold its own hash.
+            let of_manifest = written.beside.as_deref() == Some(output::manifest::NAME);
+            !of_manifest && !goes(name) && (written.beside.is_some() || is_gone(name))
+        });
+        Ok(left.collect())
+    }
+
+    /// The records of what stands in the folder, and what no slot asks for any more.
+    fn on_record(
+        &self,
+        outputs: &[Output],
+        names: &[String],
+        prune: bool,
+    ) -> Result<(BTreeMap<String, Written>, Vec<Gone>)> {
         let mut files: BTreeMap<String, Written> = outputs.iter().flat_map(Output::records).collect();
         // What the run wasn't asked for stays on record.
         for name in names {
@@ -60,9 +131,9 @@ impl Run<'_> {
             files.extend(there.map(|written| (name.clone(), written)));
         }
         let wanted: BTreeSet<String> = files.keys().chain(names).cloned().collect();
-        let (gone, left) = gone(&self.folder, &self.records, &wanted, self.options.rerun.prune)?;
+        let (gone, left) = gone(&self.folder, &self.records, &wanted, prune)?;
         files.extend(left);
-        Ok((State::new(files), gone))
+        Ok((files, gone))
     }
 
     /// Leaves the record for the next run, if it says anything new.

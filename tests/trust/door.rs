@@ -1,0 +1,220 @@
+//! One door for every write: nothing is replaced that the program didn't write, nothing that it reads, nothing through a link, and
+//! what somebody saves during a run stays.
+
+use super::util::{Scene, TEXT, count, outputs};
+use std::fs;
+use std::os::unix::fs::{MetadataExt, PermissionsExt, symlink};
+use std::time::Duration;
+
+const PRECIOUS: &[u8] = b"painted for weeks\n";
+
+/// The commands that write one file, each with the file's name.
+fn commands() -> [(&'static str, Vec<&'static str>); 5] {
+    let rim =
+        ["rim", "near.svg", "--haze", "#c8ccd0", "--separation", "8", "--behind", "#445566", "--spread", "2"];
+    [
+        ("a.png", vec!["sheet", "--preset", "mist", "--size", "32x16", "--out", "a.png"]),
+        ("a.png", [&rim[..], &["--out", "a.png"]].concat()),
+        ("a.png", vec!["vary", "scene.toml", "near", "--count", "2", "--tile", "64", "--out", "a.png"]),
+        ("a.d", vec!["render", "scene.toml", "--out", "o", "--quiet", "--depfile", "a.d"]),
+        ("m/fogweft.1", vec!["man", "m"]),
+    ]
+}
+
+#[test]
+fn single_files_replace_only_what_the_program_wrote() {
+    let scene = Scene::new();
+    fs::create_dir(scene.path("m")).expect("made");
+    for (name, args) in commands() {
+        scene.write(name, PRECIOUS);
+        let text = scene.refused(5, &args);
+        assert!(text.contains(name) && text.contains("--replace"), "{args:?}: {text}");
+        assert_eq!(fs::read(scene.path(name)).expect("there"), PRECIOUS, "{args:?}");
+        scene.well(&[&args[..], &["--replace"]].concat());
+        // What it wrote itself it replaces, as long as nobody edited it.
+        let written = fs::read(scene.path(name)).expect("there");
+        scene.well(&args);
+        assert!(fs::read(scene.path(name)).expect("there") == written, "{args:?}");
+        let mut edited = written.clone();
+        edited[written.len() / 2] ^= 1;
+        scene.write(name, &edited);
+        scene.refused(5, &args);
+        assert!(fs::read(scene.path(name)).expect("there") == edited, "{args:?}");
+        fs::remove_file(scene.path(name)).expect("removed");
+        // Nor through a link.
+        scene.write("precious", PRECIOUS);
+        symlink(scene.path("precious"), scene.path(name)).expect("linked");
+        scene.refused(5, &[&args[..], &["--replace"]].concat());
+        assert_eq!(fs::read(scene.path("precious")).expect("there"), PRECIOUS, "{args:?}");
+        fs::remove_file(scene.path(name)).expect("removed");
+    }
+}
+
+#[test]
+fn nothing_that_a_command_reads_is_written_over() {
+    let scene = Scene::new();
+    fs::hard_link(scene.path("near.svg"), scene.path("twin.svg")).expect("linked");
+    let before = outputs(&scene.path("."));
+    let rim =
+        ["rim", "near.svg", "--haze", "#c8ccd0", "--separation", "8", "--behind", "far.svg", "--spread", "2"];
+    for args in [
+        [&rim[..], &["--out", "near.svg"]].concat(),
+        [&rim[..], &["--out", "far.svg"]].concat(),
+        [&rim[..], &["--out", "twin.svg"]].concat(),
+        vec!["vary", "scene.toml", "near", "--count", "2", "--out", "scene.toml"],
+        vec!["vary", "scene.toml", "near", "--count", "2", "--out", "./far.svg"],
+        vec!["render", "scene.toml", "--out", "o", "--depfile", "scene.toml"],
+        vec!["render", "scene.toml", "--out", "o", "--depfile", "near.svg"],
+    ] {
+        let text = scene.refused(5, &[&args[..], &["--replace"]].concat());
+        assert!(text.contains("reads"), "{args:?}: {text}");
+        assert!(outputs(&scene.path(".")) == before, "{args:?}");
+        assert!(!scene.path("o").exists(), "{args:?}");
+    }
+}
+
+/// A picture of an earlier run as the art of a slot that would be written under its name.
+#[test]
+fn an_output_that_became_a_picture_of_the_scene_stays() {
+    let scene = Scene::new();
+    scene.well(&["render", "scene.toml", "--out", "o"]);
+    let art = fs::read(scene.path("o/near.art.png")).expect("there");
+    scene.write("scene.toml", TEXT.replace("near.svg", "o/near.art.png").replace("y = 12", "y = 9"));
+    for more in [&[][..], &["--replace"], &["--again", "--replace"]] {
+        let done = scene.run(&[&["render", "scene.toml", "--out", "o"], more].concat());
+        assert_eq!(done.status.code(), Some(5), "{}", String::from_utf8_lossy(&done.stderr));
+        assert!(fs::read(scene.path("o/near.art.png")).expect("there") == art);
+    }
+}
+
+#[test]
+fn folders_and_hidden_files_are_never_followed() {
+    let scene = Scene::new();
+    scene.write("scene.toml", format!("{TEXT}[mood.dusk.air]\nvisibility = 300\n"));
+    fs::create_dir_all(scene.path("elsewhere")).expect("made");
+    fs::create_dir_all(scene.path("o")).expect("made");
+    symlink(scene.path("elsewhere"), scene.path("o/mood-dusk")).expect("linked");
+    let text = scene.refused(5, &["render", "scene.toml", "--out", "o", "--mood", "dusk"]);
+    assert!(text.contains("mood-dusk"), "{text}");
+    symlink(scene.path("elsewhere"), scene.path("o/scale-2")).expect("linked");
+    scene.refused(5, &["render", "scene.toml", "--out", "o", "--scale", "1", "--scale", "2"]);
+    assert!(outputs(&scene.path("elsewhere")).is_empty());
+    // Links of either kind in the cache, whose files' names are known to anybody.
+    scene.well(&["render", "scene.toml", "--out", "p"]);
+    let cache = scene.path("p/.fogweft-cache");
+    for (at, entry) in fs::read_dir(&cache).expect("a cache").flatten().enumerate() {
+        scene.write("precious", PRECIOUS);
+        fs::remove_file(entry.path()).expect("removed");
+        match at % 2 {
+            0 => symlink(scene.path("precious"), entry.path()).expect("linked"),
+            _ => fs::hard_link(scene.path("precious"), entry.path()).expect("linked"),
+        }
+    }
+    scene.write(".keep", "");
+    scene.well(&["render", "scene.toml", "--out", "p", "--again"]);
+    assert_eq!(fs::read(scene.path("precious")).expect("there"), PRECIOUS);
+    // A file that isn't a lock isn't written over.
+    fs::create_dir(scene.path("q")).expect("made");
+    scene.write("q/.fogweft-lock", PRECIOUS);
+    scene.refused(5, &["render", "scene.toml", "--out", "q"]);
+    assert_eq!(fs::read(scene.path("q/.fogweft-lock")).expect("there"), PRECIOUS);
+}
+
+/// What is saved during a run, in place or by a rename, stands there afterwards.
+#[test]
+fn what_is_painted_during_a_run_is_never_lost() {
+    let scene = Scene::new();
+    scene.well(&["render", "scene.toml", "--out", "o"]);
+    let files = ["near.fog.png", "far.art.png", "still.png", "far.fog.png"];
+    let (mut painted, mut kept) = (0, 0);
+    for round in 0..count("FOGWEFT_ROUNDS", 6, 60) {
+        scene.well(&["render", "scene.toml", "--out", "o", "--replace", "--prune"]);
+        scene.write("scene.toml", TEXT.replace("= 900", &format!("= {}", 500 + round)));
+        let mut child = scene
+            .command(&["render", "scene.toml", "--out", "o", "--again", "--quiet"])
+            .spawn()
+            .expect("runs");
+        let mut last = [None; 4];
+        let mut number = 0_u32;
+        while child.try_wait().expect("asked").is_none() {
+            let at = number as usize % files.len();
+            let (path, text) = (scene.path("o").join(files[at]), format!("round {round}, save {number}"));
+            if number % 3 == 0 {
+                scene.write("o/by-hand", &text);
+                fs::rename(scene.path("o/by-hand"), path).expect("saved");
+            } else {
+                fs::write(path, text).expect("saved");
+            }
+            last[at] = Some(number);
+            number += 1;
+            std::thread::sleep(Duration::from_millis(u64::from(number % 7)));
+        }
+        painted += number;
+        for (name, number) in files.iter().zip(last) {
+            let Some(number) = number else { continue };
+            let there = fs::read(scene.path("o").join(name)).expect("there");
+            assert_eq!(there, format!("round {round}, save {number}").as_bytes(), "{name}");
+            kept += 1;
+        }
+        let said = scene.well(&["render", "scene.toml", "--out", "o"]);
+        assert!(said.contains("kept") || painted == 0, "{said}");
+    }
+    assert!(painted > 0, "no run took long enough");
+    println!("{painted} saves during runs, the last {kept} of each file all there");
+}
+
+#[test]
+fn the_manifest_alone_proves_what_runs_wrote() {
+    let scene = Scene::new();
+    let forget = || fs::remove_file(scene.path("o/.fogweft-run.json")).expect("removed");
+    let run =
+        ["render", "scene.toml", "--out", "o", "--frames", "3", "--also", "ora,svg,preview", "--bits", "16"];
+    scene.well(&run);
+    let clean = outputs(&scene.path("o"));
+    forget();
+    let said = scene.well(&run);
+    assert!(said.contains("nothing changed"), "{said}");
+    assert!(outputs(&scene.path("o")) == clean);
+    // Everything is made again without a word of anybody's edits.
+    scene.write("scene.toml", TEXT.replace("= 900", "= 500"));
+    forget();
+    let said = scene.well(&run);
+    assert!(!said.contains("edited") && !said.contains(".new"), "{said}");
+    // A new version beside an edited file, and the files of a slot that is gone.
+    scene.write("o/near.fog.png", PRECIOUS);
+    scene.write("scene.toml", TEXT.replace("= 900", "= 400"));
+    scene.well(&run);
+    assert!(scene.path("o/near.fog.new.png").exists());
+    scene.write("scene.toml", TEXT.replace("= 900", "= 300"));
+    forget();
+    scene.well(&run);
+    assert!(scene.path("o/near.fog.new.png").exists() && !scene.path("o/near.fog.new-2.png").exists());
+    let far = TEXT.find("[[slot]]\nname = \"far\"").expect("there");
+    let near = TEXT.find("[[slot]]\nname = \"near\"").expect("there");
+    scene.write("scene.toml", format!("{}{}", &TEXT[..far], &TEXT[near..]));
+    scene.well(&run);
+    forget();
+    scene.well(&run);
+    scene.write("scene.toml", TEXT);
+    forget();
+    let said = scene.well(&run);
+    assert!(!said.contains("far.fog.png: edited"), "{said}");
+    assert_eq!(fs::read(scene.path("o/near.fog.png")).expect("there"), PRECIOUS);
+    scene.well(&[&run[..], &["--replace", "--prune"]].concat());
+    assert!(outputs(&scene.path("o")) == clean);
+}
+
+#[test]
+fn a_saved_scene_keeps_its_mode_and_its_link() {
+    let scene = Scene::new();
+    fs::create_dir(scene.path("kept")).expect("made");
+    fs::rename(scene.path("scene.toml"), scene.path("kept/real.toml")).expect("moved");
+    symlink("kept/real.toml", scene.path("scene.toml")).expect("linked");
+    fs::set_permissions(scene.path("kept/real.toml"), fs::Permissions::from_mode(0o640)).expect("set");
+    let said = scene.well(&["vary", "scene.toml", "near", "--count", "2", "--pick", "2"]);
+    assert!(said.contains("link") && said.contains("real.toml"), "{said}");
+    assert!(scene.path("scene.toml").symlink_metadata().expect("there").is_symlink());
+    assert_eq!(fs::metadata(scene.path("kept/real.toml")).expect("there").mode() & 0o777, 0o640);
+    let text = fs::read_to_string(scene.path("kept/real.toml")).expect("text");
+    assert!(text.contains("seed") && text != TEXT, "{text}");
+}
