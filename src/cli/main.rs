@@ -154,12 +154,36 @@ fn bits(text: &str) -> Bits {
     if text == "16" { Bits::Sixteen } else { Bits::Eight }
 }
 
+/// Checks that standard output isn't redirected to a file that is read.
+#[cfg(unix)]
+fn spare_from_output(input: &Path) -> Result<()> {
+    use std::os::fd::AsFd;
+    let out = std::io::stdout().as_fd().try_clone_to_owned().map(std::fs::File::from);
+    let (Ok(out), Ok(file)) = (out.and_then(|out| out.metadata()), std::fs::metadata(input)) else {
+        return Ok(());
+    };
+    if !out.is_file() || !files::is_same_node(&out, &file) {
+        return Ok(());
+    }
+    let message = "standard output is redirected to this file, which the same command reads";
+    Err(Fault::new(Class::Output, message).in_file(input).remedy("Redirect it to another file.").into())
+}
+
+/// Checks that standard output isn't redirected to a file that is read: not known here.
+#[cfg(not(unix))]
+fn spare_from_output(_input: &Path) -> Result<()> {
+    Ok(())
+}
+
 /// A scene with its pictures, as a command that makes no outputs sees it.
 fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read::Reading, Pictures)> {
+    spare_from_output(&args.scene)?;
     let source = Source::load(&args.scene, limits)?;
     let shelf = Shelf::of_scene(Some(&args.scene), limits);
     let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true };
     let mut reading = read::read_mood(&source.file, &source.text, how, mood)?;
+    let art = reading.scene.slots.iter().filter_map(|slot| slot.art.as_ref());
+    art.map(|art| art.file.as_path()).try_for_each(spare_from_output)?;
     let pictures = Pictures::open(&reading.scene, limits)?;
     haze::sample(&mut reading.scene, &pictures, limits)?;
     warn(&pictures.warnings());

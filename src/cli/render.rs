@@ -29,6 +29,7 @@ pub fn once(args: &args::Render) -> Result<()> {
 pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
     let limits = super::limits();
     let scene = &args.scene.scene;
+    super::spare_from_output(scene)?;
     inputs.read(scene);
     let source = Source::load(scene, &limits)?;
     for folder in shelf::folders(Some(scene)) {

@@ -14,6 +14,7 @@ use std::path::{Path, PathBuf};
 pub fn vary(args: &args::Vary) -> Result<()> {
     let limits = super::limits();
     let file = &args.scene.scene;
+    super::spare_from_output(file)?;
     let source = Source::load(file, &limits)?;
     let shelf = Shelf::of_scene(Some(file), &limits);
     let how = read::Options { sets: &args.scene.sets, limits: &limits, shelf: &shelf, check_art: true };

@@ -73,6 +73,24 @@ fn nothing_that_a_command_reads_is_written_over() {
     }
 }
 
+#[test]
+fn what_is_printed_goes_to_no_file_that_is_read() {
+    let scene = Scene::new();
+    let before = outputs(&scene.path("."));
+    for (file, args) in [
+        ("scene.toml", &["plan", "scene.toml", "--json"][..]),
+        ("near.svg", &["plan", "scene.toml", "--json"]),
+        ("scene.toml", &["render", "scene.toml", "--out", "o"]),
+        ("scene.toml", &["vary", "scene.toml", "near", "--count", "2"]),
+    ] {
+        let out = fs::File::options().append(true).open(scene.path(file)).expect("opened");
+        let done = scene.command(args).stdout(out).output().expect("runs");
+        let text = super::util::told(5, &done);
+        assert!(text.contains("standard output") && text.contains(file), "{args:?}: {text}");
+        assert!(outputs(&scene.path(".")) == before, "{args:?}");
+    }
+}
+
 /// A picture of an earlier run as the art of a slot that would be written under its name.
 #[test]
 fn an_output_that_became_a_picture_of_the_scene_stays() {
