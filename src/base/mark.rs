@@ -73,7 +73,7 @@ pub fn is_whole(content: &[u8]) -> bool {
             .and_then(|line| line.strip_prefix(WORDS.as_bytes()))
             .is_some_and(|hash| hash == blake3::hash(text).to_hex().as_bytes())
     };
-    COMMENTS.iter().any(|comment| is_of(comment))
+    COMMENTS.iter().any(is_of)
 }
 
 /// Whether the file at `path` bears its mark.

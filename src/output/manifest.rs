@@ -72,6 +72,12 @@ pub struct Left {
     /// The slot that it belongs to; empty for pictures of the whole stack.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub slot: String,
+    /// Bits per channel; 0 where it isn't a picture of the stack.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub bits: u8,
+    /// Whether every texel is opaque.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub opaque: bool,
     /// BLAKE3 of the file as the program wrote it, in hexadecimal.
     #[serde(default)]
     pub hash: String,
@@ -317,6 +323,10 @@ pub fn apart(folder: impl AsRef<Path>, names: &[String]) -> Result<()> {
 pub(crate) fn stays_inside(name: &str) -> bool {
     let plain = !name.is_empty() && !name.chars().any(|c| c == '\\' || c == ':' || c.is_control());
     plain && Path::new(name).components().all(|part| matches!(part, Component::Normal(_)))
+}
+
+fn is_zero(bits: &u8) -> bool {
+    *bits == 0
 }
 
 fn encoded() -> Blending {

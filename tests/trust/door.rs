@@ -15,7 +15,7 @@ fn commands() -> [(&'static str, Vec<&'static str>); 5] {
     [
         ("a.png", vec!["sheet", "--preset", "mist", "--size", "32x16", "--out", "a.png"]),
         ("a.png", [&rim[..], &["--out", "a.png"]].concat()),
-        ("a.png", vec!["vary", "scene.toml", "near", "--count", "2", "--tile", "64", "--out", "a.png"]),
+        ("a.png", vec!["vary", "scene.toml", "near", "--count", "2", "--tile", "160", "--out", "a.png"]),
         ("a.d", vec!["render", "scene.toml", "--out", "o", "--quiet", "--depfile", "a.d"]),
         ("m/fogweft.1", vec!["man", "m"]),
     ]
@@ -219,7 +219,14 @@ fn the_manifest_alone_proves_what_runs_wrote() {
     assert!(!said.contains("far.fog.png: edited"), "{said}");
     assert_eq!(fs::read(scene.path("o/near.fog.png")).expect("there"), PRECIOUS);
     scene.well(&[&run[..], &["--replace", "--prune"]].concat());
-    assert!(outputs(&scene.path("o")) == clean);
+    let there = outputs(&scene.path("o"));
+    let other: Vec<_> = clean.iter().filter(|(name, bytes)| there.get(*name) != Some(bytes)).collect();
+    let more: Vec<_> = there.keys().filter(|name| !clean.contains_key(*name)).collect();
+    assert!(
+        other.is_empty() && more.is_empty(),
+        "{:?}, {more:?}",
+        other.iter().map(|(name, _)| name).collect::<Vec<_>>()
+    );
 }
 
 #[test]

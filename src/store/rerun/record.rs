@@ -218,7 +218,13 @@ fn listed(manifest: &Manifest, name: &str) -> Vec<Written> {
     let exports = manifest.exports.iter().filter(|export| export.path == name);
     let exports = exports.map(|export| (&export.hash, export.bytes, &export.made_of, Written::default()));
     let left = manifest.left.iter().filter(|left| left.path == name).map(|left| {
-        let more = Written { slot: left.slot.clone(), beside: left.beside.clone(), ..Written::default() };
+        let more = Written {
+            slot: left.slot.clone(),
+            bits: left.bits,
+            opaque: left.opaque,
+            beside: left.beside.clone(),
+            ..Written::default()
+        };
         (&left.hash, left.bytes, &left.made_of, more)
     });
     let all = files.chain(frames).chain(whole).chain(exports).chain(left);

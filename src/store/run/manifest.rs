@@ -136,6 +136,8 @@ fn left((path, written): &(String, Written)) -> Left {
         path: path.clone(),
         beside: written.beside.clone(),
         slot: written.slot.clone(),
+        bits: written.bits,
+        opaque: written.opaque,
         hash: written.hash.clone(),
         bytes: written.bytes,
         made_of: written.made_of.clone(),
