@@ -157,7 +157,7 @@ fn what_is_painted_during_a_run_is_never_lost() {
         while child.try_wait().expect("asked").is_none() {
             let at = number as usize % files.len();
             let (path, text) = (scene.path("o").join(files[at]), format!("round {round}, save {number}"));
-            if number % 3 == 0 {
+            if number.is_multiple_of(3) {
                 scene.write("o/by-hand", &text);
                 fs::rename(scene.path("o/by-hand"), path).expect("saved");
             } else {
