@@ -32,12 +32,27 @@ pub fn tune(args: &args::Tune) -> Result<()> {
         args.scene.display(),
         server.address()
     ));
+    if let Some(file) = server.offered() {
+        warn(&[format!(
+            "{} holds unsaved changes of an earlier run; the page asks what to do with them",
+            file.display()
+        )]);
+    }
     if args.open && !open(server.address()) {
         warn(&["no browser could be opened; open the address by hand".to_owned()]);
     }
     let _ = stopped.recv();
-    if server.is_unsaved() {
-        warn(&["unsaved changes were lost".to_owned()]);
+    match server.keep_unsaved() {
+        Ok(None) => {}
+        Ok(Some(file)) => warn(&[format!(
+            "unsaved changes are kept in {}; the next `fogweft tune {}` offers them",
+            file.display(),
+            args.scene.display()
+        )]),
+        Err(faults) => {
+            warn(&["unsaved changes were lost".to_owned()]);
+            return Err(faults);
+        }
     }
     say("stopped\n");
     Ok(())

@@ -26,6 +26,7 @@ const FILES: &[(&str, &str, &str)] = &[
     ("grips.js", "text/javascript; charset=utf-8", include_str!("page/grips.js")),
     ("keys.js", "text/javascript; charset=utf-8", include_str!("page/keys.js")),
     ("draw.js", "text/javascript; charset=utf-8", include_str!("page/draw.js")),
+    ("recovery.js", "text/javascript; charset=utf-8", include_str!("page/recovery.js")),
 ];
 
 /// Who may ask: the run's port and token.

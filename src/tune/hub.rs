@@ -2,6 +2,7 @@
 
 use crate::base::units::Camera;
 use crate::store::cache::Store;
+use crate::tune::recovery::Recovery;
 use crate::tune::session::Session;
 use serde_json::Value as Json;
 use std::collections::VecDeque;
@@ -179,6 +180,8 @@ struct StateClock {
 /// See the module.
 pub(super) struct Hub {
     pub session: Mutex<Session>,
+    /// Unsaved edits in a file. Whoever wants both locks it before the session.
+    pub recovery: Mutex<Recovery>,
     pub tabs: Mutex<Vec<Arc<Tab>>>,
     /// What was worked out for drafts and settled pictures.
     pub store: Store,
@@ -197,13 +200,17 @@ pub(super) struct Hub {
     edited: Mutex<Instant>,
     state: Mutex<StateClock>,
     stopped: AtomicBool,
+    /// Whether unsaved edits of an earlier run are offered.
+    offered: AtomicBool,
 }
 
 impl Hub {
-    pub fn new(session: Session) -> Hub {
+    pub fn new(session: Session, recovery: Recovery) -> Hub {
         let revision = session.current().revision;
+        let offered = recovery.offered().is_some();
         Hub {
             session: Mutex::new(session),
+            recovery: Mutex::new(recovery),
             tabs: Mutex::default(),
             store: Store::in_memory(SPARE),
             solved: AtomicU64::new(0),
@@ -215,6 +222,7 @@ impl Hub {
             edited: Mutex::new(Instant::now()),
             state: Mutex::new(StateClock { told: Instant::now(), pending: false }),
             stopped: AtomicBool::new(false),
+            offered: AtomicBool::new(offered),
         }
     }
 
@@ -303,6 +311,14 @@ impl Hub {
             tab.close();
         }
         self.wake();
+    }
+
+    pub fn is_offered(&self) -> bool {
+        self.offered.load(Ordering::Acquire)
+    }
+
+    pub fn set_offered(&self, offered: bool) {
+        self.offered.store(offered, Ordering::Release);
     }
 
     pub fn is_stopped(&self) -> bool {

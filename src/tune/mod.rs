@@ -8,6 +8,7 @@ mod draw;
 mod frame;
 mod http;
 mod hub;
+mod recovery;
 mod row_means;
 mod session;
 mod socket;
@@ -18,7 +19,8 @@ mod write;
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use http::{Access, Answer};
-use hub::Hub;
+use hub::{Hub, locked};
+use recovery::Recovery;
 use session::Session;
 use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -83,16 +85,18 @@ impl Server {
         let token: String = token.iter().map(|byte| format!("{byte:02x}")).collect();
         let address = format!("http://127.0.0.1:{port}/{token}/");
         let access = Access { port, token };
-        let hub = Arc::new(Hub::new(session));
+        let recovery = Recovery::open(&options.scene, session.text(), &limits);
+        let hub = Arc::new(Hub::new(session, recovery));
         // A thread of its own, so that drafts needn't stand in line behind what is being settled.
         let pool = rayon::ThreadPoolBuilder::new()
             .num_threads(1)
             .build()
             .map_err(|error| fault("no thread can be started", &error))?;
-        let work: [Work; 4] = [
+        let work: [Work; 5] = [
             Box::new(move |hub| draw::drafts(hub, &limits)),
             Box::new(move |hub| pool.install(|| draw::settle(hub, &limits, at_rest))),
             Box::new(|hub| watch::watch(hub)),
+            Box::new(|hub| recovery::follow(hub)),
             Box::new(move |hub| accept(hub, &listener, &access)),
         ];
         let threads = work.into_iter().map(|work| spawn(Arc::clone(&hub), work)).collect();
@@ -112,6 +116,19 @@ impl Server {
     /// Whether the page holds what the file doesn't.
     pub fn is_unsaved(&self) -> bool {
         self.hub.session().is_unsaved()
+    }
+
+    /// The file with unsaved edits that an earlier run left and the page offers.
+    pub fn offered(&self) -> Option<PathBuf> {
+        locked(&self.hub.recovery).offered().map(std::path::Path::to_path_buf)
+    }
+
+    /// Writes what is unsaved into a file beside the scene; the next run offers it.
+    ///
+    /// # Errors
+    /// Class `Output`: it can't be written.
+    pub fn keep_unsaved(&self) -> Result<Option<PathBuf>> {
+        recovery::keep(&self.hub)
     }
 }
 

@@ -51,6 +51,8 @@ pub(super) struct Session {
     on_disk: Arc<str>,
     /// What the file holds where both were changed.
     conflict: Option<Arc<str>>,
+    /// Why the file can't be read now: nobody knows what a save would replace.
+    unreadable: Option<Faults>,
     /// What is wrong with the text; the last good scene stays.
     faults: Option<Faults>,
     current: Arc<Version>,
@@ -75,6 +77,7 @@ impl Session {
             gesture: None,
             on_disk: text,
             conflict: None,
+            unreadable: None,
             faults: None,
             saved: Arc::clone(&version),
             current: version,
@@ -118,6 +121,11 @@ impl Session {
 
     pub fn has_conflict(&self) -> bool {
         self.conflict.is_some()
+    }
+
+    /// Why the file can't be read now; it isn't saved into meanwhile.
+    pub fn unreadable(&self) -> Option<&Faults> {
+        self.unreadable.as_ref()
     }
 
     /// How many steps lead back and forth.
@@ -257,10 +265,13 @@ impl Session {
     /// Writes the text into the file. False where the file was changed meanwhile: nothing is written then.
     ///
     /// # Errors
-    /// Class `Output`: the file can't be written.
+    /// Class `Output`: the file can't be written, or what it holds now can't be read.
     pub fn save(&mut self) -> Result<bool> {
         if self.check_file() == FileChange::Conflict || self.conflict.is_some() {
             return Ok(false);
+        }
+        if let Some(faults) = &self.unreadable {
+            return Err(unsaved(&self.file, faults));
         }
         let text = Arc::clone(self.text());
         if files::save(&self.file, self.on_disk.as_bytes(), text.as_bytes())? == files::Placed::Stands {
@@ -276,8 +287,15 @@ impl Session {
 
     /// Looks at the file: what somebody else wrote there is taken over, unless both were changed.
     pub fn check_file(&mut self) -> FileChange {
-        // A file that is gone or can't be read for a moment, half way through a save by rename, is looked at again later.
-        let Ok(source) = Source::load(&self.file, &self.limits) else { return FileChange::Same };
+        // A file that is gone for a moment, half way through a save by rename, is looked at again later.
+        let source = match Source::load(&self.file, &self.limits) {
+            Ok(source) => source,
+            Err(faults) => {
+                self.unreadable = std::fs::symlink_metadata(&self.file).is_ok().then_some(faults);
+                return FileChange::Same;
+            }
+        };
+        self.unreadable = None;
         if source.text == *self.on_disk {
             self.conflict = None;
             return FileChange::Same;
@@ -313,6 +331,14 @@ impl Session {
         }
     }
 
+    /// Takes a text over that an earlier run left; the file's is a step back.
+    pub fn take_over(&mut self, text: Arc<str>) {
+        if text != *self.text() {
+            self.push(text, None);
+            self.reread();
+        }
+    }
+
     /// Pictures or presets were changed: everything is read again.
     pub fn reopen(&mut self) {
         self.shelf = Shelf::of_scene(Some(&self.file), &self.limits);
@@ -323,6 +349,19 @@ impl Session {
             Err(faults) => self.faults = Some(faults),
         }
     }
+}
+
+/// Why nothing was saved.
+fn unsaved(file: &Path, faults: &Faults) -> Faults {
+    let first = faults.list.first();
+    let why = first.map_or("unknown", |fault| fault.message.as_str());
+    Fault::new(
+        Class::Output,
+        format!("nothing was saved, since what the file holds now can't be read: {why}"),
+    )
+    .in_file(file)
+    .remedy("Mend the file, or move it away, and save again; the unsaved edits are kept.")
+    .into()
 }
 
 /// Reads a text; pictures that the scene of `before` has open already stay open.

@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::units::Camera;
 use crate::tune::hub::{Hub, Message as Outgoing, Tab, View, locked};
+use crate::tune::recovery;
 use crate::tune::session::Session;
 use crate::tune::state;
 use serde::Deserialize;
@@ -42,6 +43,8 @@ enum Ask {
     Save { stamp: u64 },
     /// Which of two texts is to stand.
     Choose { mine: bool, stamp: u64 },
+    /// Whether unsaved edits of an earlier run are taken over, or deleted.
+    Recover { take: bool, stamp: u64 },
     /// What is to be seen.
     View { camera: Camera, bare: bool, values: bool, compare: bool, stamp: u64 },
     /// A picture is on the page.
@@ -106,10 +109,11 @@ fn shake_hands(mut stream: TcpStream, key: &str) -> io::Result<TcpStream> {
 /// A tab that is told how the session stands.
 fn greet(hub: &Hub) -> Arc<Tab> {
     let tab = {
+        let offered = hub.is_offered();
         let session = hub.session();
         let tab = Arc::new(Tab::new(Camera(session.current().reading.scene.travel / 2.0)));
         tab.tell(state::hello(&session).to_string());
-        tab.tell(state::state(&session).to_string());
+        tab.tell(state::state(&session, offered).to_string());
         tab
     };
     if let Some(report) = &*locked(&hub.report) {
@@ -207,7 +211,23 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             session.resolve(mine);
             Ok(())
         }),
+        Ask::Recover { take, stamp } => recover(hub, tab, stamp, take),
     }
+}
+
+/// Takes the unsaved edits of an earlier run over, or deletes them.
+fn recover(hub: &Hub, tab: &Tab, stamp: u64, take: bool) {
+    let text = locked(&hub.recovery).text().filter(|_| take);
+    if let Some(text) = text {
+        hub.session().take_over(text);
+        // What was taken over must be on disk before its old file goes.
+        if recovery::keep(hub).is_err() {
+            return edit(hub, tab, stamp, None, |_| Ok(()));
+        }
+    }
+    locked(&hub.recovery).close_offer();
+    hub.set_offered(false);
+    edit(hub, tab, stamp, None, |_| Ok(()));
 }
 
 /// Does something to the session; tells everybody how it stands then, and the asker what was refused.
@@ -243,7 +263,7 @@ fn edit_while(
 
 /// Tells all pages how the session stands.
 pub(super) fn tell_state(hub: &Hub, session: &Session) {
-    let text: Arc<str> = state::state(session).to_string().into();
+    let text: Arc<str> = state::state(session, hub.is_offered()).to_string().into();
     for tab in hub.tabs() {
         tab.tell_state(Arc::clone(&text));
     }

@@ -74,7 +74,7 @@ pub(super) fn hello(session: &Session) -> Json {
 }
 
 /// The state that all pages agree on.
-pub(super) fn state(session: &Session) -> Json {
+pub(super) fn state(session: &Session, offered: bool) -> Json {
     let (version, saved) = (session.current(), session.saved());
     let (reading, old) = (&version.reading, &saved.reading);
     let scene = &reading.scene;
@@ -88,7 +88,7 @@ pub(super) fn state(session: &Session) -> Json {
             json!({ "name": slot.name, "preset": slot.preset, "values": values(own, before, &Layer::Slot) })
         })
         .collect();
-    let faults = session.faults().map(faults);
+    let [broken, unreadable] = [session.faults(), session.unreadable()].map(|found| found.map(faults));
     json!({
         "state": {
             "name": scene.name,
@@ -100,7 +100,9 @@ pub(super) fn state(session: &Session) -> Json {
             "steps": session.steps(),
             "unsaved": session.is_unsaved(),
             "contested": session.has_conflict(),
-            "faults": faults,
+            "faults": broken,
+            "unreadable": unreadable,
+            "offered": offered,
         }
     })
 }

@@ -36,14 +36,14 @@ pub(super) fn watch(hub: &Hub) {
         }
         while woken.try_recv().is_ok() {}
         let mut session = hub.session();
-        let had_conflict = session.has_conflict();
+        let was = (session.has_conflict(), session.unreadable().is_some());
         let mut change = session.check_file();
         // The scene's own file comes first in the looks.
         if before.get(1..) != now.get(1..) {
             session.reopen();
             change = if change == FileChange::Same { FileChange::Taken } else { change };
         }
-        if change == FileChange::Taken || session.has_conflict() != had_conflict {
+        if change == FileChange::Taken || (session.has_conflict(), session.unreadable().is_some()) != was {
             let revision = session.current().revision;
             hub.edited(revision);
             socket::tell_state(hub, &session);

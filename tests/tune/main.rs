@@ -13,4 +13,5 @@ mod mends;
 #[path = "../world/outside.rs"]
 mod outside;
 mod page;
+mod recovery;
 mod wire;

@@ -3,6 +3,7 @@ import { connect, on, send, gestureEnds } from "./wire.js";
 import { setUpPicture, setTravel, showMarks, setFailing } from "./picture.js";
 import { setUpControls, showControls, refused, mending, lead } from "./controls.js";
 import { setUpSection, showSection } from "./section.js";
+import { offer } from "./recovery.js";
 
 const by = (id) => document.getElementById(id);
 /** State that all parts of the page share. */
@@ -68,6 +69,8 @@ function show(state) {
   by("reseed").hidden = !page.subject;
   setTravel(state);
   banner("broken", faulty(state.faults, "The file has errors; the last good picture is shown."));
+  banner("unreadable", faulty(state.unreadable, "The scene file can't be read now, so nothing is saved into it. Unsaved changes are kept."));
+  banner("offer", state.offered && offer);
   banner("contest", state.contested && ((box) => {
     box.append(element("strong", "The scene was changed in two places."), element("span", "The file was changed in an editor while this page has unsaved changes. Whichever you choose, Undo brings back the other."));
     for (const [text, mine] of [["Keep this page's changes", true], ["Load the file", false]]) {
