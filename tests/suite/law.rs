@@ -205,6 +205,7 @@ fn both_parts_of_the_air_are_the_law_at_every_height() {
             let want = airlight(enter(behind), enter(haze), tau);
             let want = if linear { to_encoded(want) } else { want };
             let got = f64::from(still.colours[row * 16 + 5][0]);
+            let got = if linear { to_encoded(got) } else { got };
             near(got * 255.0, want * 255.0, 0.5);
         }
     }
