@@ -111,7 +111,7 @@ fn each_fault_of_a_key_names_its_place_and_remedy() {
         (
             "air.visibility = 900\nair.clear = 450",
             "depth = 1",
-            "`air.clear` is 450, less than `air.visibility`, 900",
+            "`air.clear` is 450, less than `air.visibility`, 900: outside the fog one sees at least as far as within it",
             "450",
             "at least 900",
         ),
