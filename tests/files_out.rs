@@ -65,6 +65,7 @@ fn manifest() -> Manifest {
             frames: Vec::new(),
             drift: 10.44,
             optical_depth: Some(0.25),
+            clear_depth: Some(0.05),
             opaque: false,
             hash: blake3::hash(b"fog").to_hex().to_string(),
             bytes: 3,
@@ -193,6 +194,7 @@ fn the_manifest_has_its_form_and_comes_back() {
     let mut none = manifest();
     none.files[0].period = None;
     none.files[0].optical_depth = None;
+    none.files[0].clear_depth = None;
     assert!(none.text().contains("\"period\": null") && !none.text().contains("optical_depth"));
     write_whole(folder.path().join(NAME), text.as_bytes()).unwrap();
     let back = Manifest::read(folder.path()).unwrap().unwrap();

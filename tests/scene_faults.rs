@@ -109,6 +109,13 @@ fn each_fault_of_a_key_names_its_place_and_remedy() {
             "from 0.001",
         ),
         (
+            "air.visibility = 900\nair.clear = 450",
+            "depth = 1",
+            "`air.clear` is 450, less than `air.visibility`, 900: outside the fog one sees at least as far as within it",
+            "450",
+            "at least 900",
+        ),
+        (
             "air.haze = \"grey\"",
             "depth = 1",
             "`air.haze` is \"grey\", which is not a colour",

@@ -7,7 +7,7 @@ use fogweft::scene::recipe::shelf::Shelf;
 use std::path::Path;
 
 /// One slot that has all that another key may hang on.
-const SCENE: &str = "view = [640, 360]\nrim.darken = true\n[[slot]]\nname = \"a\"\ndepth = 100\nart = \"a.png\"\nfade = \"top\"\n";
+const SCENE: &str = "view = [640, 360]\nrim.darken = true\nair.visibility = 20\n[[slot]]\nname = \"a\"\ndepth = 100\nart = \"a.png\"\nfade = \"top\"\n";
 
 /// Reads [`SCENE`] with an override, and shows the scene line by line.
 fn lines(set: Option<String>) -> Vec<String> {
@@ -71,7 +71,7 @@ fn every_key_changes_the_scene_as_meant() {
 
 #[test]
 fn every_key_of_a_preset_changes_it_as_meant() {
-    let base = "title = \"t\"\nword = \"mist\"\nabout = \"a\"\ndefinition = \"d\"\nsource = \"s\"\nanchor = \"ground\"\nvisibility = 2000\n";
+    let base = "title = \"t\"\nword = \"mist\"\nabout = \"a\"\ndefinition = \"d\"\nsource = \"s\"\nanchor = \"ground\"\nvisibility = 20\n";
     let preset = |text: String| {
         let mut shelf = Shelf::embedded();
         shelf.put("own", "own.toml", text);

@@ -113,7 +113,7 @@ pub fn banding(root: &Path) -> Result<Canvas> {
     let field = FieldSpec::new([1920, size[1]], Anchor::Ground, Texel(520.0), Scale(1.0), &recipe, 3);
     let haze = Srgb::parse_hex("#d9d0b8").expect("a colour");
     let tones = Tones::new(haze, None, None, None, 0.0);
-    let sheet = Sheet::new(SheetSpec { field, tau: 0.3, tones, light: 135.0 }, Sampling::Reduced);
+    let sheet = Sheet::new(SheetSpec { field, tau: 0.3, clear: 0.0, tones, light: 135.0 }, Sampling::Reduced);
     let (mut alpha, mut row) = (Vec::new(), Row::default());
     for y in 0..size[1] as usize {
         sheet.opacities(y, 0, size[0] as usize, &mut row);

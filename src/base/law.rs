@@ -16,6 +16,13 @@ pub fn extinction(visibility: f64) -> f64 {
     DEPTH_OF_VISIBILITY / visibility
 }
 
+/// Extinction coefficients of air in two parts: the clear part, which is even in height, and what the fog adds to it at its line, where
+/// both together are as thick as `visibility` says. `clear` is the visibility outside the fog, not below that within it; may be infinite.
+pub fn parts(visibility: f64, clear: f64) -> [f64; 2] {
+    let even = extinction(clear);
+    [even, (extinction(visibility) - even).max(0.0)]
+}
+
 /// Opacity of a layer of optical depth `tau`: 1 - exp(-tau), exact near 0.
 pub fn opacity(tau: f64) -> f64 {
     -libm::expm1(-tau)

@@ -335,7 +335,7 @@ fn sheet(args: &args::Sheet) -> Result<()> {
         text += &format!("ground = {line:?}\nsky = {line:?}\n");
     }
     text += &format!(
-        "[air]\nhaze = {}\nvisibility = {:?}\nbeyond = 1.0\nlight = {:?}\n[[slot]]\nname = \"sheet\"\ndepth = 0.0\nperiod = {:?}\ngrade.thickness = 1.0\n",
+        "[air]\nhaze = {}\nvisibility = {:?}\nclear = inf\nbeyond = 1.0\nlight = {:?}\n[[slot]]\nname = \"sheet\"\ndepth = 0.0\nperiod = {:?}\ngrade.thickness = 1.0\n",
         quoted(&args.haze),
         law::DEPTH_OF_VISIBILITY / args.thickness,
         args.light,

@@ -45,7 +45,12 @@ fn anchor(preset: &Preset) -> String {
 fn head(preset: &Preset) -> String {
     let mut text = format!("{} ({})\n{}\n\n", preset.title, preset.name, preset.about);
     text += &format!("{}\n{}\n{}\n\n", preset.word, preset.definition, preset.source);
-    text + &format!("anchor = \"{}\"\nvisibility = {}\n", anchor(preset), number(preset.visibility, 3))
+    text + &format!(
+        "anchor = \"{}\"\nvisibility = {}\nclear = {}\n",
+        anchor(preset),
+        number(preset.visibility, 3),
+        number(preset.clear, 3)
+    )
 }
 
 /// A preset as it stands on the shelf.

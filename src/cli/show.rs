@@ -78,19 +78,21 @@ pub fn plan(plan: &Plan) -> String {
         "pan rate",
         "air",
         "optical depth",
+        "clear",
         "opacity",
         "line",
         "period",
         "texels",
     ];
     let mut text = format!(
-        "{}: view {} x {}, travel {}, scale {}, extinction {} per unit of depth, blending {}\n",
+        "{}: view {} x {}, travel {}, scale {}, extinction {} per unit of depth along the line, {} outside the fog, blending {}\n",
         plan.name,
         number(plan.view[0].0, 1),
         number(plan.view[1].0, 1),
         number(plan.travel.0, 1),
         number(plan.scale.0, 4),
         number(plan.extinction, 7),
+        number(plan.clear_extinction, 7),
         plan.blending,
     );
     text += &layout(&head, &rows, 2);
@@ -114,6 +116,7 @@ fn job_row(job: &Job) -> Vec<String> {
         number(placing.pan_rate, 3),
         cell(fog.map(|job| job.gap), 1),
         cell(fog.map(|job| job.optical_depth), 3),
+        cell(fog.map(|job| job.clear_depth), 3),
         cell(fog.map(|job| job.opacity), 3),
         cell(fog.map(|job| job.line.0), 1),
         placing.period.map_or("-".to_owned(), |period| number(period.0, 1)),

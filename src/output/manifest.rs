@@ -182,6 +182,9 @@ pub struct Entry {
     /// Mean optical depth of the air along the anchor line, above 0; for fog.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub optical_depth: Option<f64>,
+    /// Optical depth of the clear air, part of that along the line and the same at any height; for fog.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clear_depth: Option<f64>,
     /// Whether every texel is opaque.
     #[serde(default)]
     pub opaque: bool,

@@ -18,8 +18,10 @@ pub struct FogJob {
     pub placing: Placing,
     /// Length of air that it stands for, in depth units.
     pub gap: f64,
-    /// Optical depth along its line.
+    /// Optical depth along its line, of clear air and fog.
     pub optical_depth: f64,
+    /// Optical depth of the clear air in it, at any height.
+    pub clear_depth: f64,
     /// Opacity along its line where density is 1.
     pub opacity: f64,
     /// Height of its anchor line, scene px.

@@ -26,6 +26,7 @@ impl Tint {
         let falloff = &self.falloff.recipe.falloff;
         KeyWriter::new("tint")
             .part("depth", &self.depth)
+            .part("clear", &self.clear)
             .part("haze", &self.haze)
             .part("line", &self.falloff.line)
             .part("open", &self.falloff.open)

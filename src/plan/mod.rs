@@ -16,7 +16,8 @@ use crate::base::colour::floor::floored;
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::law;
 use crate::base::limits::Limits;
-use crate::base::units::{Camera, Px, Scale};
+use crate::base::placing::Placing;
+use crate::base::units::{Camera, Px, Scale, Texel};
 use crate::base::words::Blending;
 use crate::plan::period::Periods;
 use crate::plan::slot::{SlotPlan, texels};
@@ -40,8 +41,10 @@ pub struct Plan {
     pub scale: Scale,
     /// How the renderer mixes colours.
     pub blending: Blending,
-    /// Extinction per depth unit.
+    /// Extinction per depth unit along the line of the fog.
     pub extinction: f64,
+    /// Extinction per depth unit outside the fog.
+    pub clear_extinction: f64,
     /// What the still is drawn on, `#rrggbb`.
     #[serde(serialize_with = "hex")]
     pub backdrop: Srgb,
@@ -64,9 +67,9 @@ impl Plan {
     /// Fails (class limit) where a picture would be larger than `limits` allow.
     pub fn new(scene: &Scene, naturals: &Naturals, scale: f64, limits: &Limits) -> Result<Plan> {
         let mut plan = Plan::empty(scene, Scale(scale));
-        let (airs, notes) = tint::optical_depths(scene);
+        let (airs, notes) = tint::optical_depths(scene, plan.sky(scene, naturals));
         plan.notes = notes;
-        let sheets: Vec<bool> = airs.iter().map(|air| air.sheet > 0.0).collect();
+        let sheets: Vec<bool> = airs.iter().map(|air| air.sheet.sum() > 0.0).collect();
         let Periods { slots: periods, comes_round } = period::pick(scene, &sheets);
         for ((slot, air), period) in scene.slots.iter().zip(airs).zip(periods) {
             let own = SlotPlan::new(scene, slot, air, plan.scale, plan.texels);
@@ -93,6 +96,18 @@ impl Plan {
         plan.over(scene, limits).or(plan)
     }
 
+    /// Whether the farthest picture fills the view above the horizon wherever the camera goes: it shows what is seen of it, its air too.
+    fn sky(&self, scene: &Scene, naturals: &Naturals) -> bool {
+        let Some(slot) = scene.slots.first() else { return false };
+        let (Some(place), Some(natural)) = (&slot.art, naturals.get(&slot.name)) else { return false };
+        let own = SlotPlan::new(scene, slot, Default::default(), self.scale, self.texels);
+        let Placing { rect, period, pan_rate, .. } = own.art(place, *natural, 0).placing;
+        let wide =
+            rect.x <= Px(0.0) && rect.x + rect.width >= law::strip_width(self.view[0], self.travel, pan_rate);
+        let half_a_texel = Texel(0.5) / self.scale;
+        (period.is_some() || wide) && rect.y <= half_a_texel && rect.y + rect.height >= scene.horizon
+    }
+
     /// The plan of a scene without slots.
     fn empty(scene: &Scene, scale: Scale) -> Plan {
         Plan {
@@ -103,6 +118,7 @@ impl Plan {
             scale,
             blending: scene.air.blending,
             extinction: law::extinction(scene.air.visibility),
+            clear_extinction: law::extinction(scene.air.clear),
             backdrop: floored(scene.backdrop, scene.floor),
             camera: scene.camera,
             drift: scene.air.drift,

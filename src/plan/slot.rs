@@ -88,17 +88,18 @@ impl<'a> SlotPlan<'a> {
 
     /// Its sheet; none where no air lies behind it.
     pub fn fog(&self, period: Px, order: usize) -> Option<FogJob> {
-        if self.air.sheet <= 0.0 {
+        if self.air.sheet.sum() <= 0.0 {
             return None;
         }
         let size = [texels(period, self.scale), self.view[1]];
         let height = Texel(f64::from(size[1])) / self.scale;
         let rect = Rect { width: period, height, ..Rect::default() };
-        let tau = self.air.sheet;
+        let tau = self.air.sheet.sum();
         Some(FogJob {
             placing: self.placing(Kind::Fog, order, rect, size, Some(period)),
             gap: self.air.gap,
             optical_depth: tau,
+            clear_depth: self.air.sheet.clear,
             opacity: law::opacity(tau),
             line: self.line,
             anchor: self.slot.anchor,
@@ -106,7 +107,8 @@ impl<'a> SlotPlan<'a> {
             haze: self.tones.haze.to_hex(),
             spec: SheetSpec {
                 field: self.field(size, Texel(0.0), seed::derive(self.slot.seed, "fog")),
-                tau,
+                tau: self.air.sheet.fog,
+                clear: self.air.sheet.clear,
                 tones: self.tones,
                 light: self.scene.air.light,
             },
@@ -136,9 +138,10 @@ impl<'a> SlotPlan<'a> {
 
     /// What is done to its picture.
     fn treatment(&self, rect: &Rect, size: [u32; 2]) -> Treatment {
-        let depth = self.air.tint;
-        let tint = (depth > 0.0).then(|| Tint {
+        let tint::Depth { clear, fog: depth } = self.air.tint;
+        let tint = (clear + depth > 0.0).then(|| Tint {
             depth,
+            clear,
             haze: self.tones.haze,
             falloff: self.field(size, rect.y * self.scale, 0),
         });

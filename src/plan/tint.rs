@@ -12,37 +12,66 @@ pub(super) struct Air {
     /// Length of air behind it, depth units.
     pub gap: f64,
     /// Optical depth of its sheet.
-    pub sheet: f64,
+    pub sheet: Depth,
     /// Optical depth in its art's colours.
-    pub tint: f64,
+    pub tint: Depth,
 }
 
-/// The optical depths of every slot, and what couldn't be done.
-pub(super) fn optical_depths(scene: &Scene) -> (Vec<Air>, Vec<String>) {
-    let extinction = law::extinction(scene.air.visibility);
+/// Optical depth in two parts.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Depth {
+    /// Of the clear air, at any height.
+    pub clear: f64,
+    /// What the fog adds to it along its line.
+    pub fog: f64,
+}
+
+impl Depth {
+    /// Along the line.
+    pub fn sum(self) -> f64 {
+        self.clear + self.fog
+    }
+
+    fn times(self, share: f64) -> Depth {
+        Depth { clear: self.clear * share, fog: self.fog * share }
+    }
+
+    fn plus(self, other: Depth) -> Depth {
+        Depth { clear: self.clear + other.clear, fog: self.fog + other.fog }
+    }
+}
+
+/// The optical depths of every slot, and what couldn't be done; whether the farthest picture is a `sky`, painted with its air.
+pub(super) fn optical_depths(scene: &Scene, sky: bool) -> (Vec<Air>, Vec<String>) {
+    let [even, added] = law::parts(scene.air.visibility, scene.air.clear);
     let mut farther = None;
     let mut airs: Vec<Air> = scene
         .slots
         .iter()
-        .map(|slot| {
+        .enumerate()
+        .map(|(at, slot)| {
             let gap = farther.map_or(scene.air.beyond, |depth: f64| depth - slot.depth);
             farther = Some(slot.depth);
-            let sheet = if slot.fog { extinction * gap * slot.recipe.grade.thickness } else { 0.0 };
-            Air { gap, sheet, tint: 0.0 }
+            // Along the line both parts are the air's visibility, however they are parted. The recipe says how thick the fog is, not
+            // the air that is there without it.
+            let clear = even * slot.clear.unwrap_or(if sky && at <= 1 { 0.0 } else { 1.0 });
+            let fog = (even + added - clear) * gap * slot.recipe.grade.thickness;
+            let sheet = if slot.fog { Depth { clear: clear * gap, fog } } else { Depth::default() };
+            Air { gap, sheet, tint: Depth::default() }
         })
         .collect();
-    let before: Vec<f64> = airs.iter().map(|air| air.sheet).collect();
+    let before: Vec<Depth> = airs.iter().map(|air| air.sheet).collect();
     let mut notes = Vec::new();
     for (at, slot) in scene.slots.iter().enumerate().filter(|(_, slot)| slot.tint > 0.0) {
-        let front = before.get(at + 1).copied().unwrap_or(0.0);
-        if let Some(why) = hindrance(slot, front) {
+        let front = before.get(at + 1).copied().unwrap_or_default();
+        if let Some(why) = hindrance(slot, front.sum()) {
             notes.push(format!("{}: its tint has no effect: {why}", slot.name));
             continue;
         }
-        let moved = slot.tint * front;
+        let moved = front.times(slot.tint);
         airs[at].tint = moved;
-        airs[at].sheet += moved;
-        airs[at + 1].sheet -= moved;
+        airs[at].sheet = airs[at].sheet.plus(moved);
+        airs[at + 1].sheet = airs[at + 1].sheet.plus(moved.times(-1.0));
     }
     (airs, notes)
 }

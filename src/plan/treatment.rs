@@ -21,8 +21,10 @@ pub struct Treatment {
 /// Air moved into a picture's colours.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tint {
-    /// Its optical depth along the fog's line.
+    /// What the fog adds to its optical depth along the line.
     pub depth: f64,
+    /// Its optical depth at any height.
+    pub clear: f64,
     /// Its colour.
     pub haze: Srgb,
     /// Its line and falloff, in texels from the picture's top; its bands stay in the sheets.
@@ -52,8 +54,9 @@ impl Tint {
     pub fn at(&self, y: f64) -> f64 {
         let over = (y - self.falloff.line.0) * self.falloff.open;
         let shape = &self.falloff.recipe.falloff;
-        self.depth
-            * f64::from(step2_falloff::density(over as f32, shape.height.0 as f32, shape.beyond.0 as f32))
+        let fog =
+            f64::from(step2_falloff::density(over as f32, shape.height.0 as f32, shape.beyond.0 as f32));
+        self.clear + self.depth * fog
     }
 }
 

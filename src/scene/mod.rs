@@ -53,8 +53,10 @@ pub struct Air {
     pub glow: Option<Srgb>,
     /// Colour that the side away from the light leans to; none: the haze, darkened.
     pub shade: Option<Srgb>,
-    /// Distance at which 5 % of contrast is left, in depth units.
+    /// Distance at which 5 % of contrast is left along the line of the fog, in depth units.
     pub visibility: f64,
+    /// Distance at which 5 % of contrast is left outside the fog, in depth units; infinite: there is no other air.
+    pub clear: f64,
     /// Where the light comes from, degrees: 0 right, 90 above, 180 left.
     pub light: f64,
     /// How the renderer mixes colours.
@@ -223,6 +225,8 @@ pub struct Slot {
     pub separation: f64,
     /// Share of the air in front of it that is moved into its picture's colours.
     pub tint: f64,
+    /// Share of the clear air in its sheet that is seen at every height; none: all of it, unless a painted sky is behind it.
+    pub clear: Option<f64>,
     /// How its picture dissolves, if it does.
     #[serde(flatten)]
     pub fade: Option<Fade>,

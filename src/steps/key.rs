@@ -63,7 +63,11 @@ impl Tones {
 impl SheetSpec {
     /// Key of the plane of opacities.
     pub fn opacity_key(&self) -> Key {
-        KeyWriter::new("opacity").part("field", &self.field.key()).part("depth", &self.tau).key()
+        KeyWriter::new("opacity")
+            .part("field", &self.field.key())
+            .part("depth", &self.tau)
+            .part("clear", &self.clear)
+            .key()
     }
 
     /// Key of the plane that says how each place faces the light; none where nothing goes by that.

@@ -16,8 +16,10 @@ use std::sync::Arc;
 pub struct SheetSpec {
     /// Its density.
     pub field: FieldSpec,
-    /// Optical depth along the fog's line.
+    /// Optical depth along the fog's line, without the clear air's.
     pub tau: f64,
+    /// Optical depth of the clear air, at any height.
+    pub clear: f64,
     /// Its colours.
     pub tones: Tones,
     /// Where the light comes from, degrees.
@@ -235,7 +237,7 @@ impl Opacity {
     /// The opacities of the sheet of `spec`, of its field. They are worked out on the grid, then stretched: they are as smooth as the
     /// density.
     pub fn new(spec: &SheetSpec, field: &Field) -> Opacity {
-        let mut plane = opacities(&field.density, spec.tau);
+        let mut plane = opacities(&field.density, spec.tau, spec.clear);
         let steepest = steepest(&plane, &field.grid, spec.field.rows);
         Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
         Opacity { plane, grid: field.grid, steepest }
@@ -243,11 +245,11 @@ impl Opacity {
 }
 
 /// The opacities of densities.
-fn opacities(density: &Plane, tau: f64) -> Plane {
-    let (mut plane, tau) = (density.clone(), tau as f32);
+fn opacities(density: &Plane, tau: f64, clear: f64) -> Plane {
+    let (mut plane, tau, clear) = (density.clone(), tau as f32, clear as f32);
     plane.each_row(
         #[inline(always)]
-        |_, numbers| step5_grade::opacities(numbers, tau),
+        |_, numbers| step5_grade::opacities(numbers, tau, clear),
     );
     plane
 }
@@ -257,7 +259,8 @@ pub fn facing(spec: &SheetSpec, field: &Field) -> Plane {
     let bands = &spec.field.recipe.bands;
     let reach = [0.25 * bands.size.0 * bands.stretch, 0.25 * bands.size.0];
     let tau = spec.tau.max(THIN);
-    let seen = opacities(&field.density, tau);
+    // The clear air has no sides.
+    let seen = opacities(&field.density, tau, 0.0);
     let mut plane = field::facing(&seen, opacity(tau as f32), &field.grid, spec.light, reach);
     Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
     plane

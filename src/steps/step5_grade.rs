@@ -169,10 +169,10 @@ fn position(facing: f32) -> (i32, f32) {
     (base, steps - base as f32)
 }
 
-/// Turns densities into opacities: 1 - exp(-tau * density), in place.
-pub fn opacities(density: &mut [f32], tau: f32) {
+/// Turns densities into opacities: 1 - exp(-(clear + tau * density)), in place.
+pub fn opacities(density: &mut [f32], tau: f32, clear: f32) {
     for value in density.iter_mut() {
         // A cubic may stray a hair below 0 beside an edge.
-        *value = opacity(tau * *value);
+        *value = opacity(clear + tau * value.max(0.0));
     }
 }

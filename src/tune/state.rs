@@ -281,10 +281,16 @@ impl Section<'_> {
     /// The density of the sheet `at` in the plan over [`HEIGHTS`] heights over its ground; none where its field isn't there.
     fn densities(&self, at: usize, ground: Px, unit: f64) -> Vec<f32> {
         let Some(Some(means)) = self.means.get(at) else { return Vec::new() };
+        // The clear air's share of the depth along the line is there at any height.
+        let even = match self.plan.files.get(at) {
+            Some(Job::Fog(job)) if job.optical_depth > 0.0 => (job.clear_depth / job.optical_depth) as f32,
+            _ => 0.0,
+        };
         (0..HEIGHTS)
             .map(|at| {
                 let height = self.reach * (at as f64 + 0.5) / HEIGHTS as f64;
                 let density = means.at(((ground - height * unit) * self.scale).0);
+                let density = even + (1.0 - even) * density;
                 // In thousandths.
                 (density * 1000.0).round() / 1000.0
             })

@@ -1,12 +1,16 @@
 //! The law: airlight, visibility, pan rates, height fog.
 
-use crate::util::{even, near, texels};
+use crate::util::{even, flat_png, near, plan, scene, scene_with, texels, to_encoded, to_linear};
 use fogweft::base::law::{
-    CONTRAST_AT_VISIBILITY, DEPTH_OF_VISIBILITY, airlight, extinction, line_at, opacity, pan_rate,
+    CONTRAST_AT_VISIBILITY, DEPTH_OF_VISIBILITY, airlight, extinction, line_at, opacity, pan_rate, parts,
     strip_width, transmittance,
 };
-use fogweft::base::units::{Px, Scale, Texel};
+use fogweft::base::limits::Limits;
+use fogweft::base::units::{Camera, Px, Scale, Texel};
 use fogweft::base::words::Anchor;
+use fogweft::plan::Job;
+use fogweft::scene::pictures::{Pictures, Source};
+use fogweft::stack::Stack;
 use fogweft::steps::field::{FieldSpec, Sampling};
 use fogweft::steps::step2_falloff::density;
 use proptest::prelude::*;
@@ -151,6 +155,98 @@ fn lines_meet_at_the_horizon() {
     near(line_at(Px(560.0), Px(900.0), pan_rate(600.0, 0.0)).0, 900.0, 0.0);
     near(line_at(Px(560.0), Px(900.0), pan_rate(600.0, 600.0)).0, 730.0, 1e-12);
     near(line_at(Px(560.0), Px(900.0), pan_rate(600.0, 1e12)).0, 560.0, 1e-6);
+}
+
+/// Extinctions add up (Beer's law): the clear part and the fog's make up the whole at the line; without a clear part the fog is all.
+#[test]
+fn air_in_two_parts() {
+    for (visibility, clear) in [(500.0, 20_000.0), (900.0, 900.0), (0.3, 7.0), (500.0, f64::INFINITY)] {
+        let [even, fog] = parts(visibility, clear);
+        near(even + fog, extinction(visibility), 1e-15 * extinction(visibility));
+        // CIE e-ILV 17-31-018: outside the fog, 5 % of the contrast is left at the clear air's own range.
+        near(transmittance(even * clear.min(1e300)), if clear.is_finite() { 0.05 } else { 1.0 }, 1e-15);
+    }
+    assert_eq!(parts(500.0, f64::INFINITY), [0.0, extinction(500.0)]);
+}
+
+/// Both parts of the air in a still of three sheets, in both blendings, where the noise is off: Koschmieder 1924 along every row, with the
+/// optical depth b_clear z + b_fog z exp(-h/H) of an exponential bank in even air (Beer's law). To half a step of 8 bits.
+#[test]
+fn both_parts_of_the_air_are_the_law_at_every_height() {
+    const ROWS: u32 = 96;
+    let (haze, behind, visibility, clear, thickness) = (0xd0, 0x30, 900.0, 6000.0, 1.4);
+    for linear in [false, true] {
+        let text = format!(
+            "view = [16, {ROWS}]\ncamera = 500\nhorizon = 40\nground = 80\nbackdrop = \"#303030\"\n\
+             bands.amount = 0\nfalloff = {{ height = 30, beyond = inf, lift = 0, breath = 0, sway = 0 }}\n\
+             smear.length = 0\nsoften.sigma = 0\ngrade = {{ lit = 0, thickness = {thickness} }}\n\
+             [air]\nhaze = \"#d0d0d0\"\nvisibility = {visibility}\nclear = {clear}\nbeyond = 400\nblending = \"{}\"\n\
+             [[slot]]\nname = \"far\"\ndepth = 1500\n[[slot]]\nname = \"mid\"\ndepth = 300\n[[slot]]\nname = \"near\"\ndepth = 0\n",
+            if linear { "linear" } else { "encoded" }
+        );
+        let plan = plan(&scene(&text), &Pictures::default());
+        let still =
+            Stack::new(&plan, &Pictures::default(), &Limits::default()).unwrap().still(Camera::default());
+        let enter = |code: i32| {
+            let value = f64::from(code) / 255.0;
+            if linear { to_linear(value) } else { value }
+        };
+        for row in 0..ROWS as usize {
+            let tau: f64 = [(1500.0, 400.0), (300.0, 1200.0), (0.0, 300.0)]
+                .into_iter()
+                .map(|(depth, gap)| {
+                    let rate = 500.0 / (500.0 + depth);
+                    let over = (40.0 + 40.0 * rate - row as f64 - 0.5).max(0.0);
+                    let [even, fog] =
+                        [3.0 / clear, 3.0 / visibility - 3.0 / clear].map(|b| b * DEPTH_OF_VISIBILITY / 3.0);
+                    gap * (even + fog * thickness * libm::exp(-over / (30.0 * rate)))
+                })
+                .sum();
+            let want = airlight(enter(behind), enter(haze), tau);
+            let want = if linear { to_encoded(want) } else { want };
+            let got = f64::from(still.colours[row * 16 + 5][0]);
+            let got = if linear { to_encoded(got) } else { got };
+            near(got * 255.0, want * 255.0, 0.5);
+        }
+    }
+}
+
+/// A picture that fills the view behind all others shows its own air: none is laid over its top by the gap before it, and along the line
+/// the whole depth stands. `slot.clear` says otherwise.
+#[test]
+fn a_painted_sky_keeps_its_own_air() {
+    let text = |art: &str| {
+        format!(
+            "view = [16, 96]\nhorizon = 40\nground = 80\n[air]\nvisibility = 500\nclear = 5000\n\
+             [[slot]]\nname = \"sky\"\ndepth = 9000\n{art}[[slot]]\nname = \"range\"\ndepth = 3000\n[[slot]]\nname = \"near\"\ndepth = 0\n"
+        )
+    };
+    let planned = |art: &str, sets: &[&str]| {
+        let sets: Vec<String> = sets.iter().map(|set| (*set).to_owned()).collect();
+        let mut pictures = Pictures::default();
+        if !art.is_empty() {
+            let source =
+                Source::from_bytes("sky.png", flat_png([16, 60], [9, 9, 9, 255]), &Limits::default());
+            pictures.add("sky", source.unwrap());
+        }
+        let plan = plan(&scene_with(&text(art), &sets), &pictures);
+        let fog = |job: &Job| match job {
+            Job::Fog(job) => Some((job.clear_depth, job.optical_depth)),
+            _ => None,
+        };
+        plan.files.iter().filter_map(fog).collect::<Vec<_>>()
+    };
+    let even = [500.0, 6000.0, 3000.0].map(|gap| extinction(5000.0) * gap);
+    let bare = planned("", &[]);
+    let sky = planned("art = \"sky.png\"\nx = 0\ny = 0\nrepeat = true\n", &[]);
+    let said = planned("art = \"sky.png\"\nx = 0\ny = 0\nrepeat = true\n", &["slot.range.clear=1"]);
+    for (at, even) in even.into_iter().enumerate() {
+        near(bare[at].0, even, 1e-12);
+        near(sky[at].0, if at < 2 { 0.0 } else { even }, 1e-12);
+        near(said[at].0, if at < 1 { 0.0 } else { even }, 1e-12);
+    }
+    let lower = planned("art = \"sky.png\"\nx = 0\ny = 3\nrepeat = true\n", &[]);
+    assert_eq!(lower, bare, "a picture that leaves a part of the view open is no sky");
 }
 
 /// Optical depth along a ray through the density that the falloff step gives, by the midpoint rule.

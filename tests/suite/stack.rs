@@ -257,7 +257,7 @@ proptest! {
 fn sheet_over(backdrop: &str, layers: &[(&str, f64)]) -> [f64; 3] {
     let mut text = format!(
         "view = [8, 8]\nbackdrop = \"{backdrop}\"\nbands.amount = 0\nfalloff = {{ height = inf, beyond = inf }}\n\
-         grade.lit = 0\n[air]\nvisibility = {:?}\nbeyond = 1\n",
+         grade.lit = 0\n[air]\nvisibility = {:?}\nclear = inf\nbeyond = 1\n",
         law::DEPTH_OF_VISIBILITY
     );
     for (at, (haze, alpha)) in layers.iter().enumerate() {

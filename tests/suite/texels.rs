@@ -16,7 +16,7 @@ const HAZE: Srgb = Srgb([200.0 / 255.0, 120.0 / 255.0, 30.0 / 255.0]);
 fn sheet(recipe: &Recipe<Px>, size: [u32; 2], line: f64, tau: f64) -> Sheet {
     let field = FieldSpec::new(size, Anchor::Ground, Texel(line), Scale(1.0), recipe, 4);
     let tones = Tones::new(HAZE, None, None, None, recipe.grade.lit);
-    Sheet::new(SheetSpec { field, tau, tones, light: 135.0 }, Sampling::Full)
+    Sheet::new(SheetSpec { field, tau, clear: 0.0, tones, light: 135.0 }, Sampling::Full)
 }
 
 /// A sheet through the real encoder and crate `image`'s decoder.

@@ -58,7 +58,7 @@ pub fn draw(shelf: &Shelf, width: u32, limits: &Limits) -> Result<Contact> {
 
 fn tiles(shelf: &Shelf) -> Result<Vec<Tile>> {
     let bare = Tile {
-        sets: vec!["air.visibility=1e9".to_owned()],
+        sets: vec!["air.visibility=1e9".to_owned(), "air.clear=inf".to_owned()],
         name: "no fog".to_owned(),
         word: "the scene alone".to_owned(),
     };

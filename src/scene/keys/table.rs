@@ -35,7 +35,8 @@ pub const KEYS: &[Key] = &[
     key("air.aloft", Kind::Colour, "", Words("the haze"), "Colour that the haze blends into away from the anchor line."),
     key("air.glow", Kind::Colour, "", Words("the haze, lightened"), "Colour that the lit side of the fog shifts toward."),
     key("air.shade", Kind::Colour, "", Words("the haze, darkened"), "Colour that the unlit side of the fog shifts toward."),
-    key("air.visibility", from(1e-3, 1e9), DEPTH, Words("the preset's"), "Distance at which 5 % of contrast remains."),
+    key("air.visibility", from(1e-3, 1e9), DEPTH, Words("the preset's"), "Distance at which 5 % of contrast remains, along the line of the fog."),
+    key("air.clear", endless(1e-3, 1e9), DEPTH, Words("the preset's, as many times the visibility"), "Distance at which 5 % of contrast remains outside the fog, at any height; inf: there is no other air."),
     key("air.anchor", ANCHOR, "", Words("the preset's"), "Where the fog lies: on the ground, or under the sky line."),
     key("air.light", from(-360.0, 360.0), DEGREES, Literal("135"), "Where the light comes from: 0 right, 90 above, 180 left."),
     key("air.blending", Kind::Choice(&["encoded", "linear"]), "", Literal("\"encoded\""), "How the target renderer blends: stored sRGB values, or linear light."),
@@ -85,7 +86,7 @@ pub const KEYS: &[Key] = &[
     key("soften.sigma", from(0.0, 2048.0), RATE_PX, Literal("12"), "Standard deviation of the Gaussian along the height; 0 for none."),
     key("soften.stretch", from(0.05, 40.0), "", Literal("2"), "Standard deviation along the width divided by that along the height."),
     // Step 5.
-    key("grade.thickness", from(0.0, 100.0), "", Literal("1"), "Factor on the optical depth that follows from the visibility; 1 is physically correct."),
+    key("grade.thickness", from(0.0, 100.0), "", Literal("1"), "Factor on the optical depth that follows from the visibility, less the clear air's; 1 is physically correct."),
     key("grade.lit", SHARE, "", Literal("0.2"), "How much the side facing the light is brightened."),
     key("grade.aloft", endless(1.0, FAR), RATE_PX, Literal("600"), "Distance from the line at which the haze reaches the aloft colour."),
     // A slot.
@@ -104,6 +105,7 @@ pub const KEYS: &[Key] = &[
     key("slot.fade_from", from(-FAR, FAR), PX, Words("so that it ends at the picture's edge"), "Height at which the fade starts."),
     key("slot.fade_over", from(1.0, 1e5), PX, Words("a third of the picture's height"), "Length of the fade."),
     key("slot.fade_curve", Kind::Choice(&["smooth", "straight", "early", "late"]), "", Literal("\"smooth\""), "Shape of the fade: gentle at both ends, even, fastest at the start, or fastest at the end."),
+    key("slot.clear", SHARE, "", Words("1; 0 where the picture behind it fills the view behind all others, as a sky painted with its air does"), "Share of the clear air in its sheet that is seen at every height; the rest lies in the fog."),
     key("slot.fog", Kind::Flag, "", Literal("true"), "Whether a sheet is made for the air behind it."),
     key("slot.seed", Kind::Whole { min: 0, max: i64::MAX }, "", Words("the scene's"), "Its own seed."),
     key("slot.preset", Kind::Preset, "", Words("the scene's"), "The preset that its recipe starts from."),
@@ -122,6 +124,7 @@ pub const KEYS: &[Key] = &[
     key("preset.source", Kind::Text, "", Words("that of the preset it is built on"), "Citation for the definition."),
     key("preset.anchor", ANCHOR, "", Words("that of the preset it is built on"), "Where its fog lies."),
     key("preset.visibility", from(1e-3, 1e9), "m", Words("that of the preset it is built on"), "Visibility unless the air sets another; one depth unit is taken as one metre."),
+    key("preset.clear", endless(1e-3, 1e9), "m", Words("that of the preset it is built on, else inf"), "Visibility outside the fog unless the air sets another, as many times the air's as it is here."),
 ];
 
 /// Where fog lies.

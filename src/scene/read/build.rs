@@ -69,6 +69,9 @@ fn facts(file: &Path, input: &Input) -> Resolved {
     if let Some(preset) = input.presets.get(preset) {
         let by = Layer::Preset(preset.name.clone());
         facts.fill(key!("air.visibility"), Value::Number(preset.visibility), by.clone());
+        if let Some(visibility) = facts.value(key!("air.visibility")).and_then(Value::number) {
+            facts.fill(key!("air.clear"), Value::Number(preset.clear_at(visibility)), by.clone());
+        }
         facts.fill(key!("air.anchor"), Value::Choice(preset.anchor.word()), by);
     }
     for key in own {

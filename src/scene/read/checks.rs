@@ -5,6 +5,7 @@ use crate::scene::check::{self, Unfit};
 use crate::scene::keys::{self, Entry, Place, Reader, key, shown};
 use crate::scene::layered::{self, Layered};
 use crate::scene::read::Options;
+use crate::scene::recipe::shelf::{Preset, default_preset};
 use crate::scene::written::SceneFile;
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
@@ -106,6 +107,31 @@ fn eye(written: &SceneFile, reader: &mut Reader<'_>) {
             format!("Give it a depth above {}, or move the camera back with `camera`.", -camera),
         );
     }
+}
+
+/// The air is no thicker outside the fog than within it.
+pub(super) fn air(written: &SceneFile, presets: &BTreeMap<String, Preset>, reader: &mut Reader<'_>) {
+    let given = |path: &str| written.top.get(path);
+    let Some(entry) = given(key!("air.clear")) else { return };
+    let preset = given(key!("preset")).and_then(|entry| entry.value.text());
+    let usual = || presets.get(preset.unwrap_or(&default_preset())).map(|preset| preset.visibility);
+    let within = given(key!("air.visibility"));
+    let visibility = within.and_then(|entry| entry.value.number()).or_else(usual);
+    let (Some(clear), Some(visibility)) = (entry.value.number(), visibility) else { return };
+    if clear >= visibility {
+        return;
+    }
+    // Who changed the visibility by an argument or a mood finds the fault there.
+    let place = match (within.map(|entry| &entry.place), &entry.place) {
+        (Some(other @ (Place::Argument(_) | Place::Mood(..))), Place::File(_)) => other,
+        (_, own) => own,
+    };
+    reader.fault(
+        Class::Scene,
+        place,
+        format!("`air.clear` is {clear}, less than `air.visibility`, {visibility}: outside the fog one sees at least as far as within it"),
+        format!("Give `air.clear` at least {visibility}, or lower `air.visibility`."),
+    );
 }
 
 /// Pictures must lie in the scene's folder and be there. Returns what the layered files among them hold.

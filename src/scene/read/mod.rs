@@ -100,6 +100,7 @@ pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&st
     let overrides = sets::apply(options.sets, &mut written, &mut reader);
     let layered = checks::all(&written, file, options, &mut reader);
     let (presets, mut preset_faults) = presets(&written, options.shelf, &mut reader);
+    checks::air(&written, &presets, &mut reader);
 
     let mut faults = Faults { list: reader.finish(), sources: Vec::new() };
     faults.list.append(&mut preset_faults.list);

@@ -58,6 +58,9 @@ pub struct Preset {
     pub anchor: Anchor,
     /// Visibility in metres; a depth unit is read as a metre.
     pub visibility: f64,
+    /// Visibility outside the fog, in metres.
+    #[serde(default = "no_air")]
+    pub clear: f64,
     /// The presets that it is built on, nearest first.
     #[serde(skip)]
     pub built_on: Vec<String>,
@@ -68,6 +71,23 @@ pub struct Preset {
     #[serde(skip)]
     head: Resolved,
 }
+
+/// Visibility where there is no air.
+fn no_air() -> f64 {
+    f64::INFINITY
+}
+
+impl Preset {
+    /// The visibility outside its fog where that within it is `visibility`: as many times as much as it is by its own numbers, since a
+    /// scene's depths needn't be metres.
+    pub fn clear_at(&self, visibility: f64) -> f64 {
+        let ratio = (self.clear / self.visibility).max(1.0);
+        if ratio.is_finite() { (visibility * ratio).min(FARTHEST).max(visibility) } else { ratio }
+    }
+}
+
+/// Farthest visibility that files may name.
+const FARTHEST: f64 = 1e9;
 
 impl Resolved {
     /// A preset over the defaults.
@@ -255,6 +275,17 @@ impl Shelf {
                 );
             }
         }
+        if let [Some(visibility), Some(clear)] =
+            [key!("preset.visibility"), key!("preset.clear")].map(|path| entries.get(path)?.value.number())
+            && clear < visibility
+        {
+            reader.fault(
+                Class::Scene,
+                &entries[key!("preset.clear")].place,
+                format!("`clear` is {clear}, less than `visibility`, {visibility}: outside the fog one sees at least as far as within it"),
+                format!("Give `clear` at least {visibility}."),
+            );
+        }
         let faults = reader.finish();
         if !faults.is_empty() {
             return Err(Faults { list: faults, sources: Vec::new() }.with_source(&own.file, &own.text));
@@ -327,7 +358,11 @@ const MOST_FILES: usize = 4000;
 
 /// Paths of the head's keys that must be given and aren't.
 fn missing(entries: &Entries, built_on: bool) -> Vec<&'static str> {
-    let optional = |path: &str| path == key!("preset.from") || (built_on && path != key!("preset.title"));
+    let optional = |path: &str| {
+        path == key!("preset.from")
+            || path == key!("preset.clear")
+            || (built_on && path != key!("preset.title"))
+    };
     let given = |path: &str| entries.contains_key(path);
     // A base that can't be read has its own fault; nothing is missing for it.
     if given(key!("preset.from")) && !built_on {

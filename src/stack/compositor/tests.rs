@@ -59,6 +59,7 @@ fn sheet(random: &mut Random, rows: u32) -> Sheet {
         SheetSpec {
             field: FieldSpec::new(size, Anchor::Ground, Texel(0.7 * f64::from(rows)), Scale(0.3), &recipe, 5),
             tau: random.between(0.1, 3.0),
+            clear: random.between(0.0, 0.3),
             // One colour: the exact pixels don't mix those of neighbouring columns.
             tones: Tones::new(haze, None, None, None, 0.0),
             light: 60.0,

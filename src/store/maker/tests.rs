@@ -21,6 +21,7 @@ fn spec(smear: f64, seed: u64) -> SheetSpec {
     SheetSpec {
         field: FieldSpec::new([256, 96], Anchor::Ground, Texel(60.0), Scale(0.5), &recipe, seed),
         tau: 0.7,
+        clear: 0.05,
         tones: Tones::new(Srgb([0.7; 3]), None, None, None, 0.5),
         light: 60.0,
     }

@@ -217,6 +217,7 @@ impl Outputs<'_> {
         for (key, value) in [
             ("plan.gap", job.gap.to_string()),
             ("plan.optical_depth", job.optical_depth.to_string()),
+            ("plan.clear_depth", job.clear_depth.to_string()),
             ("plan.line", job.line.to_string()),
             ("plan.haze", job.haze.clone()),
             ("plan.pan_rate", job.placing.pan_rate.to_string()),

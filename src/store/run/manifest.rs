@@ -187,6 +187,7 @@ fn group(
                 period: old.period,
                 repeat: old.repeat,
                 optical_depth: old.optical_depth,
+                clear_depth: old.clear_depth,
                 ..entry
             };
         }
@@ -227,6 +228,10 @@ fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
         drift: if placing.kind == Kind::Fog { plan.drift * placing.pan_rate } else { 0.0 },
         optical_depth: match job {
             Job::Fog(job) => Some(job.optical_depth),
+            Job::Rim(_) | Job::Art(_) => None,
+        },
+        clear_depth: match job {
+            Job::Fog(job) => Some(job.clear_depth),
             Job::Rim(_) | Job::Art(_) => None,
         },
         opaque: written.opaque,

@@ -7,7 +7,7 @@ const by = (id) => document.getElementById(id);
 const OF_SLOT = [
   ["Place and fog", null, true],
   ["Picture", ["art", "x", "y", "width", "visible", "repeat", "flip", "tint", "fade", "fade_from", "fade_over", "fade_curve"], false],
-  ["Lines and period", ["line", "shrink", "period", "haze_share"], false],
+  ["Lines and period", ["line", "shrink", "period", "haze_share", "clear"], false],
 ];
 const STEP_WORDS = { bands: "layered noise", falloff: "shape over height", smear: "directional blur", soften: "Gaussian blur", grade: "colour and opacity" };
 
