@@ -22,6 +22,7 @@ use crate::plan::period::Periods;
 use crate::plan::slot::{SlotPlan, texels};
 use crate::scene::pictures::Naturals;
 use crate::scene::{Scene, Slot, Texture};
+use crate::steps::field::FieldSpec;
 use serde::{Serialize, Serializer};
 
 /// Every job of a scene at one scale, far to near.
@@ -158,16 +159,30 @@ impl Plan {
     }
 
     /// Bytes that a run of all of it holds at once, about: every picture of the stack at 16 bits, the still, fields on their grids,
-    /// and what drawing and encoding take beside them.
+    /// what working out as many fields takes as there are threads, and what drawing and encoding take beside them.
     pub fn memory(&self) -> u64 {
-        let area = |[width, height]: [u32; 2]| u64::from(width) * u64::from(height);
-        let (mut sum, mut largest) = (24 * area(self.texels), 0);
+        let area = |[width, height]: [u32; 2]| f64::from(width) * f64::from(height);
+        let (mut sum, mut largest, mut work) = (24.0 * area(self.texels), 0.0, Vec::new());
         for job in &self.files {
             let own = area(job.placing().texels);
-            sum += if matches!(job, Job::Fog(_)) { own } else { 8 * own };
+            let field = match job {
+                Job::Fog(job) => Some(&job.spec.field),
+                Job::Rim(job) => Some(&job.spec.field),
+                Job::Art(_) => None,
+            };
+            if let Some([stays, more]) = field.map(FieldSpec::bytes) {
+                sum += stays;
+                work.push(more);
+            }
+            if !matches!(job, Job::Fog(_)) {
+                sum += 8.0 * own;
+            }
             largest = own.max(largest);
         }
-        sum + 16 * largest
+        work.sort_by(|a, b| b.total_cmp(a));
+        let at_once: f64 = work.iter().take(rayon::current_num_threads()).sum();
+        // Saturates, and is then over any limit.
+        (sum + at_once + 16.0 * largest) as u64
     }
 
     fn note_anchors(&mut self, scene: &Scene) {

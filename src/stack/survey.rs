@@ -6,7 +6,7 @@
 use crate::base::picture::Picture;
 use crate::base::space::{Lanes, Space};
 use crate::base::units::Camera;
-use crate::plan::{Job, Plan, RimJob};
+use crate::plan::{ArtJob, Job, Plan, RimJob};
 use crate::rim::Rim;
 use crate::rim::lightness_step::LightnessStep;
 use crate::rim::outline::{self, Point};
@@ -17,6 +17,10 @@ use std::collections::BTreeMap;
 
 /// Most outline points of one art that are looked at; the others lie between them.
 const POINTS: usize = 30_000;
+
+/// Most places of one art's outline, over all its copies and camera places: an art that repeats more often is looked at through fewer of
+/// its points.
+const PROBES: usize = 1 << 21;
 
 /// A job's picture, as far as it is made before the rims.
 #[derive(Clone, Copy)]
@@ -147,11 +151,21 @@ impl Look<'_> {
             (Job::Art(job), Ready::Known(Source::Picture(picture)))
                 if (0..self.cameras.len()).any(|place| (self.looked_at)(index, place)) =>
             {
-                outline::trace(picture, job.wraps, POINTS)
+                outline::trace(picture, job.wraps, POINTS.min(PROBES / self.copies(job).max(1)))
             }
             _ => Vec::new(),
         };
         self.plan.files.par_iter().zip(self.ready).enumerate().map(trace).collect()
+    }
+
+    /// How many copies of an art are looked at, from all camera places together.
+    fn copies(&self, art: &ArtJob) -> usize {
+        let placing = &art.placing;
+        let each = |camera: &Camera| {
+            let stand = Place::new(placing, placing.texels, self.plan.scale, *camera);
+            stand.copies_and_next(self.plan.texels[0] as usize).count()
+        };
+        self.cameras.iter().map(each).sum()
     }
 
     /// Probes at every outline, for every copy of its art and every camera place, by the view's rows.

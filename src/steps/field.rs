@@ -131,6 +131,21 @@ impl FieldSpec {
         }
     }
 
+    /// Bytes that stay of the field, with its opacities and what faces the light, and those that working it out takes besides; about, and
+    /// rather too many than too few.
+    pub fn bytes(&self) -> [f64; 2] {
+        let number = size_of::<f32>() as f64;
+        let area = |grid: &Grid| grid.cols as f64 * grid.rows as f64;
+        let grid = self.grid(Sampling::Reduced, 0.0, f64::from(self.rows));
+        let own = self.sampled(Sampling::Reduced);
+        // The plane that is blurred and the one that it is blurred into.
+        let work = |grid: &Grid| {
+            2.0 * number * area(grid) + step1_bands::bytes(&self.recipe.bands, self.line.0, grid)
+        };
+        let strip = self.grid(Sampling::Reduced, self.line.0 - 1.0, self.line.0 + 1.0);
+        [3.0 * number * area(&own), work(&grid).max(work(&strip))]
+    }
+
     /// The density before soften on the grid that `sampling` asks for: what the blur still has to work on.
     pub fn before_soften(&self, sampling: Sampling) -> (Plane, Grid) {
         let grid = self.grid(sampling, 0.0, f64::from(self.rows));

@@ -125,6 +125,12 @@ impl PeriodicNoise2d {
         PeriodicNoise2d { cols, rows, first_row, table }
     }
 
+    /// Bytes of the table of `across` cells by `height`.
+    pub fn bytes(across: f64, height: f64) -> f64 {
+        let per_cell = PER_CELL as f64;
+        size_of::<f32>() as f64 * across * per_cell * (height * per_cell + 7.0)
+    }
+
     /// Writes the noise along the row at height `v` (cells), at `out.len()` places evenly over the period.
     #[inline(always)]
     pub fn row(&self, v: f64, out: &mut [f32]) {

@@ -42,3 +42,49 @@ fn every_limit_is_told_by_its_name_and_can_be_raised() {
         assert!(done.status.success(), "{name}: {}", String::from_utf8_lossy(&done.stderr));
     }
 }
+
+/// The largest of anything that a single number asks for: refused with the limit's own code, or made within it; never an abort. The
+/// address space is bounded, so that what isn't counted fails.
+#[test]
+#[cfg(target_os = "linux")]
+fn no_number_ends_the_program() {
+    let scene = Scene::new();
+    let numbers = [
+        "slot.far.depth=1e9",
+        "slot.far.depth=1e6",
+        "slot.near.depth=-31.9999",
+        "slot.near.repeat=1",
+        "bands.size=1",
+        "bands.size=8192 bands.warp=4 bands.octaves=10 bands.lacunarity=1.2",
+        "bands.stretch=0.05 bands.size=1",
+        "bands.kind=cellular bands.size=1 slot.far.depth=1e5",
+        "smear.length=16384 smear.angle=90 soften.sigma=0",
+        "soften.sigma=2048 soften.stretch=40",
+        "slot.far.period=1e7",
+        "slot.far.shrink=1000",
+        "slot.far.shrink=0.001",
+        "falloff.wave=8 falloff.sway=100000",
+    ];
+    for (at, set) in numbers.iter().enumerate() {
+        let out = format!("o{at}");
+        let mut args =
+            vec!["render", "scene.toml", "--out", &out, "--scale", "0.5", "--limit", "memory=500000000"];
+        args.extend(set.split(' ').flat_map(|set| ["--set", set]));
+        let done = bounded(&scene, &args);
+        let text = String::from_utf8_lossy(&done.stderr);
+        assert!(matches!(done.status.code(), Some(0 | 6)), "{set}: {:?} {text}", done.status);
+    }
+}
+
+/// Runs with an address space of 1.5 GB: three times the limit on memory, as threads reserve more than they take.
+#[cfg(target_os = "linux")]
+fn bounded(scene: &Scene, args: &[&str]) -> std::process::Output {
+    let plain = scene.command(args);
+    let mut shell = std::process::Command::new("sh");
+    shell
+        .args(["-c", "ulimit -v 1500000; exec \"$0\" \"$@\""])
+        .arg(plain.get_program())
+        .args(plain.get_args());
+    shell.envs(plain.get_envs().filter_map(|(name, value)| Some((name, value?))));
+    shell.current_dir(plain.get_current_dir().expect("the scene's folder")).output().expect("a shell")
+}

@@ -9,6 +9,9 @@ use crate::base::seed;
 /// Mean and standard deviation of [`Cells::distance`] over the plane, measured over 4 million samples.
 pub const MOMENTS: (f32, f32) = (0.4295, 0.1898);
 
+/// Bytes of a point.
+pub(super) const POINT: usize = 2 * size_of::<f32>();
+
 /// Cells in a row that a place looks at.
 const LOOK: usize = 4;
 

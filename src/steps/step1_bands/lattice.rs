@@ -17,6 +17,9 @@ const ROTATION: u64 = 0x7475_726e;
 /// Standard deviation of [`Lattice::samples`] over the plane, measured over 4 million samples.
 pub const DEVIATION: f32 = 0.2154;
 
+/// Bytes of a lattice point.
+pub(super) const GRADIENT: usize = size_of::<[f32; 4]>();
+
 /// The gradients of one octave.
 pub struct Lattice {
     first_col: f32,

@@ -44,9 +44,9 @@ pub fn fill(
         return;
     }
     let noise = LayeredNoise::new(bands, seed, time, line, grid);
-    let warp = noise.warp();
-    let warp = warp.as_ref();
     let Kept { parts, lost, change } = noise.kept();
+    let warp = if parts.is_empty() { None } else { noise.warp() };
+    let warp = warp.as_ref();
     let sample =
         |(k, part): (usize, Part)| SampledOctave::new(noise.octave(k, &part), warp, line, grid, sigma);
     let octaves: Vec<SampledOctave> = parts.into_par_iter().map(sample).collect();
@@ -67,6 +67,35 @@ pub fn fill(
             }
         },
     );
+}
+
+/// Bytes that [`fill`] holds besides the plane: the gradients or points of every octave and the tables of the warp.
+pub fn bytes(bands: &Bands<Texel>, line: f64, grid: &Grid) -> f64 {
+    if bands.amount <= 0.0 {
+        return 0.0;
+    }
+    let noise = LayeredNoise::new(bands, 0, 0.0, line, grid);
+    let parts = noise.kept().parts;
+    if parts.is_empty() {
+        return 0.0;
+    }
+    let each = if bands.kind == Noise::Cellular { cells::POINT } else { lattice::GRADIENT };
+    let octaves: f64 = parts
+        .iter()
+        .map(|(_, part)| {
+            let Reach { margin, from, to } = noise.reach_of(part, 0.0);
+            // A cell or two more on every side, as both kinds round.
+            each as f64 * (part.across + 2.0 * margin + 5.0) * (to - from + 6.0)
+        })
+        .sum();
+    octaves + noise.warp_bytes()
+}
+
+/// The cells of an octave that are looked up: so many beyond the period on either side, and from one height to another.
+struct Reach {
+    margin: f64,
+    from: f64,
+    to: f64,
 }
 
 /// Layered noise on a grid: what its octaves share. Lengths in texels.
@@ -104,12 +133,29 @@ impl<'a> LayeredNoise<'a> {
         LayeredNoise { bands, seed, time, grid, period, feature, rows, reach }
     }
 
+    fn is_warped(&self) -> bool {
+        self.bands.warp > 0.0 && self.feature[1] >= WARPED_MIN
+    }
+
+    /// Cells of the warp over the period.
+    fn warp_across(&self) -> f64 {
+        (self.period / (WARP_CELL * self.feature[0])).round().max(1.0)
+    }
+
+    fn warp_bytes(&self) -> f64 {
+        if !self.is_warped() {
+            return 0.0;
+        }
+        let height = (self.rows[1] - self.rows[0]) / (WARP_CELL * self.feature[1]);
+        2.0 * PeriodicNoise2d::bytes(self.warp_across(), height)
+    }
+
     fn warp(&self) -> Option<Warp> {
-        let [width, height] = self.feature;
-        if self.bands.warp <= 0.0 || height < WARPED_MIN {
+        let height = self.feature[1];
+        if !self.is_warped() {
             return None;
         }
-        let across = (self.period / (WARP_CELL * width)).round().max(1.0) as usize;
+        let across = self.warp_across() as usize;
         let height = WARP_CELL * height;
         let seeds = ["warp x", "warp y"].map(|label| seed::derive(self.seed, label));
         let offsets = seeds.map(|seed| seed::uniform(seed) * OFFSET);
@@ -124,8 +170,10 @@ impl<'a> LayeredNoise<'a> {
     fn kept(&self) -> Kept {
         let mut kept = Kept { parts: Vec::new(), lost: 0.0, change: 0.0 };
         for (k, part) in parts(self.bands, self.period).into_iter().enumerate() {
-            // The blurs, which the grid is chosen by, leave nothing of it but a wider edge.
-            if k > 0 && !part.is_resolved(self.grid.step) {
+            // The blurs, which the grid is chosen by, leave nothing of it but a wider edge. The largest features are drawn as long as
+            // a texel holds no more than one.
+            let unseen = if k > 0 { !part.is_resolved(self.grid.step) } else { part.is_finer_than_a_texel() };
+            if unseen {
                 kept.lost += part.amplitude * part.amplitude;
             } else {
                 kept.change += part.change(self.bands.kind, self.grid.step);
@@ -135,15 +183,22 @@ impl<'a> LayeredNoise<'a> {
         kept
     }
 
+    /// What is looked up of an octave whose place among the cells is `offset`.
+    fn reach_of(&self, part: &Part, offset: f64) -> Reach {
+        // The warp's noise stays within +-1.
+        Reach {
+            margin: self.reach[0] / part.cell[0] + 1.0,
+            from: (self.rows[0] - self.reach[1]) / part.cell[1] + offset - 1.0,
+            to: (self.rows[1] + self.reach[1]) / part.cell[1] + offset + 1.0,
+        }
+    }
+
     /// The octave `k`.
     fn octave(&self, k: usize, part: &Part) -> Octave {
         let seed = seed::derive(self.seed, &format!("octave {k}"));
         let offset = seed::uniform(seed) * OFFSET;
         let across = part.across as usize;
-        // The warp's noise stays within +-1.
-        let from = (self.rows[0] - self.reach[1]) / part.cell[1] + offset - 1.0;
-        let to = (self.rows[1] + self.reach[1]) / part.cell[1] + offset + 1.0;
-        let margin = self.reach[0] / part.cell[0] + 1.0;
+        let Reach { margin, from, to } = self.reach_of(part, offset);
         let source = match self.bands.kind {
             Noise::Cellular => Source::Cells(Cells::new(seed, across, margin, from, to, self.time)),
             Noise::Smooth | Noise::Billowed | Noise::Ridged => {

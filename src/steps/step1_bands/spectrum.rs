@@ -85,6 +85,11 @@ impl Part {
         x + y
     }
 
+    /// Whether its cells are lower or narrower than a texel.
+    pub fn is_finer_than_a_texel(&self) -> bool {
+        self.cell.iter().any(|cell| *cell < 1.0)
+    }
+
     /// Whether samples `step` texels apart resolve it.
     pub fn is_resolved(&self, step: [f64; 2]) -> bool {
         self.cell.iter().zip(step).all(|(cell, step)| *cell >= SAMPLES_PER_CELL * step)
