@@ -70,7 +70,10 @@ fn facts(file: &Path, input: &Input) -> Resolved {
         let by = Layer::Preset(preset.name.clone());
         facts.fill(key!("air.visibility"), Value::Number(preset.visibility), by.clone());
         if let Some(visibility) = facts.value(key!("air.visibility")).and_then(Value::number) {
-            facts.fill(key!("air.clear"), Value::Number(preset.clear_at(visibility)), by.clone());
+            // Where the visibility is the scene's own, the clear air's follows from it.
+            let own = facts.settings.get("air.visibility").is_some_and(|setting| setting.layer != by);
+            let layer = if own { Layer::Default } else { by.clone() };
+            facts.fill(key!("air.clear"), Value::Number(preset.clear_at(visibility)), layer);
         }
         facts.fill(key!("air.anchor"), Value::Choice(preset.anchor.word()), by);
     }

@@ -16,6 +16,9 @@ pub(super) const LAYER: &str = "layer ";
 /// The key of the picture's content.
 pub(super) const PICTURE: &str = "plan.picture";
 
+/// The length of air that a sheet stands for.
+const GAP: &str = "plan.gap";
+
 /// Most changes that are named.
 const MOST: usize = 3;
 
@@ -81,6 +84,10 @@ pub fn why(old: &Settings, new: &Settings) -> String {
     }
     if parts.is_empty() {
         parts = derived.iter().map(|key| change(key, old, new)).collect();
+        // Depths of air follow from the gap's length.
+        if let Some(at) = derived.iter().position(|key| *key == GAP) {
+            parts[..=at].rotate_right(1);
+        }
     }
     match parts.len() {
         0 => "its inputs changed".to_owned(),
@@ -125,6 +132,9 @@ mod tests {
     fn what_follows_is_named_where_nothing_else_is() {
         let (old, new) = (settings(&[("plan.gap", "1")]), settings(&[("plan.gap", "2")]));
         assert_eq!(why(&old, &new), "gap 1 -> 2");
+        let old = settings(&[("plan.depth", "1"), ("plan.gap", "1")]);
+        let new = settings(&[("plan.depth", "3"), ("plan.gap", "2")]);
+        assert_eq!(why(&old, &new), "gap 1 -> 2, depth 1 -> 3");
         let (old, new) = (settings(&[("layer a.fog.png", "1")]), settings(&[("layer b.fog.png", "1")]));
         assert_eq!(why(&old, &new), "a.fog.png is gone, b.fog.png is new");
         let (old, new) = (settings(&[("plan.sky", "1")]), settings(&[("sky", "4")]));
