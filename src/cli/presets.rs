@@ -15,7 +15,7 @@ pub fn list(shelf: &Shelf) -> Result<()> {
     let mut rows = Vec::new();
     for name in shelf.names() {
         let preset = shelf.get(name)?;
-        rows.push(vec![preset.name.clone(), preset.word.clone(), anchor(&preset), preset.about]);
+        rows.push(vec![preset.name.clone(), preset.word.clone(), preset.anchor.to_string(), preset.about]);
     }
     say(&layout(&["preset", "weather word", "anchor", "use"], &rows, 4));
     Ok(())
@@ -38,16 +38,12 @@ pub fn show(args: &args::Show, limits: &Limits) -> Result<()> {
     Ok(())
 }
 
-fn anchor(preset: &Preset) -> String {
-    format!("{:?}", preset.anchor).to_lowercase()
-}
-
 fn head(preset: &Preset) -> String {
     let mut text = format!("{} ({})\n{}\n\n", preset.title, preset.name, preset.about);
     text += &format!("{}\n{}\n{}\n\n", preset.word, preset.definition, preset.source);
     text + &format!(
         "anchor = \"{}\"\nvisibility = {}\nclear = {}\n",
-        anchor(preset),
+        preset.anchor,
         number(preset.visibility, 3),
         number(preset.clear, 3)
     )
