@@ -5,41 +5,73 @@ use crate::stack::compositor::{Compositor, Draft, Pixels};
 use crate::stack::still::Still;
 use crate::stack::values;
 use crate::steps::dither;
-use crate::tune::hub::{Frame, View};
+use crate::tune::hub::Frame;
+use crate::tune::view::View;
 use rayon::prelude::*;
 
 /// Texels follow as RGBA.
 const RGBA: u8 = 0;
 /// Texels follow as [`subsampled`] has them: a browser takes longest over receiving a picture.
 const SUBSAMPLED: u8 = 1;
+/// A byte for each texel.
+const BYTES: u8 = 2;
 
-/// A draft of the scene as it stands (kind 0) or as it was last saved (kind 1).
-pub(super) fn draft(stack: &Compositor<'_>, view: &View, kind: u8, stamp: u64, revision: u64) -> Frame {
+/// What a picture shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// The scene as it stands.
+    Now = 0,
+    /// What it is compared with.
+    Other = 1,
+    /// A part of the scene as it stands, at scale 1.
+    Part = 2,
+    /// The outline of the chosen slot's picture.
+    Outline = 3,
+}
+
+/// What a picture is of: the number of the newest message that it holds, and the scene's revision.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Of {
+    pub stamp: u64,
+    pub revision: u64,
+}
+
+/// A draft.
+pub(super) fn draft(stack: &Compositor<'_>, view: &View, kind: Kind, of: Of) -> Frame {
     let size = stack.size.map(|side| side as u32);
     let (form, texels) = if view.values {
         (RGBA, values::view(&Still::new::<Draft>(stack)))
     } else {
         (SUBSAMPLED, subsampled(stack))
     };
-    Frame { head: head(size, view, [kind, 0, form], stamp, revision), texels }
+    Frame { head: head([0, 0], size, view, [kind as u8, 0, form], of), texels }
 }
 
-/// A settled picture.
-pub(super) fn settled(still: &Still, view: &View, stamp: u64, revision: u64) -> Frame {
+/// The line around a picture that is chosen, `size` texels large, by its opacity.
+pub(super) fn outline(line: Vec<u8>, size: [u32; 2], view: &View, of: Of) -> Frame {
+    let at = view.part.map_or([0, 0], |[left, top, ..]| [left, top]);
+    Frame { head: head(at, size, view, [Kind::Outline as u8, 1, BYTES], of), texels: line }
+}
+
+/// A settled picture, whole or of a part that begins with the texel `at`.
+pub(super) fn settled(still: &Still, view: &View, at: Option<[u32; 2]>, of: Of) -> Frame {
+    let kind = if at.is_some() { Kind::Part } else { Kind::Now };
     let texels = if view.values { values::view(still) } else { still.eight() };
-    Frame { head: head(still.size, view, [0, 1, RGBA], stamp, revision), texels }
+    Frame { head: head(at.unwrap_or_default(), still.size, view, [kind as u8, 1, RGBA], of), texels }
 }
 
-/// `fogw`, kind, whether it is settled, how its texels follow, width, height, stamp, turn, camera place.
-fn head(size: [u32; 2], view: &View, marks: [u8; 3], stamp: u64, revision: u64) -> [u8; 32] {
-    let mut head = [0; 32];
+/// `fogw`, kind, whether it is settled, how its texels follow, width, height, stamp, turn, camera place, left, top.
+fn head(at: [u32; 2], size: [u32; 2], view: &View, marks: [u8; 3], of: Of) -> [u8; 40] {
+    let mut head = [0; 40];
     head[..4].copy_from_slice(b"fogw");
     head[4..7].copy_from_slice(&marks);
     head[8..12].copy_from_slice(&size[0].to_le_bytes());
     head[12..16].copy_from_slice(&size[1].to_le_bytes());
-    head[16..20].copy_from_slice(&(stamp as u32).to_le_bytes());
-    head[20..24].copy_from_slice(&(revision as u32).to_le_bytes());
-    head[24..].copy_from_slice(&view.camera.0.0.to_le_bytes());
+    head[16..20].copy_from_slice(&(of.stamp as u32).to_le_bytes());
+    head[20..24].copy_from_slice(&(of.revision as u32).to_le_bytes());
+    head[24..32].copy_from_slice(&view.camera.0.0.to_le_bytes());
+    head[32..36].copy_from_slice(&at[0].to_le_bytes());
+    head[36..40].copy_from_slice(&at[1].to_le_bytes());
     head
 }
 

@@ -26,6 +26,11 @@ const FILES: &[(&str, &str, &str)] = &[
     ("grips.js", "text/javascript; charset=utf-8", include_str!("page/grips.js")),
     ("keys.js", "text/javascript; charset=utf-8", include_str!("page/keys.js")),
     ("draw.js", "text/javascript; charset=utf-8", include_str!("page/draw.js")),
+    ("view.js", "text/javascript; charset=utf-8", include_str!("page/view.js")),
+    ("zoom.js", "text/javascript; charset=utf-8", include_str!("page/zoom.js")),
+    ("stage.js", "text/javascript; charset=utf-8", include_str!("page/stage.js")),
+    ("hold.js", "text/javascript; charset=utf-8", include_str!("page/hold.js")),
+    ("compare.js", "text/javascript; charset=utf-8", include_str!("page/compare.js")),
     ("recovery.js", "text/javascript; charset=utf-8", include_str!("page/recovery.js")),
 ];
 

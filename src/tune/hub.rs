@@ -4,6 +4,7 @@ use crate::base::units::Camera;
 use crate::store::cache::Store;
 use crate::tune::recovery::Recovery;
 use crate::tune::session::Session;
+use crate::tune::view::View;
 use serde_json::Value as Json;
 use std::collections::VecDeque;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -20,22 +21,9 @@ const QUEUE_MAX: usize = 256;
 /// Most bytes in memory of layers that no picture shows any more: a step back is quick then.
 const SPARE: usize = 32 << 20;
 
-/// What a page wants to see.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct View {
-    /// From where.
-    pub camera: Camera,
-    /// Without fog.
-    pub bare: bool,
-    /// In steps of lightness.
-    pub values: bool,
-    /// The last saved beside it.
-    pub compare: bool,
-}
-
 /// A picture for a page.
 pub(super) struct Frame {
-    pub head: [u8; 32],
+    pub head: [u8; 40],
     pub texels: Vec<u8>,
 }
 
@@ -44,8 +32,8 @@ pub(super) struct Frame {
 struct Outbox {
     texts: VecDeque<Arc<str>>,
     state: Option<Arc<str>>,
-    /// The picture, and the last saved.
-    pictures: [Option<Frame>; 2],
+    /// One of each kind of picture (see `frame`).
+    pictures: [Option<Frame>; 4],
     in_flight: u32,
     closed: bool,
 }
@@ -72,6 +60,12 @@ pub(super) struct Tab {
     pub stamp: AtomicU64,
     /// What it has been drawn, as a draft and settled: revision of the scene, of the rims, and of its view.
     pub drawn: Mutex<[Option<[u64; 3]>; 2]>,
+    /// What it is compared with, as it was drawn: revision of that scene, and of the view.
+    pub compared: Mutex<Option<[u64; 2]>>,
+    /// The outline that was drawn: revisions of the scene and of the view.
+    pub outlined: Mutex<Option<[u64; 2]>>,
+    /// Where somebody asks what lies: shares of the view's width and height.
+    pub asked: Mutex<Option<[f64; 2]>>,
 }
 
 impl Tab {
@@ -82,6 +76,9 @@ impl Tab {
             view: Mutex::new((View { camera, ..View::default() }, 0)),
             stamp: AtomicU64::new(0),
             drawn: Mutex::new([None; 2]),
+            compared: Mutex::default(),
+            outlined: Mutex::default(),
+            asked: Mutex::default(),
         }
     }
 
@@ -115,7 +112,7 @@ impl Tab {
 
     /// A picture; an older one that waits is dropped.
     pub fn show(&self, frame: Frame) {
-        let kind = usize::from(frame.head[4] == 1);
+        let kind = usize::from(frame.head[4]);
         self.fill(|outbox| outbox.pictures[kind] = Some(frame));
     }
 

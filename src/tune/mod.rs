@@ -13,6 +13,7 @@ mod row_means;
 mod session;
 mod socket;
 mod state;
+mod view;
 mod watch;
 mod write;
 

@@ -1,5 +1,7 @@
 //! The session: the scene's text with its undo history, what the file holds, and the scene of the last good text.
 
+mod others;
+
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files;
 use crate::base::limits::Limits;
@@ -9,6 +11,7 @@ use crate::scene::read::{self, Reading};
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::{Source, keys};
 use crate::tune::write::{self, Location};
+use others::Others;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -57,6 +60,7 @@ pub(super) struct Session {
     faults: Option<Faults>,
     current: Arc<Version>,
     saved: Arc<Version>,
+    others: Others,
     revision: u64,
 }
 
@@ -81,6 +85,7 @@ impl Session {
             faults: None,
             saved: Arc::clone(&version),
             current: version,
+            others: Others::default(),
             revision: 1,
         })
     }
@@ -342,6 +347,7 @@ impl Session {
     /// Pictures or presets were changed: everything is read again.
     pub fn reopen(&mut self) {
         self.shelf = Shelf::of_scene(Some(&self.file), &self.limits);
+        self.others = Others::default();
         let text = Arc::clone(self.text());
         let revision = self.revision + 1;
         match interpret(&self.file, &text, self.mood.as_deref(), &self.limits, &self.shelf, None, revision) {

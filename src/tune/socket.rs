@@ -2,10 +2,11 @@
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::units::Camera;
-use crate::tune::hub::{Hub, Message as Outgoing, Tab, View, locked};
+use crate::tune::hub::{Hub, Message as Outgoing, Tab, locked};
 use crate::tune::recovery;
 use crate::tune::session::Session;
 use crate::tune::state;
+use crate::tune::view::View;
 use serde::Deserialize;
 use serde_json::{Value as Json, json};
 use std::io::{self, Read, Write};
@@ -46,7 +47,9 @@ enum Ask {
     /// Whether unsaved edits of an earlier run are taken over, or deleted.
     Recover { take: bool, stamp: u64 },
     /// What is to be seen.
-    View { camera: Camera, bare: bool, values: bool, compare: bool, stamp: u64 },
+    View { view: View, stamp: u64 },
+    /// Which slots' pictures lie at a place of the view, shares of its width and height.
+    Pick { at: [f64; 2], stamp: u64 },
     /// A picture is on the page.
     Shown,
 }
@@ -172,10 +175,15 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             tab.shown();
             hub.wake();
         }
-        Ask::View { camera, bare, values, compare, stamp } => {
-            if camera.0.0.is_finite() {
-                tab.set_view(View { camera, bare, values, compare });
+        Ask::View { view, stamp } => {
+            if view.is_sound() {
+                tab.set_view(view);
             }
+            tab.stamp.store(stamp, Ordering::Release);
+            hub.wake();
+        }
+        Ask::Pick { at, stamp } => {
+            *locked(&tab.asked) = Some(at).filter(|at| at.iter().all(|share| share.is_finite()));
             tab.stamp.store(stamp, Ordering::Release);
             hub.wake();
         }

@@ -95,6 +95,8 @@ pub(super) fn state(session: &Session, offered: bool) -> Json {
             "turn": version.revision,
             "view": scene.view,
             "travel": scene.travel,
+            "mood": session.mood(),
+            "moods": reading.moods,
             "scene": values(&scene_values(session, reading), Some(&scene_values(session, old)), &Layer::Scene),
             "slots": slots,
             "steps": session.steps(),

@@ -184,16 +184,19 @@ impl Socket {
                     let size = [number(8), number(12)];
                     let [width, height] = size.map(|side| side as usize);
                     let quarter = width.div_ceil(2) * height.div_ceil(2);
-                    let follows =
-                        if bytes[6] == 1 { width * height + 2 * quarter } else { 4 * width * height };
-                    assert_eq!(bytes.len(), 32 + follows);
+                    let follows = match bytes[6] {
+                        0 => 4 * width * height,
+                        1 => width * height + 2 * quarter,
+                        _ => width * height,
+                    };
+                    assert_eq!(bytes.len(), 40 + follows);
                     self.undrawn = false;
                     self.pictures.push(Picture {
                         kind: bytes[4],
                         settled: bytes[5] == 1,
                         size,
                         stamp: number(16),
-                        hash: blake3::hash(&bytes[32..]),
+                        hash: blake3::hash(&bytes[40..]),
                     });
                     self.socket.send(Message::text("{\"do\":\"shown\"}")).unwrap();
                     return Some(json!({ "picture": self.pictures.len() }));

@@ -140,7 +140,7 @@ fn sum(steps: &[Value]) -> u64 {
 /// Another page that shows the last saved beside it and all that it is sent; set what is returned to let it go.
 fn watched(tune: &Tune) -> Arc<AtomicBool> {
     let mut page = tune.socket();
-    page.send(json!({ "do": "view", "camera": 0.0, "bare": false, "values": false, "compare": true }));
+    page.send(json!({ "do": "view", "view": { "camera": 0.0, "bare": false, "values": false, "compare": "saved" } }));
     let end = Arc::new(AtomicBool::new(false));
     let ended = Arc::clone(&end);
     std::thread::spawn(move || {
@@ -177,7 +177,7 @@ fn places(controls: &[Value]) -> HashSet<String> {
 fn settled(page: &mut Socket) {
     page.undrawn = false;
     // Twice, so that the last is another view than it was.
-    let look = |camera: f64| json!({ "do": "view", "camera": camera, "bare": false, "values": false, "compare": false });
+    let look = |camera: f64| json!({ "do": "view", "view": { "camera": camera, "bare": false, "values": false, "compare": null } });
     page.send(look(1.0));
     let stamp = page.send(look(2.0));
     let fits = |one: &Picture| u64::from(one.stamp) >= stamp && one.kind == 0 && one.settled;
@@ -187,7 +187,7 @@ fn settled(page: &mut Socket) {
 }
 
 fn view(dice: &mut Dice, values: bool) -> Value {
-    json!({ "do": "view", "camera": dice.share() * 360.0, "bare": false, "values": values, "compare": false })
+    json!({ "do": "view", "view": { "camera": dice.share() * 360.0, "bare": false, "values": values, "compare": null } })
 }
 
 /// What a page may ask for next; none where a picture would take long.

@@ -63,7 +63,7 @@ fn a_page_that_takes_nothing_is_let_go() {
     let (mut page, mut frozen) = (tune.socket(), tune.socket());
     let before = memory(&tune.child).unwrap_or(0);
     let start = Instant::now();
-    let look = |camera: u64| json!({ "do": "view", "camera": camera % 24, "bare": false, "values": false, "compare": false, "stamp": camera });
+    let look = |camera: u64| json!({ "do": "view", "view": { "camera": camera % 24, "bare": false, "values": false, "compare": null }, "stamp": camera });
     let mut asked = 0;
     // Small pictures, but without end: what the system holds on their way is soon full.
     while (0..10).all(|_| {

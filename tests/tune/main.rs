@@ -15,3 +15,4 @@ mod outside;
 mod page;
 mod recovery;
 mod wire;
+mod zoom;

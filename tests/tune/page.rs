@@ -176,6 +176,9 @@ fn every_control_changes_its_value_and_goes_back() {
     assert_eq!(tune.file(), SCENE);
 }
 
+/// Chooses what the picture is compared with.
+const COMPARE: &str = "const select = document.getElementById('compare'); select.value = 'WITH'; select.dispatchEvent(new Event('change'));";
+
 #[test]
 fn the_pointer_moves_the_section_the_divider_and_the_camera() {
     let tune = Tune::start(SCENE);
@@ -217,14 +220,14 @@ fn the_pointer_moves_the_section_the_divider_and_the_camera() {
     browser.until(&format!("return {place} > {from} + 10"));
     settled(&browser);
     let there = camera();
-    browser.run("document.getElementById('stage').dispatchEvent(new WheelEvent('wheel', { deltaY: -400, bubbles: true, cancelable: true }))");
+    browser.run("document.getElementById('stage').dispatchEvent(new WheelEvent('wheel', { deltaX: -400, bubbles: true, cancelable: true }))");
     browser.until(&format!("return {place} < {there} - 40"));
     // The last saved beside what is being moved.
-    browser.run("document.getElementById('compare').click()");
-    browser.until("return !document.getElementById('old').hidden");
+    browser.run(&COMPARE.replace("WITH", "saved"));
+    browser.until("return !document.getElementById('other').hidden");
     browser.pull("#divider", [150, 0], 5);
     assert!(number("#divider") > 55.0);
-    browser.run("document.getElementById('compare').click()");
+    browser.run(&COMPARE.replace("WITH", ""));
     // A new seed; undo brings the old one back.
     browser.run("const select = document.getElementById('subject'); select.value = 'veil'; select.dispatchEvent(new Event('change'));");
     settled(&browser);

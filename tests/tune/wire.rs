@@ -122,11 +122,13 @@ fn all_pages_agree() {
     assert_eq!(value(&one.now(), None, "air.visibility")[0], 1500.0);
     assert_eq!(one.now(), other.now());
     // Each looks from where it likes.
-    let stamp =
-        one.send(json!({ "do": "view", "camera": 0.0, "bare": true, "values": false, "compare": false }));
+    let stamp = one.send(
+        json!({ "do": "view", "view": { "camera": 0.0, "bare": true, "values": false, "compare": null } }),
+    );
     let bare = one.picture(stamp, false);
-    let stamp =
-        one.send(json!({ "do": "view", "camera": 0.0, "bare": false, "values": true, "compare": false }));
+    let stamp = one.send(
+        json!({ "do": "view", "view": { "camera": 0.0, "bare": false, "values": true, "compare": null } }),
+    );
     let values = one.picture(stamp, false);
     assert_ne!(bare.hash, values.hash);
 }

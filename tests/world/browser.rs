@@ -180,6 +180,41 @@ return [hash, colours.size];"
         self.post("/actions", &json!({"actions": [pointer]}));
     }
 
+    /// Presses the mouse on a place of the page, in px, or lets it go there.
+    pub fn mouse(&self, kind: &str, [x, y]: [i64; 2]) {
+        let mut all =
+            vec![json!({"type": "pointerMove", "duration": 0, "x": x, "y": y, "origin": "viewport"})];
+        let (down, up) =
+            (json!({"type": "pointerDown", "button": 0}), json!({"type": "pointerUp", "button": 0}));
+        match kind {
+            "down" => all.push(down),
+            "up" => all.push(up),
+            "click" => all.extend([down, up]),
+            "double" => all.extend([down.clone(), up.clone(), down, up]),
+            _ => {}
+        }
+        let pointer =
+            json!({"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": all});
+        self.post("/actions", &json!({"actions": [pointer]}));
+    }
+
+    /// Turns the mouse's wheel over a place of the page by so many px.
+    pub fn wheel(&self, [x, y]: [i64; 2], by: [i64; 2]) {
+        let turn = json!({"type": "scroll", "duration": 0, "x": x, "y": y, "deltaX": by[0], "deltaY": by[1], "origin": "viewport"});
+        self.post("/actions", &json!({"actions": [{"type": "wheel", "id": "wheel", "actions": [turn]}]}));
+    }
+
+    /// Two fingers that begin so many px apart about a place of the page, and end so many.
+    pub fn pinch(&self, [x, y]: [i64; 2], [from, to]: [i64; 2]) {
+        let finger = |id: &str, way: i64| {
+            let at = |away: i64, duration: u32| json!({"type": "pointerMove", "duration": duration, "x": x + way * away / 2, "y": y, "origin": "viewport"});
+            json!({"type": "pointer", "id": id, "parameters": {"pointerType": "touch"}, "actions": [
+                at(from, 0), {"type": "pointerDown", "button": 0}, at(to, 200), {"type": "pointerUp", "button": 0}
+            ]})
+        };
+        self.post("/actions", &json!({"actions": [finger("one", -1), finger("other", 1)]}));
+    }
+
     /// As [`Browser::pull`], by `mouse` or `touch`.
     pub fn pull_by(&self, kind: &str, selector: &str, by: [i64; 2], moves: i64) {
         let origin = self.post("/element", &json!({"using": "css selector", "value": selector}));

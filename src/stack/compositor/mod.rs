@@ -179,6 +179,32 @@ impl<'a> Compositor<'a> {
         Compositor { size: size.map(|side| side as usize), space, ground, layers }
     }
 
+    /// The part of it that begins with the texel at `left` and `top`, `width` by `height` texels large: the same texels.
+    #[cfg(feature = "tune")]
+    pub fn part(mut self, [left, top]: [u32; 2], size: [u32; 2]) -> Compositor<'a> {
+        for layer in &mut self.layers {
+            layer.place = layer.place.within([left, top].map(i64::from));
+        }
+        self.size = size.map(|side| side as usize);
+        self
+    }
+
+    /// Draws it over the colour `ground`, sRGB-encoded, in the place of the plan's.
+    #[cfg(feature = "tune")]
+    pub fn over(mut self, ground: [f32; 3]) -> Compositor<'a> {
+        let [r, g, b] = self.space.enter(ground);
+        self.ground = [r, g, b, 0.0];
+        self
+    }
+
+    /// Draws `texels`, as large as it is, under all layers.
+    #[cfg(feature = "tune")]
+    pub fn over_texels(mut self, texels: &'a Picture) -> Compositor<'a> {
+        let layer = Layer { source: Source::Picture(texels), place: Place::at([0, 0], texels.size) };
+        self.layers.insert(0, layer);
+        self
+    }
+
     /// Draws strips of [`Pixels::ROWS`] rows side by side, each handed to `take` with its first row and what of `outs` belongs to it.
     pub fn strips<P: Pixels, T: Send>(
         &self,

@@ -7,10 +7,12 @@ use std::ops::{Range, RangeInclusive};
 /// A layer's place in a view, in texels of the view. Copies of a picture stand on the nearest whole texel each.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Place {
-    /// Left edge, before it is rounded and after.
+    /// Left edge, before it is rounded and after; the first in the whole view, whatever part of it is drawn.
     start: f64,
     pub(super) left: i64,
     top: i64,
+    /// The column of the whole view that the part begins with.
+    origin: i64,
     /// Columns and rows of the layer's texels.
     pub(super) size: [i64; 2],
     /// Distance from one copy to the next along x; 0 where there is one alone.
@@ -34,6 +36,7 @@ impl Place {
             start,
             left: start.round() as i64,
             top: (y * scale).0.round() as i64,
+            origin: 0,
             size: size.map(i64::from),
             period: placing.period.map_or(0.0, |period| (period * scale).0),
             stretch: [(width * scale).0 / f64::from(size[0]), (height * scale).0 / f64::from(size[1])],
@@ -42,7 +45,13 @@ impl Place {
 
     /// Of `size` texels whose first is that of the view at `left` and `top`.
     pub fn at([left, top]: [i64; 2], size: [u32; 2]) -> Place {
-        Place { start: left as f64, left, top, size: size.map(i64::from), period: 0.0, stretch: [1.0; 2] }
+        let size = size.map(i64::from);
+        Place { start: left as f64, left, top, origin: 0, size, period: 0.0, stretch: [1.0; 2] }
+    }
+
+    /// The same in a part of the view that begins with the texel at `left` and `top`, to the same whole texels.
+    pub fn within(self, [left, top]: [i64; 2]) -> Place {
+        Place { left: self.left - left, top: self.top - top, origin: self.origin + left, ..self }
     }
 
     /// The upper edge.
@@ -52,7 +61,7 @@ impl Place {
 
     /// Left edge of a copy; the first one is 0.
     pub fn left(&self, copy: i64) -> i64 {
-        (self.start + copy as f64 * self.period).round() as i64
+        (self.start + copy as f64 * self.period).round() as i64 - self.origin
     }
 
     /// The copies that reach into the first `width` columns of the view, before they are rounded; from left to right.
@@ -60,8 +69,9 @@ impl Place {
         if self.period <= 0.0 {
             return 0..=0;
         }
-        let first = ((-(self.size[0] as f64) - self.start) / self.period).floor() as i64 + 1;
-        first..=((width as f64 - self.start) / self.period).ceil() as i64 - 1
+        let start = self.start - self.origin as f64;
+        let first = ((-(self.size[0] as f64) - start) / self.period).floor() as i64 + 1;
+        first..=((width as f64 - start) / self.period).ceil() as i64 - 1
     }
 
     /// As [`Place::copies`], with the next on either side: points just outside their outlines may be seen.

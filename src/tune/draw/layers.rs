@@ -13,9 +13,9 @@ use crate::stack::compositor::Compositor;
 use crate::stack::{Made, Source, Stack};
 use crate::store::cache::{Entry, Store};
 use crate::store::maker::{Maker, Request};
-use crate::tune::hub::View;
 use crate::tune::row_means::RowMeans;
 use crate::tune::session::Version;
+use crate::tune::view::{Ground, View};
 use rayon::prelude::*;
 use std::sync::Arc;
 
@@ -31,10 +31,13 @@ pub(super) fn plan(version: &Version, scale: f64, limits: &Limits) -> Result<Pla
     Plan::new(&version.reading.scene, &version.pictures.naturals(), scale, limits)
 }
 
-/// The scales of drafts, and of settled pictures.
-pub(super) fn scales(version: &Version) -> [f64; 2] {
+/// The scales of drafts, and of settled pictures: 1 where somebody is `zoomed` in.
+pub(super) fn scales(version: &Version, zoomed: bool) -> [f64; 2] {
     let [Px(width), Px(height)] = version.reading.scene.view;
     let draft = (DRAFT[0] / width).min(DRAFT[1] / height).min(1.0);
+    if zoomed {
+        return [draft, 1.0];
+    }
     [draft, (FULL / (width * height)).sqrt().min(1.0)]
 }
 
@@ -46,6 +49,46 @@ pub(super) fn bare(maker: &Maker<'_>, plan: &Plan, version: &Version) -> Result<
     };
     let all: Vec<Result<Option<Arc<Picture>>>> = plan.files.par_iter().map(drawn).collect();
     Faults::gather(all)
+}
+
+/// What lies under the layers of a view.
+pub(super) struct Under {
+    ground: Ground,
+    squares: Option<Picture>,
+}
+
+/// Greys of the light and the dark ground, and of a checkerboard's squares; chosen by eye.
+const GREYS: [f32; 2] = [0.92, 0.11];
+const SQUARES: [u16; 2] = [30_000, 39_000];
+/// Squares of a checkerboard along the height of the picture.
+const ACROSS: usize = 36;
+
+impl Under {
+    /// For a picture of `size` texels.
+    pub fn new(ground: Ground, size: [u32; 2]) -> Under {
+        let square = (size[1] as usize / ACROSS).max(4);
+        let grey = |at: usize| {
+            let (x, y) = (at % size[0] as usize / square, at / size[0] as usize / square);
+            let grey = SQUARES[(x + y) % 2];
+            [grey, grey, grey, u16::MAX]
+        };
+        let squares = (ground == Ground::Checkerboard).then(|| Picture {
+            size,
+            deep: true,
+            texels: (0..size[0] as usize * size[1] as usize).map(grey).collect(),
+        });
+        Under { ground, squares }
+    }
+
+    /// Lays it under what `compositor` draws.
+    pub fn lay<'a>(&'a self, compositor: Compositor<'a>) -> Compositor<'a> {
+        match (self.ground, &self.squares) {
+            (_, Some(squares)) => compositor.over_texels(squares),
+            (Ground::Light, _) => compositor.over([GREYS[0]; 3]),
+            (Ground::Dark, _) => compositor.over([GREYS[1]; 3]),
+            _ => compositor,
+        }
+    }
 }
 
 /// A rim as a picture, which is drawn quickest, and where it stands.
@@ -97,7 +140,7 @@ impl Draft {
     /// # Errors
     /// With all pictures that can't be drawn.
     pub fn new(store: &Store, version: &Version, limits: &Limits) -> Result<Draft> {
-        let mut plan = plan(version, scales(version)[0], limits)?;
+        let mut plan = plan(version, scales(version, false)[0], limits)?;
         let keys = plan.keys(&version.pictures, Bits::Sixteen);
         let coarse = self::plan(version, plan.scale.0 * COARSE, limits)?;
         for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
@@ -123,10 +166,24 @@ impl Draft {
         self.plan.files.iter().zip(&self.keys).map(find).collect()
     }
 
-    /// What is drawn of it in a view, with `rims`.
-    pub fn compositor<'a>(&'a self, view: &View, rims: &'a [Option<Arc<RimPicture>>]) -> Compositor<'a> {
-        let sources = (0..self.plan.files.len()).filter_map(|at| self.source(at, view, rims));
-        Compositor::new(&self.plan, sources, view.camera.within(self.plan.travel))
+    /// What is drawn of it in a view, with `rims`, over `under`.
+    pub fn compositor<'a>(
+        &'a self,
+        view: &View,
+        rims: &'a [Option<Arc<RimPicture>>],
+        under: &'a Under,
+    ) -> Compositor<'a> {
+        let shown = (0..self.plan.files.len()).filter(|at| view.shows(self.plan.files[*at].placing()));
+        let sources = shown.filter_map(|at| self.source(at, view, rims));
+        under.lay(Compositor::new(&self.plan, sources, view.camera.within(self.plan.travel)))
+    }
+
+    /// Pictures as they are drawn, far to near.
+    pub fn arts(&self) -> impl DoubleEndedIterator<Item = (&Placing, &Arc<Picture>)> {
+        self.plan.files.iter().zip(&self.made).filter_map(|(job, made)| match (job, made) {
+            (Job::Art(job), Some(Made::Picture(picture))) => Some((&job.placing, picture)),
+            _ => None,
+        })
     }
 
     fn source<'a>(

@@ -2,16 +2,18 @@
 //! the maker for their layers, on one store.
 
 mod layers;
+mod outline;
 mod settle;
 
 pub(super) use settle::settle;
 
 use crate::base::fault::Faults;
 use crate::base::limits::Limits;
-use crate::tune::hub::{Hub, Tab, View, locked};
+use crate::tune::frame::{Kind, Of};
+use crate::tune::hub::{Hub, Tab, locked};
 use crate::tune::session::Version;
 use crate::tune::{frame, state};
-use layers::Draft;
+use layers::{Draft, Under};
 use serde_json::json;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -21,11 +23,12 @@ use std::time::{Duration, Instant};
 const SECTION: Duration = Duration::from_millis(300);
 /// How long a thread waits for a sign at most.
 const LOOK: Duration = Duration::from_millis(500);
+/// How long a picture must have stood still before what is chosen is outlined in it.
+const STILL: Duration = Duration::from_millis(120);
 
-/// A round of drafts: the scene that they show, as it stands and as it was last saved.
+/// A round of drafts: the scene that they show.
 struct Round {
     version: Arc<Version>,
-    saved: Arc<Version>,
     /// Revision of the rims.
     rims: u64,
 }
@@ -47,22 +50,27 @@ struct Drafts<'a> {
     hub: &'a Hub,
     limits: &'a Limits,
     draft: Option<Draft>,
-    saved: Option<Draft>,
+    /// What pages compare with.
+    others: Vec<(Arc<Version>, Draft)>,
     /// The scene whose section was last told, and when.
     told: (u64, Instant),
+    /// When a draft was last drawn.
+    at: Instant,
 }
 
 /// Draws drafts until the hub stops.
 pub(super) fn drafts(hub: &Hub, limits: &Limits) {
     let told = (0, Instant::now());
-    let mut drafts = Drafts { hub, limits, draft: None, saved: None, told };
+    let mut drafts = Drafts { hub, limits, draft: None, others: Vec::new(), told, at: Instant::now() };
     let mut seen = 0;
     while !hub.is_stopped() {
         // What the page is still owed comes soon after.
-        seen = hub.wait(seen, if drafts.told.0 == hub.revision() { LOOK } else { SECTION });
+        let rest = if drafts.told.0 == hub.revision() { LOOK } else { SECTION };
+        seen = hub.wait(seen, if drafts.at.elapsed() < LOOK { STILL } else { rest });
         let tabs: Vec<Arc<Tab>> = hub.tabs().into_iter().filter(|tab| tab.is_ready()).collect();
         if !tabs.is_empty() {
             drafts.round(&tabs);
+            drafts.look(&tabs);
         }
     }
 }
@@ -72,12 +80,17 @@ impl Drafts<'_> {
         let rims = self.hub.solved.load(Ordering::Acquire);
         // Read before the scene: the picture then holds at least what the stamp says.
         let stamps: Vec<u64> = tabs.iter().map(|tab| tab.stamp.load(Ordering::Acquire)).collect();
-        let round = {
-            let session = self.hub.session();
-            Round { version: Arc::clone(session.current()), saved: Arc::clone(session.saved()), rims }
+        let (round, others) = {
+            let mut session = self.hub.session();
+            let against = |tab: &Arc<Tab>| session.other(tab.view().0.compare.as_ref()?);
+            let others: Vec<Option<Arc<Version>>> = tabs.iter().map(against).collect();
+            (Round { version: Arc::clone(session.current()), rims }, others)
         };
-        let due = |tab: &Arc<Tab>| locked(&tab.drawn)[0] != Some(round.wanted(tab.view().1));
-        if !self.owes_section(&round) && !tabs.iter().any(due) {
+        let due = |(tab, other): (&Arc<Tab>, &Option<Arc<Version>>)| {
+            let view = tab.view().1;
+            locked(&tab.drawn)[0] != Some(round.wanted(view)) || owes_other(tab, other, view)
+        };
+        if !self.owes_section(&round) && !tabs.iter().zip(&others).any(due) {
             return;
         }
         match Draft::new(&self.hub.store, &round.version, self.limits) {
@@ -88,13 +101,14 @@ impl Drafts<'_> {
                 return;
             }
         }
-        if !tabs.iter().any(|tab| tab.view().0.compare) {
-            self.saved = None;
+        self.others.retain(|(held, _)| others.iter().flatten().any(|other| Arc::ptr_eq(other, held)));
+        for ((tab, other), stamp) in tabs.iter().zip(&others).zip(stamps) {
+            self.show(tab, stamp, &round);
+            if let Some(other) = other {
+                self.show_other(tab, stamp, other);
+            }
         }
-        let mut saved_is_drawn = false;
-        for (tab, stamp) in tabs.iter().zip(stamps) {
-            self.show(tab, stamp, &round, &mut saved_is_drawn);
-        }
+        self.at = Instant::now();
         // Who draws drafts isn't disturbed by what is being settled.
         self.hub.delay_rest();
         if self.owes_section(&round) {
@@ -106,8 +120,8 @@ impl Drafts<'_> {
         self.told.0 != round.version.revision && self.told.1.elapsed() >= SECTION
     }
 
-    /// Sends a tab the draft that it wants, and that of the scene as it was last saved where it compares.
-    fn show(&mut self, tab: &Tab, stamp: u64, round: &Round, saved_is_drawn: &mut bool) {
+    /// Sends a tab the draft that it wants.
+    fn show(&self, tab: &Tab, stamp: u64, round: &Round) {
         let (view, revision) = tab.view();
         let wanted = round.wanted(revision);
         if locked(&tab.drawn)[0] == Some(wanted) {
@@ -116,8 +130,9 @@ impl Drafts<'_> {
         let settled = round.is_settled(&locked(&tab.drawn), revision);
         if let Some(draft) = self.draft.as_ref().filter(|_| !settled) {
             let rims = draft.rims(&self.hub.store);
-            let frame =
-                frame::draft(&draft.compositor(&view, &rims), &view, 0, stamp, round.version.revision);
+            let under = Under::new(view.ground, draft.plan.texels);
+            let of = Of { stamp, revision: round.version.revision };
+            let frame = frame::draft(&draft.compositor(&view, &rims, &under), &view, Kind::Now, of);
             // Under the lock, since it may be settled just now.
             let drawn = locked(&tab.drawn);
             if round.is_settled(&drawn, revision) {
@@ -125,19 +140,45 @@ impl Drafts<'_> {
             }
             tab.show(frame);
         }
-        if view.compare && !settled {
-            if !std::mem::replace(saved_is_drawn, true) {
-                self.saved = Draft::new(&self.hub.store, &round.saved, self.limits).ok();
-            }
-            self.show_saved(tab, &view, stamp, round.saved.revision);
-        }
         locked(&tab.drawn)[0] = Some(wanted);
     }
 
-    fn show_saved(&mut self, tab: &Tab, view: &View, stamp: u64, revision: u64) {
-        if let Some(saved) = &self.saved {
-            let rims = saved.rims(&self.hub.store);
-            tab.show(frame::draft(&saved.compositor(view, &rims), view, 1, stamp, revision));
+    /// Sends a tab the draft of what it compares with.
+    fn show_other(&mut self, tab: &Tab, stamp: u64, other: &Arc<Version>) {
+        let (view, revision) = tab.view();
+        if *locked(&tab.compared) == Some([other.revision, revision]) {
+            return;
+        }
+        if !self.others.iter().any(|(held, _)| Arc::ptr_eq(held, other)) {
+            let Ok(draft) = Draft::new(&self.hub.store, other, self.limits) else { return };
+            self.others.push((Arc::clone(other), draft));
+        }
+        if let Some((_, draft)) = self.others.iter().find(|(held, _)| Arc::ptr_eq(held, other)) {
+            let rims = draft.rims(&self.hub.store);
+            let under = Under::new(view.ground, draft.plan.texels);
+            let of = Of { stamp, revision: other.revision };
+            tab.show(frame::draft(&draft.compositor(&view, &rims, &under), &view, Kind::Other, of));
+        }
+        *locked(&tab.compared) = Some([other.revision, revision]);
+    }
+
+    /// Says what lies where a page asks, and outlines what is chosen once its picture has stood still.
+    fn look(&self, tabs: &[Arc<Tab>]) {
+        let Some(draft) = &self.draft else { return };
+        for tab in tabs {
+            let (view, revision) = tab.view();
+            if let Some(at) = locked(&tab.asked).take() {
+                tab.tell(json!({ "picked": outline::slots_at(draft, view.camera, at) }).to_string());
+            }
+            let wanted = Some([self.hub.revision(), revision]);
+            if self.at.elapsed() < STILL || *locked(&tab.outlined) == wanted {
+                continue;
+            }
+            *locked(&tab.outlined) = wanted;
+            if let Some((line, size)) = outline::outline(draft, &view) {
+                let of = Of { stamp: tab.stamp.load(Ordering::Acquire), revision: self.hub.revision() };
+                tab.show(frame::outline(line, size, &view, of));
+            }
         }
     }
 
@@ -156,6 +197,11 @@ impl Drafts<'_> {
             locked(&tab.drawn)[0] = Some(round.wanted(tab.view().1));
         }
     }
+}
+
+/// Whether a tab waits for the draft of what it compares with.
+fn owes_other(tab: &Tab, other: &Option<Arc<Version>>, view: u64) -> bool {
+    other.as_ref().is_some_and(|other| *locked(&tab.compared) != Some([other.revision, view]))
 }
 
 #[cfg(test)]

@@ -12,11 +12,14 @@ use crate::stack::compositor::{Compositor, Exact};
 use crate::stack::still::Still;
 use crate::stack::survey::{Mark, Ready, Survey};
 use crate::stack::{Made, Source, Stack, values};
+use crate::steps::dither;
 use crate::store::maker::{Maker, Request};
 use crate::tune::draw::LOOK;
-use crate::tune::draw::layers::{RimPicture, bare, plan, scales};
+use crate::tune::draw::layers::{RimPicture, Under, bare, plan, scales};
+use crate::tune::frame::Of;
 use crate::tune::hub::{Hub, Tab, locked};
 use crate::tune::session::Version;
+use crate::tune::view::View;
 use crate::tune::{frame, socket, state};
 use serde_json::{Value, json};
 use std::sync::Arc;
@@ -27,6 +30,8 @@ use std::time::{Duration, Instant};
 const REST: Duration = Duration::from_millis(500);
 /// How long no draft must have been drawn before settling goes on.
 const PAUSE: Duration = Duration::from_millis(200);
+/// How long a view must have stood still before its part is drawn at scale 1.
+const STEADY: Duration = Duration::from_millis(30);
 /// Most marks of failing outline that a page is told of, for each slot.
 const MARKS: usize = 300;
 
@@ -84,8 +89,15 @@ pub(in crate::tune) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
         if tabs.is_empty() {
             continue;
         }
+        if viewed.elapsed() < REST && viewed.elapsed() >= STEADY {
+            settler.parts(&tabs);
+        }
         if hub.since_edit() < REST || viewed.elapsed() < REST {
-            std::thread::sleep(REST / 4);
+            std::thread::sleep(if tabs.iter().any(|tab| tab.view().0.part.is_some()) {
+                STEADY / 2
+            } else {
+                REST / 4
+            });
             seen = seen.wrapping_sub(1);
         } else if settler.round(&tabs) {
             hub.store.evict();
@@ -107,7 +119,7 @@ impl Settler<'_> {
         if waiting.is_empty() {
             return false;
         }
-        if self.turn != version.revision {
+        if self.turn != version.revision || self.lacks_scale(&waiting) {
             match self.scene(&version, &revision) {
                 Ok(true) => {}
                 Ok(false) => return false,
@@ -124,10 +136,29 @@ impl Settler<'_> {
         !revision.stopped()
     }
 
+    /// Whether a tab looks at texels of scale 1, and none are there.
+    fn lacks_scale(&self, tabs: &[&Arc<Tab>]) -> bool {
+        self.done[1].as_ref().is_some_and(|full| full.plan.scale.0 < 1.0)
+            && tabs.iter().any(|tab| tab.view().0.part.is_some())
+    }
+
+    /// Sends tabs the part of a settled scene that they look at.
+    fn parts(&self, tabs: &[Arc<Tab>]) {
+        let Some(full) = self.done[1].as_ref().filter(|full| full.plan.scale.0 >= 1.0) else { return };
+        for tab in tabs.iter().filter(|tab| self.turn == self.hub.revision() && tab.view().0.part.is_some()) {
+            let drawn = locked(&tab.drawn)[1];
+            let (view, turn) = tab.view();
+            if drawn.is_none_or(|drawn| drawn[0] != self.turn || drawn[2] != turn) {
+                self.picture(tab, full, (&view, turn), self.turn);
+            }
+        }
+    }
+
     /// Settles a scene at both scales: the rims and the check, then all of it at full resolution. False if it got stale.
     fn scene(&mut self, version: &Version, revision: &Revision<'_>) -> Result<bool> {
         self.hub.tell_all(&json!({ "settling": true }));
-        for (at, scale) in scales(version).into_iter().enumerate() {
+        let zoomed = self.hub.tabs().iter().any(|tab| tab.view().0.part.is_some());
+        for (at, scale) in scales(version, zoomed).into_iter().enumerate() {
             let plan = plan(version, scale, self.limits)?;
             let maker = Maker { store: &self.hub.store, limits: self.limits, progress: revision };
             let bare = bare(&maker, &plan, version)?;
@@ -167,41 +198,53 @@ impl Settler<'_> {
     /// Sends a tab its settled picture and the outline that fails from its camera place.
     fn tab(&self, tab: &Tab, version: &Version, revision: &Revision<'_>) {
         let [Some(draft), Some(full)] = &self.done else { return };
-        let stamp = tab.stamp.load(Ordering::Acquire);
-        let rims = self.hub.solved.load(Ordering::Acquire);
         let (view, turn) = tab.view();
         let camera = view.camera.within(full.plan.travel);
-        let still = full.still(camera, view.bare);
-        if revision.stopped() || tab.view().1 != turn {
+        let drawn = locked(&tab.drawn)[1];
+        let is_drawn = drawn.is_some_and(|drawn| drawn[0] == version.revision && drawn[2] == turn);
+        if !is_drawn && !self.picture(tab, full, (&view, turn), version.revision) {
             return;
-        }
-        let frame = frame::settled(&still, &view, stamp, version.revision);
-        {
-            // Shown under the lock: a draft that is just being drawn must not come after it.
-            let mut drawn = locked(&tab.drawn);
-            // The last saved beside it still wants its draft.
-            if !view.compare {
-                drawn[0] = Some([version.revision, rims, turn]);
-            }
-            drawn[1] = Some([version.revision, rims, turn]);
-            tab.show(frame);
         }
         if let Some(marks) = draft.marks(camera, revision) {
             tab.tell(json!({ "marks": marks, "camera": camera, "turn": version.revision }).to_string());
         }
     }
+
+    /// Sends a tab its settled picture, or the part that it looks at; false if it looks elsewhere by now.
+    fn picture(&self, tab: &Tab, full: &Layers, (view, turn): (&View, u64), revision: u64) -> bool {
+        let of = Of { stamp: tab.stamp.load(Ordering::Acquire), revision };
+        let rims = self.hub.solved.load(Ordering::Acquire);
+        let (still, at) = full.still(view);
+        if self.hub.revision() != revision || self.hub.is_stopped() || tab.view().1 != turn {
+            return false;
+        }
+        let frame = frame::settled(&still, view, at, of);
+        // Shown under the lock: a draft that is just being drawn must not come after it.
+        let mut drawn = locked(&tab.drawn);
+        *drawn = [Some([revision, rims, turn]); 2];
+        tab.show(frame);
+        true
+    }
 }
 
 impl Layers {
-    /// The still from a camera place, or the pictures alone before they are treated.
-    fn still(&self, camera: Camera, bare: bool) -> Still {
-        if !bare {
-            return Stack::of(&self.plan, self.made.clone(), Survey::nothing()).still(camera);
-        }
-        let pictures = self.plan.files.iter().zip(&self.bare);
-        let sources =
-            pictures.filter_map(|(job, bare)| Some((job.placing(), Source::Picture(bare.as_ref()?))));
-        Still::new::<Exact>(&Compositor::new(&self.plan, sources, camera))
+    /// What a view shows, or its part and the texel that it begins with. Without fog it is the pictures before they are treated.
+    fn still(&self, view: &View) -> (Still, Option<[u32; 2]>) {
+        let bare = |at: usize| self.bare[at].as_deref().map(Source::Picture);
+        let made = |at: usize| self.made[at].as_ref().map(Made::source);
+        let sources = self.plan.files.iter().enumerate().filter_map(|(at, job)| {
+            let source = if view.bare { bare(at)? } else { made(at)? };
+            view.shows(job.placing()).then_some((job.placing(), source))
+        });
+        let compositor = Compositor::new(&self.plan, sources, view.camera.within(self.plan.travel));
+        let part = view.part.and_then(|part| part_within(part, self.plan.texels));
+        let size = part.map_or(self.plan.texels, |(_, size)| size);
+        let under = Under::new(view.ground, size);
+        let compositor = match part {
+            Some((at, size)) => compositor.part(at, size),
+            None => compositor,
+        };
+        (Still::new::<Exact>(&under.lay(compositor)), part.map(|(at, _)| at))
     }
 
     /// What of each outline fails from a camera place; none if it got stale.
@@ -230,4 +273,12 @@ impl Layers {
         }
         Some(marks)
     }
+}
+
+/// A part, cut to the view; it begins where the dither's pattern does, so that its texels are those of the whole.
+fn part_within([left, top, width, height]: [u32; 4], view: [u32; 2]) -> Option<([u32; 2], [u32; 2])> {
+    let side = dither::SIDE as u32;
+    let begin = [left, top].map(|edge| edge / side * side);
+    let end = [left.saturating_add(width).min(view[0]), top.saturating_add(height).min(view[1])];
+    (end[0] > begin[0] && end[1] > begin[1]).then(|| (begin, [end[0] - begin[0], end[1] - begin[1]]))
 }

@@ -8,10 +8,10 @@ use crate::stack::compositor::{Compositor, Draft as Pixels};
 use crate::stack::still::Still;
 use crate::store::cache::Store;
 use crate::store::maker::{Maker, Request};
-use crate::tune::draw::layers::{Draft, plan, scales};
+use crate::tune::draw::layers::{Draft, Under, plan, scales};
 use crate::tune::frame;
-use crate::tune::hub::View;
 use crate::tune::session::Session;
+use crate::tune::view::{Ground, View};
 use std::fs;
 use std::path::Path;
 
@@ -40,14 +40,15 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
         let version = session.current();
         let store = Store::in_memory(0);
         let draft = Draft::new(&store, version, &limits).unwrap();
-        let plan = plan(version, scales(version)[0], &limits).unwrap();
+        let plan = plan(version, scales(version, false)[0], &limits).unwrap();
         let mut stack = Stack::empty(&plan);
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
         let request = Request { needed, ..Request::all(&plan, &version.pictures, &[]) };
         assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
         for camera in [0.0, 333.0, 960.5, 1920.0].map(|x| Camera(Px(x))) {
             let view = View { camera, ..View::default() };
-            let drawn = Still::new::<Pixels>(&draft.compositor(&view, &[]));
+            let drawn =
+                Still::new::<Pixels>(&draft.compositor(&view, &[], &Under::new(Ground::Scene, [1, 1])));
             let exact = stack.still(camera.within(plan.travel));
             assert_eq!(drawn.size, exact.size);
             let off = |at: usize| -> f32 {
@@ -75,7 +76,7 @@ fn times_of_drafts_by_their_pixels() {
             let start = on_processors();
             for turn in 0..DRAFTS {
                 let view = View { camera: Camera(Px(40.0 * f64::from(turn))), ..View::default() };
-                draw(&draft.compositor(&view, &[]));
+                draw(&draft.compositor(&view, &[], &Under::new(Ground::Scene, [1, 1])));
             }
             (on_processors() - start) * 1000.0 / f64::from(DRAFTS)
         };
@@ -83,7 +84,7 @@ fn times_of_drafts_by_their_pixels() {
         let frames = time(&|stack| drop(frame::subsampled(stack)));
         // Sheets at the art's scale.
         let version = session.current();
-        let plan = plan(version, scales(version)[0], &Limits::default()).unwrap();
+        let plan = plan(version, scales(version, false)[0], &Limits::default()).unwrap();
         let (store, limits) = (Store::in_memory(0), Limits::default());
         let mut stack = Stack::empty(&plan);
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();

@@ -1,6 +1,7 @@
 // The page: glues the socket, the picture, the section and the controls together.
 import { connect, on, send, gestureEnds } from "./wire.js";
-import { setUpPicture, setTravel, showMarks, setFailing } from "./picture.js";
+import { setUpPicture, setTravel, showMarks, setFailing, outline } from "./picture.js";
+import { setMoods } from "./compare.js";
 import { setUpControls, showControls, refused, mending, lead } from "./controls.js";
 import { setUpSection, showSection } from "./section.js";
 import { offer } from "./recovery.js";
@@ -40,10 +41,16 @@ function faulty(faults, title) {
   });
 }
 
+/** What depends on which slot is chosen. */
+function tellChoice() {
+  for (const id of ["reseed", "alone"]) by(id).hidden = !page.subject;
+  outline(page.subject);
+}
+
 function choose(name, focus = false) {
   page.subject = name;
   by("subject").value = name;
-  by("reseed").hidden = !name;
+  tellChoice();
   showControls(page);
   showSection(page);
   if (focus) by("subject").focus();
@@ -66,8 +73,9 @@ function show(state) {
     select.replaceChildren(...names.map((name) => element("option", name ? `slot ${name}` : "whole scene", { value: name })));
   }
   select.value = page.subject;
-  by("reseed").hidden = !page.subject;
   setTravel(state);
+  setMoods(state.moods, page.mood);
+  tellChoice();
   banner("broken", faulty(state.faults, "The file has errors; the last good picture is shown."));
   banner("unreadable", faulty(state.unreadable, "The scene file can't be read now, so nothing is saved into it. Unsaved changes are kept."));
   banner("offer", state.offered && offer);
@@ -141,6 +149,7 @@ function showDue() {
 
 on("hello", (hello, all) => {
   page.keys = hello.controls;
+  page.mood = all.mood;
   by("mood").textContent = all.mood ? `mood: ${all.mood}` : "";
   setUpControls(page, hello);
 });
@@ -196,6 +205,6 @@ addEventListener("keydown", (event) => {
 });
 addEventListener("beforeunload", (event) => { if (page.state?.unsaved) event.preventDefault(); });
 
-setUpPicture();
+setUpPicture((name) => choose(name));
 setUpSection(page, choose);
 connect();

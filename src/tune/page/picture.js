@@ -1,65 +1,85 @@
-// The picture: incoming frames, panning, view modes, the divider between last saved and current, marks of the check.
-import { on, send, shown, together } from "./wire.js";
+// The picture: incoming frames, the camera, marks of the check, the outline of the chosen slot.
+import { on, shown, together } from "./wire.js";
+import { view, look, ask, isNewest, whenAsked } from "./view.js";
+import { fit, setUpZoom } from "./zoom.js";
+import { setUpStage } from "./stage.js";
+import { setUpHolds } from "./hold.js";
+import { setUpCompare } from "./compare.js";
 
 const by = (id) => document.getElementById(id);
-const view = { camera: 0, bare: false, values: false, compare: false };
-let travel = 0;
 let placed = false;
-let size = [16, 9];
-let split = 0.5;
 let marks = [];
 let failing = new Set();
 let current = null;
 
-function ask(event) {
-  send({ do: "view", ...view }, event);
-  by("fails").replaceChildren();
+const CANVASES = ["now", "other", "part", "outline"];
+/** The colour of the line around what is chosen, blue first, and its most opacity of 255. */
+const LINE = 0x79_d4_ff;
+const OPACITY = 200;
+
+function put(frame) {
+  const canvas = by(CANVASES[frame.kind]);
+  if (canvas.width !== frame.width || canvas.height !== frame.height) Object.assign(canvas, { width: frame.width, height: frame.height });
+  const image = frame.line ? outlined(frame) : frame.image;
+  canvas.getContext("2d", { alpha: frame.kind === 3 }).putImageData(image, 0, 0);
+  shown(frame);
+  if (frame.kind === 1) by("other").hidden = !view.compare;
+  else if (frame.kind === 3) showOutline(frame);
+  else showNow(frame);
 }
 
-const SIDES = ["now", "old"];
-function put(frame) {
-  const canvas = by(SIDES[frame.kind]);
-  if (canvas.width !== frame.width || canvas.height !== frame.height) Object.assign(canvas, { width: frame.width, height: frame.height });
-  canvas.getContext("2d", { alpha: false }).putImageData(frame.image, 0, 0);
-  shown(frame);
-  if (frame.kind === 1) {
-    by("old").hidden = !view.compare;
-    return;
-  }
+function showNow(frame) {
+  const changed = current?.turn !== frame.turn;
   current = { turn: frame.turn, camera: frame.camera, settled: frame.settled };
+  if (frame.kind === 2) place(by("part"), frame.left, frame.top, frame.width, frame.height);
+  by("part").hidden = frame.kind !== 2;
+  if (changed) by("outline").hidden = true;
   by("settling").hidden = frame.settled;
-  document.documentElement.dataset.turn = frame.turn;
-  document.documentElement.dataset.settled = frame.settled;
+  const data = document.documentElement.dataset;
+  Object.assign(data, { turn: frame.turn, settled: frame.settled, texels: frame.kind === 2 ? `${frame.width} ${frame.height}` : "" });
   // Marks may arrive before their picture.
   drawMarks();
 }
 
-/** Most of a narrow window's height that the pinned picture takes; chosen by eye. */
-const PINNED = 0.4;
+/** Puts a canvas on the scene px that it shows. */
+function place(canvas, left, top, width, height) {
+  const share = (px, axis) => `${(100 * px) / look.size[axis]}%`;
+  Object.assign(canvas.style, { left: share(left, 0), top: share(top, 1), width: share(width, 0), height: share(height, 1) });
+}
 
-function fit() {
-  const stage = by("stage");
-  const narrow = getComputedStyle(by("desk")).display === "block";
-  // In a narrow window the picture stays pinned over the controls, and leaves them room.
-  const [wide, tall] = [stage.clientWidth, narrow ? innerHeight * PINNED : stage.clientHeight];
-  const width = Math.min(wide, (tall * size[0]) / size[1]);
-  by("frame").style.width = `${width}px`;
-  by("frame").style.height = `${(width * size[1]) / size[0]}px`;
-  document.documentElement.style.setProperty("--pinned", narrow ? `${by("view").offsetHeight}px` : "0px");
+function outlined({ line, width, height }) {
+  const image = new ImageData(width, height);
+  const to = new Uint32Array(image.data.buffer);
+  for (let at = 0; at < to.length; at += 1) to[at] = (((line[at] * OPACITY) >> 8) << 24) | LINE;
+  return image;
+}
+
+function showOutline(frame) {
+  if (!isNewest(frame.stamp) || !view.chosen) return;
+  const [left, top, width, height] = view.part ?? [0, 0, ...look.size];
+  place(by("outline"), left, top, width, height);
+  by("outline").hidden = false;
+}
+
+/** The slot that is outlined. */
+export function outline(slot) {
+  if (view.chosen === (slot || null)) return;
+  view.chosen = slot || null;
+  if (current) ask();
 }
 
 /** The travel and the view's shape. */
 export function setTravel(state) {
-  const same = placed && travel === state.travel && String(size) === String(state.view);
+  const same = placed && look.travel === state.travel && String(look.size) === String(state.view);
   if (same) return;
-  [travel, size] = [state.travel, state.view];
+  Object.assign(look, { travel: state.travel, size: state.view });
   const slider = by("camera");
-  slider.max = Math.max(travel, 1e-6);
-  slider.disabled = travel === 0;
+  slider.max = Math.max(look.travel, 1e-6);
+  slider.disabled = look.travel === 0;
   // The camera position of the first pictures, which may arrive before the state.
-  if (!placed) view.camera = travel / 2;
+  if (!placed) view.camera = look.travel / 2;
   placed = true;
-  if (view.camera > travel) pan(travel);
+  if (view.camera > look.travel) pan(look.travel);
   tellPlace();
   fit();
 }
@@ -72,7 +92,7 @@ function tellPlace() {
 }
 
 function pan(to, event) {
-  const camera = Math.min(Math.max(0, to), travel);
+  const camera = Math.min(Math.max(0, to), look.travel);
   if (camera === view.camera) return;
   view.camera = camera;
   together("place", tellPlace);
@@ -93,8 +113,8 @@ export function setFailing(slots) {
 
 function drawMarks() {
   const fits = marks.found && current?.turn === marks.turn && current.camera === marks.camera && current.settled;
-  if (!fits || by("check").hidden || view.bare) return by("fails").replaceChildren();
-  const [wide, tall] = [1000, (1000 * size[1]) / size[0]];
+  if (!fits || by("check").hidden || view.bare || view.only) return by("fails").replaceChildren();
+  const [wide, tall] = [1000, (1000 * look.size[1]) / look.size[0]];
   by("fails").setAttribute("viewBox", `0 0 ${wide} ${tall}`);
   const of = (places) => places.map(([x, y]) => `M${(x * wide - 3).toFixed(1)} ${(y * tall + 3).toFixed(1)}l6 -6`).join("");
   const path = (places, colour, width) => {
@@ -109,62 +129,18 @@ function drawMarks() {
   by("fails").replaceChildren(...shown.flatMap((one) => [path(one.places, "#000", 3), path(one.places, "#ffd479", 1.5)]));
 }
 
-/** A button that is active while held. */
-function hold(id, word) {
-  const button = by(id);
-  const set = (on, event) => {
-    if (view[word] === on) return;
-    view[word] = on;
-    button.setAttribute("aria-pressed", String(on));
-    ask(event);
-  };
-  button.addEventListener("pointerdown", (event) => { if (event.button === 0) { button.setPointerCapture(event.pointerId); set(true, event); } });
-  for (const end of ["pointerup", "pointercancel", "lostpointercapture", "blur"]) button.addEventListener(end, (event) => set(false, event));
-  button.addEventListener("keydown", (event) => { if ((event.key === " " || event.key === "Enter") && !event.repeat) set(true, event); });
-  button.addEventListener("keyup", (event) => set(false, event));
-  return set;
-}
-
-function placeSplit() {
-  const percent = Math.round(split * 100);
-  by("divider").style.left = `${split * 100}%`;
-  by("old").style.clipPath = `inset(0 ${100 - split * 100}% 0 0)`;
-  by("divider").setAttribute("aria-valuenow", percent);
-  by("divider").setAttribute("aria-valuetext", `${percent} % of the picture as last saved`);
-}
-
-function setUpDivider() {
-  const divider = by("divider");
-  by("compare").addEventListener("click", (event) => {
-    view.compare = !view.compare;
-    by("compare").setAttribute("aria-pressed", String(view.compare));
-    divider.hidden = !view.compare;
-    if (!view.compare) by("old").hidden = true;
-    placeSplit();
-    ask(event);
-  });
-  const to = (share) => { split = Math.min(1, Math.max(0, share)); placeSplit(); };
-  let held = false;
-  divider.addEventListener("pointerdown", (event) => { held = event.button === 0; if (held) divider.setPointerCapture(event.pointerId); event.stopPropagation(); });
-  divider.addEventListener("pointermove", (event) => {
-    const box = by("frame").getBoundingClientRect();
-    if (held) to((event.clientX - box.left) / box.width);
-  });
-  for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) divider.addEventListener(end, () => { held = false; });
-  divider.addEventListener("keydown", (event) => {
-    const step = { ArrowLeft: split - 0.02, ArrowRight: split + 0.02, PageDown: split - 0.2, PageUp: split + 0.2, Home: 0, End: 1 }[event.key];
-    if (step === undefined || event.ctrlKey || event.altKey || event.metaKey) return;
-    event.preventDefault();
-    event.stopPropagation();
-    to(step);
-  });
-}
-
-export function setUpPicture() {
+/** `choose` is called with the slot of a picture that is clicked on. */
+export function setUpPicture(choose) {
   on("picture", put);
   on("open", () => { if (current) ask(); });
-  const ways = { f: hold("bare", "bare"), l: hold("values", "values") };
-  setUpDivider();
+  // What was found in another view is stale.
+  whenAsked(() => {
+    by("fails").replaceChildren();
+    by("outline").hidden = true;
+  });
+  setUpCompare();
+  setUpZoom();
+  setUpStage(pan, choose, setUpHolds());
   by("marks").addEventListener("click", () => {
     by("check").hidden = !by("check").hidden;
     by("marks").setAttribute("aria-expanded", String(!by("check").hidden));
@@ -172,38 +148,4 @@ export function setUpPicture() {
     fit();
   });
   by("camera").addEventListener("input", (event) => pan(Number(by("camera").value), event));
-  const stage = by("stage");
-  stage.addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.altKey || event.metaKey) return;
-    const wide = size[0];
-    const to = { ArrowLeft: view.camera - wide / 40, ArrowRight: view.camera + wide / 40, PageUp: view.camera - wide / 2, PageDown: view.camera + wide / 2, Home: 0, End: travel }[event.key];
-    const way = ways[event.key.toLowerCase()];
-    if (to === undefined && !way) return;
-    event.preventDefault();
-    if (way && !event.repeat) way(true, event);
-    if (to !== undefined) pan(to, event);
-  });
-  stage.addEventListener("keyup", (event) => ways[event.key.toLowerCase()]?.(false, event));
-  stage.addEventListener("blur", (event) => Object.values(ways).forEach((way) => way(false, event)));
-  let grip = null;
-  stage.addEventListener("pointerdown", (event) => {
-    if (event.button !== 0) return;
-    grip = { x: event.clientX, camera: view.camera };
-    stage.setPointerCapture(event.pointerId);
-    stage.classList.add("held");
-  });
-  stage.addEventListener("pointermove", (event) => {
-    if (grip) pan(grip.camera - ((event.clientX - grip.x) * size[0]) / by("frame").clientWidth, event);
-  });
-  for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) {
-    stage.addEventListener(end, () => { grip = null; stage.classList.remove("held"); });
-  }
-  stage.addEventListener("wheel", (event) => {
-    if (event.ctrlKey || travel === 0) return;
-    const by = Math.abs(event.deltaX) > Math.abs(event.deltaY) ? event.deltaX : event.deltaY;
-    event.preventDefault();
-    pan(view.camera + (by * size[0]) / 1600, event);
-  }, { passive: false });
-  new ResizeObserver(fit).observe(stage);
-  addEventListener("resize", fit);
 }

@@ -38,6 +38,7 @@ export function shown(frame) {
   socket.send('{"do":"shown"}');
   catchUp();
   if (frame.kind === 0) turn = frame.turn;
+  if (frame.kind === 3) return;
   for (const number of begun.keys()) {
     if (number > frame.stamp) break;
     if (frame.kind === 0 && !frame.settled) time(number);
@@ -66,13 +67,15 @@ export function catchUp() {
   for (const work of works) work();
 }
 
+/** Bytes of a picture's head. */
+const HEAD = 40;
 let draft = null;
 /** Codes clamped to 0..255, from -256 on: cheaper than clamping each. */
 const HELD = Uint8Array.from({ length: 768 }, (_, at) => Math.min(255, Math.max(0, at - 256)));
 /** A draft's texels, with their chroma subsampled: green for each, then of every two by two how much more red there is, and how much more blue, halved, from 128 on. */
 function decode(buffer, width, height) {
   if (draft?.width !== width || draft?.height !== height) draft = new ImageData(width, height);
-  const from = new Uint8Array(buffer, 32);
+  const from = new Uint8Array(buffer, HEAD);
   const to = new Uint32Array(draft.data.buffer);
   const across = (width + 1) >> 1;
   const planes = [width * height, width * height + across * ((height + 1) >> 1)];
@@ -98,14 +101,20 @@ function decode(buffer, width, height) {
   return draft;
 }
 
+function texels(buffer, form, width, height) {
+  if (form === 2) return { line: new Uint8Array(buffer, HEAD, width * height) };
+  return { image: form === 1 ? decode(buffer, width, height) : new ImageData(new Uint8ClampedArray(buffer, HEAD, width * height * 4), width, height) };
+}
+
 function read(buffer) {
   const head = new DataView(buffer);
-  if (buffer.byteLength < 32 || head.getUint32(0) !== 0x666f6777) return;
+  if (buffer.byteLength < HEAD || head.getUint32(0) !== 0x666f6777) return;
   const [width, height] = [head.getUint32(8, true), head.getUint32(12, true)];
   tell("picture", {
     kind: head.getUint8(4), settled: head.getUint8(5) === 1, width, height,
     stamp: head.getUint32(16, true), turn: head.getUint32(20, true), camera: head.getFloat64(24, true),
-    image: head.getUint8(6) === 1 ? decode(buffer, width, height) : new ImageData(new Uint8ClampedArray(buffer, 32, width * height * 4), width, height),
+    left: head.getUint32(32, true), top: head.getUint32(36, true),
+    ...texels(buffer, head.getUint8(6), width, height),
   });
 }
 

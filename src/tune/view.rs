@@ -1,0 +1,94 @@
+//! What a page wants to see.
+
+use crate::base::placing::{Kind, Placing};
+use crate::base::units::Camera;
+use serde::Deserialize;
+
+/// Most texels of a part along either side.
+const PART_MAX: u32 = 8192;
+
+/// What a page wants to see.
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct View {
+    /// From where.
+    pub camera: Camera,
+    /// Without fog.
+    pub bare: bool,
+    /// In steps of lightness.
+    pub values: bool,
+    /// What it is compared with, beside it.
+    pub compare: Option<Against>,
+    /// The part of the view that is seen at 100 % or more: left, top, width, height in texels at scale 1.
+    pub part: Option<[u32; 4]>,
+    /// The slot that is outlined.
+    pub chosen: Option<String>,
+    /// Some layers alone.
+    pub only: Option<Only>,
+    /// What lies under the layers.
+    pub ground: Ground,
+}
+
+/// Another state of the scene.
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Against {
+    /// As it was last saved.
+    Saved,
+    /// Before the last change.
+    Before,
+    /// In another mood; none: the scene itself.
+    Mood(Option<String>),
+}
+
+/// Layers that are seen alone, or not at all.
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Only {
+    pub slot: String,
+    pub what: Part,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Part {
+    /// The slot's fog alone, its rim with it.
+    Fog,
+    /// Its picture alone.
+    Picture,
+    /// All but the slot.
+    Without,
+}
+
+/// What lies under the layers.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Ground {
+    /// The scene's own.
+    #[default]
+    Scene,
+    Checkerboard,
+    Light,
+    Dark,
+}
+
+impl View {
+    /// Whether it can be drawn.
+    pub fn is_sound(&self) -> bool {
+        let fits = |[_, _, width, height]: &[u32; 4]| {
+            (1..=PART_MAX).contains(width) && (1..=PART_MAX).contains(height)
+        };
+        self.camera.0.0.is_finite() && self.part.as_ref().is_none_or(fits)
+    }
+
+    /// Whether a layer is seen.
+    pub fn shows(&self, placing: &Placing) -> bool {
+        let Some(Only { slot, what }) = &self.only else { return true };
+        let own = placing.slot == *slot;
+        match what {
+            Part::Fog => own && placing.kind != Kind::Art,
+            Part::Picture => own && placing.kind == Kind::Art,
+            Part::Without => !own,
+        }
+    }
+}
