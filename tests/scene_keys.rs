@@ -7,7 +7,7 @@ use fogweft::scene::recipe::shelf::Shelf;
 use std::path::Path;
 
 /// One slot that has all that another key may hang on.
-const SCENE: &str = "view = [640, 360]\nrim.darken = true\nair.visibility = 20\n[[slot]]\nname = \"a\"\ndepth = 100\nart = \"a.png\"\nfade = \"top\"\n";
+const SCENE: &str = "view = [640, 360]\nrim.darken = true\nair.visibility = 20\n[[slot]]\nname = \"a\"\ndepth = 100\nart = \"a.png\"\nstrokes = \"b.png\"\nfade = \"top\"\n";
 
 /// Reads [`SCENE`] with an override, and shows the scene line by line.
 fn lines(set: Option<String>) -> Vec<String> {

@@ -307,6 +307,9 @@ pub struct Sheet {
     /// Override a value of the recipe: smear.length=300
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub sets: Vec<String>,
+    /// Picture whose strokes become fog, from the left top on: white adds, black clears, alpha is how much
+    #[arg(long, value_name = "FILE")]
+    pub strokes: Option<PathBuf>,
     /// Bits per channel
     #[arg(long, value_name = "BITS", default_value = "8", value_parser = ["8", "16"])]
     pub bits: String,

@@ -32,7 +32,7 @@ use fogweft::plan::{Job, Plan, haze};
 use fogweft::review::contact;
 use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::shelf::Shelf;
-use fogweft::scene::{Source, read, schema, start};
+use fogweft::scene::{Source, StrokesPlace, read, schema, start};
 use fogweft::steps::field::Sampling;
 use fogweft::steps::sheet::Sheet;
 use fogweft::store::rerun::SceneSettings;
@@ -182,8 +182,7 @@ fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read
     let shelf = Shelf::of_scene(Some(&args.scene), limits);
     let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true };
     let mut reading = read::read_mood(&source.file, &source.text, how, mood)?;
-    let art = reading.scene.slots.iter().filter_map(|slot| slot.art.as_ref());
-    art.map(|art| art.file.as_path()).try_for_each(spare_from_output)?;
+    reading.scene.slots.iter().flat_map(|slot| slot.files()).try_for_each(spare_from_output)?;
     let pictures = Pictures::open(&reading.scene, limits)?;
     haze::sample(&mut reading.scene, &pictures, limits)?;
     warn(&pictures.warnings());
@@ -321,8 +320,12 @@ fn man(args: &args::Man) -> Result<()> {
 /// One sheet is a scene of one slot on the play plane, whose air is as thick as is asked for.
 fn sheet(args: &args::Sheet) -> Result<()> {
     let limits = limits();
-    let door =
-        Door { replace: args.replace, inputs: preset_file(&args.preset, &limits).into_iter().collect() };
+    let strokes = args.strokes.as_deref().map(StrokesPlace::of);
+    let drawn = strokes.iter().map(|strokes| strokes.file.clone());
+    let door = Door {
+        replace: args.replace,
+        inputs: preset_file(&args.preset, &limits).into_iter().chain(drawn).collect(),
+    };
     let files = sheet_files(args);
     files.iter().try_for_each(|file| door.look(file))?;
     let [width, height] = args.size;
@@ -341,8 +344,11 @@ fn sheet(args: &args::Sheet) -> Result<()> {
         args.light,
         f64::from(args.period.unwrap_or(width)),
     );
-    let scene = read::read_text(Path::new("sheet"), &text, &args.sets, &limits, true)?;
-    let plan = Plan::new(&scene, &Default::default(), 1.0, &limits)?;
+    let mut scene = read::read_text(Path::new("sheet"), &text, &args.sets, &limits, true)?;
+    scene.slots[0].strokes = strokes;
+    let pictures = Pictures::open(&scene, &limits)?;
+    warn(&pictures.warnings());
+    let plan = Plan::new(&scene, &pictures.naturals(), 1.0, &limits)?;
     let Some(Job::Fog(job)) = plan.files.first() else {
         return Err(Faults::from(Fault::new(Class::Usage, "a sheet of thickness 0 is empty")));
     };

@@ -43,10 +43,9 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
         let presets = reading.presets.iter().filter_map(|name| shelf.file(name));
         depends.extend(presets.map(Path::to_path_buf));
         let options = Options { settings: SceneSettings::of(&reading), ..options(args, mood.as_deref()) };
-        let pictures = reading.scene.slots.iter().filter_map(|slot| slot.art.as_ref());
-        for art in pictures {
-            inputs.read(&art.file);
-            depends.push(art.file.clone());
+        for file in reading.scene.slots.iter().flat_map(|slot| slot.files()) {
+            inputs.read(file);
+            depends.push(file.to_path_buf());
         }
         let stores: Vec<Store> = options.folders().iter().map(|folder| Store::in_folder(folder)).collect();
         let found = |key| stores.iter().find_map(|store| store.facts(key));

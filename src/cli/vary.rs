@@ -46,8 +46,8 @@ pub fn vary(args: &args::Vary) -> Result<()> {
 /// All that the variations are drawn from.
 fn inputs(scene: &Path, reading: &read::Reading, shelf: &Shelf) -> Vec<PathBuf> {
     let presets = reading.presets.iter().filter_map(|name| shelf.file(name)).map(Path::to_path_buf);
-    let art = reading.scene.slots.iter().filter_map(|slot| slot.art.as_ref());
-    [scene.to_path_buf()].into_iter().chain(presets).chain(art.map(|art| art.file.clone())).collect()
+    let pictures = reading.scene.slots.iter().flat_map(|slot| slot.files()).map(Path::to_path_buf);
+    [scene.to_path_buf()].into_iter().chain(presets).chain(pictures).collect()
 }
 
 fn default_out(args: &args::Vary) -> PathBuf {

@@ -6,6 +6,7 @@ mod key;
 pub mod period;
 pub mod rims;
 mod slot;
+mod strokes;
 mod tint;
 pub mod treatment;
 
@@ -24,6 +25,7 @@ use crate::plan::slot::{SlotPlan, texels};
 use crate::scene::pictures::Naturals;
 use crate::scene::{Scene, Slot, Texture};
 use crate::steps::field::FieldSpec;
+use crate::steps::strokes::Strokes;
 use serde::{Serialize, Serializer};
 
 /// Every job of a scene at one scale, far to near.
@@ -73,12 +75,14 @@ impl Plan {
         let Periods { slots: periods, comes_round } = period::pick(scene, &sheets);
         for ((slot, air), period) in scene.slots.iter().zip(airs).zip(periods) {
             let own = SlotPlan::new(scene, slot, air, plan.scale, plan.texels);
-            if let Some(job) = own.fog(period, plan.files.len()) {
+            let drawn = naturals.strokes.get(&slot.name);
+            if let Some(job) = own.fog(period, plan.files.len(), drawn) {
+                plan.notes.extend(strokes::note(&job));
                 plan.files.push(Job::Fog(Box::new(job)));
             } else if slot.fog {
                 plan.notes.push(format!("{}: there is no air behind it, so it has no sheet", slot.name));
             }
-            if let (Some(place), Some(natural)) = (&slot.art, naturals.get(&slot.name)) {
+            if let (Some(place), Some(natural)) = (&slot.art, naturals.arts.get(&slot.name)) {
                 let mut job = own.art(place, *natural, plan.files.len());
                 if let Some(rim) = own.rim(&job, plan.files.len()) {
                     job.placing.order += 1;
@@ -99,7 +103,7 @@ impl Plan {
     /// Whether the farthest picture fills the view above the horizon wherever the camera goes: it shows what is seen of it, its air too.
     fn sky(&self, scene: &Scene, naturals: &Naturals) -> bool {
         let Some(slot) = scene.slots.first() else { return false };
-        let (Some(place), Some(natural)) = (&slot.art, naturals.get(&slot.name)) else { return false };
+        let (Some(place), Some(natural)) = (&slot.art, naturals.arts.get(&slot.name)) else { return false };
         let own = SlotPlan::new(scene, slot, Default::default(), self.scale, self.texels);
         let Placing { rect, period, pan_rate, .. } = own.art(place, *natural, 0).placing;
         let wide =
@@ -128,12 +132,24 @@ impl Plan {
         }
     }
 
+    /// What is drawn into sheets, by slot.
+    fn drawn(&self) -> impl Iterator<Item = (&str, &Strokes)> {
+        self.files.iter().filter_map(|job| match job {
+            Job::Fog(job) => Some((job.placing.slot.as_str(), job.spec.field.strokes.as_ref()?)),
+            Job::Rim(_) | Job::Art(_) => None,
+        })
+    }
+
     /// What of it is over the limits.
     fn over(&self, scene: &Scene, limits: &Limits) -> Faults {
         let mut faults = Faults::default();
         check("the view", self.texels, limits, &mut faults);
         for placing in self.files.iter().map(Job::placing) {
             check(&placing.path, placing.texels, limits, &mut faults);
+        }
+        for (name, strokes) in self.drawn() {
+            let size = [strokes.rect[2], strokes.rect[3]].map(|side| side.ceil() as u32);
+            check(&format!("the strokes of {name}"), size, limits, &mut faults);
         }
         for slot in &scene.slots {
             let octaves = slot.recipe.bands.octaves;
@@ -195,10 +211,19 @@ impl Plan {
             }
             largest = own.max(largest);
         }
+        sum += self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum::<f64>();
         work.sort_by(|a, b| b.total_cmp(a));
         let at_once: f64 = work.iter().take(rayon::current_num_threads()).sum();
         // Saturates, and is then over any limit.
         (sum + at_once + 16.0 * largest) as u64
+    }
+
+    /// Suggested drift of a job's picture, scene px per second. A sheet into which somebody drew stays where it was drawn.
+    pub fn drift_of(&self, job: &Job) -> f64 {
+        match job {
+            Job::Fog(job) if job.spec.field.strokes.is_none() => self.drift * job.placing.pan_rate,
+            Job::Fog(_) | Job::Rim(_) | Job::Art(_) => 0.0,
+        }
     }
 
     fn note_anchors(&mut self, scene: &Scene) {

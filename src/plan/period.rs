@@ -64,7 +64,7 @@ fn strip(scene: &Scene, slot: &Slot, at: usize, stack: &[Strip]) -> Strip {
     let mut strip = Strip { slot: at, period: up(needed), rate, whole: Some(up(needed)) };
     if let Some(period) = slot.period {
         (strip.period, strip.whole) = (period, None);
-    } else if needed > LONGEST * view {
+    } else if needed > LONGEST * view && slot.strokes.is_none() {
         // Between 1.25 and 1.9 views, by the slot's seed; lengthened until the stack so far doesn't come round.
         strip.period = up(view * (1.25 + 0.65 * seed::uniform(seed::derive(slot.seed, "period"))));
         while strip.period < LONGEST * view && comes_round(stack, &strip, scene.travel).is_some() {

@@ -7,6 +7,7 @@ use crate::base::words::Anchor;
 use crate::base::{law, seed};
 use crate::plan::jobs::{ArtJob, FogJob, RimJob, RimSpec};
 use crate::plan::rims::{self, aspect};
+use crate::plan::strokes::{self, Drawn};
 use crate::plan::tint;
 use crate::plan::treatment::{Fade, Tint, Treatment};
 use crate::scene::{ArtPlace, Repeat, Scene, Slot};
@@ -87,7 +88,7 @@ impl<'a> SlotPlan<'a> {
     }
 
     /// Its sheet; none where no air lies behind it.
-    pub fn fog(&self, period: Px, order: usize) -> Option<FogJob> {
+    pub fn fog(&self, period: Px, order: usize, drawn: Option<&Drawn>) -> Option<FogJob> {
         if self.air.sheet.sum() <= 0.0 {
             return None;
         }
@@ -95,6 +96,13 @@ impl<'a> SlotPlan<'a> {
         let height = Texel(f64::from(size[1])) / self.scale;
         let rect = Rect { width: period, height, ..Rect::default() };
         let tau = self.air.sheet.sum();
+        let mut field = self.field(size, Texel(0.0), seed::derive(self.slot.seed, "fog"));
+        field.strokes = self
+            .slot
+            .strokes
+            .as_ref()
+            .zip(drawn)
+            .map(|(place, drawn)| strokes::on_sheet(place, drawn, self.scale));
         Some(FogJob {
             placing: self.placing(Kind::Fog, order, rect, size, Some(period)),
             gap: self.air.gap,
@@ -106,7 +114,7 @@ impl<'a> SlotPlan<'a> {
             preset: self.slot.preset.clone(),
             haze: self.tones.haze.to_hex(),
             spec: SheetSpec {
-                field: self.field(size, Texel(0.0), seed::derive(self.slot.seed, "fog")),
+                field,
                 tau: self.air.sheet.fog,
                 clear: self.air.sheet.clear,
                 tones: self.tones,

@@ -24,7 +24,7 @@ use crate::base::words::{Anchor, Blending};
 use crate::steps::recipe::Recipe;
 use serde::{Deserialize, Deserializer};
 use std::fmt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Whether a slot may be called so.
 pub(crate) fn is_slot_name(name: &str) -> bool {
@@ -160,6 +160,45 @@ pub struct ArtPlace {
     pub flip: bool,
 }
 
+/// Strokes that are drawn into a slot's fog, and where.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+pub struct StrokesPlace {
+    /// The file as the scene names it, joined to the scene's folder.
+    #[serde(rename = "strokes")]
+    pub file: PathBuf,
+    /// The layer of a layered file.
+    #[serde(skip)]
+    pub layer: Option<String>,
+    /// Left edge in scene px, with the camera at the start of the travel; that of the layer, or 0, if not said.
+    #[serde(rename = "strokes_x", default)]
+    pub x: Px,
+    /// Top edge in scene px; that of the layer, or 0, if not said.
+    #[serde(rename = "strokes_y", default)]
+    pub y: Px,
+    /// Width in scene px; none: the picture's own.
+    #[serde(rename = "strokes_width")]
+    pub width: Option<Px>,
+    /// Density of what is white; 1 is that of the fog's line.
+    #[serde(rename = "strokes_weight")]
+    pub weight: f64,
+    /// Whether nothing else is fog.
+    #[serde(rename = "strokes_only")]
+    pub only: bool,
+}
+
+impl StrokesPlace {
+    /// Strokes in a file, or in a layer of one (`FILE.ora#LAYER`), at their own size from the left top of the view on.
+    pub fn of(file: &Path) -> StrokesPlace {
+        let text = file.to_string_lossy();
+        let (file, layer) = match layered::reference(&text) {
+            (path, Some(layer)) => (PathBuf::from(path), Some(layer.to_owned())),
+            (_, None) => (file.to_path_buf(), None),
+        };
+        let (x, y) = (Px(0.0), Px(0.0));
+        StrokesPlace { file, layer, x, y, width: None, weight: 1.0, only: false }
+    }
+}
+
 /// Whether an art repeats along x.
 #[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
 #[serde(from = "FlagOrLength")]
@@ -202,6 +241,9 @@ pub struct Slot {
     pub art: Option<ArtPlace>,
     /// Whether a sheet is made for the air behind it.
     pub fog: bool,
+    /// What is drawn into its fog.
+    #[serde(flatten)]
+    pub strokes: Option<StrokesPlace>,
     /// Seed of its noise, hashed from the scene's seed and its name unless given.
     pub seed: u64,
     /// Name of the preset its recipe starts from.
@@ -230,6 +272,14 @@ pub struct Slot {
     /// How its picture dissolves, if it does.
     #[serde(flatten)]
     pub fade: Option<Fade>,
+}
+
+impl Slot {
+    /// The picture files that it names.
+    pub fn files(&self) -> impl Iterator<Item = &Path> {
+        let art = self.art.as_ref().map(|art| art.file.as_path());
+        art.into_iter().chain(self.strokes.as_ref().map(|strokes| strokes.file.as_path()))
+    }
 }
 
 /// What of a scene's colours is still to be sampled from its pictures.

@@ -8,6 +8,7 @@ use crate::base::seed;
 use crate::base::units::{Px, Scale, Texel};
 use crate::base::words::Anchor;
 use crate::steps::recipe::{Bands, Noise, Recipe};
+use crate::steps::strokes::Strokes;
 
 /// How finely a field is sampled before it is stretched to texels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,6 +36,8 @@ pub struct FieldSpec {
     pub seed: u64,
     /// Place in the loop of its evolution, 0 to 1; at 0 it is the plain field.
     pub time: f64,
+    /// What is drawn into it.
+    pub strokes: Option<Strokes>,
 }
 
 impl FieldSpec {
@@ -53,7 +56,7 @@ impl FieldSpec {
             Anchor::Sky => 1.0,
         };
         let line = line + open * recipe.falloff.lift;
-        FieldSpec { cols: size[0], rows: size[1], line, open, recipe, seed, time: 0.0 }
+        FieldSpec { cols: size[0], rows: size[1], line, open, recipe, seed, time: 0.0, strokes: None }
     }
 
     /// How far a haze has turned into what it is aloft at height `y` (texels), 0..1; of use only where it turns.
@@ -143,7 +146,9 @@ impl FieldSpec {
             2.0 * number * area(grid) + step1_bands::bytes(&self.recipe.bands, self.line.0, grid)
         };
         let strip = self.grid(Sampling::Reduced, self.line.0 - 1.0, self.line.0 + 1.0);
-        [3.0 * number * area(&own), work(&grid).max(work(&strip))]
+        // What strokes are laid into is worked out once without them, and the bands are kept until then.
+        let kept = if self.strokes.is_some() { 2.0 * number * (area(&grid) + area(&own)) } else { 0.0 };
+        [3.0 * number * area(&own), work(&grid).max(work(&strip)) + kept]
     }
 
     /// The density before soften on the grid that `sampling` asks for: what the blur still has to work on.
@@ -173,8 +178,14 @@ impl FieldSpec {
     }
 
     fn smeared_of(&self, grid: &Grid, bands: Plane) -> Plane {
-        let plane = self.shaped(grid, bands);
-        // What is laid into the density goes here: the falloff has shaped it, the blurs haven't yet.
+        let plane = match &self.strokes {
+            None => self.shaped(grid, bands),
+            Some(strokes) => {
+                let mut plane = self.shaped(grid, bands.clone());
+                strokes.lay(grid, &bands, &mut plane);
+                plane
+            }
+        };
         step3_smear::apply(plane, self.recipe.smear.length.0, self.recipe.smear.angle, grid.step)
     }
 
@@ -251,6 +262,24 @@ impl Field {
 
     /// Works the field out on its bands, which are those of [`FieldSpec::bands`].
     pub fn on(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
+        let Some(strokes) = &spec.strokes else { return Field::normalized(spec, sampling, bands).0 };
+        // What is drawn has no say in the mean, so that all beside it stays as it is.
+        let scale = if strokes.only {
+            1.0
+        } else {
+            let plain = FieldSpec { strokes: None, ..spec.clone() };
+            Field::normalized(&plain, sampling, bands.clone()).1
+        };
+        let strokes = Strokes { weight: strokes.weight / f64::from(scale), ..strokes.clone() };
+        let spec = FieldSpec { strokes: Some(strokes), ..spec.clone() };
+        let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
+        let mut field = spec.work_on(sampling, grid, bands);
+        field.times(scale);
+        field
+    }
+
+    /// The field of `spec`, in which nothing is drawn, and the factor that brings its mean along the line to 1.
+    fn normalized(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> (Field, f32) {
         let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
         let mut field = spec.work_on(sampling, grid, bands);
         let line = spec.line.0;
@@ -262,13 +291,17 @@ impl Field {
             spec.work(sampling, strip).mean_along(line)
         };
         let scale = if mean > 1e-6 { (1.0 / mean) as f32 } else { 1.0 };
+        field.times(scale);
+        (field, scale)
+    }
+
+    fn times(&mut self, scale: f32) {
         if scale != 1.0 {
-            field.density.each_row(
+            self.density.each_row(
                 #[inline(always)]
                 |_, numbers| numbers.iter_mut().for_each(|number| *number *= scale),
             );
         }
-        field
     }
 
     /// Mean along the height `line` (texels).

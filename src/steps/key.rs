@@ -30,16 +30,19 @@ impl BandsSpec {
 impl FieldSpec {
     /// Key of the density field, sampled as the blurs allow: its grid follows from what is listed.
     pub fn key(&self) -> Key {
-        let FieldSpec { cols, rows, line, open, recipe, seed, time } = self;
-        KeyWriter::new("field")
+        let FieldSpec { cols, rows, line, open, recipe, seed, time, strokes } = self;
+        let key = KeyWriter::new("field")
             .part("columns", cols)
             .part("rows", rows)
             .part("line", line)
             .part("open", open)
             .part("seed", seed)
             .part("time", time)
-            .part("recipe", recipe)
-            .key()
+            .part("recipe", recipe);
+        match strokes {
+            Some(strokes) => key.part("strokes", &strokes.key()).key(),
+            None => key.key(),
+        }
     }
 }
 

@@ -13,4 +13,5 @@ pub mod step2_falloff;
 pub mod step3_smear;
 pub mod step4_soften;
 pub mod step5_grade;
+pub mod strokes;
 pub mod upsample;

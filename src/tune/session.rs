@@ -391,13 +391,19 @@ fn interpret(
     Ok(Version { revision, text: Arc::clone(text), reading, pictures, opened })
 }
 
+/// A picture of a slot: the slot, whether it is its strokes, the file, its layer, and the width that a drawing follows.
+type Shown<'a> = (&'a str, bool, &'a Path, Option<&'a str>, Option<u64>);
+
 /// Which pictures a scene shows, whatever the order of its slots: a slot that is moved past another shows the same.
-fn pictures(reading: &Reading) -> BTreeSet<(&str, &Path, Option<&str>)> {
-    let slots = reading.scene.slots.iter();
-    slots
-        .filter_map(|slot| {
-            let art = slot.art.as_ref()?;
-            Some((slot.name.as_str(), art.file.as_path(), art.layer.as_deref()))
-        })
-        .collect()
+fn pictures(reading: &Reading) -> BTreeSet<Shown<'_>> {
+    let mut all = BTreeSet::new();
+    for slot in &reading.scene.slots {
+        let name = slot.name.as_str();
+        all.extend(slot.art.as_ref().map(|art| (name, false, &*art.file, art.layer.as_deref(), None)));
+        let width = |width: Option<crate::base::units::Px>| width.map(|width| width.0.to_bits());
+        all.extend(
+            slot.strokes.as_ref().map(|own| (name, true, &*own.file, own.layer.as_deref(), width(own.width))),
+        );
+    }
+    all
 }

@@ -10,6 +10,7 @@ mod program;
 mod rims;
 mod schemas;
 mod shelves;
+mod strokes;
 mod times;
 mod touched;
 mod tweaks;

@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 const TEXT: &str = "view = [192, 108]\ntravel = 96\ncamera = 96\nhorizon = 50\nground = 90\nbackdrop = \"#203040\"\n\
     [air]\nhaze = \"#c8ccd0\"\naloft = \"#80a0c0\"\nvisibility = 900\nbeyond = 300\n[rim]\ndarken = true\n\
     [[slot]]\nname = \"reeds\"\ndepth = 200\nseed = 5\nperiod = 256\nart = \"reeds.png\"\nx = 4\ny = 30\n\
-    haze = \"#c0b0a0\"\ntint = 0.3\nfade = \"foot\"\n\
+    haze = \"#c0b0a0\"\ntint = 0.3\nfade = \"foot\"\nstrokes = \"strokes.png\"\n\
     [[slot]]\nname = \"near\"\ndepth = 0\n";
 
 /// The stages by a letter each: bands, field, opacity, light, sheet, drawn picture, treated picture, rim.
@@ -23,10 +23,17 @@ type Stages = BTreeMap<char, Key>;
 fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
     let scene = scene_with(text, sets);
     let mut pictures = Pictures::default();
-    for slot in scene.slots.iter().filter(|slot| slot.art.is_some()) {
+    for slot in &scene.slots {
         let source =
             Source::from_bytes("reeds.png", flat_png([40, 24], [60, 70, 50, 255]), &Limits::default());
-        pictures.add(&slot.name, source.expect("a picture"));
+        let source = source.expect("a picture");
+        if let Some(place) = &slot.strokes {
+            let added = pictures.add_strokes(&slot.name, place, source.clone(), &Limits::default());
+            added.expect("strokes");
+        }
+        if slot.art.is_some() {
+            pictures.add(&slot.name, source);
+        }
     }
     let plan = plan(&scene, &pictures);
     let mut all = Stages::new();
@@ -85,6 +92,8 @@ const READ: &[(&str, &str, &str)] = &[
     ("slot.seed", "6", "bfolsr"), ("slot.preset", "mist", "bfolstr"), ("slot.anchor", "sky", "bfolstr"),
     ("slot.haze", "#a0b0c0", "str"), ("slot.haze_share", "0.9", "str"), ("slot.line", "71", "bfolstr"),
     ("slot.shrink", "0.4", "bfolstr"), ("slot.period", "300", "bfolsr"),
+    ("slot.strokes", "other.png", ""), ("slot.strokes_x", "9", "folsr"), ("slot.strokes_y", "33", "folsr"),
+    ("slot.strokes_width", "60", "folsr"), ("slot.strokes_weight", "0.5", "folsr"), ("slot.strokes_only", "true", "folsr"),
 ];
 
 #[test]

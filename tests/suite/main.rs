@@ -18,5 +18,6 @@ mod run;
 mod scale;
 mod spectrum;
 mod stack;
+mod strokes;
 mod texels;
 mod util;

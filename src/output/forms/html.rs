@@ -106,7 +106,7 @@ fn layer(stack: &Stack<'_>, index: usize, share: f64) -> Result<Value> {
         "rate": placing.pan_rate,
         "rect": placing.rect,
         "period": placing.period,
-        "drift": if placing.kind == Kind::Fog { plan.drift * placing.pan_rate } else { 0.0 },
+        "drift": plan.drift_of(&plan.files[index]),
         "data": format!("data:image/png;base64,{}", BASE64.encode(&png))
     }))
 }

@@ -15,6 +15,7 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::{Broken, Limits};
 use crate::base::picture::Picture;
 use crate::base::words::Blending;
+use crate::steps::strokes::Drawing;
 use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -228,5 +229,11 @@ fn contained<T>(run: impl FnOnce() -> std::result::Result<T, Fault>) -> std::res
     })
 }
 
-/// Natural sizes of the slots' pictures in px, by slot name.
-pub type Naturals = BTreeMap<String, [f64; 2]>;
+/// What a plan knows of the slots' pictures, by slot name.
+#[derive(Clone, Debug, Default)]
+pub struct Naturals {
+    /// Natural sizes of their art, px.
+    pub arts: BTreeMap<String, [f64; 2]>,
+    /// What is drawn into their fog, with its natural size in px.
+    pub strokes: BTreeMap<String, ([f64; 2], Arc<Drawing>)>,
+}

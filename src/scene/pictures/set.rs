@@ -4,9 +4,11 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::key::Key;
 use crate::base::limits::Limits;
 use crate::base::stamp::Seen;
-use crate::scene::Scene;
+use crate::base::words::Blending;
 use crate::scene::pictures::known::Facts;
-use crate::scene::pictures::{self, Naturals, Source};
+use crate::scene::pictures::{self, Kind, Naturals, Source};
+use crate::scene::{Scene, StrokesPlace};
+use crate::steps::strokes::Drawing;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock};
@@ -15,6 +17,7 @@ use std::sync::{Arc, OnceLock};
 #[derive(Clone, Debug, Default)]
 pub struct Pictures {
     by_slot: BTreeMap<String, Arc<Art>>,
+    strokes: BTreeMap<String, Strokes>,
 }
 
 /// A picture file.
@@ -28,6 +31,16 @@ struct Art {
     keys: Vec<Key>,
     source: OnceLock<Source>,
 }
+
+/// Strokes of a slot.
+#[derive(Clone, Debug)]
+struct Strokes {
+    art: Arc<Art>,
+    drawing: Arc<Drawing>,
+}
+
+/// Most texels that strokes are drawn at: what becomes of them is blurred.
+const MOST_OF_STROKES: f64 = 8_388_608.0;
 
 /// Finds facts of a picture file by their key.
 pub type Recall<'a> = &'a dyn Fn(Key) -> Option<Facts>;
@@ -62,6 +75,13 @@ impl Pictures {
                 pictures.by_slot.insert(slot.name.clone(), Arc::clone(art));
             }
         }
+        for slot in &scene.slots {
+            let Some(place) = &slot.strokes else { continue };
+            match Strokes::open(place, limits) {
+                Ok(strokes) => drop(pictures.strokes.insert(slot.name.clone(), strokes)),
+                Err(found) => faults.list.extend(found.list),
+            }
+        }
         faults.or(pictures)
     }
 
@@ -71,9 +91,29 @@ impl Pictures {
         self.by_slot.insert(slot.to_owned(), Arc::new(art));
     }
 
+    /// Adds the strokes of a slot.
+    ///
+    /// # Errors
+    /// Those of drawing them.
+    pub fn add_strokes(
+        &mut self,
+        slot: &str,
+        place: &StrokesPlace,
+        source: Source,
+        limits: &Limits,
+    ) -> Result<()> {
+        self.strokes.insert(slot.to_owned(), Strokes::draw(place, source, limits)?);
+        Ok(())
+    }
+
     /// Natural sizes, for the plan.
     pub fn naturals(&self) -> Naturals {
-        self.by_slot.iter().map(|(slot, art)| (slot.clone(), art.facts.natural)).collect()
+        let arts = self.by_slot.iter().map(|(slot, art)| (slot.clone(), art.facts.natural)).collect();
+        let strokes = self
+            .strokes
+            .iter()
+            .map(|(slot, strokes)| (slot.clone(), (strokes.art.facts.natural, Arc::clone(&strokes.drawing))));
+        Naturals { arts, strokes: strokes.collect() }
     }
 
     /// BLAKE3 of a slot's picture, in hexadecimal; empty if it has none.
@@ -113,10 +153,14 @@ impl Pictures {
             let file = format!("{}{layer}", art.file.display());
             art.facts.warnings.iter().map(move |warning| format!("{file}: {warning}")).collect::<Vec<_>>()
         };
-        let mut all: Vec<String> = self.by_slot.values().flat_map(of).collect();
+        let mut all: Vec<String> = self.all().flat_map(of).collect();
         all.sort();
         all.dedup();
         all
+    }
+
+    fn all(&self) -> impl Iterator<Item = &Arc<Art>> {
+        self.by_slot.values().chain(self.strokes.values().map(|strokes| &strokes.art))
     }
 
     /// What is known of the pictures, by the keys that later runs look for.
@@ -126,10 +170,35 @@ impl Pictures {
 
     /// The files, each once.
     pub fn files(&self) -> Vec<&Path> {
-        let mut files: Vec<&Path> = self.by_slot.values().map(|art| art.file.as_path()).collect();
+        let mut files: Vec<&Path> = self.all().map(|art| art.file.as_path()).collect();
         files.sort();
         files.dedup();
         files
+    }
+}
+
+impl Strokes {
+    /// Reads and draws them.
+    fn open(place: &StrokesPlace, limits: &Limits) -> Result<Strokes> {
+        let source = match &place.layer {
+            Some(layer) => Source::open_layer(&place.file, layer, limits)?,
+            None => Source::open(&place.file, limits)?,
+        };
+        Strokes::draw(place, source, limits)
+    }
+
+    fn draw(place: &StrokesPlace, source: Source, limits: &Limits) -> Result<Strokes> {
+        let [width, height] = source.natural;
+        let wanted = match source.kind {
+            Kind::Png => 1.0,
+            Kind::Svg => place.width.map_or(1.0, |wanted| wanted.0 / width),
+        };
+        let factor = wanted.min((MOST_OF_STROKES / (width * height)).sqrt());
+        let texels = [width, height].map(|side| (side * factor).round().max(1.0) as u32);
+        let picture = source.draw(texels, false, false, Blending::Encoded, limits)?;
+        let drawing = Drawing::new(&picture, blake3::Hash::from_bytes(source.hash).to_hex().to_string());
+        let art = Art::read(place.file.clone(), place.layer.clone(), Vec::new(), source);
+        Ok(Strokes { art: Arc::new(art), drawing: Arc::new(drawing) })
     }
 }
 

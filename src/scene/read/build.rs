@@ -143,6 +143,14 @@ fn slot(resolved: &Resolved, facts: &Resolved, folder: &Path, input: &Input) -> 
     if own.value(key!("slot.visible")) == Some(&Value::Flag(false)) {
         own.settings.remove(key!("slot.art"));
     }
+    let strokes = own.value(key!("slot.strokes")).and_then(Value::text).unwrap_or_default();
+    let (path, strokes_layer) = layered::reference(strokes);
+    let (strokes_file, strokes_layer) = (folder.join(path), strokes_layer.map(str::to_owned));
+    if let Some(held) = strokes_layer.as_ref().and_then(|layer| input.layered.get(&strokes_file)?.find(layer))
+    {
+        own.fill(key!("slot.strokes_x"), Value::Number(held.x as f64), Layer::Default);
+        own.fill(key!("slot.strokes_y"), Value::Number(held.y as f64), Layer::Default);
+    }
     for key in keys::of(Section::Slot) {
         if let Some(value) = key.default() {
             own.fill(key.path, value, Layer::Default);
@@ -155,6 +163,9 @@ fn slot(resolved: &Resolved, facts: &Resolved, folder: &Path, input: &Input) -> 
     slot.seed = seed::derive(slot.seed, &slot.name);
     if let Some(art) = &mut slot.art {
         (art.file, art.layer) = (file, layer);
+    }
+    if let Some(strokes) = &mut slot.strokes {
+        (strokes.file, strokes.layer) = (strokes_file, strokes_layer);
     }
     Ok(slot)
 }

@@ -145,8 +145,8 @@ fn pictures(
     // A file that many slots share is looked at once.
     let mut there: HashMap<&str, bool> = HashMap::new();
     let mut layered: BTreeMap<PathBuf, Layered> = BTreeMap::new();
-    for slot in &written.slots {
-        let Some(entry) = slot.entries.get(key!("slot.art")) else { continue };
+    let files = [key!("slot.art"), key!("slot.strokes")];
+    for entry in written.slots.iter().flat_map(|slot| files.iter().filter_map(|key| slot.entries.get(*key))) {
         let (path, layer) = layered::reference(entry.value.text().unwrap_or_default());
         if let Err(unfit) = check::art_path(path) {
             report(unfit, entry, reader);

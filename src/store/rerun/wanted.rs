@@ -224,6 +224,9 @@ impl Outputs<'_> {
         ] {
             settings.insert(key.to_owned(), value);
         }
+        if let Some(strokes) = &job.spec.field.strokes {
+            settings.insert(why::STROKES.to_owned(), strokes.drawing.content.clone());
+        }
         settings
     }
 
@@ -262,6 +265,7 @@ impl Outputs<'_> {
         let wanted = |key: &str| {
             (["slot.", "air.", "texture."].iter().any(|table| key.starts_with(table)) || key == "floor")
                 && key != "slot.fog"
+                && !key.starts_with("slot.strokes")
                 && !OTHERS.contains(&key)
         };
         let mut settings = self.scene_settings.pick(&job.placing.slot, wanted);

@@ -19,6 +19,9 @@ pub(super) const PICTURE: &str = "plan.picture";
 /// The length of air that a sheet stands for.
 const GAP: &str = "plan.gap";
 
+/// The key of the content of what is drawn into a sheet.
+pub(super) const STROKES: &str = "plan.strokes";
+
 /// Most changes that are named.
 const MOST: usize = 3;
 
@@ -72,15 +75,15 @@ pub fn why(old: &Settings, new: &Settings) -> String {
     let (layers, own): (Vec<&String>, Vec<&String>) =
         direct.into_iter().partition(|key| key.starts_with(LAYER));
     let direct = [own, layers].concat();
-    let picture = derived.iter().any(|key| *key == PICTURE);
+    let contents = [(PICTURE, "its picture changed"), (STROKES, "its strokes changed")];
     let mut parts: Vec<String> = direct.iter().map(|key| change(key, old, new)).collect();
     // A preset brings many numbers along; it is the cause.
     if let Some(at) = direct.iter().position(|key| *key == "slot.preset") {
         let cause = parts.remove(at);
         parts.insert(0, cause);
     }
-    if picture {
-        parts.insert(0, "its picture changed".to_owned());
+    for (_, text) in contents.iter().filter(|(content, _)| derived.iter().any(|key| key == content)) {
+        parts.insert(0, (*text).to_owned());
     }
     if parts.is_empty() {
         parts = derived.iter().map(|key| change(key, old, new)).collect();

@@ -225,7 +225,7 @@ fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
         alpha: plan.texture.alpha,
         bits: if written.bits == 0 { 8 } else { written.bits },
         frames: Vec::new(),
-        drift: if placing.kind == Kind::Fog { plan.drift * placing.pan_rate } else { 0.0 },
+        drift: plan.drift_of(job),
         optical_depth: match job {
             Job::Fog(job) => Some(job.optical_depth),
             Job::Rim(_) | Job::Art(_) => None,
