@@ -114,6 +114,40 @@ fn the_reading_of_sources_finds_what_they_name() {
     assert_eq!(named(text), BTreeSet::from(["plan", "stack"]));
 }
 
+/// What writes, replaces or moves a file. A lock is opened, made where it is missing, and never written over.
+const WRITES: [&str; 10] = [
+    "fs::write",
+    "fs::rename",
+    "fs::copy",
+    "fs::hard_link",
+    "File::create",
+    "File::options",
+    "OpenOptions::new",
+    "tempfile",
+    ".persist",
+    "symlink(",
+];
+const DOORS: [&str; 2] = ["base/files.rs", "store/rerun/lock.rs"];
+
+#[test]
+fn files_are_written_through_one_door() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut wrong = Vec::new();
+    let mut doors = 0;
+    for file in sources(&root).into_iter().filter(|file| !file.ends_with("tests.rs")) {
+        let text = fs::read_to_string(&file).expect("text");
+        let code = without_tests(&text).lines().map(|line| line.split("//").next().unwrap_or_default());
+        let found = code.filter(|line| WRITES.iter().any(|word| line.contains(word))).count();
+        if DOORS.iter().any(|door| file.ends_with(door)) {
+            doors += usize::from(found > 0);
+        } else if found > 0 {
+            wrong.push(format!("{}: {found}", file.display()));
+        }
+    }
+    assert_eq!(doors, DOORS.len());
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
 #[test]
 fn no_file_and_no_function_is_long() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");

@@ -11,6 +11,7 @@ pub mod key;
 pub mod law;
 pub mod limits;
 pub mod mark;
+pub mod names;
 pub mod picture;
 pub mod placing;
 pub mod progress;

@@ -108,8 +108,27 @@ fn floor(text: &str, at: usize) -> usize {
     (0..=at.min(text.len())).rev().find(|at| text.is_char_boundary(*at)).unwrap_or(0)
 }
 
+/// Text of several lines as a terminal may show it: whatever it quotes, only its own line ends move the cursor.
+pub fn clean(text: &str) -> String {
+    text.split('\n').map(escape).collect::<Vec<_>>().join("\n")
+}
+
+/// JSON without a character that a terminal would act on; its values stay the same.
+pub fn clean_json(text: &str) -> String {
+    let mut clean = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c != '\n' && (c.is_control() || is_invisible(c)) {
+            let mut units = [0; 2];
+            clean.extend(c.encode_utf16(&mut units).iter().map(|unit| format!("\\u{unit:04x}")));
+        } else {
+            clean.push(c);
+        }
+    }
+    clean
+}
+
 /// `text` with four spaces for a tab, and escapes for what would move the cursor, turn the direction of text, or hide.
-fn escape(text: &str) -> String {
+pub fn escape(text: &str) -> String {
     let mut escaped = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

@@ -1,6 +1,7 @@
 //! What a run shows while it works: a bar on a terminal, plain lines where the output is piped, nothing when it is to be quiet.
 
 use fogweft::base::progress::Progress;
+use fogweft::base::report::escape;
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use std::fmt;
 use std::io::{IsTerminal, Write};
@@ -55,21 +56,21 @@ impl Progress for Bar {
         if let Ok(style) = ProgressStyle::with_template("{bar:24} {percent:>3} %{left}  {wide_msg}") {
             bar.set_style(style.progress_chars("=> ").with_key("left", left));
         }
-        bar.set_message(folder.display().to_string());
+        bar.set_message(escape(&folder.to_string_lossy()));
         bar.enable_steady_tick(Duration::from_millis(200));
         shown.bar = Some(bar);
     }
 
     fn worked(&self, path: &str, texels: u64) {
         if let Some(bar) = &self.shown().bar {
-            bar.set_message(path.to_owned());
+            bar.set_message(escape(path));
             bar.inc(texels);
         }
     }
 
     fn makes(&self, path: &str) {
         if let Some(bar) = &self.shown().bar {
-            bar.set_message(path.to_owned());
+            bar.set_message(escape(path));
         }
     }
 
@@ -80,7 +81,13 @@ impl Progress for Bar {
             Some(bar) => bar.inc(texels),
             None if self.quiet => {}
             None => {
-                let _ = writeln!(std::io::stderr(), "made {path} ({} of {})", shown.done, shown.outputs);
+                let _ = writeln!(
+                    std::io::stderr(),
+                    "made {} ({} of {})",
+                    escape(path),
+                    shown.done,
+                    shown.outputs
+                );
             }
         }
     }

@@ -52,7 +52,7 @@ fn main() -> ExitCode {
         }
     }));
     // A command line that can't be read exits with 2, which is clap's own code and ours.
-    let asked = Cli::parse();
+    let asked = Cli::try_parse().unwrap_or_else(|error| refuse(&error));
     let done = set_limits(&asked.limits).and_then(|()| run(asked.command));
     match done.and_then(|code| said().map(|()| code)) {
         Ok(code) => code,
@@ -61,6 +61,16 @@ fn main() -> ExitCode {
             ExitCode::from(faults.exit_code())
         }
     }
+}
+
+/// Ends with what the parser says: in colour, unless an argument would act on the terminal.
+fn refuse(error: &clap::Error) -> ! {
+    let text = error.render().to_string();
+    if report::clean(&text) == text || !error.use_stderr() {
+        error.exit();
+    }
+    let _ = write!(std::io::stderr(), "{}", report::clean(&text));
+    std::process::exit(error.exit_code());
 }
 
 /// The limits of this process, as the command line has them.
@@ -111,8 +121,13 @@ fn run(command: Command) -> Result<ExitCode> {
 /// Why standard output could not be written, where that was so.
 static UNSAID: OnceLock<String> = OnceLock::new();
 
-/// Prints to standard output; a reader that has gone away is no fault. Any other is told when all is done.
+/// Prints to standard output what a terminal may show.
 fn say(text: &str) {
+    say_raw(&report::clean(text));
+}
+
+/// Prints to standard output; a reader that has gone away is no fault. Any other is told when all is done.
+fn say_raw(text: &str) {
     let mut out = std::io::stdout().lock();
     if let Err(error) = out.write_all(text.as_bytes()).and_then(|()| out.flush())
         && error.kind() != std::io::ErrorKind::BrokenPipe
@@ -126,7 +141,7 @@ fn say_json(what: &str, value: &impl serde::Serialize) -> Result<()> {
     let text = serde_json::to_string_pretty(value).map_err(|error| {
         Fault::new(Class::Output, format!("the {what} can't be written as JSON: {error}"))
     })?;
-    say(&(text + "\n"));
+    say_raw(&(report::clean_json(&text) + "\n"));
     Ok(())
 }
 
@@ -141,7 +156,7 @@ fn said() -> Result<()> {
 /// Warnings go where faults go.
 fn warn(warnings: &[String]) {
     for warning in warnings {
-        let _ = writeln!(std::io::stderr(), "warning: {warning}");
+        let _ = writeln!(std::io::stderr(), "warning: {}", report::escape(warning));
     }
 }
 

@@ -1,6 +1,7 @@
 //! What is shown of plans, runs and presets.
 
 use super::table::{bytes, layout, number};
+use fogweft::base::report::escape;
 use fogweft::plan::{Job, Plan};
 use fogweft::store::run::Report;
 
@@ -34,7 +35,7 @@ pub fn report(report: &Report) -> String {
         };
     }
     for note in report.plan.notes.iter().chain(&report.notes) {
-        text += &format!("note: {note}\n");
+        text += &format!("note: {}\n", escape(note));
     }
     let total: u64 = report.manifest.files.iter().map(|entry| entry.bytes).sum();
     text +=
@@ -97,7 +98,7 @@ pub fn plan(plan: &Plan) -> String {
     );
     text += &layout(&head, &rows, 2);
     for note in &plan.notes {
-        text += &format!("note: {note}\n");
+        text += &format!("note: {}\n", escape(note));
     }
     text
 }

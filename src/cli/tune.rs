@@ -2,6 +2,7 @@
 
 use super::{args, heap, say, warn};
 use fogweft::base::fault::{Class, Fault, Result};
+use fogweft::base::files;
 use fogweft::tune::{Options, Server};
 use std::process::{Command, Stdio};
 use std::sync::mpsc;
@@ -26,6 +27,9 @@ pub fn tune(args: &args::Tune) -> Result<()> {
     })?;
     if server.port() != args.port && args.port != 0 {
         warn(&[format!("port {} is in use; using port {} instead", args.port, server.port())]);
+    }
+    if let Some(target) = files::link_target(&args.scene) {
+        say(&format!("{} is a link; {} is saved\n", args.scene.display(), target.display()));
     }
     say(&format!(
         "{} is at\n{}\nKeep the address private; press Ctrl-C to stop\n",

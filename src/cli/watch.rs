@@ -4,6 +4,7 @@ use super::bar::Bar;
 use super::inputs::Inputs;
 use super::{args, print_faults, say};
 use fogweft::base::fault::{Class, Fault, Result};
+use fogweft::base::report;
 use fogweft::store::watcher::{self, Signs};
 use std::io::Write;
 use std::sync::Arc;
@@ -44,7 +45,7 @@ pub fn watch(args: &args::Render) -> Result<()> {
         if stop.load(Ordering::Relaxed) {
             break;
         }
-        let shown = args.scene.scene.display();
+        let shown = report::escape(&args.scene.scene.to_string_lossy());
         match outcome {
             Ok(()) if args.quiet => {}
             Ok(()) => say(&format!("watching {shown}; press Ctrl-C to stop\n")),

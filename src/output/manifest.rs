@@ -2,6 +2,7 @@
 
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files::why;
+use crate::base::names;
 pub use crate::base::placing::Kind;
 use crate::base::words::{Alpha, Blending};
 use schemars::JsonSchema;
@@ -314,7 +315,7 @@ pub fn apart(folder: impl AsRef<Path>, names: &[String]) -> Result<()> {
             faults
                 .list
                 .push(fault(format!("the output {name:?} would be outside its folder"), "Rename the slot."));
-        } else if let Some(other) = seen.insert(name.to_lowercase(), name) {
+        } else if let Some(other) = seen.insert(names::folded(name), name) {
             let message = format!("the outputs {other:?} and {name:?} would be the same file on many disks");
             faults.list.push(fault(message, "Rename one of the slots."));
         }

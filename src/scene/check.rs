@@ -1,6 +1,7 @@
 //! Checks of names and picture paths, so that a scene works alike on every file system.
 
 use crate::base::fault::Class;
+use crate::base::names;
 use crate::scene::keys::shown;
 use crate::scene::source::near_file;
 use std::path::Path;
@@ -20,6 +21,11 @@ const ENDINGS: [&str; 4] = [".fog", ".rim", ".art", ".png"];
 
 /// Longest name in bytes; file systems take 255, and outputs add to it.
 const LONGEST_NAME: usize = 100;
+
+/// What two names differ in that some file system takes for one.
+pub(super) fn only_in(a: &str, b: &str) -> &'static str {
+    if names::differ_in_case(a, b) { "case" } else { "how their letters are composed" }
+}
 
 /// Whether outputs can be called after a slot's name on every file system.
 pub(super) fn name(name: &str) -> Result<(), Unfit> {
@@ -49,7 +55,9 @@ fn called(what: &str, name: &str) -> Result<(), Unfit> {
             "Use a shorter one.",
         );
     }
-    if let Some(bad) = name.chars().find(|c| c.is_control() || r#"/\<>:"|?*"#.contains(*c)) {
+    if let Some(bad) =
+        name.chars().find(|c| c.is_control() || !names::fits_markup(*c) || r#"/\<>:"|?*"#.contains(*c))
+    {
         return unfit(format!("contains {:?}, which is not allowed in file names", bad.to_string()), files);
     }
     let at_end = |c: char| c == '.' || c.is_whitespace();
@@ -115,14 +123,23 @@ pub(super) fn art_path(path: &str) -> Result<(), Unfit> {
     Ok(())
 }
 
-/// Whether the picture is there.
-pub(super) fn art_file(file: &Path) -> Result<(), Unfit> {
+/// Whether the picture is there, an ordinary file, and in the scene's `folder` where links lead to.
+pub(super) fn art_file(file: &Path, folder: &Path) -> Result<(), Unfit> {
     let unfit = |message: String, remedy: String| Err(Unfit { class: Class::Picture, message, remedy });
     match std::fs::metadata(file) {
         Ok(found) if found.is_dir() => unfit(
             format!("{} is a folder, not a picture", file.display()),
             "Give the path of a picture in it.".into(),
         ),
+        Ok(found) if !found.is_file() => unfit(
+            format!("{} is a device or pipe, not a picture", file.display()),
+            "Choose a PNG or SVG file.".into(),
+        ),
+        Ok(_) if leaves(file, folder) => Err(Unfit {
+            class: Class::Scene,
+            message: format!("{} is a link that leaves the scene's folder", file.display()),
+            remedy: "Copy the picture beside the scene or into a folder below it.".into(),
+        }),
         Ok(_) => Ok(()),
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => unfit(
             format!("there is no picture {}", file.display()),
@@ -135,6 +152,15 @@ pub(super) fn art_file(file: &Path) -> Result<(), Unfit> {
             format!("the picture {} can't be reached: {error}", file.display()),
             "Check the path and its permissions.".into(),
         ),
+    }
+}
+
+/// Whether links lead out of the folder. Where a path can't be followed it isn't told here.
+fn leaves(file: &Path, folder: &Path) -> bool {
+    let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    match (file.canonicalize(), folder.canonicalize()) {
+        (Ok(file), Ok(folder)) => !file.starts_with(folder),
+        _ => false,
     }
 }
 

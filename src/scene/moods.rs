@@ -4,6 +4,7 @@
 //! wins over the scene's, whichever of the two is the mood's.
 
 use crate::base::fault::Class;
+use crate::base::names::folded;
 use crate::scene::check;
 use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
 use toml::Spanned;
@@ -42,13 +43,12 @@ pub(super) fn read(
             reader.fault(unfit.class, &place, unfit.message, unfit.remedy);
             continue;
         }
-        if let Some(other) =
-            moods.iter().find(|mood| mood.name.to_lowercase() == name.get_ref().to_lowercase())
-        {
+        if let Some(other) = moods.iter().find(|mood| folded(&mood.name) == folded(name.get_ref())) {
             let message = format!(
-                "the moods\' names {} and {} differ only in case",
+                "the moods\' names {} and {} differ only in {}",
                 shown(&other.name),
-                shown(name.get_ref())
+                shown(name.get_ref()),
+                check::only_in(&other.name, name.get_ref())
             );
             reader.fault(
                 Class::Scene,

@@ -24,6 +24,10 @@ impl Source {
         let fault = |class, message: &str, remedy: String| {
             Err(Fault::new(class, message).in_file(file).remedy(remedy).into())
         };
+        // Before opening: opening a pipe that nobody writes to would wait for ever.
+        if std::fs::metadata(file).is_ok_and(|data| !data.is_file() && !data.is_dir()) {
+            return Err(special(file).into());
+        }
         let opened = match File::open(file) {
             Err(error) if error.kind() == ErrorKind::NotFound => {
                 let remedy = match near_file(file) {
@@ -40,6 +44,11 @@ impl Source {
                 None => "Give the path of the scene file in it.".into(),
             };
             return fault(Class::Usage, "this is a folder, not a scene file", remedy);
+        }
+        if let Ok(opened) = &opened
+            && !opened.metadata().is_ok_and(|data| data.is_file())
+        {
+            return Err(special(file).into());
         }
         let mut bytes = Vec::new();
         let read = opened.and_then(|opened| {
@@ -61,16 +70,20 @@ impl Source {
                 "Is this a scene file? It refers to pictures and does not contain them. If it is one, raise the limit: --limit text-bytes=NUMBER.".into(),
             );
         }
-        match String::from_utf8(bytes) {
-            Ok(text) => Ok(Source { file: file.to_path_buf(), text }),
-            Err(error) => {
-                let good = error.utf8_error().valid_up_to();
-                let line = 1 + error.as_bytes()[..good].iter().filter(|byte| **byte == b'\n').count();
-                let message = format!("the file is not UTF-8 text (line {line})");
-                fault(Class::Scene, &message, "Save it as UTF-8.".into())
-            }
-        }
+        let text = String::from_utf8(bytes).map_err(|error| {
+            let good = error.utf8_error().valid_up_to();
+            let line = 1 + error.as_bytes()[..good].iter().filter(|byte| **byte == b'\n').count();
+            let message = format!("the file is not UTF-8 text (line {line})");
+            Fault::new(Class::Scene, message).in_file(file).remedy("Save it as UTF-8.")
+        })?;
+        Ok(Source { file: file.to_path_buf(), text })
     }
+}
+
+fn special(file: &Path) -> Fault {
+    Fault::new(Class::Usage, "this is a device or pipe, not a file of text")
+        .in_file(file)
+        .remedy("Save the text in a file, and give its path.")
 }
 
 /// A file beside `file` whose name comes close.

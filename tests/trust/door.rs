@@ -9,7 +9,7 @@ use std::time::Duration;
 const PRECIOUS: &[u8] = b"painted for weeks\n";
 
 /// The commands that write one file, each with the file's name.
-fn commands() -> [(&'static str, Vec<&'static str>); 5] {
+fn commands() -> [(&'static str, Vec<&'static str>); 6] {
     let rim =
         ["rim", "near.svg", "--haze", "#c8ccd0", "--separation", "8", "--behind", "#445566", "--spread", "2"];
     [
@@ -18,6 +18,7 @@ fn commands() -> [(&'static str, Vec<&'static str>); 5] {
         ("a.png", vec!["vary", "scene.toml", "near", "--count", "2", "--tile", "160", "--out", "a.png"]),
         ("a.d", vec!["render", "scene.toml", "--out", "o", "--quiet", "--depfile", "a.d"]),
         ("m/fogweft.1", vec!["man", "m"]),
+        ("p.png", vec!["presets", "--picture", "p.png", "--tile", "160"]),
     ]
 }
 
@@ -242,4 +243,67 @@ fn a_saved_scene_keeps_its_mode_and_its_link() {
     assert_eq!(fs::metadata(scene.path("kept/real.toml")).expect("there").mode() & 0o777, 0o640);
     let text = fs::read_to_string(scene.path("kept/real.toml")).expect("text");
     assert!(text.contains("seed") && text != TEXT, "{text}");
+}
+
+/// Folders that `new` and `demo` are to fill, with files of somebody's own under the names that they write.
+#[test]
+fn new_scenes_never_take_the_place_of_files() {
+    let scene = Scene::new();
+    scene.well(&["render", "scene.toml", "--out", "o", "--also", "ora"]);
+    for (args, names) in [
+        (&["new", "d"][..], &["scene.toml", "scene.schema.json"][..]),
+        (&["new", "d", "--from", "o/scene.ora"], &["scene.toml", "scene.ora"]),
+        (&["demo", "d"], &["scene.toml", "moon.svg"]),
+    ] {
+        scene.well(args);
+        let written: Vec<String> = outputs(&scene.path("d")).into_keys().collect();
+        fs::remove_dir_all(scene.path("d")).expect("removed");
+        for name in names.iter().copied().chain(written.iter().map(String::as_str)) {
+            fs::create_dir_all(scene.path("d")).expect("made");
+            scene.write(&format!("d/{name}"), PRECIOUS);
+            let done = scene.run(args);
+            assert!(matches!(done.status.code(), Some(0 | 2 | 5)), "{args:?} {name}: {done:?}");
+            assert_eq!(fs::read(scene.path("d").join(name)).expect("there"), PRECIOUS, "{args:?} {name}");
+            fs::remove_dir_all(scene.path("d")).expect("removed");
+            scene.write("precious", PRECIOUS);
+            fs::create_dir_all(scene.path("d")).expect("made");
+            symlink(scene.path("precious"), scene.path("d").join(name)).expect("linked");
+            scene.run(args);
+            assert_eq!(fs::read(scene.path("precious")).expect("there"), PRECIOUS, "{args:?} {name}");
+            fs::remove_dir_all(scene.path("d")).expect("removed");
+        }
+    }
+}
+
+/// Root may give a file away, and saves it for whom it belongs to.
+#[test]
+fn a_saved_scene_keeps_its_owner() {
+    let scene = Scene::new();
+    if std::os::unix::fs::chown(scene.path("scene.toml"), Some(54321), Some(54322)).is_err() {
+        return println!("skipped: only root gives files away");
+    }
+    scene.well(&["vary", "scene.toml", "near", "--count", "2", "--pick", "2"]);
+    let data = fs::metadata(scene.path("scene.toml")).expect("there");
+    assert_eq!([data.uid(), data.gid()], [54321, 54322]);
+    assert_ne!(fs::read_to_string(scene.path("scene.toml")).expect("text"), TEXT);
+}
+
+#[test]
+fn the_page_says_where_a_linked_scene_is_saved() {
+    use std::io::{BufRead, BufReader};
+    let scene = Scene::new();
+    fs::create_dir(scene.path("kept")).expect("made");
+    fs::rename(scene.path("scene.toml"), scene.path("kept/real.toml")).expect("moved");
+    for art in ["near.svg", "far.svg"] {
+        fs::copy(scene.path(art), scene.path("kept").join(art)).expect("copied");
+    }
+    symlink("kept/real.toml", scene.path("scene.toml")).expect("linked");
+    let mut run = scene.command(&["tune", "scene.toml", "--port", "0"]);
+    let mut child = run.stdout(std::process::Stdio::piped()).spawn().expect("runs");
+    let out = BufReader::new(child.stdout.take().expect("piped"));
+    let lines = out.lines().map_while(Result::ok).take_while(|line| !line.starts_with("Keep"));
+    let said = lines.collect::<Vec<_>>().join("\n");
+    child.kill().expect("killed");
+    child.wait().expect("ended");
+    assert!(said.contains("is a link") && said.contains("kept/real.toml"), "{said}");
 }

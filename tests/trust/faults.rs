@@ -172,6 +172,49 @@ fn a_full_disk_is_told_and_costs_nothing() {
     }
 }
 
+/// On a disk that holds the outputs twice and a few runs' cache, run after run with other fields each: the cache makes room.
+#[test]
+fn a_full_disk_gives_the_cache_back() {
+    const RUNS: u32 = 8;
+    let scene = Scene::new();
+    let big = TEXT.replace("[64, 36]", "[256, 144]");
+    scene.write("scene.toml", &big);
+    let other = |number: u32| format!("bands.size={}", 20 + 3 * number);
+    for number in 0..RUNS {
+        scene.well(&["render", "scene.toml", "--out", "free", "--quiet", "--set", &other(number)]);
+    }
+    // Blocks of 4096 bytes, as a disk counts them.
+    let blocks = |folder: &str| {
+        let entries = fs::read_dir(scene.path(folder)).expect("a folder").flatten();
+        entries
+            .filter_map(|entry| entry.metadata().ok())
+            .filter(fs::Metadata::is_file)
+            .map(|data| 1 + data.len() / 4096)
+            .sum::<u64>()
+    };
+    let (outputs_of, cache) = (blocks("free"), blocks("free/.fogweft-cache"));
+    let disk = 2 * outputs_of + 8 + 2 * cache / u64::from(RUNS);
+    assert!(outputs_of + cache > disk, "{outputs_of} blocks and {cache} of cache fit {disk}");
+    fs::create_dir(scene.path("o")).expect("made");
+    let runs: String = (0..RUNS)
+        .map(|number| format!("\"$0\" render scene.toml --out o --quiet --set {} || exit; ", other(number)))
+        .collect();
+    let script = format!("mount -t tmpfs -o size={}k none o || exit; {runs} cp o/*.png o/*.json .", 4 * disk);
+    let done = Command::new("unshare")
+        .args(["--mount", "--map-root-user", "bash", "-c", &script, env!("CARGO_BIN_EXE_fogweft")])
+        .current_dir(scene.path("."))
+        .output();
+    let Ok(done) = done else { return println!("skipped: unshare isn't there") };
+    let text = String::from_utf8_lossy(&done.stderr).into_owned();
+    if text.contains("unshare:") || text.contains("mount:") {
+        return println!("skipped: no disk may be made here: {text}");
+    }
+    assert!(done.status.success(), "{text}");
+    for (name, bytes) in outputs(&scene.path("free")) {
+        assert!(fs::read(scene.path(&name)).is_ok_and(|found| found == bytes), "{name}");
+    }
+}
+
 fn assert_whole_and_finished(scene: &Scene, before: &std::collections::BTreeMap<String, Vec<u8>>) {
     let new = clean(&other());
     for (name, bytes) in outputs(&scene.path("o")) {

@@ -20,4 +20,5 @@ mod pngsuite;
 #[path = "../common/program.rs"]
 mod program;
 mod same;
+mod shown;
 mod util;

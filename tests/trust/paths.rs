@@ -57,16 +57,123 @@ fn everything(scene: &Scene) -> Vec<String> {
     found
 }
 
-/// Where a file system folds case, two such slots would write over each other.
+/// Where a file system folds case or composes letters, two such slots would write over each other. Pairs by Unicode's full case folding
+/// (CaseFolding.txt, status C and F) and canonical composition (UAX 15).
 #[test]
-fn names_that_differ_by_case_alone_are_refused() {
+fn names_that_a_file_system_takes_for_one_are_refused() {
     let scene = Scene::new();
-    for [a, b] in [["Reeds", "reeds"], ["STRASSE", "strasse"], ["Ä", "ä"]] {
+    let cased = [["Reeds", "reeds"], ["STRASSE", "straße"], ["Ä", "ä"], ["ΟΔΟΣ", "οδος"], ["ﬁne", "FINE"]];
+    let composed = [["ä", "a\u{308}"], ["가", "\u{1100}\u{1161}"]];
+    let both = cased.map(|pair| (pair, "case")).into_iter().chain(composed.map(|pair| (pair, "composed")));
+    for ([a, b], why) in both {
         let slot = |name: &str, depth: u32| format!("[[slot]]\nname = \"{name}\"\ndepth = {depth}\n");
         scene.write("two.toml", format!("view = [64, 36]\n{}{}", slot(a, 0), slot(b, 100)));
         let text = scene.refused(3, &["render", "two.toml", "--out", "o"]);
-        assert!(text.contains(a) || text.contains(b), "{text}");
+        assert!(text.contains(a) && text.contains(why), "{text}");
+        scene.write(
+            "two.toml",
+            format!("view = [64, 36]\n[mood.\"{a}\"]\nseed = 1\n[mood.\"{b}\"]\nseed = 2\n"),
+        );
+        let text = scene.refused(3, &["plan", "two.toml"]);
+        assert!(text.contains(why), "{text}");
         assert!(!scene.path("o").exists());
+    }
+    let slots = "[[slot]]\nname = \"a\"\ndepth = 0\n[[slot]]\nname = \"ä\"\ndepth = 9\n[[slot]]\nname = \"ß\"\ndepth = 20\n";
+    scene.write("two.toml", format!("view = [64, 36]\n{slots}"));
+    scene.well(&["plan", "two.toml"]);
+}
+
+/// XML 1.0 has no place for U+FFFE and U+FFFF; a layered file names its layers in it.
+#[test]
+fn names_that_no_layered_file_can_hold_are_refused_in_the_scene() {
+    let scene = Scene::new();
+    for name in ["a\u{fffe}b", "a\u{ffff}b"] {
+        scene.write("odd.toml", format!("view = [64, 36]\n[[slot]]\nname = \"{name}\"\ndepth = 0\n"));
+        scene.refused(3, &["plan", "odd.toml"]);
+    }
+    scene.write(
+        "odd.toml",
+        "view = [64, 36]\n[[slot]]\nname = \"a\u{fffd}\u{10000}<&'\"\ndepth = 0\n".replace('<', ""),
+    );
+    scene.well(&["render", "odd.toml", "--out", "o", "--also", "ora"]);
+    scene.well(&["new", "from", "--from", "o/scene.ora"]);
+}
+
+#[test]
+fn links_that_leave_the_scenes_folder_are_refused() {
+    let scene = Scene::new();
+    for folder in ["level", "level/arts", "outside"] {
+        fs::create_dir(scene.path(folder)).expect("a folder");
+    }
+    fs::copy(scene.path("far.svg"), scene.path("outside/far.svg")).expect("copied");
+    fs::copy(scene.path("far.svg"), scene.path("level/arts/far.svg")).expect("copied");
+    let link = |to: &str, from: &str| std::os::unix::fs::symlink(to, scene.path(from)).expect("linked");
+    link("../outside/far.svg", "level/file.svg");
+    link("../outside", "level/folder");
+    link("file.svg", "level/twice.svg");
+    link("arts/far.svg", "level/inside.svg");
+    link("arts", "level/pictures");
+    link("level", "by-link");
+    let write = |art: &str| {
+        let slot = format!("[[slot]]\nname = \"a\"\ndepth = 0\nart = \"{art}\"\n");
+        scene.write("level/scene.toml", format!("view = [64, 36]\n{slot}"));
+    };
+    for art in ["file.svg", "folder/far.svg", "twice.svg"] {
+        write(art);
+        let text = scene.refused(3, &["render", "level/scene.toml", "--out", "o"]);
+        assert!(text.contains("leaves the scene's folder"), "{text}");
+        assert!(!scene.path("o").exists());
+    }
+    for art in ["inside.svg", "pictures/far.svg", "arts/far.svg"] {
+        write(art);
+        scene.well(&["plan", "level/scene.toml"]);
+        scene.well(&["plan", "by-link/scene.toml"]);
+    }
+}
+
+/// A pipe that nobody writes to would be waited for without an end.
+#[test]
+fn what_is_no_ordinary_file_is_told_at_once() {
+    let scene = Scene::new();
+    let pipe = std::process::Command::new("mkfifo").arg(scene.path("pipe")).status();
+    assert!(pipe.is_ok_and(|done| done.success()), "mkfifo makes a pipe");
+    scene.well(&["new", "there"]);
+    fs::create_dir(scene.path("presets")).expect("a folder");
+    for odd in ["pipe", "/dev/zero", "there"] {
+        let _ = fs::remove_file(scene.path("presets/odd.toml"));
+        std::os::unix::fs::symlink(scene.path(odd), scene.path("presets/odd.toml")).expect("linked");
+        let commands: [&[&str]; 12] = [
+            &["render", odd, "--out", "o"],
+            &["plan", odd],
+            &["check", odd],
+            &["tune", odd],
+            &["vary", odd, "far"],
+            &["presets", "show", "far", "--from", odd],
+            &["new", "made", "--from", odd],
+            &["new", "made", "--preset", "odd"],
+            &["rim", odd, "--haze", "#ccc", "--separation", "9", "--behind", "#fff", "--out", "r.png"],
+            &["render", "scene.toml", "--out", "o", "--depfile", odd],
+            &["sheet", "--preset", "odd", "--size", "8x8", "--out", "s.png"],
+            &["plan", "scene.toml", "--set", "preset=odd"],
+        ];
+        for args in commands {
+            let mut run = scene.command(args);
+            run.stdin(std::process::Stdio::null());
+            run.stdout(std::process::Stdio::piped()).stderr(std::process::Stdio::piped());
+            let mut child = run.spawn().expect("the binary runs");
+            let begun = std::time::Instant::now();
+            while child.try_wait().expect("asked").is_none() {
+                if begun.elapsed().as_secs() > 30 {
+                    let _ = child.kill();
+                    panic!("{args:?} waits");
+                }
+                std::thread::sleep(std::time::Duration::from_millis(5));
+            }
+            let done = child.wait_with_output().expect("ended");
+            let text = String::from_utf8_lossy(&done.stderr);
+            assert!(matches!(done.status.code(), Some(2..=5)), "{args:?}: {:?} {text}", done.status);
+            assert!(text.contains("error") && !text.contains("panicked"), "{args:?}: {text}");
+        }
     }
 }
 

@@ -1,7 +1,8 @@
 //! Checks that look at more than one key.
 
 use crate::base::fault::{Class, Fault};
-use crate::scene::check::{self, Unfit};
+use crate::base::names::folded;
+use crate::scene::check::{self, Unfit, only_in};
 use crate::scene::keys::{self, Entry, Place, Reader, key, shown};
 use crate::scene::layered::{self, Layered};
 use crate::scene::read::Options;
@@ -62,7 +63,7 @@ fn names(written: &SceneFile, reader: &mut Reader<'_>) {
             report(unfit, entry, reader);
             continue;
         }
-        match seen.get(name.to_lowercase().as_str()) {
+        match seen.get(folded(name).as_str()) {
             Some(other) if *other == name => reader.fault(
                 Class::Scene,
                 &entry.place,
@@ -72,10 +73,15 @@ fn names(written: &SceneFile, reader: &mut Reader<'_>) {
             Some(other) => reader.fault(
                 Class::Scene,
                 &entry.place,
-                format!("the slots' names {} and {} differ only in case", shown(other), shown(name)),
+                format!(
+                    "the slots' names {} and {} differ only in {}",
+                    shown(other),
+                    shown(name),
+                    only_in(other, name)
+                ),
                 "Rename one; on some file systems both would be one file.",
             ),
-            None => drop(seen.insert(name.to_lowercase(), name)),
+            None => drop(seen.insert(folded(name), name)),
         }
     }
 }
@@ -157,7 +163,7 @@ fn pictures(
         }
         let full = folder.join(path);
         if !there.contains_key(path) {
-            let found = check::art_file(&full);
+            let found = check::art_file(&full, folder);
             there.insert(path, found.is_ok());
             if let Err(unfit) = found {
                 report(unfit, entry, reader);

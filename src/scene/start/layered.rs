@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::files;
 use crate::base::limits::Limits;
+use crate::base::names::folded;
 use crate::base::words::Blending;
 use crate::scene::layered::{AGAIN, BACKDROP, Layer, Layered};
 use crate::scene::pictures::Source;
@@ -281,7 +282,7 @@ fn fitting(name: &str, taken: &mut BTreeSet<String>) -> String {
     }
     let mut fit = plain.clone();
     let mut count = 1;
-    while !taken.insert(fit.to_lowercase()) {
+    while !taken.insert(folded(&fit)) {
         count += 1;
         fit = format!("{plain}-{count}");
     }
