@@ -15,14 +15,15 @@ pub fn report(report: &Report) -> String {
         }
     }
     for change in &report.kept {
+        let kept = if change.shown { "kept and shown" } else { "kept" };
         text += &match &change.beside {
             Some(name) => {
                 format!(
-                    "{}: edited since the last run, kept; the new version is {name} ({})\n",
+                    "{}: edited since the last run, {kept}; the new version is {name} ({})\n",
                     change.path, change.why
                 )
             }
-            None => format!("{}: {}, kept\n", change.path, change.why),
+            None => format!("{}: {}, {kept}\n", change.path, change.why),
         };
     }
     for gone in &report.gone {

@@ -189,15 +189,33 @@ pub struct Entry {
     /// Whether every texel is opaque.
     #[serde(default)]
     pub opaque: bool,
-    /// BLAKE3 of the file as the program wrote it, in hexadecimal; a different hash means that the file was edited.
+    /// BLAKE3 of the file, in hexadecimal; a different hash means that the file was edited since the last run.
     #[serde(default)]
     pub hash: String,
-    /// The file's length as the program wrote it. Unit: bytes.
+    /// The file's length. Unit: bytes.
     #[serde(default)]
     pub bytes: u64,
     /// BLAKE3 of the inputs that the file was made from, in hexadecimal.
     #[serde(default)]
     pub made_of: String,
+    /// Of a file that somebody edited: what the program wrote there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub original: Option<Original>,
+}
+
+/// What the program wrote under the name of a file that was edited since.
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+pub struct Original {
+    /// BLAKE3 of it, in hexadecimal.
+    pub hash: String,
+    /// Its length. Unit: bytes.
+    pub bytes: u64,
+    /// Its bits per channel: 8 or 16.
+    #[schemars(range(min = 8, max = 16))]
+    pub bits: u8,
+    /// Whether every texel of it was opaque.
+    #[serde(default)]
+    pub opaque: bool,
 }
 
 impl Manifest {

@@ -8,6 +8,7 @@ mod drift;
 mod glb;
 mod openraster;
 mod outside;
+mod painted;
 mod preview;
 mod svg;
 mod texture;

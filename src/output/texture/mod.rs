@@ -1,5 +1,6 @@
 //! From the pictures of a stack to textures: trimmed, fitted, cut into tiles, with a record of where each texel goes.
 
+pub mod drawn;
 pub mod fit;
 pub mod resample;
 mod side;

@@ -202,13 +202,12 @@ fn listed(manifest: &Manifest, name: &str) -> Vec<Written> {
     let whole = manifest.still.iter().chain(&manifest.values).filter(|still| still.path == name);
     let whole = whole.map(|still| (&still.hash, still.bytes, &still.made_of, Written::default()));
     let files = manifest.files.iter().filter(|entry| entry.path == name).map(|entry| {
-        let more = Written {
-            slot: entry.slot.clone(),
-            bits: entry.bits,
-            opaque: entry.opaque,
-            ..Written::default()
-        };
-        (&entry.hash, entry.bytes, &entry.made_of, more)
+        let plain = || (&entry.hash, entry.bytes, entry.bits, entry.opaque);
+        // Of a file that was painted on, what counts is what a run wrote there.
+        let (hash, bytes, bits, opaque) =
+            entry.original.as_ref().map_or_else(plain, |own| (&own.hash, own.bytes, own.bits, own.opaque));
+        let more = Written { slot: entry.slot.clone(), bits, opaque, ..Written::default() };
+        (hash, bytes, &entry.made_of, more)
     });
     let frames = manifest.files.iter().flat_map(|entry| entry.frames.iter().map(move |frame| (entry, frame)));
     let frames = frames.filter(|(_, frame)| frame.path == name).map(|(entry, frame)| {

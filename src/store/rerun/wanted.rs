@@ -78,8 +78,8 @@ pub struct Outputs<'a> {
     pub scene_settings: &'a SceneSettings,
     /// Keys of the jobs' texels.
     pub keys: Vec<Key>,
-    /// The same as they stand in the stack.
-    stands: Vec<Key>,
+    /// The same as they stand in the stack, what was painted on their files included.
+    pub stands: Vec<Key>,
 }
 
 impl Outputs<'_> {

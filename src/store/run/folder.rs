@@ -18,6 +18,7 @@ use crate::store::rerun::wanted::text_key;
 use crate::store::rerun::{Lock, Outputs, Packing, Records, Rerun, Wanted, Written, decide};
 use crate::store::run::manifest::{Outcome, Outcomes, manifest};
 use crate::store::run::output::{Output, What};
+use crate::store::run::painted::Painted;
 use crate::store::run::textures::{File, wanted};
 use crate::store::run::{Options, Report, STILL, VALUES};
 use rayon::prelude::*;
@@ -59,19 +60,22 @@ pub(super) fn run(
     files::sweep(&folder);
     let (records, store) = (Records::read(&folder)?, Store::in_folder(&folder));
     let camera = options.camera.unwrap_or(Camera(plan.travel / 2.0));
-    let run = Run { plan, pictures, options, progress, folder, camera, outputs, jobs, store, records };
+    let mut run = Run { plan, pictures, options, progress, folder, camera, outputs, jobs, store, records };
     run.put_facts();
     let mut stack = Stack::empty(plan);
     let shapes = run.shapes(&mut stack)?;
-    let (all, names) = run.wanted(&shapes)?;
-    let mut outputs = run.decide(all)?;
+    let (textures, names) = run.wanted(&shapes)?;
+    let mut outputs = run.decide(textures)?;
+    let painted = run.painted(&outputs, &shapes)?;
+    painted.tell(&mut run.outputs);
+    outputs.extend(run.decide(run.wanted_whole())?);
     run.spare_inputs(&outputs)?;
     if outputs.iter().any(|output| output.target().is_some()) {
-        run.make(&mut stack, &shapes, &mut outputs)?;
+        run.make(&mut stack, &shapes, &painted, &mut outputs)?;
     }
-    let (manifest, state, gone) = run.write(&mut outputs, &names, &shapes)?;
+    let (manifest, state, gone) = run.write(&mut outputs, &names, &shapes, &painted)?;
     run.remember(&state)?;
-    Ok(run.report(manifest, &outputs, gone))
+    Ok(run.report(manifest, &outputs, &painted, gone))
 }
 
 /// The names that every run may write under, and `paths`.
@@ -110,7 +114,7 @@ impl Run<'_> {
         }
     }
 
-    /// All outputs that are wanted, and every name that is the run's.
+    /// All textures that are wanted, and every name that is the run's.
     fn wanted(&self, shapes: &[Shape]) -> Result<WantedNames> {
         let (mut all, mut paths) = (Vec::new(), Vec::new());
         for (at, (job, shape)) in self.jobs.iter().zip(shapes).enumerate() {
@@ -130,11 +134,18 @@ impl Run<'_> {
         }
         names.sort_unstable();
         names.dedup();
-        all.push((What::Still, self.outputs.still(STILL, self.camera)));
-        all.push((What::Values, self.outputs.values(VALUES, self.camera)));
+        Ok((all, names))
+    }
+
+    /// The outputs that show the whole stack.
+    fn wanted_whole(&self) -> Vec<(What, Wanted)> {
+        let mut all = vec![
+            (What::Still, self.outputs.still(STILL, self.camera)),
+            (What::Values, self.outputs.values(VALUES, self.camera)),
+        ];
         let forms = Also::ALL.into_iter().filter(|also| self.options.also.contains(also));
         all.extend(forms.map(|also| (What::Export(also), self.outputs.form(also, &self.options.pan))));
-        Ok((all, names))
+        all
     }
 
     /// Decides on every output.
@@ -164,8 +175,15 @@ impl Run<'_> {
     }
 
     /// The manifest of the outputs.
-    pub fn manifest(&self, outputs: &[Output], shapes: &[Shape], left: Vec<(String, Written)>) -> Manifest {
+    pub fn manifest(
+        &self,
+        outputs: &[Output],
+        shapes: &[Shape],
+        painted: &Painted,
+        left: Vec<(String, Written)>,
+    ) -> Manifest {
         let mut outcomes = Outcomes {
+            edits: &painted.files,
             textures: BTreeMap::new(),
             exports: Vec::new(),
             still: Outcome::Aside,

@@ -12,6 +12,7 @@ use crate::store::cache::FOLDER;
 use crate::store::maker::{Request, work_of};
 use crate::store::run::folder::Run;
 use crate::store::run::output::{Output, What};
+use crate::store::run::painted::Painted;
 use crate::store::run::textures::{self, File};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -20,6 +21,8 @@ use std::path::PathBuf;
 /// What outputs are made from.
 struct Source<'a> {
     stack: &'a Stack<'a>,
+    /// The same with what was painted on outputs.
+    seen: &'a Stack<'a>,
     shapes: &'a [Shape],
     /// The still, where it or its values are due.
     shown: Option<Shown>,
@@ -27,7 +30,13 @@ struct Source<'a> {
 
 impl Run<'_> {
     /// Works out all that is to be made.
-    pub fn make(&self, stack: &mut Stack<'_>, shapes: &[Shape], outputs: &mut [Output]) -> Result<()> {
+    pub fn make(
+        &self,
+        stack: &mut Stack<'_>,
+        shapes: &[Shape],
+        painted: &Painted,
+        outputs: &mut [Output],
+    ) -> Result<()> {
         self.with_room(|| files::prepare_folder(&self.folder))?;
         let rims = self.rims_of(outputs);
         let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
@@ -50,10 +59,13 @@ impl Run<'_> {
                 .remedy("delete that folder and render again")
                 .into());
         }
+        let whole = due.iter().any(|output| output.texture().is_none());
+        let seen = if whole { self.as_painted(stack, shapes, painted)? } else { None };
+        let seen = seen.as_ref().unwrap_or(stack);
         // First, on all threads: were it drawn by one of several outputs, others that wait for it would be idle.
         let shown = due.iter().any(|output| matches!(output.what, What::Still | What::Values));
-        let shown = shown.then(|| stack.shown(self.camera, self.options.bits));
-        self.make_all(&Source { stack, shapes, shown }, due)
+        let shown = shown.then(|| seen.shown(self.camera, self.options.bits));
+        self.make_all(&Source { stack, seen, shapes, shown }, due)
     }
 
     /// The rims among the jobs that are asked for, whose shapes may have come from the store.
@@ -136,19 +148,20 @@ impl Run<'_> {
 
     /// A picture of the whole stack, or the stack in another form.
     fn make_whole(&self, source: &Source<'_>, what: What) -> Result<Option<File>> {
-        let Source { stack, shapes, shown } = source;
+        let Source { stack, seen, shapes, shown } = source;
         Ok(match (what, shown) {
             (What::Export(also), _) => {
-                let known = self.options.only.is_empty() && self.options.bits == Bits::Eight;
+                let as_made = std::ptr::eq(*stack, *seen);
+                let known = as_made && self.options.only.is_empty() && self.options.bits == Bits::Eight;
                 let how = forms::How {
                     pan: &self.options.pan,
                     shapes: known.then_some(*shapes),
                     effort: self.options.effort,
                     limits: self.limits(),
                 };
-                Some(File::new(forms::bytes(stack, also, &how)?, false, 0))
+                Some(File::new(forms::bytes(seen, also, &how)?, false, 0))
             }
-            (What::Values, Some(shown)) => Some(File::new(stack.values(shown), true, 0)),
+            (What::Values, Some(shown)) => Some(File::new(seen.values(shown), true, 0)),
             (What::Still, Some(shown)) => {
                 let effort = still_effort(self.options.effort);
                 Some(File::new(output::encode(shown.texels.raster(), effort), true, 0))

@@ -3,11 +3,12 @@
 use crate::base::placing::Kind;
 use crate::base::units::{Camera, Px};
 use crate::output::forms::Also;
-use crate::output::manifest::Left;
+use crate::output::manifest::{Left, Original};
 use crate::output::texture::{Shape, Tile};
 use crate::output::{self, Entry, Export, Manifest, Still};
 use crate::plan::{Job, Plan};
 use crate::store::rerun::Written;
+use crate::store::run::painted::Edit;
 use crate::store::run::textures::Of;
 use crate::store::run::{STILL, VALUES};
 use std::collections::BTreeMap;
@@ -34,7 +35,9 @@ impl Outcome {
 }
 
 /// What all outputs turned out as.
-pub(super) struct Outcomes {
+pub(super) struct Outcomes<'a> {
+    /// The files that somebody painted on.
+    pub edits: &'a BTreeMap<String, Edit>,
     /// The textures that the run was asked for, each with its path.
     pub textures: BTreeMap<Of, (String, Outcome)>,
     /// The other forms that the run was asked for.
@@ -53,7 +56,7 @@ pub(super) struct Outcomes {
 pub(super) fn manifest(
     plan: &Plan,
     shapes: &[Shape],
-    outcomes: &Outcomes,
+    outcomes: &Outcomes<'_>,
     earlier: Option<&Manifest>,
     folder: &Path,
 ) -> Manifest {
@@ -117,7 +120,7 @@ fn of_whole(
 }
 
 /// The other forms: those of this run, and what earlier ones left.
-fn exports(outcomes: &Outcomes, earlier: Option<&Manifest>, folder: &Path) -> Vec<Export> {
+fn exports(outcomes: &Outcomes<'_>, earlier: Option<&Manifest>, folder: &Path) -> Vec<Export> {
     let of = |also: Also| {
         let made = outcomes.exports.iter().find(|(made, _)| *made == also);
         match made.and_then(|(_, outcome)| outcome.written()) {
@@ -159,7 +162,7 @@ fn group(
     job: &Job,
     at: usize,
     shape: &Shape,
-    outcomes: &Outcomes,
+    outcomes: &Outcomes<'_>,
     earlier: Option<&Manifest>,
     folder: &Path,
 ) -> Vec<Entry> {
@@ -191,6 +194,9 @@ fn group(
                 ..entry
             };
         }
+        if let Some(edit) = outcomes.edits.get(&tile.path) {
+            entry = edited(entry, edit);
+        }
         let frames = outcomes.textures.range(of(1)..).take_while(|(of, _)| of.job == at);
         let frames = frames.filter(|(of, _)| of.tile == number);
         entry.frames =
@@ -200,8 +206,40 @@ fn group(
     if !asked {
         let same = |old: &&Entry| old.slot == placing.slot && old.kind == placing.kind;
         entries = old().filter(same).filter(|old| folder.join(&old.path).is_file()).cloned().collect();
+        for entry in &mut entries {
+            *entry = match outcomes.edits.get(&entry.path) {
+                Some(edit) => edited(entry.clone(), edit),
+                None => as_made(entry.clone()),
+            };
+        }
     }
     entries
+}
+
+/// The entry of a file that somebody painted on.
+fn edited(entry: Entry, edit: &Edit) -> Entry {
+    let original = entry.original.clone().unwrap_or_else(|| Original {
+        hash: entry.hash.clone(),
+        bytes: entry.bytes,
+        bits: entry.bits,
+        opaque: entry.opaque,
+    });
+    Entry {
+        hash: edit.hash.clone(),
+        bytes: edit.bytes,
+        bits: edit.bits,
+        opaque: edit.opaque,
+        original: Some(original),
+        ..entry
+    }
+}
+
+/// The entry of a file as the program wrote it.
+fn as_made(mut entry: Entry) -> Entry {
+    if let Some(Original { hash, bytes, bits, opaque }) = entry.original.take() {
+        (entry.hash, entry.bytes, entry.bits, entry.opaque) = (hash, bytes, bits, opaque);
+    }
+    entry
 }
 
 fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
@@ -238,5 +276,6 @@ fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
         hash: written.hash.clone(),
         bytes: written.bytes,
         made_of: written.made_of.clone(),
+        original: None,
     }
 }

@@ -4,6 +4,7 @@ mod folder;
 mod make;
 mod manifest;
 mod output;
+mod painted;
 mod textures;
 mod write;
 
@@ -96,6 +97,8 @@ pub struct Change {
     pub beside: Option<String>,
     /// Why, in a few words.
     pub why: String,
+    /// Whether somebody painted on it, and the still and the other forms show that.
+    pub shown: bool,
 }
 
 /// What one scale of a run has left.

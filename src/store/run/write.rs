@@ -11,6 +11,7 @@ use crate::store::rerun::record::NAME as STATE;
 use crate::store::rerun::{Act, Gone, State, Written, decide};
 use crate::store::run::folder::Run;
 use crate::store::run::output::{Output, What};
+use crate::store::run::painted::Painted;
 use crate::store::run::{Change, Report, STILL};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -25,10 +26,11 @@ impl Run<'_> {
         outputs: &mut Vec<Output>,
         names: &[String],
         shapes: &[Shape],
+        painted: &Painted,
     ) -> Result<(Manifest, State, Vec<Gone>)> {
         let mut open: Vec<usize> = (0..outputs.len()).collect();
         let manifest = loop {
-            let manifest = self.manifest(outputs, shapes, self.left(outputs, names)?);
+            let manifest = self.manifest(outputs, shapes, painted, self.left(outputs, names)?);
             outputs.push(self.manifest_output(&manifest)?);
             self.announce(outputs)?;
             open = self.put_all(outputs, &open)?;
@@ -144,13 +146,20 @@ impl Run<'_> {
     }
 
     /// What the run has left.
-    pub fn report(&self, manifest: Manifest, outputs: &[Output], gone: Vec<Gone>) -> Report {
+    pub fn report(
+        &self,
+        manifest: Manifest,
+        outputs: &[Output],
+        painted: &Painted,
+        gone: Vec<Gone>,
+    ) -> Report {
         let (mut made, mut kept, mut unchanged) = (Vec::new(), Vec::new(), 0);
         for output in outputs {
             let change = |beside: Option<&String>| Change {
                 path: output.wanted.path.clone(),
                 beside: beside.cloned(),
                 why: output.decision.why.clone(),
+                shown: painted.files.contains_key(&output.wanted.path),
             };
             match &output.decision.act {
                 // Every run renews the manifest; that is no news.
@@ -162,6 +171,7 @@ impl Run<'_> {
             }
         }
         let mut notes = self.records.notes.clone();
+        notes.extend(painted.notes.iter().cloned());
         notes.extend(self.outdated());
         Report {
             still: self.folder.join(STILL),
