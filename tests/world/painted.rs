@@ -36,7 +36,7 @@ fn painted_counts(sets: &[&str], most: f64) {
     let scene = write_scene(folder.path(), SCENE);
     let out = folder.path().join("out");
     let mut arguments = vec!["render", scene.to_str().expect("text"), "--out", out.to_str().expect("text")];
-    arguments.extend(["--bits", "16", "--also", "ora,glb,svg"]);
+    arguments.extend(["--bits", "16", "--at", "60", "--also", "ora,glb,svg"]);
     arguments.extend(sets.iter().flat_map(|set| ["--set", *set]));
     runs(&arguments);
     let read = |name: &str| std::fs::read(out.join(name)).expect("read");
@@ -74,7 +74,7 @@ fn painted_counts(sets: &[&str], most: f64) {
         let (_, frame) = compose(&out, &now, now["still"]["camera"].as_f64().expect("a place"));
         let (far, _) = distance(&frame, &shown);
         assert!(far <= most, "{sets:?}: the still is {far} codes from what the manifest shows");
-        let moved = still.iter().zip(&shown).filter(|(old, new)| (old[0] - new[0]).abs() > 0.1).count();
+        let moved = still.iter().zip(&shown).filter(|(old, new)| (old[2] - new[2]).abs() > 0.1).count();
         assert!(moved > 200, "{sets:?}: {moved} texels of the still show what was painted");
         for (form, old) in forms.iter().zip(&old) {
             assert!(read(form) != *old, "{sets:?}: {form} doesn't show what was painted");
