@@ -70,6 +70,7 @@ fn manifest() -> Manifest {
             hash: blake3::hash(b"fog").to_hex().to_string(),
             bytes: 3,
             made_of: "02".into(),
+            original: None,
         }],
         exports: Vec::new(),
         left: Vec::new(),
