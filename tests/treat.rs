@@ -1,4 +1,4 @@
-//! Treated art: tint, fade, floor, and a haze that is sampled.
+//! Treated art: light, tint, fade, floor, and a haze that is sampled.
 
 mod common;
 
@@ -57,6 +57,62 @@ fn tint_keeps_the_sum_on_the_law() {
             assert!((gap - wanted).abs() < 0.6 / 255.0, "tint {tint}: gap {gap} for {wanted}");
         }
     }
+}
+
+/// The sRGB transfer function (IEC 61966-2-1), and back.
+fn decoded(value: f64) -> f64 {
+    if value <= 0.04045 { value / 12.92 } else { libm::pow((value + 0.055) / 1.055, 2.4) }
+}
+
+fn encoded(value: f64) -> f64 {
+    if value <= 0.0031308 { value * 12.92 } else { 1.055 * libm::pow(value, 1.0 / 2.4) - 0.055 }
+}
+
+/// What comes of a plain picture of this colour under these keys, the first of the scene, the others of the slot.
+fn lit(own: [f64; 3], keys: &str, of_slot: &str) -> [f64; 3] {
+    let art = plain(own, 1.0);
+    let text = format!(
+        "view = [{}, {}]\n[rim]\nseparation = 0\n[air]\nbeyond = 0\n{keys}\n[[slot]]\nname = \"art\"\ndepth = 0\n{of_slot}\n",
+        VIEW[0], VIEW[1]
+    );
+    let (scene, pictures) = scene(&text, &[("art", &art, [0.0, 0.0])]);
+    let [r, g, b, _] = Pixels::read(&render(&scene, &pictures).path().join("art.art.png")).at(5, 5);
+    [r, g, b]
+}
+
+/// Light multiplies linear light, channel by channel; a stop is a factor of 2.
+#[test]
+fn light_multiplies_a_picture_in_linear_light() {
+    let own = [200, 120, 60].map(|code| f64::from(code) / 255.0);
+    let cast = [0x40, 0x80, 0xff].map(|code| decoded(f64::from(code) / 255.0));
+    for (keys, of_slot, gain) in [
+        ("[light]\ncast = \"#4080ff\"", "", cast),
+        ("[light]\nexposure = -1.5", "", [libm::exp2(-1.5); 3]),
+        ("[light]\nexposure = -1", "exposure = 0.5", [libm::exp2(0.5); 3]),
+        ("[light]\ncast = \"#4080ff\"", "cast = \"#ffffff\"", [1.0; 3]),
+        ("[light]\ncast = \"#4080ff\"\nexposure = 1", "keep = 99", cast.map(|part| 2.0 * part)),
+    ] {
+        let found = lit(own, keys, of_slot);
+        for channel in 0..3 {
+            let want = encoded((decoded(own[channel]) * gain[channel]).min(1.0));
+            assert!((found[channel] - want).abs() < 1.01 / 255.0, "{keys} {of_slot}: {found:?}, not {want}");
+        }
+    }
+}
+
+/// What is lighter than `keep` stays; from there on down the light takes over without a step.
+#[test]
+fn what_shines_by_itself_keeps_its_light() {
+    let night = "[light]\ncast = \"#304878\"\nexposure = -2\nkeep = 70";
+    // CIE L* of these greys: 96 and 54 (CIE 15).
+    let window = [243.0 / 255.0; 3];
+    assert!(lit(window, night, "").iter().all(|part| (part - window[0]).abs() < 0.6 / 255.0));
+    let wall = [0x81 as f64 / 255.0; 3];
+    let gain = decoded(f64::from(0x30) / 255.0) / 4.0;
+    assert!((lit(wall, night, "")[0] - encoded(decoded(wall[0]) * gain)).abs() < 1.01 / 255.0);
+    let greys: Vec<f64> =
+        (160..256).step_by(4).map(|code| lit([f64::from(code) / 255.0; 3], night, "")[1]).collect();
+    assert!(greys.windows(2).all(|pair| pair[0] <= pair[1]), "{greys:?}");
 }
 
 /// Opacity of the treated copy of a solid picture, row by row, where its slot has these keys.

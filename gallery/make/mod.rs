@@ -68,6 +68,7 @@ pub fn pictures() -> Vec<Picture> {
         }
         all.push(Picture::new(format!("{scene}-recipes"), false, move |root| shelf::over(root, scene)));
     }
+    all.push(Picture::new("lamps", false, scenes::lamps));
     all.push(Picture::new("rims-without", false, |root| scenes::evening(root, false)));
     all.push(Picture::new("rims-with", false, |root| scenes::evening(root, true)));
     all.push(Picture::new("rims-values", false, scenes::evening_values));

@@ -1,6 +1,7 @@
 //! Scenes: the still bare, with sheets, with rims; its values; a clear evening.
 
 use super::Canvas;
+use super::canvas::{LIGHT, MOUNT};
 use fogweft::base::fault::Result;
 use fogweft::base::limits::Limits;
 use fogweft::base::raster::Owned;
@@ -35,7 +36,7 @@ impl Show {
     fn has(self, job: &Job) -> bool {
         match job {
             Job::Art(_) => true,
-            Job::Fog(_) => self != Show::Bare,
+            Job::Fog(_) | Job::Lamp(_) => self != Show::Bare,
             Job::Rim(_) => self == Show::All,
         }
     }
@@ -96,6 +97,21 @@ pub fn drawn(
 pub fn still(root: &Path, name: &str, mood: Option<&str>, show: Show) -> Result<Canvas> {
     let width = if mood.is_none() && show == Show::All { WIDTH } else { LESS };
     Ok(composed(&scene(root, name, mood, &[])?, width, show)?.0)
+}
+
+/// The lamps of the quay in air of three visibilities, side by side.
+pub fn lamps(root: &Path) -> Result<Canvas> {
+    const AIRS: [(&str, &str); 3] = [("9000", "thin air"), ("2000", "mist"), ("500", "thick fog")];
+    let size = [420, 420];
+    let mut out = Canvas::new([3 * (size[0] + 8) - 8, size[1] + 30], MOUNT);
+    for (at, (visibility, name)) in (0..).zip(AIRS) {
+        let scene = scene(root, "night-quay", None, &[format!("air.visibility={visibility}")])?;
+        let (still, _) = composed(&scene, WIDTH, Show::All)?;
+        let left = at * (size[0] + 8);
+        out.lay(&still.cut([300, 210], size), [left, 0]);
+        out.write(&format!("{name}: visibility {visibility}"), 18.0, [left + 8, size[1] + 5], LIGHT);
+    }
+    Ok(out)
 }
 
 /// A scene's value view.

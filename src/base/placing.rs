@@ -13,6 +13,8 @@ pub enum Kind {
     Rim,
     /// A slot's picture as it is drawn.
     Art,
+    /// Light that the air before a slot's art scatters around its lamps.
+    Lamp,
 }
 
 /// Where a picture stands, for any renderer.

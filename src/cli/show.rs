@@ -108,7 +108,7 @@ fn job_row(job: &Job) -> Vec<String> {
     let placing = job.placing();
     let fog = match job {
         Job::Fog(job) => Some(job),
-        Job::Rim(_) | Job::Art(_) => None,
+        Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
     };
     let cell = |value: Option<f64>, decimals| value.map_or(String::new(), |value| number(value, decimals));
     vec![

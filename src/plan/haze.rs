@@ -7,6 +7,7 @@ use crate::base::picture::Picture;
 use crate::base::placing::Kind;
 use crate::base::units::Rect;
 use crate::base::words::Anchor;
+use crate::plan::treatment::Relight;
 use crate::plan::{Job, Plan};
 use crate::scene::pictures::Pictures;
 use crate::scene::{Scene, Slot, read};
@@ -78,8 +79,9 @@ fn of_picture(scene: &Scene, slot: &Slot, pictures: &Pictures, limits: &Limits) 
         Anchor::Sky => scene.sky,
     };
     let middle = ((level - top).0 * per_px).clamp(half, (rows - half).max(half));
+    let light = Relight::new(&scene.light, slot);
     match of_band(&picture, middle, half) {
-        Some(haze) => Ok(Some(haze)),
+        Some(haze) => Ok(Some(light.map_or(haze, |light| light.on(haze)))),
         None => {
             let message = format!("{}: its picture holds nothing solid to sample the haze from", slot.name);
             Err(Fault::new(Class::Picture, message).remedy("Give `air.haze` a colour.").into())

@@ -4,6 +4,7 @@ use crate::base::colour::Srgb;
 use crate::base::placing::Placing;
 use crate::base::units::Px;
 use crate::base::words::Anchor;
+use crate::plan::lamps::LampJob;
 use crate::plan::treatment::Treatment;
 use crate::steps::field::FieldSpec;
 use crate::steps::sheet::SheetSpec;
@@ -62,6 +63,8 @@ pub enum Job {
     Rim(Box<RimJob>),
     /// An art.
     Art(Box<ArtJob>),
+    /// The glow of lamps before the art.
+    Lamp(Box<LampJob>),
 }
 
 impl Job {
@@ -71,6 +74,7 @@ impl Job {
             Job::Fog(job) => &job.placing,
             Job::Rim(job) => &job.placing,
             Job::Art(job) => &job.placing,
+            Job::Lamp(job) => &job.placing,
         }
     }
 }

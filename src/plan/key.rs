@@ -3,7 +3,7 @@
 use crate::base::key::{Key, KeyPart, KeyWriter};
 use crate::base::placing::Placing;
 use crate::base::words::{Bits, Blending};
-use crate::plan::treatment::{Fade, Tint, Treatment};
+use crate::plan::treatment::{Fade, Relight, Tint, Treatment};
 use crate::plan::{ArtJob, Job, Plan, RimJob, RimSpec};
 use crate::scene::Curve;
 use crate::scene::pictures::Pictures;
@@ -17,6 +17,19 @@ impl KeyPart for Curve {
             Curve::Late => "late",
         };
         word.write(to);
+    }
+}
+
+impl Relight {
+    /// Key of the light.
+    fn key(&self) -> Key {
+        let Relight { gain: [red, green, blue], keep } = self;
+        KeyWriter::new("light")
+            .part("red", red)
+            .part("green", green)
+            .part("blue", blue)
+            .part("keep", keep)
+            .key()
     }
 }
 
@@ -48,6 +61,7 @@ impl Treatment {
     /// Key of what is done to a picture.
     pub fn key(&self) -> Key {
         KeyWriter::new("treatment")
+            .part("light", &self.light.as_ref().map(Relight::key))
             .part("tint", &self.tint.as_ref().map(Tint::key))
             .part("fade", &self.fade.as_ref().map(Fade::key))
             .part("floor", &self.floor)
@@ -158,6 +172,7 @@ impl Plan {
             let key = match job {
                 Job::Fog(job) => job.spec.key(),
                 Job::Art(job) => art_key(job),
+                Job::Lamp(job) => job.spec.key(),
                 Job::Rim(job) => {
                     let art = match self.files.get(at + 1) {
                         Some(Job::Art(art)) => Some(art.placing.stand_key(art_key(art))),

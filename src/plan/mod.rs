@@ -3,6 +3,7 @@
 pub mod haze;
 mod jobs;
 mod key;
+mod lamps;
 pub mod period;
 pub mod rims;
 mod slot;
@@ -11,6 +12,8 @@ mod tint;
 pub mod treatment;
 
 pub use jobs::{ArtJob, FogJob, Job, RimJob, RimSpec};
+pub(crate) use lamps::{LEAST_SEEN, MOST_BY_FOG};
+pub use lamps::{LampAir, LampJob, LampSpec, Light};
 
 use crate::base::colour::Srgb;
 use crate::base::colour::floor::floored;
@@ -76,7 +79,9 @@ impl Plan {
         for ((slot, air), period) in scene.slots.iter().zip(airs).zip(periods) {
             let own = SlotPlan::new(scene, slot, air, plan.scale, plan.texels);
             let drawn = naturals.strokes.get(&slot.name);
-            if let Some(job) = own.fog(period, plan.files.len(), drawn) {
+            let fog = own.fog(period, plan.files.len(), drawn);
+            let spec = fog.as_ref().map(|job| job.spec.clone());
+            if let Some(job) = fog {
                 plan.notes.extend(strokes::note(&job));
                 plan.files.push(Job::Fog(Box::new(job)));
             } else if slot.fog {
@@ -90,6 +95,8 @@ impl Plan {
                 }
                 plan.files.push(Job::Art(Box::new(job)));
             }
+            let lamps = own.lamps(spec.as_ref(), plan.files.len());
+            plan.files.extend(lamps.map(|job| Job::Lamp(Box::new(job))));
         }
         plan.note_anchors(scene);
         if let Some(way) = comes_round {
@@ -136,7 +143,7 @@ impl Plan {
     fn drawn(&self) -> impl Iterator<Item = (&str, &Strokes)> {
         self.files.iter().filter_map(|job| match job {
             Job::Fog(job) => Some((job.placing.slot.as_str(), job.spec.field.strokes.as_ref()?)),
-            Job::Rim(_) | Job::Art(_) => None,
+            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
         })
     }
 
@@ -200,7 +207,7 @@ impl Plan {
             let field = match job {
                 Job::Fog(job) => Some(&job.spec.field),
                 Job::Rim(job) => Some(&job.spec.field),
-                Job::Art(_) => None,
+                Job::Art(_) | Job::Lamp(_) => None,
             };
             if let Some([stays, more]) = field.map(FieldSpec::bytes) {
                 sum += stays;
@@ -222,7 +229,7 @@ impl Plan {
     pub fn drift_of(&self, job: &Job) -> f64 {
         match job {
             Job::Fog(job) if job.spec.field.strokes.is_none() => self.drift * job.placing.pan_rate,
-            Job::Fog(_) | Job::Rim(_) | Job::Art(_) => 0.0,
+            Job::Fog(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0.0,
         }
     }
 

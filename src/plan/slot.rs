@@ -6,10 +6,11 @@ use crate::base::units::{Px, Rect, Scale, Texel};
 use crate::base::words::Anchor;
 use crate::base::{law, seed};
 use crate::plan::jobs::{ArtJob, FogJob, RimJob, RimSpec};
+use crate::plan::lamps::{Around, LampJob};
 use crate::plan::rims::{self, aspect};
 use crate::plan::strokes::{self, Drawn};
 use crate::plan::tint;
-use crate::plan::treatment::{Fade, Tint, Treatment};
+use crate::plan::treatment::{Fade, Relight, Tint, Treatment};
 use crate::scene::{ArtPlace, Repeat, Scene, Slot};
 use crate::steps::field::FieldSpec;
 use crate::steps::sheet::SheetSpec;
@@ -67,6 +68,7 @@ impl<'a> SlotPlan<'a> {
             Kind::Fog => "fog",
             Kind::Rim => "rim",
             Kind::Art => "art",
+            Kind::Lamp => "lamp",
         };
         Placing {
             slot: self.slot.name.clone(),
@@ -144,6 +146,14 @@ impl<'a> SlotPlan<'a> {
         }
     }
 
+    /// The glow of its lamps on its sheet's `fog`.
+    pub fn lamps(&self, fog: Option<&SheetSpec>, order: usize) -> Option<LampJob> {
+        let SlotPlan { scene, slot, rate, scale, view, .. } = *self;
+        let (rect, spec) = Around { scene, slot, rate, scale, view, fog }.glow()?;
+        let placing = self.placing(Kind::Lamp, order, rect, spec.size, None);
+        Some(LampJob { placing, lamps: spec.lights.len(), spec })
+    }
+
     /// What is done to its picture.
     fn treatment(&self, rect: &Rect, size: [u32; 2]) -> Treatment {
         let tint::Depth { clear, fog: depth } = self.air.tint;
@@ -154,7 +164,8 @@ impl<'a> SlotPlan<'a> {
             falloff: self.field(size, rect.y * self.scale, 0),
         });
         let fade = self.slot.fade.map(|fade| Fade::new(&fade, rect, self.scale));
-        Treatment { tint, fade, floor: self.scene.floor }
+        let light = Relight::new(&self.scene.light, self.slot);
+        Treatment { light, tint, fade, floor: self.scene.floor }
     }
 
     /// The rim of its picture; none where it wants none, or where the picture never comes into view.

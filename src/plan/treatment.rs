@@ -1,21 +1,32 @@
-//! What is done to the copy of a picture that is drawn: tint, floor, fade, in this order. The picture itself is never touched.
+//! What is done to the copy of a picture that is drawn: light, tint, floor, fade, in this order. The picture itself is never touched.
 
-use crate::base::colour::Srgb;
+use crate::base::colour::{Srgb, lightness};
 use crate::base::interpolate::smoothstep;
 use crate::base::units::{Rect, Scale, Texel};
 use crate::scene::{self, Curve};
 use crate::steps::field::FieldSpec;
 use crate::steps::step2_falloff;
 
-/// What is done to a picture, in this order: tint, floor, fade.
+/// What is done to a picture, in this order: light, tint, floor, fade.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Treatment {
+    /// Another light than it is painted in.
+    pub light: Option<Relight>,
     /// Air moved into its colours.
     pub tint: Option<Tint>,
     /// An end that dissolves.
     pub fade: Option<Fade>,
     /// Least Oklab lightness; 0 leaves it.
     pub floor: f64,
+}
+
+/// Another light on a picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Relight {
+    /// What each channel of linear light is multiplied by.
+    pub gain: [f64; 3],
+    /// CIE L* over which the picture keeps its own light.
+    pub keep: f64,
 }
 
 /// Air moved into a picture's colours.
@@ -45,7 +56,33 @@ pub struct Fade {
 impl Treatment {
     /// Whether nothing is done.
     pub fn nothing(&self) -> bool {
-        self.tint.is_none() && self.fade.is_none() && self.floor <= 0.0
+        self.light.is_none() && self.tint.is_none() && self.fade.is_none() && self.floor <= 0.0
+    }
+}
+
+/// Lightness over which a picture passes into what keeps its own light, CIE L*: no edge shows there. Chosen by eye.
+const KEEP_OVER: f64 = 8.0;
+
+impl Relight {
+    /// The light on a slot's picture; none where the picture stays as it is painted.
+    pub fn new(scene: &scene::Lighting, slot: &scene::Slot) -> Option<Relight> {
+        let cast = slot.cast.unwrap_or(scene.cast).linear().0.map(f64::from);
+        let stops = libm::exp2(slot.exposure.unwrap_or(scene.exposure));
+        let (gain, keep) = (cast.map(|part| part * stops), slot.keep.unwrap_or(scene.keep));
+        (gain != [1.0; 3] && keep > 0.0).then_some(Relight { gain, keep })
+    }
+
+    /// A colour in that light.
+    pub fn on(&self, colour: Srgb) -> Srgb {
+        let own = colour.linear();
+        let lightness = lightness::from_luminance(lightness::luminance(own));
+        let kept = smoothstep(((lightness - self.keep) / KEEP_OVER).clamp(0.0, 1.0));
+        let mut lit = own;
+        for (part, gain) in lit.0.iter_mut().zip(self.gain) {
+            let whole = f64::from(*part);
+            *part = (whole * (gain + (1.0 - gain) * kept)).clamp(0.0, 1.0) as f32;
+        }
+        lit.encode()
     }
 }
 

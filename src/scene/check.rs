@@ -17,7 +17,7 @@ pub(super) struct Unfit {
 const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "conin$", "conout$"];
 
 /// What outputs add to a slot's name.
-const ENDINGS: [&str; 4] = [".fog", ".rim", ".art", ".png"];
+const ENDINGS: [&str; 5] = [".fog", ".rim", ".art", ".lamp", ".png"];
 
 /// Longest name in bytes; file systems take 255, and outputs add to it.
 const LONGEST_NAME: usize = 100;

@@ -30,6 +30,14 @@ pub(crate) fn slot<'a>(root: &'a Item, name: &str) -> Option<&'a dyn TableLike> 
     }
 }
 
+/// The lamp at a place of the scene's own list.
+pub(crate) fn lamp(root: &Item, at: usize) -> Option<&dyn TableLike> {
+    match root.get("lamp")? {
+        Item::ArrayOfTables(tables) => tables.get(at).map(|table| table as &dyn TableLike),
+        other => other.as_array()?.get(at)?.as_inline_table().map(|table| table as &dyn TableLike),
+    }
+}
+
 /// The key after a value, in the manner in which that stands there: on a line of its own, or behind a comma.
 pub(crate) fn after(text: &str, neighbour: &Item, key: &str, value: &str) -> Option<Edit> {
     let end = neighbour.span()?.end;

@@ -3,6 +3,7 @@
 mod check;
 pub(crate) mod edit;
 pub mod keys;
+mod lamps;
 pub mod layered;
 mod moods;
 pub mod pictures;
@@ -15,6 +16,7 @@ pub mod start;
 mod texture;
 mod written;
 
+pub use lamps::Lamp;
 pub use source::Source;
 pub use texture::{Fit, Texture};
 
@@ -65,6 +67,17 @@ pub struct Air {
     pub beyond: f64,
     /// Suggested drift of fog to the right, scene px per second at pan rate 1.
     pub drift: f64,
+}
+
+/// The light on the pictures.
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+pub struct Lighting {
+    /// Its colour, which multiplies the pictures in linear light.
+    pub cast: Srgb,
+    /// Stops by which it makes them lighter.
+    pub exposure: f64,
+    /// CIE L* over which a picture keeps its own light.
+    pub keep: f64,
 }
 
 /// How rims are made.
@@ -269,6 +282,12 @@ pub struct Slot {
     pub tint: f64,
     /// Share of the clear air in its sheet that is seen at every height; none: all of it, unless a painted sky is behind it.
     pub clear: Option<f64>,
+    /// Colour of the light on its picture; none: the scene's.
+    pub cast: Option<Srgb>,
+    /// Stops by which the light makes its picture lighter; none: the scene's.
+    pub exposure: Option<f64>,
+    /// CIE L* over which its picture keeps its own light; none: the scene's.
+    pub keep: Option<f64>,
     /// How its picture dissolves, if it does.
     #[serde(flatten)]
     pub fade: Option<Fade>,
@@ -320,6 +339,8 @@ pub struct Scene {
     pub floor: f64,
     /// The air.
     pub air: Air,
+    /// The light on the pictures.
+    pub light: Lighting,
     /// How textures are stored.
     pub texture: Texture,
     /// How rims are made.
@@ -330,6 +351,9 @@ pub struct Scene {
     /// The slots, far to near.
     #[serde(skip)]
     pub slots: Vec<Slot>,
+    /// The lamps, in the file's order.
+    #[serde(skip)]
+    pub lamps: Vec<Lamp>,
 }
 
 /// A colour; black as long as it is still to be sampled.

@@ -7,6 +7,7 @@ use crate::base::fault::Class;
 use crate::base::names::folded;
 use crate::scene::check;
 use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
+use crate::scene::lamps;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -19,13 +20,21 @@ pub(super) struct MoodTable {
     pub top: Entries,
     /// Keys and step tables of slots, by their place in the file.
     pub slots: Vec<(usize, Entries)>,
+    /// Keys of lamps, by their place in the file.
+    pub lamps: Vec<(usize, Entries)>,
+}
+
+/// Names of what a mood may change, in the file's order.
+pub(super) struct Names<'a> {
+    pub slots: &'a [Option<&'a str>],
+    pub lamps: &'a [Option<&'a str>],
 }
 
 /// Reads all moods; faults go to `reader`.
 pub(super) fn read(
     reader: &mut Reader<'_>,
     value: &Spanned<DeValue<'_>>,
-    slots: &[Option<&str>],
+    names: &Names<'_>,
 ) -> Vec<MoodTable> {
     let DeValue::Table(table) = value.get_ref() else {
         reader.fault(
@@ -69,17 +78,17 @@ pub(super) fn read(
             continue;
         };
         reader.mood = Some(name.get_ref().clone().into_owned());
-        moods.push(read_mood(reader, name.get_ref(), table, slots));
+        moods.push(read_mood(reader, name.get_ref(), table, names));
         reader.mood = None;
     }
     moods
 }
 
-fn read_mood(reader: &mut Reader<'_>, name: &str, table: &DeTable<'_>, slots: &[Option<&str>]) -> MoodTable {
+fn read_mood(reader: &mut Reader<'_>, name: &str, table: &DeTable<'_>, names: &Names<'_>) -> MoodTable {
     let mut mood = MoodTable { name: name.to_owned(), ..MoodTable::default() };
-    reader.scene(table, &["slot"], &mut mood.top);
+    reader.scene(table, &["slot", "lamp"], &mut mood.top);
     match table.get("slot").map(|slots| (slots, slots.get_ref())) {
-        Some((_, DeValue::Table(table))) => mood.slots = of_slots(reader, name, table, slots),
+        Some((_, DeValue::Table(table))) => mood.slots = of_slots(reader, name, table, names.slots),
         Some((value, _)) => reader.fault(
             Class::Scene,
             &Place::File(value.span()),
@@ -87,6 +96,9 @@ fn read_mood(reader: &mut Reader<'_>, name: &str, table: &DeTable<'_>, slots: &[
             format!("Write [mood.{name}.slot.NAME], with its overrides under it."),
         ),
         None => {}
+    }
+    if let Some(value) = table.get("lamp") {
+        mood.lamps = lamps::of_mood(reader, name, value, names.lamps);
     }
     mood
 }

@@ -57,6 +57,25 @@ fn scene() -> Json {
             "items": table("A place in depth.", slot, required(Section::Slot)),
         }),
     );
+    let lamp = properties(Section::Lamp);
+    let mut lamp_of_mood = lamp.clone();
+    lamp_of_mood.remove("name");
+    mood.insert(
+        "lamp".into(),
+        json!({
+            "description": "Overrides for lamps in this mood, by lamp name.",
+            "type": "object",
+            "additionalProperties": table("Overrides for this lamp.", lamp_of_mood, Vec::new()),
+        }),
+    );
+    all.insert(
+        "lamp".into(),
+        json!({
+            "description": "Lamps: the air before their slot's picture glows around them.",
+            "type": "array",
+            "items": table("A lamp.", lamp, required(Section::Lamp)),
+        }),
+    );
     all.insert(
         "mood".into(),
         json!({
@@ -88,6 +107,7 @@ fn scene_properties() -> Map<String, Json> {
         "check".into(),
         table("Limits that `fogweft check` enforces.", properties(Section::Check), Vec::new()),
     );
+    all.insert("light".into(), table("The light on the pictures.", properties(Section::Light), Vec::new()));
     all.extend(steps());
     all
 }

@@ -31,25 +31,39 @@ pub(super) fn apply(sets: &[String], written: &mut SceneFile, reader: &mut Reade
             }
         };
         let into = match (target, key.is_step()) {
-            (None, true) => &mut overrides.all,
-            (None, false) => &mut written.top,
-            (Some(at), true) => &mut overrides.slots[at],
-            (Some(at), false) => &mut written.slots[at].entries,
+            (Target::Scene, true) => &mut overrides.all,
+            (Target::Scene, false) => &mut written.top,
+            (Target::Slot(at), true) => &mut overrides.slots[at],
+            (Target::Slot(at), false) => &mut written.slots[at].entries,
+            (Target::Lamp(at), _) => &mut written.lamps[at].entries,
         };
         into.insert(key.path, Entry { value, place });
     }
     overrides
 }
 
-/// The slot's place in the file (none: the scene), the key, and the text of the value.
+/// What an argument sets a key of.
+enum Target {
+    Scene,
+    /// The slot at this place in the file.
+    Slot(usize),
+    /// The lamp at this place in the file.
+    Lamp(usize),
+}
+
+/// What is set, the key, and the text of the value.
 fn split<'a>(
     argument: &'a str,
     written: &SceneFile,
     place: &Place,
     reader: &mut Reader<'_>,
-) -> Option<(Option<usize>, &'static Key, &'a str)> {
+) -> Option<(Target, &'static Key, &'a str)> {
+    if let Some(rest) = argument.trim_start().strip_prefix("lamp.") {
+        return of_lamp(rest, written, place, reader);
+    }
     if let Some(rest) = argument.trim_start().strip_prefix("slot.") {
-        let Some((at, rest)) = slot_of(rest, written) else {
+        let slots = written.slots.iter().enumerate().filter_map(|(at, slot)| Some((at, slot.name()?)));
+        let Some((at, rest)) = named(rest, slots) else {
             // In a file that can't be read to its end, the slot may stand further down.
             if written.whole {
                 unknown_slot(rest, written, place, reader);
@@ -73,7 +87,7 @@ fn split<'a>(
                 );
                 None
             }
-            Some(key) => Some((Some(at), key, text)),
+            Some(key) => Some((Target::Slot(at), key, text)),
             None => {
                 let known = KEYS.iter().filter_map(|key| match key.section() {
                     keys::Section::Slot => Some(key.name()),
@@ -95,21 +109,58 @@ fn split<'a>(
         let known = KEYS.iter().map(|key| key.path).filter(|path| keys::find_general(path).is_some());
         unknown_key(path, known, place, reader);
     }
-    key.map(|key| (None, key, text))
+    key.map(|key| (Target::Scene, key, text))
 }
 
 fn no_value(place: &Place, reader: &mut Reader<'_>) {
     reader.fault(Class::Usage, place, "the value is missing", "Write KEY=VALUE, as in air.visibility=300.");
 }
 
-/// The slot whose name `rest` begins with, and what follows the dot after it. Names may hold dots: the longest wins.
-fn slot_of<'a>(rest: &'a str, written: &SceneFile) -> Option<(usize, &'a str)> {
+/// The lamp, its key and the text of the value that `rest` names.
+fn of_lamp<'a>(
+    rest: &'a str,
+    written: &SceneFile,
+    place: &Place,
+    reader: &mut Reader<'_>,
+) -> Option<(Target, &'static Key, &'a str)> {
+    let names = written.lamps.iter().enumerate().filter_map(|(at, lamp)| Some((at, lamp.name()?)));
+    let Some((at, rest)) = named(rest, names.clone()) else {
+        if written.whole {
+            let name = rest.split(['.', '=']).next().unwrap_or_default();
+            let remedy = format!(
+                "Give the lamp that is meant a `name` in its [[lamp]]. {}",
+                keys::instead(name, names.map(|(_, name)| name))
+            );
+            reader.fault(Class::Usage, place, format!("there is no lamp {}", shown(name)), remedy);
+        }
+        return None;
+    };
+    let Some((path, text)) = rest.split_once('=') else {
+        no_value(place, reader);
+        return None;
+    };
+    let key = keys::find(&format!("lamp.{}", path.trim()));
+    match key {
+        Some(key) if key.path == key!("lamp.name") => {
+            let message = "a lamp can't be renamed from the command line";
+            reader.fault(Class::Usage, place, message, "Change its name in the scene file.");
+            None
+        }
+        Some(key) => Some((Target::Lamp(at), key, text)),
+        None => {
+            unknown_key(path.trim(), keys::of(keys::Section::Lamp).map(Key::name), place, reader);
+            None
+        }
+    }
+}
+
+/// Of what has names, the one whose name `rest` begins with, and what follows the dot after it. Names may hold dots: the longest wins.
+fn named<'a, 'n>(rest: &'a str, names: impl Iterator<Item = (usize, &'n str)>) -> Option<(usize, &'a str)> {
     let tail = |name: &str| {
         let quoted = format!("\"{name}\".");
         rest.strip_prefix(quoted.as_str()).or_else(|| rest.strip_prefix(name)?.strip_prefix('.'))
     };
-    let named = written.slots.iter().enumerate().filter_map(|(at, slot)| Some((at, slot.name()?)));
-    named
+    names
         .filter(|(_, name)| !name.is_empty())
         .filter_map(|(at, name)| Some((name.len(), at, tail(name)?)))
         .max_by_key(|(length, at, _)| (*length, std::cmp::Reverse(*at)))

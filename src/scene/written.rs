@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
+use crate::scene::lamps::{self, LampTable};
 use crate::scene::moods;
 use std::ops::Range;
 use std::path::Path;
@@ -16,6 +17,8 @@ pub(super) struct SceneFile {
     pub top: Entries,
     /// The slots, in the file's order.
     pub slots: Vec<SlotTable>,
+    /// The lamps, in the file's order.
+    pub lamps: Vec<LampTable>,
     /// The moods, in the file's order.
     pub moods: Vec<moods::MoodTable>,
     /// Keys of the scene that are given but wrong; `slot` stands for the list of slots.
@@ -62,6 +65,9 @@ impl SceneFile {
         for (slot, entries) in mood.slots {
             self.slots[slot].entries.extend(entries);
         }
+        for (lamp, entries) in mood.lamps {
+            self.lamps[lamp].entries.extend(entries);
+        }
         Ok(())
     }
 }
@@ -71,14 +77,20 @@ pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Scen
     let mut room = String::new();
     let (table, whole) = reader.parse(text, &mut room);
     let mut written = SceneFile { whole, ..SceneFile::default() };
-    written.wrong = reader.scene(&table, &["slot", "mood"], &mut written.top);
+    written.wrong = reader.scene(&table, &["slot", "lamp", "mood"], &mut written.top);
     if let Some(slots) = table.get("slot")
         && !read_slots(reader, slots, limits, &mut written.slots)
     {
         written.wrong.push("slot");
     }
+    if let Some(lamps) = table.get("lamp") {
+        written.lamps = lamps::read(reader, lamps, limits);
+    }
     if let Some(moods) = table.get("mood") {
-        let names: Vec<Option<&str>> = written.slots.iter().map(SlotTable::name).collect();
+        let names = moods::Names {
+            slots: &written.slots.iter().map(SlotTable::name).collect::<Vec<_>>(),
+            lamps: &written.lamps.iter().map(LampTable::name).collect::<Vec<_>>(),
+        };
         written.moods = moods::read(reader, moods, &names);
     }
     written

@@ -1,6 +1,7 @@
 //! A scene's sheets and pictures, worked out, and their bytes.
 
 pub(crate) mod compositor;
+pub(crate) mod lamp;
 pub mod still;
 pub mod survey;
 mod treat;
@@ -31,6 +32,8 @@ pub enum Made {
     Rim(Arc<Rim>),
     /// Treated art.
     Picture(Arc<Picture>),
+    /// A glow of lamps.
+    Lamp(Arc<Picture>),
 }
 
 impl Made {
@@ -39,7 +42,7 @@ impl Made {
         match self {
             Made::Sheet(sheet) => Source::Sheet(sheet),
             Made::Rim(rim) => Source::Rim(rim),
-            Made::Picture(picture) => Source::Picture(picture),
+            Made::Picture(picture) | Made::Lamp(picture) => Source::Picture(picture),
         }
     }
 
@@ -94,7 +97,7 @@ impl<'a> Stack<'a> {
         bits == Bits::Sixteen
             && match &self.made[index] {
                 Some(Made::Picture(picture)) => picture.deep,
-                Some(Made::Sheet(_) | Made::Rim(_)) => true,
+                Some(Made::Sheet(_) | Made::Rim(_) | Made::Lamp(_)) => true,
                 None => false,
             }
     }
@@ -110,6 +113,7 @@ impl<'a> Stack<'a> {
             Some(Made::Sheet(sheet)) => sheet.eight(size[0]),
             Some(Made::Rim(rim)) => rim.eight(),
             Some(Made::Picture(picture)) => picture.eight(),
+            Some(Made::Lamp(picture)) => lamp::eight(picture),
             None => vec![0; size[0] as usize * size[1] as usize * 4],
         };
         Owned::Eight { size, samples }
@@ -121,7 +125,7 @@ impl<'a> Stack<'a> {
         match &self.made[index] {
             Some(Made::Sheet(sheet)) => sheet.sixteen(width),
             Some(Made::Rim(rim)) => rim.sixteen(),
-            Some(Made::Picture(picture)) => picture.texels.as_flattened().to_vec(),
+            Some(Made::Picture(picture) | Made::Lamp(picture)) => picture.texels.as_flattened().to_vec(),
             None => vec![0; width as usize * height as usize * 4],
         }
     }

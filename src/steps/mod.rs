@@ -7,6 +7,7 @@ pub mod grid;
 mod key;
 pub mod periodic_noise;
 pub mod recipe;
+pub mod scattering;
 pub mod sheet;
 pub mod step1_bands;
 pub mod step2_falloff;

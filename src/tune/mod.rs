@@ -8,6 +8,7 @@ mod draw;
 mod frame;
 mod http;
 mod hub;
+mod lamps;
 mod recovery;
 mod row_means;
 mod session;

@@ -159,6 +159,9 @@ impl Session {
             .ok_or_else(|| Fault::new(Class::Usage, format!("there is no key {}", keys::shown(path))))?;
         let value =
             key.parse(value).map_err(|wrong| Fault::new(Class::Scene, wrong.message).remedy(wrong.remedy))?;
+        if key.section() == keys::Section::Lamp {
+            return Err(Fault::new(Class::Usage, format!("`{path}` belongs to a lamp")).into());
+        }
         let in_scene = slot.is_none() || key.is_step() || key.section() == keys::Section::Slot;
         let of_slot = key.section() == keys::Section::Slot;
         if !in_scene || (of_slot && slot.is_none()) {
@@ -193,11 +196,14 @@ impl Session {
 
     fn location<'a>(&'a self, slot: Option<&'a str>, path: &'a str) -> Location<'a> {
         let key = path.strip_prefix("slot.").unwrap_or(path);
-        Location { mood: self.mood.as_deref(), slot, key }
+        Location { mood: self.mood.as_deref(), slot, lamp: None, key }
     }
 
     /// Makes a text the newest step, if it means a scene.
-    fn apply(&mut self, text: Arc<str>, gesture: Option<String>) -> Result<()> {
+    ///
+    /// # Errors
+    /// Where it means none; nothing has changed then.
+    pub fn apply(&mut self, text: Arc<str>, gesture: Option<String>) -> Result<()> {
         if text == *self.text() {
             return Ok(());
         }

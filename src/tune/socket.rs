@@ -3,12 +3,14 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::units::Camera;
 use crate::tune::hub::{Hub, Message as Outgoing, Tab, locked};
+use crate::tune::lamps;
 use crate::tune::recovery;
 use crate::tune::session::Session;
 use crate::tune::state;
 use crate::tune::view::View;
 use serde::Deserialize;
 use serde_json::{Value as Json, json};
+use std::collections::BTreeMap;
 use std::io::{self, Read, Write};
 use std::net::TcpStream;
 use std::sync::atomic::Ordering;
@@ -34,6 +36,8 @@ enum Ask {
     Unset { slot: Option<String>, key: String, stamp: u64 },
     /// The last saved value.
     Restore { slot: Option<String>, key: String, stamp: u64 },
+    /// Numbers or the colour of a lamp, by their keys.
+    Lamp { at: usize, values: BTreeMap<String, Json>, gesture: Option<String>, stamp: u64 },
     /// A new seed for a slot.
     Reseed { slot: String, stamp: u64 },
     /// A step back.
@@ -191,6 +195,13 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             let dragged = gesture.is_some();
             edit_while(hub, tab, stamp, Some(&key), dragged, |session| {
                 session.set(slot.as_deref(), &key, &toml_of(&value)?, gesture)
+            });
+        }
+        Ask::Lamp { at, values, gesture, stamp } => {
+            edit_while(hub, tab, stamp, Some("lamp"), gesture.is_some(), |session| {
+                let values: Result<Vec<(String, String)>> =
+                    values.iter().map(|(key, value)| Ok((key.clone(), toml_of(value)?))).collect();
+                lamps::set(session, at, &values?, gesture)
             });
         }
         Ask::Unset { slot, key, stamp } => {

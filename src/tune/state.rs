@@ -10,6 +10,7 @@ use crate::scene::keys::{self, KEYS, Key, Value, key};
 use crate::scene::read::Reading;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::{Scene, Slot, schema};
+use crate::tune::lamps;
 use crate::tune::row_means::RowMeans;
 use crate::tune::session::Session;
 use serde_json::{Map, Value as Json, json};
@@ -30,7 +31,10 @@ const FAULT_LINE: usize = 200;
 pub(super) fn controls() -> Json {
     let schema: Json = serde_json::from_str(&schema::text(schema::Of::Scene)).unwrap_or_default();
     KEYS.iter()
-        .filter(|key| key.section() != keys::Section::Preset && key.path != key!("slot.name"))
+        .filter(|key| {
+            !matches!(key.section(), keys::Section::Lamp | keys::Section::Preset)
+                && key.path != key!("slot.name")
+        })
         .map(|key| control(key, &schema))
         .collect()
 }
@@ -50,8 +54,9 @@ fn control(key: &Key, schema: &Json) -> Json {
         keys::Section::Texture => "texture",
         keys::Section::Rim => "rim",
         keys::Section::Check => "check",
+        keys::Section::Light => "light",
         keys::Section::Step(step) => step,
-        keys::Section::Slot | keys::Section::Preset => "slot",
+        keys::Section::Slot | keys::Section::Lamp | keys::Section::Preset => "slot",
     };
     json!({
         "path": key.path,
@@ -99,6 +104,7 @@ pub(super) fn state(session: &Session, offered: bool) -> Json {
             "moods": reading.moods,
             "scene": values(&scene_values(session, reading), Some(&scene_values(session, old)), &Layer::Scene),
             "slots": slots,
+            "lamps": lamps::state(scene),
             "steps": session.steps(),
             "unsaved": session.is_unsaved(),
             "contested": session.has_conflict(),

@@ -1,7 +1,7 @@
 //! Values written into a scene's text and taken out of it; every other byte stays what it is.
 
 use crate::base::fault::{Class, Fault, Result};
-use crate::scene::edit::{Edit, after, line_after, slot};
+use crate::scene::edit::{Edit, after, lamp, line_after, slot};
 use std::ops::Range;
 use std::path::Path;
 use toml_edit::{Document, Item, TableLike};
@@ -13,6 +13,8 @@ pub struct Location<'a> {
     pub mood: Option<&'a str>,
     /// The slot; none: the scene's own keys and tables.
     pub slot: Option<&'a str>,
+    /// The lamp, by its place among them and its name; in a mood it is known by its name.
+    pub lamp: Option<(usize, &'a str)>,
     /// Its path there: `depth`, `soften.sigma`, `air.haze`.
     pub key: &'a str,
 }
@@ -87,10 +89,14 @@ fn start<'a, 's>(root: &'a Item, location: &Location<'s>) -> Option<(&'a dyn Tab
     let key = location.key.split('.');
     match (location.mood, location.slot) {
         (None, Some(name)) => Some((slot(root, name)?, key.collect())),
-        (None, None) => Some((root.as_table_like()?, key.collect())),
+        (None, None) => match location.lamp {
+            Some((at, _)) => Some((lamp(root, at)?, key.collect())),
+            None => Some((root.as_table_like()?, key.collect())),
+        },
         (Some(mood), slot) => {
             let mut path = vec!["mood", mood];
             path.extend(slot.into_iter().flat_map(|slot| ["slot", slot]));
+            path.extend(location.lamp.into_iter().flat_map(|(_, name)| ["lamp", name]));
             path.extend(key);
             Some((root.as_table_like()?, path))
         }
@@ -127,7 +133,7 @@ fn added(root: &Item, text: &str, location: &Location<'_>, value: &str) -> Optio
         let neighbour = table.iter().filter(|(_, item)| item.is_value()).last();
         let first = match (location.slot, location.mood) {
             (Some(_), None) if depth == 0 => table.get("name"),
-            (None, None) if depth == 0 => neighbour_at_top(table),
+            (None, None) if depth == 0 && location.lamp.is_none() => neighbour_at_top(table),
             _ => None,
         };
         if let (Some(depth), Some(near)) = (own, first.or(neighbour.map(|(_, item)| item))) {
@@ -156,7 +162,8 @@ fn added(root: &Item, text: &str, location: &Location<'_>, value: &str) -> Optio
     // Nothing to stand beside: a table of its own at the end.
     location.mood?;
     // A slot's step numbers stand in the slot's table, by dotted keys.
-    let (tables, key) = path.split_at(if location.slot.is_some() { 4 } else { path.len() - 1 });
+    let own = location.slot.is_some() || location.lamp.is_some();
+    let (tables, key) = path.split_at(if own { 4 } else { path.len() - 1 });
     let gap = if text.is_empty() || text.ends_with("\n\n") {
         ""
     } else if text.ends_with('\n') {
@@ -247,7 +254,7 @@ mod tests {
     const TEXT: &str = "# top\nview = [10, 10] # frame\n\n[air]\nhaze = \"#ccc\" # straw\n[[slot]]\nname = 'reeds'  # them\ndepth = 1\nbands = { amount = 0.5, size = 4 } # x\nsmear.length = 3\n# end\n";
 
     fn at<'a>(mood: Option<&'a str>, slot: Option<&'a str>, key: &'a str) -> Location<'a> {
-        Location { mood, slot, key }
+        Location { mood, slot, lamp: None, key }
     }
 
     fn put(text: &str, location: Location<'_>, value: &str) -> String {
@@ -279,6 +286,26 @@ mod tests {
         assert_eq!(second, format!("{first}\n[mood.dusk.slot.reeds]\ndepth = 4\n"));
         let third = put(&second, at(dusk, Some("reeds"), "smear.length"), "4");
         assert_eq!(third, format!("{second}smear.length = 4\n"));
+    }
+
+    #[test]
+    fn lamps_are_known_by_their_place_and_in_moods_by_their_name() {
+        let lamp = |mood, key| Location { mood, slot: None, lamp: Some((1, "post")), key };
+        for (lamps, new) in [
+            ("lamp = [{ x = 1 }, { x = 2, y = 3 }]\n", "lamp = [{ x = 1 }, { x = 9, y = 3, core = 2 }]\n"),
+            (
+                "[[lamp]]\nx = 1\n[[lamp]]\nx = 2\ny = 3\n",
+                "[[lamp]]\nx = 1\n[[lamp]]\nx = 9\ny = 3\ncore = 2\n",
+            ),
+        ] {
+            assert_eq!(put(&put(lamps, lamp(None, "x"), "9"), lamp(None, "core"), "2"), new);
+            let first = put(lamps, lamp(Some("dusk"), "x"), "9");
+            assert_eq!(first, format!("{lamps}\n[mood.dusk.lamp.post]\nx = 9\n"));
+            assert_eq!(put(&first, lamp(Some("dusk"), "y"), "4"), format!("{first}y = 4\n"));
+        }
+        let rows = "[mood.dusk.lamp]\npost = { x = 3 }\n";
+        let both = put(rows, lamp(Some("dusk"), "y"), "4");
+        assert_eq!(both, "[mood.dusk.lamp]\npost = { x = 3, y = 4 }\n");
     }
 
     #[test]

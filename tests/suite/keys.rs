@@ -54,6 +54,7 @@ fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
                 all.insert('t', key);
             }
             Job::Rim(_) => drop(all.insert('r', key)),
+            Job::Lamp(_) => drop(all.insert('g', key)),
         }
     }
     all
@@ -70,6 +71,7 @@ const READ: &[(&str, &str, &str)] = &[
     ("air.shade", "#808080", "sr"), ("air.visibility", "800", "olstr"), ("air.clear", "5000", "olstr"),
     ("air.anchor", "sky", "bfolstr"),
     ("air.light", "60", "lsr"), ("air.blending", "linear", "dtr"), ("air.beyond", "400", "olsr"), ("air.drift", "3", ""),
+    ("light.cast", "#8090c0", "tr"), ("light.exposure", "-1", "tr"), ("light.keep", "20", ""),
     ("texture.fit", "half", ""), ("texture.alpha", "premultiplied", ""), ("texture.side", "64", ""), ("texture.trim", "true", ""),
     ("rim.separation", "9", "r"), ("rim.spread", "12", "r"), ("rim.most", "0.4", "r"), ("rim.darken", "false", "r"),
     ("rim.dark", "#101010", "r"),
@@ -87,6 +89,7 @@ const READ: &[(&str, &str, &str)] = &[
     ("slot.depth", "150", "bfolstr"), ("slot.art", "other.png", ""), ("slot.x", "9", "r"), ("slot.y", "33", "tr"),
     ("slot.width", "60", "dtr"), ("slot.visible", "false", "olsdtr"), ("slot.repeat", "true", "dtr"), ("slot.flip", "true", "dtr"),
     ("slot.separation", "11", "r"), ("slot.tint", "0.5", "olstr"), ("slot.clear", "0.5", "olsr"),
+    ("slot.cast", "#8090c0", "tr"), ("slot.exposure", "-1", "tr"), ("slot.keep", "20", ""),
     ("slot.fade", "top", "tr"), ("slot.fade_from", "40", "tr"),
     ("slot.fade_over", "5", "tr"), ("slot.fade_curve", "late", "tr"), ("slot.fog", "false", "bfolstr"),
     ("slot.seed", "6", "bfolsr"), ("slot.preset", "mist", "bfolstr"), ("slot.anchor", "sky", "bfolstr"),
@@ -100,7 +103,9 @@ const READ: &[(&str, &str, &str)] = &[
 fn a_stage_follows_from_what_it_reads_and_from_nothing_else() {
     let before = stages(TEXT, &[], "reeds");
     assert_eq!(before.keys().collect::<String>(), "bdflorst");
-    for key in KEYS.iter().filter(|key| !key.path.starts_with("preset.") && key.path != "slot.name") {
+    for key in KEYS.iter().filter(|key| {
+        !["preset.", "lamp."].iter().any(|table| key.path.starts_with(table)) && key.path != "slot.name"
+    }) {
         let row = READ.iter().find(|row| row.0 == key.path);
         let (path, value, read) = row.unwrap_or_else(|| panic!("who reads {}?", key.path));
         let own = match (path.strip_prefix("slot."), key.is_step()) {

@@ -11,6 +11,7 @@ mod fast;
 mod field;
 mod goldens;
 mod keys;
+mod lamps;
 mod law;
 mod looks;
 mod periods;

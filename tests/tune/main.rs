@@ -7,6 +7,7 @@ mod client;
 mod door;
 mod edits;
 mod equal;
+mod lamps;
 mod long;
 mod mends;
 #[allow(dead_code)]

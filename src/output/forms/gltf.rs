@@ -84,6 +84,7 @@ pub fn bytes(stack: &Stack<'_>, shapes: Option<&[Shape]>, effort: Effort) -> Res
             Kind::Fog => " fog",
             Kind::Rim => " rim",
             Kind::Art => "",
+            Kind::Lamp => " lamp",
         };
         file.picture(plan, &format!("{}{kind}", placing.slot), *depth, parts);
     }

@@ -69,6 +69,7 @@ fn ending(kind: Kind) -> &'static str {
         Kind::Fog => ".fog",
         Kind::Rim => ".rim",
         Kind::Art => "",
+        Kind::Lamp => ".lamp",
     }
 }
 

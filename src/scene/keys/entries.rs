@@ -192,8 +192,10 @@ fn section_words(section: Section) -> String {
         Section::Texture => "[texture]".into(),
         Section::Rim => "[rim]".into(),
         Section::Check => "[check]".into(),
+        Section::Light => "[light]".into(),
         Section::Step(step) => format!("[{step}]"),
         Section::Slot => "[[slot]]".into(),
+        Section::Lamp => "[[lamp]]".into(),
         Section::Preset => "a preset".into(),
     }
 }
@@ -207,7 +209,10 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
         .filter_map(|key| match key.section() {
             Section::Scene if !in_preset => Some(format!("`{name}` at the top of the scene")),
             Section::Slot if !in_preset => Some(format!("`{name}` in a [[slot]]")),
-            Section::Air | Section::Rim | Section::Check | Section::Texture if !in_preset => {
+            Section::Lamp if !in_preset => Some(format!("`{name}` in a [[lamp]]")),
+            Section::Air | Section::Rim | Section::Check | Section::Texture | Section::Light
+                if !in_preset =>
+            {
                 Some(format!("`{}`", key.path))
             }
             Section::Step(step) => Some(format!("`{step}.{name}`")),
@@ -223,7 +228,7 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
     }
     if section == Section::Scene {
         known.extend(TABLES.map(|(name, _)| name));
-        known.extend(["slot", "mood"]);
+        known.extend(["slot", "lamp", "mood"]);
     }
     match near(name, known.iter().copied()) {
         Some(near) => format!("Did you mean `{near}`?"),
@@ -233,5 +238,5 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
 
 /// The key that a dotted path of a step number, a scene key or an air key names.
 pub(crate) fn find_general(path: &str) -> Option<&'static Key> {
-    find(path).filter(|key| !matches!(key.section(), Section::Slot | Section::Preset))
+    find(path).filter(|key| !matches!(key.section(), Section::Slot | Section::Lamp | Section::Preset))
 }

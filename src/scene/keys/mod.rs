@@ -16,8 +16,13 @@ pub(crate) use value::shown;
 pub const STEPS: [&str; 5] = ["bands", "falloff", "smear", "soften", "grade"];
 
 /// Names of the scene's own tables.
-pub(crate) const TABLES: [(&str, Section); 4] =
-    [("air", Section::Air), ("rim", Section::Rim), ("check", Section::Check), ("texture", Section::Texture)];
+pub(crate) const TABLES: [(&str, Section); 5] = [
+    ("air", Section::Air),
+    ("rim", Section::Rim),
+    ("check", Section::Check),
+    ("texture", Section::Texture),
+    ("light", Section::Light),
+];
 
 /// The word for a haze that is taken from the farthest picture.
 pub(crate) const SAMPLED: &str = "sampled";
@@ -37,8 +42,12 @@ pub enum Section {
     Check,
     /// In the step table of this name: at the top of a scene or preset file, or in a slot.
     Step(&'static str),
+    /// In a scene's `[light]`.
+    Light,
     /// In a `[[slot]]`.
     Slot,
+    /// In a `[[lamp]]`.
+    Lamp,
     /// At the top of a preset file.
     Preset,
 }
@@ -135,7 +144,9 @@ impl Key {
             Some(("texture", _)) => Section::Texture,
             Some(("rim", _)) => Section::Rim,
             Some(("check", _)) => Section::Check,
+            Some(("light", _)) => Section::Light,
             Some(("slot", _)) => Section::Slot,
+            Some(("lamp", _)) => Section::Lamp,
             Some(("preset", _)) => Section::Preset,
             Some((step, _)) => Section::Step(step),
         }
@@ -198,7 +209,7 @@ pub fn find(path: &str) -> Option<&'static Key> {
 }
 
 /// The keys of a section, in the table's order.
-pub fn of(section: Section) -> impl Iterator<Item = &'static Key> {
+pub fn of(section: Section) -> impl Iterator<Item = &'static Key> + Clone {
     KEYS.iter().filter(move |key| key.section() == section)
 }
 

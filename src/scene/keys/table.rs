@@ -42,6 +42,10 @@ pub const KEYS: &[Key] = &[
     key("air.blending", Kind::Choice(&["encoded", "linear"]), "", Literal("\"encoded\""), "How the target renderer blends: stored sRGB values, or linear light."),
     key("air.beyond", from(0.0, 1e9), DEPTH, Like("air.visibility", "the visibility"), "Depth of the air behind the farthest slot."),
     key("air.drift", from(-1e4, 1e4), "scene px per second at pan rate 1", Literal("12"), "Suggested speed at which fog drifts to the right; slower far away."),
+    // The light on the pictures.
+    key("light.cast", Kind::Colour, "", Literal("\"#ffffff\""), "Colour of the light that falls on the pictures; it multiplies them in linear light."),
+    key("light.exposure", from(-16.0, 16.0), "stops", Literal("0"), "How much lighter that light makes the pictures: -1 halves it, 1 doubles it."),
+    key("light.keep", from(0.0, 100.0), "CIE L*", Literal("100"), "What a picture shows lighter than this keeps its own light, as lit windows and lamps do."),
     // Textures.
     key("texture.fit", Kind::Fit, "", Literal("\"full\""), "Size of stored sheets: as drawn, half, powers of two, or the smallest within an error in 8-bit steps."),
     key("texture.alpha", Kind::Choice(&["straight", "premultiplied"]), "", Literal("\"straight\""), "How colour and alpha are stored."),
@@ -101,6 +105,9 @@ pub const KEYS: &[Key] = &[
     key("slot.flip", Kind::Flag, "", Literal("false"), "Mirrors the picture left to right."),
     key("slot.separation", from(0.0, 60.0), "CIE L*", Words("that of [rim]"), "Lightness difference that its rim aims for across its outline; 0 for no rim."),
     key("slot.tint", SHARE, "", Literal("0"), "Share of the fog in front of it that is mixed into the picture's own colours."),
+    key("slot.cast", Kind::Colour, "", Words("that of [light]"), "Colour of the light on its picture."),
+    key("slot.exposure", from(-16.0, 16.0), "stops", Words("that of [light]"), "How much lighter the light makes its picture."),
+    key("slot.keep", from(0.0, 100.0), "CIE L*", Words("that of [light]"), "What its picture shows lighter than this keeps its own light."),
     key("slot.fade", Kind::Choice(&["no", "top", "foot"]), "", Literal("\"no\""), "Which end of the picture fades into the background."),
     key("slot.fade_from", from(-FAR, FAR), PX, Words("so that it ends at the picture's edge"), "Height at which the fade starts."),
     key("slot.fade_over", from(1.0, 1e5), PX, Words("a third of the picture's height"), "Length of the fade."),
@@ -121,6 +128,14 @@ pub const KEYS: &[Key] = &[
     key("slot.line", from(-FAR, FAR), PX, Words("from perspective"), "Height of its anchor line."),
     key("slot.shrink", from(1e-3, 1e3), "", Words("its pan rate"), "Factor on heights, feature sizes and smear."),
     key("slot.period", from(1.0, 1e7), PX, Words("chosen to tile"), "Interval at which its sheet repeats."),
+    // Lamps.
+    key("lamp.name", Kind::Text, "", Words("none"), "Name, by which moods and the command line change the lamp."),
+    key("lamp.slot", Kind::Text, "", Required, "Name of the slot that the lamp hangs in; its light lies before that slot's picture."),
+    key("lamp.x", from(-FAR, FAR), PX, Required, "The lamp's middle, with the camera at the start of the travel."),
+    key("lamp.y", from(-FAR, FAR), PX, Required, "Height of the lamp's middle, from the top of the view down."),
+    key("lamp.colour", Kind::Colour, "", Literal("\"#ffd9a0\""), "Colour of the lamp's light."),
+    key("lamp.strength", from(0.0, 1000.0), "", Literal("1"), "How strongly the lamp shines, in proportion; 0 is out."),
+    key("lamp.core", from(0.5, 1000.0), PX, Literal("4"), "Radius of the lamp itself, within which the light is full."),
     // The head of a preset.
     key("preset.title", Kind::Text, "", Required, "Display name."),
     key("preset.from", Kind::Preset, "", Words("none"), "The preset that it is built on."),

@@ -6,7 +6,7 @@ use crate::base::words::Anchor;
 use crate::scene::keys::{self, Fallback, KEYS, SAMPLED, Section, Value, key};
 use crate::scene::read::{Input, Layer, Reading, Resolved, layer_of, winner};
 use crate::scene::recipe::shelf::{Preset, default_preset};
-use crate::scene::{Sampled, Scene, Slot, layered};
+use crate::scene::{Sampled, Scene, Slot, lamps, layered};
 use std::path::Path;
 
 /// Lightness of a dark rim over that of the haze.
@@ -31,6 +31,7 @@ pub(super) fn scene(file: &Path, input: Input) -> Result<Reading> {
     slots.sort_by(|(a, _), (b, _)| b.depth.total_cmp(&a.depth).then_with(|| a.name.cmp(&b.name)));
     let (slots, resolved) = slots.into_iter().unzip();
     scene.slots = slots;
+    scene.lamps = lamps::meant(&input.file.lamps)?;
     let mut over = Resolved::default();
     for (entries, layer) in [(&input.file.top, Layer::Scene), (&input.overrides.all, Layer::CommandLine)] {
         set_steps(&mut over, entries, &layer);
@@ -54,8 +55,9 @@ fn presets(input: &Input) -> Vec<String> {
 /// Keys of the scene, its air and its textures: as given, else by default.
 fn facts(file: &Path, input: &Input) -> Resolved {
     let mut facts = Resolved::default();
-    let own =
-        KEYS.iter().filter(|key| !key.is_step() && !matches!(key.section(), Section::Slot | Section::Preset));
+    let own = KEYS.iter().filter(|key| {
+        !key.is_step() && !matches!(key.section(), Section::Slot | Section::Lamp | Section::Preset)
+    });
     for key in own.clone() {
         if let Some(entry) = input.file.top.get(key.path) {
             facts.set(key.path, entry.value.clone(), layer_of(entry, Layer::Scene));

@@ -4,6 +4,7 @@ use crate::base::fault::{Class, Fault};
 use crate::base::names::folded;
 use crate::scene::check::{self, Unfit, only_in};
 use crate::scene::keys::{self, Entry, Place, Reader, key, shown};
+use crate::scene::lamps;
 use crate::scene::layered::{self, Layered};
 use crate::scene::read::Options;
 use crate::scene::recipe::shelf::{Preset, default_preset};
@@ -21,6 +22,7 @@ pub(super) fn all(
     missing(written, reader);
     names(written, reader);
     eye(written, reader);
+    lamps::check(written, reader);
     pictures(written, file, options, reader)
 }
 

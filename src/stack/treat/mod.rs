@@ -1,7 +1,8 @@
-//! The copy of a picture that is drawn, with its tint, fade and floor. The picture itself is never touched.
+//! The copy of a picture that is drawn, with its light, tint, fade and floor. The picture itself is never touched.
 
 mod fade;
 mod floor;
+mod light;
 mod tint;
 
 use crate::base::picture::Picture;
@@ -16,6 +17,9 @@ impl Treatment {
         }
         // What comes of it lies between the codes of 8 bits.
         picture.deep = true;
+        if let Some(light) = &self.light {
+            light::apply(light, &mut picture);
+        }
         if let Some(tint) = &self.tint {
             tint::apply(tint, &mut picture, blending);
         }

@@ -4,18 +4,19 @@
 mod stages;
 
 use crate::base::fault::{Faults, Result};
-use crate::base::key::Key;
+use crate::base::key::{Key, KeyWriter};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::progress::{Progress, Silent};
 use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
-use crate::plan::{ArtJob, Job, Plan, RimJob};
+use crate::plan::treatment::Treatment;
+use crate::plan::{ArtJob, Job, LampSpec, Plan, RimJob};
 use crate::rim::Rim;
 use crate::scene::pictures::{self, Pictures, Source};
 use crate::stack::survey::{Ready, Survey};
-use crate::stack::{Made, Stack};
+use crate::stack::{Made, Stack, lamp};
 use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::sheet::{self, Opacity, Sheet, SheetSpec};
 use crate::store::cache::Store;
@@ -108,10 +109,15 @@ impl<'a> Maker<'a> {
             (0..plan.files.len()).filter(|at| request.needed[*at] && !stack.has(*at)).collect();
         let room = self.room(plan, &due);
         let work = |at: &usize| self.layer(plan, *at, request, room);
-        let results: Vec<Result<Option<Made>>> = due.par_iter().map(work).collect();
-        for (at, made) in due.iter().zip(Faults::gather(results)?) {
-            if made.is_some() {
-                stack.made[*at] = made;
+        // Lamps after the sheets that they shine on.
+        let is_lamp = |at: &usize| matches!(plan.files[*at], Job::Lamp(_));
+        let (lamps, others): (Vec<usize>, Vec<usize>) = due.iter().partition(|at| is_lamp(at));
+        for part in [others, lamps] {
+            let results: Vec<Result<Option<Made>>> = part.par_iter().map(work).collect();
+            for (at, made) in part.iter().zip(Faults::gather(results)?) {
+                if made.is_some() {
+                    stack.made[*at] = made;
+                }
             }
         }
         Ok(!self.progress.stopped() && self.rims(stack, &due, request))
@@ -125,6 +131,7 @@ impl<'a> Maker<'a> {
         let made = match &plan.files[at] {
             Job::Fog(job) => Made::Sheet(self.sheet(&job.spec, room)),
             Job::Rim(_) => return Ok(None),
+            Job::Lamp(job) => Made::Lamp(self.lamp(&job.spec, room)),
             Job::Art(job) => {
                 Made::Picture(self.picture(job, plan.blending, request, request.files.get(&at))?)
             }
@@ -149,11 +156,11 @@ impl<'a> Maker<'a> {
                 let grid = job.spec.field.sampled(Sampling::Reduced);
                 cols * rows + 2 * grid.cols * grid.rows
             }
-            Job::Rim(_) | Job::Art(_) => 0,
+            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0,
         };
         let is_new = |at: &&usize| match &plan.files[**at] {
             Job::Fog(job) => !self.store.has(&FieldStage(&job.spec.field)),
-            Job::Rim(_) | Job::Art(_) => false,
+            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => false,
         };
         let planes = plan.files.iter().map(samples).sum::<usize>() <= MOST_IN_ALL;
         Room { bands: planes || due.iter().filter(is_new).count() == 1, planes }
@@ -182,6 +189,18 @@ impl<'a> Maker<'a> {
         };
         self.store.put(key, &sheet);
         sheet
+    }
+
+    /// The glow of lamps.
+    fn lamp(&self, spec: &LampSpec, room: Room) -> Arc<Picture> {
+        let key = spec.key();
+        if let Some(picture) = self.store.get::<Picture>(key) {
+            return picture;
+        }
+        let sheet = spec.fog.as_ref().map(|fog| self.sheet(fog, room));
+        let picture = Arc::new(lamp::draw(spec, sheet.as_deref()));
+        self.store.put(key, &picture);
+        picture
     }
 
     /// A density field.
@@ -218,6 +237,26 @@ impl<'a> Maker<'a> {
             picture.bleed(job.wraps);
         }
         let picture = Arc::new(picture);
+        self.store.put(key, &picture);
+        Ok(picture)
+    }
+
+    /// The picture of an art in the scene's light, without the air before it.
+    ///
+    /// # Errors
+    /// As for [`Maker::untreated`].
+    pub fn lit(&self, job: &ArtJob, blending: Blending, pictures: &Pictures) -> Result<Arc<Picture>> {
+        let untreated = self.untreated(job, blending, pictures)?;
+        let light = Treatment { light: job.treatment.light, ..Treatment::default() };
+        if light.nothing() {
+            return Ok(untreated);
+        }
+        let own = job.untreated_key(&pictures.hash(&job.placing.slot), blending);
+        let key = KeyWriter::new("lit").part("picture", &own).part("light", &light.key()).key();
+        if let Some(picture) = self.store.get(key) {
+            return Ok(picture);
+        }
+        let picture = Arc::new(light.apply(Arc::unwrap_or_clone(untreated), blending));
         self.store.put(key, &picture);
         Ok(picture)
     }
@@ -268,7 +307,7 @@ impl<'a> Maker<'a> {
         let plan = stack.plan();
         let rim = |at: &usize| match &plan.files[*at] {
             Job::Rim(job) => Some((*at, &**job)),
-            Job::Fog(_) | Job::Art(_) => None,
+            Job::Fog(_) | Job::Art(_) | Job::Lamp(_) => None,
         };
         let rims: Vec<(usize, &RimJob)> = due.iter().filter_map(rim).collect();
         let keys = if rims.is_empty() { Vec::new() } else { plan.keys(request.pictures, request.bits) };

@@ -5,7 +5,7 @@ use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::output::Effort;
 use crate::output::forms::{Also, Pan};
-use crate::plan::{ArtJob, FogJob, Job, Plan, RimJob};
+use crate::plan::{ArtJob, FogJob, Job, LampJob, Plan, RimJob};
 use crate::scene::pictures::Pictures;
 use crate::scene::{Fit, Texture};
 use crate::store::rerun::why::{self, SceneSettings, Settings};
@@ -107,6 +107,7 @@ impl Outputs<'_> {
             Job::Fog(job) => self.settings_of_fog(job),
             Job::Rim(job) => self.settings_of_rim(at, job),
             Job::Art(job) => self.settings_of_art(job),
+            Job::Lamp(job) => self.settings_of_lamps(job),
         };
         let [width, height] = placing.texels;
         settings.insert("plan.texels".into(), format!("{width} x {height}"));
@@ -244,6 +245,25 @@ impl Outputs<'_> {
         self.layer_settings(at, &mut settings);
         if let Some(Job::Art(art)) = self.plan.files.get(at + 1) {
             settings.insert(format!("{}{}", why::LAYER, art.placing.path), short(&self.stands[at + 1]));
+        }
+        settings
+    }
+
+    fn settings_of_lamps(&self, job: &LampJob) -> Settings {
+        let step = |key: &str| crate::scene::keys::find(key).is_some_and(|key| key.is_step());
+        let wanted = |key: &str| ["camera", "air.visibility", "slot.depth"].contains(&key) || step(key);
+        let mut settings = self.scene_settings.pick(&job.placing.slot, wanted);
+        for light in &job.spec.lights {
+            let [x, y] = light.at.map(|at| at / self.plan.scale);
+            for (key, value) in [
+                ("x", (job.placing.rect.x + x).to_string()),
+                ("y", (job.placing.rect.y + y).to_string()),
+                ("colour", light.colour.to_hex()),
+                ("strength", light.strength.to_string()),
+                ("core", light.core.to_string()),
+            ] {
+                settings.insert(format!("lamp.{}.{key}", light.name), value);
+            }
         }
         settings
     }

@@ -6,7 +6,7 @@ const by = (id) => document.getElementById(id);
 /** Groups of a slot's own keys; a key that no group names is in the first. */
 const OF_SLOT = [
   ["Place and fog", null, true],
-  ["Picture", ["art", "x", "y", "width", "visible", "repeat", "flip", "tint", "fade", "fade_from", "fade_over", "fade_curve"], false],
+  ["Picture", ["art", "x", "y", "width", "visible", "repeat", "flip", "cast", "exposure", "keep", "tint", "fade", "fade_from", "fade_over", "fade_curve"], false],
   ["Lines and period", ["line", "shrink", "period", "haze_share", "clear"], false],
 ];
 const STEP_WORDS = { bands: "layered noise", falloff: "shape over height", smear: "directional blur", soften: "Gaussian blur", grade: "colour and opacity" };
@@ -40,6 +40,7 @@ function groups(page) {
   }
   return [
     { title: "Air", keys: table("air"), open: true },
+    { title: "Light on the pictures", keys: table("light"), open: false },
     { title: "Rims", note: "fog gathered behind silhouettes", keys: table("rim"), open: false },
     ...steps.map((group) => ({ ...group, note: `${group.note}, for all slots`, open: false })),
     { title: "Scene", note: "view, travel, lines", keys: table("scene"), open: false },

@@ -5,6 +5,7 @@ import { setMoods } from "./compare.js";
 import { setUpControls, showControls, refused, mending, lead } from "./controls.js";
 import { setUpSection, showSection } from "./section.js";
 import { offer } from "./recovery.js";
+import { setUpLamps, showLamps } from "./lamps.js";
 
 const by = (id) => document.getElementById(id);
 /** State that all parts of the page share. */
@@ -74,6 +75,7 @@ function show(state) {
   }
   select.value = page.subject;
   setTravel(state);
+  showLamps(state);
   setMoods(state.moods, page.mood);
   tellChoice();
   banner("broken", faulty(state.faults, "The file has errors; the last good picture is shown."));
@@ -207,4 +209,5 @@ addEventListener("beforeunload", (event) => { if (page.state?.unsaved) event.pre
 
 setUpPicture((name) => choose(name));
 setUpSection(page, choose);
+setUpLamps();
 connect();
