@@ -245,7 +245,22 @@ fn plan(args: &args::Plan) -> Result<()> {
 fn new(args: &args::New) -> Result<()> {
     match &args.from {
         Some(file) => {
-            for note in start::layered::write_scene(&args.dir, file, &args.preset, &limits())? {
+            let view = match args.view[..] {
+                [] => None,
+                [width, height] => Some([width, height]),
+                _ => {
+                    return Err(Fault::new(Class::Usage, "--view takes two numbers")
+                        .remedy("Write the width and the height: --view 1920,1080")
+                        .into());
+                }
+            };
+            let options = start::layered::Options {
+                preset: args.preset.clone(),
+                view,
+                copy: args.copy,
+                ungroup: args.ungroup,
+            };
+            for note in start::layered::write_scene(&args.dir, file, &options, &limits())? {
                 say(&format!("note: {note}\n"));
             }
         }

@@ -83,13 +83,15 @@ fn called(what: &str, name: &str) -> Result<(), Unfit> {
     Ok(())
 }
 
-/// Whether a picture's path stays in the scene's folder, whatever the system.
-pub(super) fn art_path(path: &str) -> Result<(), Unfit> {
+/// Whether a picture's path stays in the scene's folder, or `climb` levels above it, whatever the system.
+pub(super) fn art_path(path: &str, climb: usize) -> Result<(), Unfit> {
     let unfit = |message: String| {
         Err(Unfit {
             class: Class::Scene,
             message,
-            remedy: "Keep pictures beside the scene or in a folder below it, with / between folders.".into(),
+            remedy: "Keep pictures beside the scene or in a folder below it, with / between folders; or put a file \
+                     `fogweft.toml` in the folder that holds all levels and pictures."
+                .into(),
         })
     };
     let written = shown(path);
@@ -109,12 +111,15 @@ pub(super) fn art_path(path: &str) -> Result<(), Unfit> {
             "the picture's path {written} contains a character that not every system allows"
         ));
     }
-    let mut depth = 0_usize;
+    let mut depth = climb;
     for part in path.split('/') {
         depth = match part {
             "" | "." => depth,
             ".." => match depth.checked_sub(1) {
                 Some(depth) => depth,
+                None if climb > 0 => {
+                    return unfit(format!("the picture's path {written} leaves the project's folder"));
+                }
                 None => return unfit(format!("the picture's path {written} leaves the scene's folder")),
             },
             _ => depth + 1,
@@ -137,7 +142,10 @@ pub(super) fn art_file(file: &Path, folder: &Path) -> Result<(), Unfit> {
         ),
         Ok(_) if leaves(file, folder) => Err(Unfit {
             class: Class::Scene,
-            message: format!("{} is a link that leaves the scene's folder", file.display()),
+            message: format!(
+                "{} is a link that leaves the folder of the scene or its project",
+                file.display()
+            ),
             remedy: "Copy the picture beside the scene or into a folder below it.".into(),
         }),
         Ok(_) => Ok(()),
@@ -219,10 +227,10 @@ mod tests {
         for bad in
             ["", " ", "/a.png", "\\a.png", "C:a.png", "../a.png", "a/../../b.png", "..", "a\\b.png", "a\0"]
         {
-            assert!(art_path(bad).is_err(), "{bad:?}");
+            assert!(art_path(bad, 0).is_err(), "{bad:?}");
         }
         for good in ["a.png", "art/a.png", "./a.png", "art/../a.png", "a b.svg", "...png", "ä.png"] {
-            assert!(art_path(good).is_ok(), "{good:?}");
+            assert!(art_path(good, 0).is_ok(), "{good:?}");
         }
     }
 }

@@ -7,6 +7,7 @@ mod lamps;
 pub mod layered;
 mod moods;
 pub mod pictures;
+pub mod project;
 pub mod read;
 pub mod recipe;
 pub mod schema;

@@ -9,6 +9,7 @@ mod glb;
 mod openraster;
 mod outside;
 mod painted;
+mod paintings;
 mod preview;
 mod svg;
 mod texture;

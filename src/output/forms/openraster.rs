@@ -83,7 +83,7 @@ fn layers(texels: Owned, placing: &Placing, canvas: [u32; 2], scale: Scale, inde
     };
     let place = Place::new(placing, placing.texels, scale, Camera::default());
     let own = Layer {
-        name: format!("{}{}@{}", placing.slot, ending(placing.kind), placing.depth),
+        name: format!("{}{} depth {}", placing.slot, ending(placing.kind), placing.depth),
         src: format!("data/layer{index:03}.png"),
         at: [place.left(0), place.top()],
         size: placing.texels,
@@ -102,7 +102,12 @@ fn layers(texels: Owned, placing: &Placing, canvas: [u32; 2], scale: Scale, inde
     let again = |copies: &[i64], side: &str| {
         let start = place.left(*copies.first()?);
         Some(Layer {
-            name: format!("{}{}{AGAIN}{distance}@{}", placing.slot, ending(placing.kind), placing.depth),
+            name: format!(
+                "{}{}{AGAIN}{distance} depth {}",
+                placing.slot,
+                ending(placing.kind),
+                placing.depth
+            ),
             src: format!("data/layer{index:03}-{side}.png"),
             at: [start, own.at[1]],
             ..strip(&own, copies.iter().map(|copy| place.left(*copy) - start))

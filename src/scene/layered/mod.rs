@@ -19,13 +19,13 @@ pub const BACKDROP: &str = "backdrop";
 /// What comes between a slot's name and the distance in texels after which its picture repeats.
 pub const AGAIN: &str = ".again-";
 
-/// A layer of a layered file.
+/// A layer of a layered file, or a group of layers that is one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Layer {
     /// Its name as the painter gave it.
     pub name: String,
-    /// Its picture's path in the archive.
-    pub src: String,
+    /// Its pictures, topmost first: one, or those of a group that are shown.
+    pub parts: Vec<Part>,
     /// Left edge in the picture, px.
     pub x: i64,
     /// Top edge in the picture, px.
@@ -34,16 +34,41 @@ pub struct Layer {
     pub visible: bool,
     /// What of it isn't taken over.
     pub unlike: Vec<String>,
+    /// Whether it is a group.
+    pub group: bool,
+    /// Its place in the stack, counted from the top.
+    place: usize,
+}
+
+/// A picture in the archive.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// Its path in the archive.
+    pub src: String,
+    /// Left edge in the layered picture, px.
+    pub x: i64,
+    /// Top edge in the layered picture, px.
+    pub y: i64,
+    /// Its opacity times those of all stacks around it.
+    pub opacity: f64,
 }
 
 impl Layer {
-    /// The name without its depth, and the depth, if the name ends in `@` and a number.
-    pub fn parts(&self) -> (&str, Option<f64>) {
-        match self.name.rsplit_once('@').map(|(name, depth)| (name, depth.trim().parse::<f64>())) {
-            Some((name, Ok(depth))) if depth.is_finite() => (name.trim_end(), Some(depth)),
-            _ => (&self.name, None),
-        }
+    /// The name without its depth, and the depth, if the name ends in `depth` and a number.
+    pub fn named(&self) -> (&str, Option<f64>) {
+        named(&self.name)
     }
+}
+
+/// A name without its depth, and the depth: `reeds depth 120`.
+pub fn named(whole: &str) -> (&str, Option<f64>) {
+    let words = || {
+        let (rest, number) = whole.trim_end().rsplit_once(char::is_whitespace)?;
+        let (name, word) = rest.trim_end().rsplit_once(char::is_whitespace)?;
+        let depth: f64 = number.parse().ok().filter(|depth: &f64| depth.is_finite())?;
+        (word.eq_ignore_ascii_case("depth") && !name.trim().is_empty()).then_some((name.trim_end(), depth))
+    };
+    words().map_or((whole, None), |(name, depth)| (name, Some(depth)))
 }
 
 /// What a layered file holds.
@@ -51,8 +76,10 @@ impl Layer {
 pub struct Layered {
     /// Width and height of the picture, px.
     pub size: [u32; 2],
-    /// The layers, topmost first.
+    /// The layers and groups that lie in no group, topmost first.
     pub layers: Vec<Layer>,
+    /// The layers within groups, topmost first.
+    pub inner: Vec<Layer>,
 }
 
 impl Layered {
@@ -70,18 +97,54 @@ impl Layered {
         stack::read(&text, limits).map_err(|fault| fault.in_file(file))
     }
 
-    /// The layer called `name`: by its whole name, by its name without the depth, or by its picture's path in the archive. Of
-    /// several the topmost.
-    pub fn find(&self, name: &str) -> Option<&Layer> {
-        let by = |same: &dyn Fn(&Layer) -> bool| self.layers.iter().find(|layer| same(layer));
-        by(&|layer| layer.name == name)
-            .or_else(|| by(&|layer| layer.parts().0 == name))
-            .or_else(|| by(&|layer| layer.src == name))
+    /// The layer called `name`: by its whole name, or by its name without the depth; those in no group come first.
+    ///
+    /// # Errors
+    /// Class `Picture`: there is none, or there are several, of which the next save might make the other the first.
+    pub fn find(&self, name: &str) -> Result<&Layer, Fault> {
+        let whole = |layer: &&Layer| layer.name == name;
+        let short = |layer: &&Layer| layer.named().0 == name;
+        for layers in [&self.layers, &self.inner] {
+            for found in
+                [layers.iter().filter(whole).collect::<Vec<_>>(), layers.iter().filter(short).collect()]
+            {
+                match found[..] {
+                    [] => {}
+                    [layer] => return Ok(layer),
+                    _ => {
+                        let message = format!(
+                            "the file has {} layers called {}",
+                            found.len(),
+                            crate::scene::keys::shown(name)
+                        );
+                        return Err(Fault::new(Class::Picture, message)
+                            .remedy("Give each of them a name of its own."));
+                    }
+                }
+            }
+        }
+        Err(self.missing(name))
+    }
+
+    /// Reads the text of a `stack.xml`.
+    ///
+    /// # Errors
+    /// Class `Picture`: it is broken.
+    pub fn read(text: &str, limits: &Limits) -> Result<Layered, Fault> {
+        stack::read(text, limits)
+    }
+
+    /// The layers that are no groups, topmost first.
+    pub fn leaves(&self) -> Vec<&Layer> {
+        let mut all: Vec<&Layer> =
+            self.layers.iter().filter(|layer| !layer.group).chain(&self.inner).collect();
+        all.sort_by_key(|layer| layer.place);
+        all
     }
 
     /// The fault of a layer that isn't there.
-    pub fn missing(&self, name: &str) -> Fault {
-        let names = self.layers.iter().map(|layer| layer.parts().0);
+    fn missing(&self, name: &str) -> Fault {
+        let names = self.layers.iter().chain(&self.inner).map(|layer| layer.named().0);
         let remedy = match crate::scene::keys::near(name, names.clone()) {
             Some(near) => format!("Did you mean {}?", crate::scene::keys::shown(near)),
             None => {
@@ -103,16 +166,23 @@ pub fn reference(path: &str) -> (&str, Option<&str>) {
     }
 }
 
-/// The layer `name` of `file`, and its picture as the archive holds it.
+/// The layer `name` of `file`, and its pictures as the archive holds them.
 ///
 /// # Errors
 /// As [`Layered::open`], and class `Picture` if there is no such layer.
-pub fn picture(file: &Path, name: &str, limits: &Limits) -> Result<(Layer, Vec<u8>), Fault> {
+pub fn pictures(file: &Path, name: &str, limits: &Limits) -> Result<(Layer, Vec<Vec<u8>>), Fault> {
     let layered = Layered::open(file, limits)?;
-    let layer = layered.find(name).ok_or_else(|| layered.missing(name).in_file(file))?;
-    let bytes = entry(&mut archive(file, limits)?, &layer.src, ("unpacked", limits.unpacked))
-        .map_err(|fault| fault.in_file(file))?;
-    Ok((layer.clone(), bytes))
+    let layer = layered.find(name).map_err(|fault| fault.in_file(file))?;
+    let mut archive = archive(file, limits)?;
+    let mut all = Vec::new();
+    let mut left = limits.unpacked;
+    for part in &layer.parts {
+        let bytes =
+            entry(&mut archive, &part.src, ("unpacked", left)).map_err(|fault| fault.in_file(file))?;
+        left -= bytes.len() as u64;
+        all.push(bytes);
+    }
+    Ok((layer.clone(), all))
 }
 
 fn archive(file: &Path, limits: &Limits) -> Result<ZipArchive<BufReader<File>>, Fault> {
@@ -205,17 +275,11 @@ mod tests {
 
     #[test]
     fn names_may_end_in_a_depth() {
-        let layer = |name: &str| Layer {
-            name: name.into(),
-            src: String::new(),
-            x: 0,
-            y: 0,
-            visible: true,
-            unlike: Vec::new(),
-        };
-        assert_eq!(layer("reeds@120").parts(), ("reeds", Some(120.0)));
-        assert_eq!(layer("bank @ -150.5").parts(), ("bank", Some(-150.5)));
-        assert_eq!(layer("me@home").parts(), ("me@home", None));
-        assert_eq!(layer("a@inf").parts(), ("a@inf", None));
+        assert_eq!(named("reeds depth 120"), ("reeds", Some(120.0)));
+        assert_eq!(named("old bank  Depth  -150.5 "), ("old bank", Some(-150.5)));
+        for plain in ["reeds", "depth 120", "the depth of 12 m", "reeds depth", "reeds depth inf", "reeds120"]
+        {
+            assert_eq!(named(plain), (plain, None));
+        }
     }
 }

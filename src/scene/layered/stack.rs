@@ -2,7 +2,7 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
-use crate::scene::layered::{Layer, Layered};
+use crate::scene::layered::{Layer, Layered, Part};
 use resvg::usvg::roxmltree::{Document, Node, ParsingOptions};
 
 /// Most elements of a stack.
@@ -35,55 +35,110 @@ pub(super) fn read(text: &str, limits: &Limits) -> Result<Layered, Fault> {
             .ok_or_else(|| broken(format!("its stack.xml has no `{name}` from 1 to {}", limits.side)))
     };
     let size = [side("w")?, side("h")?];
-    let mut layers = Vec::new();
     let outside = Around { x: 0, y: 0, visible: true, opacity: 1.0 };
+    let mut nodes = Vec::new();
     for stack in elements(image, "stack") {
-        gather(stack, outside, 0, &mut layers)?;
+        nodes.extend(entries(stack, outside.within(stack)));
     }
-    Ok(Layered { size, layers })
+    // A painting that lies in one group as a whole has its layers in there.
+    while let [(node, around)] = nodes[..]
+        && node.tag_name().name() == "stack"
+    {
+        nodes = entries(node, around);
+        if nodes.is_empty() {
+            break;
+        }
+    }
+    let mut layered = Layered { size, layers: Vec::new(), inner: Vec::new() };
+    for (node, around) in nodes {
+        let mut leaves = Vec::new();
+        gather(node, around, 0, &mut leaves)?;
+        if node.tag_name().name() == "stack" {
+            layered.layers.extend(group(node, around, &leaves));
+            layered.inner.append(&mut leaves);
+        } else {
+            layered.layers.append(&mut leaves);
+        }
+    }
+    Ok(layered)
 }
 
-fn gather(stack: Node<'_, '_>, outside: Around, depth: usize, into: &mut Vec<Layer>) -> Result<(), Fault> {
+impl Around {
+    /// What holds within `node`. Stacks had offsets up to draft 0.0.3; they add up.
+    fn within(self, node: Node<'_, '_>) -> Around {
+        Around {
+            x: self.x.saturating_add(whole(node, "x")),
+            y: self.y.saturating_add(whole(node, "y")),
+            visible: self.visible && node.attribute("visibility") != Some("hidden"),
+            opacity: self.opacity * number(node, "opacity").unwrap_or(1.0).clamp(0.0, 1.0),
+        }
+    }
+}
+
+/// The layers and stacks of a stack, each with what holds in it. Text and filters were proposed, never taken up.
+fn entries<'a, 'i>(stack: Node<'a, 'i>, outside: Around) -> Vec<(Node<'a, 'i>, Around)> {
+    let known = stack.children().filter(|node| matches!(node.tag_name().name(), "stack" | "layer"));
+    known.map(|node| (node, outside.within(node))).collect()
+}
+
+/// A group as one layer: all that is shown in it. None if that is nothing.
+fn group(node: Node<'_, '_>, around: Around, leaves: &[Layer]) -> Option<Layer> {
+    // A hidden group keeps what would be seen if it were shown.
+    let shown = leaves.iter().filter(|leaf| leaf.visible || !around.visible);
+    let parts: Vec<Part> = shown.clone().flat_map(|leaf| leaf.parts.clone()).collect();
+    let first = parts.first()?;
+    let mut unlike: Vec<String> = mixing(node).into_iter().collect();
+    for leaf in shown {
+        unlike.extend(leaf.unlike.iter().map(|what| format!("{}: {what}", leaf.name)));
+    }
+    Some(Layer {
+        name: name(node).unwrap_or("group").to_owned(),
+        x: parts.iter().fold(first.x, |least, part| least.min(part.x)),
+        y: parts.iter().fold(first.y, |least, part| least.min(part.y)),
+        visible: around.visible,
+        unlike,
+        parts,
+        group: true,
+        place: leaves[0].place,
+    })
+}
+
+/// Adds the layer that `node` is, or all that lie in it.
+fn gather(node: Node<'_, '_>, around: Around, depth: usize, into: &mut Vec<Layer>) -> Result<(), Fault> {
     if depth > DEEPEST {
         return Err(broken(format!("its stacks are nested more than {DEEPEST} levels deep")));
     }
-    for node in stack.children().filter(Node::is_element) {
-        // Stacks had offsets up to draft 0.0.3; they add up.
-        let around = Around {
-            x: outside.x.saturating_add(whole(node, "x")),
-            y: outside.y.saturating_add(whole(node, "y")),
-            visible: outside.visible && node.attribute("visibility") != Some("hidden"),
-            opacity: outside.opacity * number(node, "opacity").unwrap_or(1.0).clamp(0.0, 1.0),
-        };
-        match node.tag_name().name() {
-            "stack" => gather(node, around, depth + 1, into)?,
-            "layer" => {
-                let src = node.attribute("src").unwrap_or_default().to_owned();
-                let name = node.attribute("name").map(str::trim).filter(|name| !name.is_empty());
-                let mut unlike = Vec::new();
-                if around.opacity < 1.0 {
-                    unlike.push(format!("its opacity of {:.3}", around.opacity));
-                }
-                if let Some(other) = node.attribute("composite-op").filter(|op| *op != "svg:src-over") {
-                    unlike.push(format!("its blend mode, {other}"));
-                }
-                if src.is_empty() {
-                    return Err(broken("a layer in its stack.xml has no picture".into()));
-                }
-                into.push(Layer {
-                    name: name.unwrap_or(&src).to_owned(),
-                    src,
-                    x: around.x,
-                    y: around.y,
-                    visible: around.visible,
-                    unlike,
-                });
-            }
-            // Text and filters were proposed, never taken up.
-            _ => {}
-        }
+    if node.tag_name().name() == "stack" {
+        return entries(node, around)
+            .into_iter()
+            .try_for_each(|(node, around)| gather(node, around, depth + 1, into));
     }
+    let src = node.attribute("src").unwrap_or_default().to_owned();
+    if src.is_empty() {
+        return Err(broken("a layer in its stack.xml has no picture".into()));
+    }
+    let Around { x, y, visible, opacity } = around;
+    into.push(Layer {
+        name: name(node).unwrap_or(&src).to_owned(),
+        x,
+        y,
+        visible,
+        unlike: mixing(node).into_iter().collect(),
+        parts: vec![Part { src, x, y, opacity }],
+        group: false,
+        place: node.range().start,
+    });
     Ok(())
+}
+
+fn name<'a>(node: Node<'a, '_>) -> Option<&'a str> {
+    node.attribute("name").map(str::trim).filter(|name| !name.is_empty())
+}
+
+/// How it is mixed with what is below, where that isn't drawing it over.
+fn mixing(node: Node<'_, '_>) -> Option<String> {
+    let other = node.attribute("composite-op").filter(|op| *op != "svg:src-over")?;
+    Some(format!("its blend mode, {other}"))
 }
 
 fn elements<'a, 'i>(node: Node<'a, 'i>, name: &'static str) -> impl Iterator<Item = Node<'a, 'i>> {

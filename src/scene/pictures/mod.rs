@@ -2,6 +2,7 @@
 
 mod bleeding;
 mod cost;
+mod group;
 pub mod known;
 mod raster;
 mod read;
@@ -108,10 +109,18 @@ impl Source {
     /// As for [`Source::open`], and where there is no such layer.
     pub fn open_layer(file: impl AsRef<Path>, layer: &str, limits: &Limits) -> Result<Source> {
         let file = file.as_ref();
-        let (held, bytes) = crate::scene::layered::picture(file, layer, limits)?;
+        let (held, mut all) = crate::scene::layered::pictures(file, layer, limits)?;
         let mut name = file.as_os_str().to_owned();
         name.push(format!("#{layer}"));
-        let mut source = Source::from_bytes(PathBuf::from(name), bytes, limits)?;
+        let name = PathBuf::from(name);
+        let bytes = match (&held.parts[..], all.pop()) {
+            ([only], Some(bytes)) if only.opacity == 1.0 => bytes,
+            (parts, last) => {
+                all.extend(last);
+                group::flatten(&name, parts, all, limits)?
+            }
+        };
+        let mut source = Source::from_bytes(name, bytes, limits)?;
         let own = held.unlike.iter().map(|unlike| format!("{}: {unlike}, is ignored", source.file.display()));
         let own: Vec<String> = own.collect();
         source.warnings.extend(own);

@@ -137,7 +137,7 @@ fn slot(resolved: &Resolved, facts: &Resolved, folder: &Path, input: &Input) -> 
     let art = own.value(key!("slot.art")).and_then(Value::text).unwrap_or_default();
     let (path, layer) = layered::reference(art);
     let (file, layer) = (folder.join(path), layer.map(str::to_owned));
-    if let Some(held) = layer.as_ref().and_then(|layer| input.layered.get(&file)?.find(layer)) {
+    if let Some(held) = layer.as_ref().and_then(|layer| input.layered.get(&file)?.find(layer).ok()) {
         own.fill(key!("slot.visible"), Value::Flag(held.visible), Layer::Default);
         own.fill(key!("slot.x"), Value::Number(held.x as f64), Layer::Default);
         own.fill(key!("slot.y"), Value::Number(held.y as f64), Layer::Default);
@@ -148,7 +148,8 @@ fn slot(resolved: &Resolved, facts: &Resolved, folder: &Path, input: &Input) -> 
     let strokes = own.value(key!("slot.strokes")).and_then(Value::text).unwrap_or_default();
     let (path, strokes_layer) = layered::reference(strokes);
     let (strokes_file, strokes_layer) = (folder.join(path), strokes_layer.map(str::to_owned));
-    if let Some(held) = strokes_layer.as_ref().and_then(|layer| input.layered.get(&strokes_file)?.find(layer))
+    if let Some(held) =
+        strokes_layer.as_ref().and_then(|layer| input.layered.get(&strokes_file)?.find(layer).ok())
     {
         own.fill(key!("slot.strokes_x"), Value::Number(held.x as f64), Layer::Default);
         own.fill(key!("slot.strokes_y"), Value::Number(held.y as f64), Layer::Default);

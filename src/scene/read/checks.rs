@@ -6,6 +6,7 @@ use crate::scene::check::{self, Unfit, only_in};
 use crate::scene::keys::{self, Entry, Place, Reader, key, shown};
 use crate::scene::lamps;
 use crate::scene::layered::{self, Layered};
+use crate::scene::project;
 use crate::scene::read::Options;
 use crate::scene::recipe::shelf::{Preset, default_preset};
 use crate::scene::written::SceneFile;
@@ -150,13 +151,15 @@ fn pictures(
     reader: &mut Reader<'_>,
 ) -> BTreeMap<PathBuf, Layered> {
     let folder = file.parent().unwrap_or(Path::new(""));
+    let climb = project::climb(folder);
+    let root = project::root_of(folder).unwrap_or_else(|| folder.to_path_buf());
     // A file that many slots share is looked at once.
     let mut there: HashMap<&str, bool> = HashMap::new();
     let mut layered: BTreeMap<PathBuf, Layered> = BTreeMap::new();
     let files = [key!("slot.art"), key!("slot.strokes")];
     for entry in written.slots.iter().flat_map(|slot| files.iter().filter_map(|key| slot.entries.get(*key))) {
         let (path, layer) = layered::reference(entry.value.text().unwrap_or_default());
-        if let Err(unfit) = check::art_path(path) {
+        if let Err(unfit) = check::art_path(path, climb) {
             report(unfit, entry, reader);
             continue;
         }
@@ -165,7 +168,7 @@ fn pictures(
         }
         let full = folder.join(path);
         if !there.contains_key(path) {
-            let found = check::art_file(&full, folder);
+            let found = check::art_file(&full, &root);
             there.insert(path, found.is_ok());
             if let Err(unfit) = found {
                 report(unfit, entry, reader);
@@ -177,9 +180,9 @@ fn pictures(
             }
         }
         if let (Some(layer), Some(found)) = (layer, layered.get(&full))
-            && found.find(layer).is_none()
+            && let Err(fault) = found.find(layer)
         {
-            report_fault(found.missing(layer), entry, reader);
+            report_fault(fault, entry, reader);
         }
     }
     layered

@@ -1,150 +1,154 @@
-//! A scene to start from, made of a layered file: its layers become slots.
+//! A scene to start from, made of a painting: its layers become slots.
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::files;
 use crate::base::limits::Limits;
-use crate::base::names::folded;
 use crate::base::words::Blending;
-use crate::scene::layered::{AGAIN, BACKDROP, Layer, Layered};
-use crate::scene::pictures::Source;
+use crate::scene::layered::BACKDROP;
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::start::SCENE;
-use crate::scene::{is_slot_name, read, schema};
-use std::collections::{BTreeMap, BTreeSet};
-use std::fs;
+use crate::scene::start::frame::Frame;
+use crate::scene::start::painting::{Painted, Painting, Picture};
+use crate::scene::start::slots::{Slot, depths, fitting, take_repeats};
+use crate::scene::start::standing::Standing;
+use crate::scene::{read, schema};
+use std::collections::BTreeSet;
 use std::path::Path;
 
 /// What outputs add to a slot's name; a layer called so is a sheet that will be made again.
 const SHEETS: [&str; 2] = [".fog", ".rim"];
 
-/// A slot to be written.
-struct Slot {
-    name: String,
-    depth: Option<f64>,
-    /// How the scene names its layer; none for a slot that only has fog.
-    layer: Option<String>,
-    /// Distance at which its art stands again, px.
-    again: Option<f64>,
-    fog: bool,
-    /// Whether its art gets a rim.
-    rim: bool,
+/// How a painting is taken over.
+#[derive(Clone, Debug, Default)]
+pub struct Options {
+    /// Name of the preset.
+    pub preset: String,
+    /// Width and height of the game's frame, px; none: a canvas wider than 16:9 has a frame of 16:9 at its own height.
+    pub view: Option<[u32; 2]>,
+    /// Whether the painting is copied beside the scene, rather than used where it stands.
+    pub copy: bool,
+    /// Whether each layer of a group becomes a slot of its own.
+    pub ungroup: bool,
 }
 
-/// Writes a scene into `folder` whose slots are the layers of `file`, and the file itself beside it; with the recipe of `preset`.
-/// Returns what of the file isn't taken over, or not as it was.
+/// Writes a scene into `folder` whose slots are the layers of `file`, a layered file or a folder of exported layers. Returns what
+/// there is to say of it: what of the painting isn't taken over or not as it was, and what was chosen.
 ///
 /// # Errors
-/// Class `Usage`: no such preset. Class `Picture`: the file can't be used. Class `Output`: something stands in the way; nothing was
-/// written.
-pub fn write_scene(folder: &Path, file: &Path, preset: &str, limits: &Limits) -> Result<Vec<String>> {
-    Shelf::of_scene(Some(&folder.join(SCENE)), limits).get(preset)?;
-    let layered = Layered::open(file, limits)?;
-    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    if !name.to_ascii_lowercase().ends_with(".ora") || name.contains(['#', '\\']) {
-        return Err(Fault::new(
-            Class::Usage,
-            "a layered file's name must end in .ora and contain no # or \\",
-        )
-        .in_file(file)
-        .remedy("Rename it.")
-        .into());
-    }
-    let bytes = fs::read(file).map_err(|error| {
-        Fault::new(Class::Picture, format!("the layered file can't be read: {}", files::why(&error)))
-            .in_file(file)
-    })?;
-    let copy = folder.join(&name);
-    let there = fs::read(&copy).is_ok_and(|there| there == bytes);
-    for (path, taken) in
-        [(folder.join(SCENE), false), (folder.join(schema::FILE), false), (copy.clone(), there)]
-    {
-        if !taken && path.symlink_metadata().is_ok() {
-            return Err(Fault::new(Class::Output, "the file already exists")
-                .in_file(path)
-                .remedy("Choose a new folder; nothing was written.")
-                .into());
+/// Class `Usage`: no such preset, a frame larger than the canvas, or a painting that the scene may not point at. Class `Picture`: the
+/// painting can't be used. Class `Output`: something stands in the way. Nothing is written then.
+pub fn write_scene(folder: &Path, file: &Path, options: &Options, limits: &Limits) -> Result<Vec<String>> {
+    Shelf::of_scene(Some(&folder.join(SCENE)), limits).get(&options.preset)?;
+    let painting = Painting::open(file, options.ungroup, limits)?;
+    let standing = Standing::of(folder, &painting, options.copy)?;
+    for path in [folder.join(SCENE), folder.join(schema::FILE)] {
+        if path.symlink_metadata().is_ok() {
+            return Err(super::in_the_way(&path).into());
         }
     }
-    let mut import = Import { layered: &layered, file, name: &name, limits, notes: Vec::new() };
-    let text = import.scene(preset)?;
+    standing.check(folder, &painting)?;
+    let mut import = Import::new(&painting, options, limits)?;
     // Whatever the layers are called, what is written must be readable.
-    read::read_text(&folder.join(SCENE), &text, &[], limits, false)?;
+    let beside = import.scene(&standing.name)?;
+    read::read_text(&folder.join(SCENE), &beside, &[], limits, false)?;
+    let text = import.scene(&standing.path)?;
     files::prepare_folder(folder)?;
-    if !there {
-        files::put_new(&copy, &bytes)?;
-    }
+    import.notes.extend(standing.prepare(folder, &painting)?);
     files::put_new(folder.join(SCENE), text.as_bytes())?;
     files::put_new(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())?;
+    import.notes.dedup();
     Ok(import.notes)
 }
 
-/// A layered file on its way to a scene.
+/// A painting on its way to a scene.
 struct Import<'a> {
-    layered: &'a Layered,
-    file: &'a Path,
-    /// The file's name, as the scene refers to it.
-    name: &'a str,
+    painting: &'a Painting,
+    options: &'a Options,
     limits: &'a Limits,
-    /// What isn't taken over, or not as it was.
+    frame: Frame,
+    backdrop: Option<[u8; 3]>,
+    slots: Vec<Slot<'a>>,
+    travel: f64,
     notes: Vec<String>,
 }
 
-impl Import<'_> {
-    /// The scene's text, with the recipe of `preset`.
-    fn scene(&mut self, preset: &str) -> Result<String> {
-        for layer in &self.layered.layers {
-            let unlike = |what: &String| format!("{}: {what}, is ignored", layer.name);
-            self.notes.extend(layer.unlike.iter().map(unlike));
-        }
-        let backdrop = match self.layered.layers.last() {
-            Some(last) if last.parts() == (BACKDROP, None) => self.plain_colour(last)?,
+impl<'a> Import<'a> {
+    fn new(painting: &'a Painting, options: &'a Options, limits: &'a Limits) -> Result<Import<'a>> {
+        let frame = Frame::of(painting.size, options.view).map_err(|fault| fault.in_file(&painting.file))?;
+        let mut import = Import {
+            painting,
+            options,
+            limits,
+            backdrop: None,
+            slots: Vec::new(),
+            travel: 0.0,
+            notes: painting.notes.clone(),
+            frame,
+        };
+        import.notes.extend(import.frame.note(painting.size));
+        import.backdrop = match painting.layers.last() {
+            Some(last) if last.name == BACKDROP && last.depth.is_none() => import.plain_colour(last)?,
             _ => None,
         };
-        let mut slots = self.slots(backdrop.is_some());
-        if slots.is_empty() {
-            return Err(Fault::new(Class::Picture, "the file has no layers that could become slots")
-                .in_file(self.file)
-                .remedy("Paint each plane of the level on a layer of its own.")
-                .into());
+        import.slots = import.slots();
+        if import.slots.is_empty() {
+            return Err(painting.empty().into());
         }
-        let camera = f64::from(self.layered.size[0]) / 2.0;
-        let depths = depths(&slots, camera, &mut self.notes);
-        for (slot, depth) in slots.iter_mut().zip(depths) {
+        let depths = depths(&import.slots, import.frame.camera(), &mut import.notes);
+        for (slot, depth) in import.slots.iter_mut().zip(depths) {
             slot.depth = Some(depth);
         }
-        let mut text = self.head(preset, camera, self.travel(&slots, camera)?, backdrop);
-        for slot in &slots {
-            text += &self.slot(slot)?;
+        import.travel = import.travel()?;
+        import.tell_short_ones()?;
+        Ok(import)
+    }
+
+    /// The scene's text, with the painting at the path `at`.
+    fn scene(&self, at: &str) -> Result<String> {
+        let mut text = self.head(at);
+        for slot in &self.slots {
+            text += &self.slot(slot, at)?;
         }
         Ok(text)
     }
 
     /// All that stands before the slots.
-    fn head(&self, preset: &str, camera: f64, travel: f64, backdrop: Option<[u8; 3]>) -> String {
-        let [width, height] = self.layered.size;
-        let stem = self.name.rsplit_once('.').map_or(self.name, |(stem, _)| stem);
-        let backdrop =
-            backdrop.map_or(String::new(), |[r, g, b]| format!("backdrop = \"#{r:02x}{g:02x}{b:02x}\"\n"));
+    fn head(&self, at: &str) -> String {
+        let [width, height] = self.frame.view;
+        let stem = self.painting.file.file_stem().unwrap_or_default().to_string_lossy();
+        let backdrop = self
+            .backdrop
+            .map_or(String::new(), |[r, g, b]| format!("backdrop = \"#{r:02x}{g:02x}{b:02x}\"\n"));
         format!(
             "{}\n\n# A scene made from {}: its layers are the slots. Paint in it, save it, and render again.\n#\n\
              # Positions and visibility come from the layers, unless a slot sets x, y or visible.\n\n\
              name = {}\nview = [{width}, {height}]\n\
-             travel = {travel}             # how far the camera pans on the play plane, px: until the last layer ends\n\
-             camera = {camera}             # the eye's distance from the play plane, in depth units\n\
+             travel = {:<17}# how far the camera pans on the play plane, px: until the painting ends\n\
+             camera = {:<17}# the eye's distance from the play plane, in depth units\n\
              preset = {}\n{backdrop}\n[air]\n\
              visibility = 2400          # the distance at which 5 % of contrast remains, in depth units\n",
             schema::LINE,
-            self.name,
-            quoted(stem),
-            quoted(preset)
+            if at.is_empty() { "the pictures beside it" } else { at },
+            quoted(&stem),
+            self.travel,
+            self.frame.camera(),
+            quoted(&self.options.preset)
         )
     }
 
-    fn slot(&self, slot: &Slot) -> Result<String> {
+    fn slot(&self, slot: &Slot<'_>, at: &str) -> Result<String> {
         let depth = slot.depth.unwrap_or(0.0);
         let mut text = format!("\n[[slot]]\nname = {}\ndepth = {depth}\n", quoted(&slot.name));
-        if let Some(layer) = &slot.layer {
-            text += &format!("art = {}\n", quoted(&format!("{}#{layer}", self.name)));
+        if let Some(layer) = slot.layer {
+            text += &format!("art = {}\n", quoted(&layer.picture.reference(at)));
+            let [x, y] = layer.at;
+            let y = y - self.frame.above;
+            match layer.picture {
+                Picture::File(_) => text += &format!("x = {x}\ny = {y}\n"),
+                // What the file says of it counts from the canvas's top.
+                Picture::Layer(_) if self.frame.above != 0 => text += &format!("y = {y}\n"),
+                Picture::Layer(_) => {}
+            }
             if let Some(distance) = slot.again {
                 let edge_to_edge = (distance - self.width_of(layer)?).abs() < 1e-6;
                 text +=
@@ -161,10 +165,11 @@ impl Import<'_> {
     }
 
     /// The slots, far to near.
-    fn slots(&mut self, backdrop: bool) -> Vec<Slot> {
-        let mut layers: Vec<&Layer> = self.layered.layers.iter().rev().skip(usize::from(backdrop)).collect();
+    fn slots(&mut self) -> Vec<Slot<'a>> {
+        let skipped = usize::from(self.backdrop.is_some());
+        let mut layers: Vec<&Painted> = self.painting.layers.iter().rev().skip(skipped).collect();
         let again = take_repeats(&mut layers);
-        let names = || layers.iter().map(|layer| layer.parts().0);
+        let names = || layers.iter().map(|layer| layer.name.as_str());
         let [fogs, rims] =
             SHEETS.map(|end| names().filter_map(|name| name.strip_suffix(end)).collect::<BTreeSet<&str>>());
         let pictures: BTreeSet<&str> = names().filter(|name| sheet_of(name).is_none()).collect();
@@ -177,12 +182,11 @@ impl Import<'_> {
         let plain = fogs.is_empty() && rims.is_empty();
         let mut taken = BTreeSet::new();
         let mut slots = Vec::new();
-        for layer in layers {
-            let (own, depth) = layer.parts();
-            let (name, art) = match sheet_of(own) {
-                Some(slot) if pictures.contains(slot) || !own.ends_with(".fog") => continue,
+        for layer in &layers {
+            let (name, art) = match sheet_of(&layer.name) {
+                Some(slot) if pictures.contains(slot) || !layer.name.ends_with(".fog") => continue,
                 Some(slot) => (slot, false),
-                None => (own, true),
+                None => (layer.name.as_str(), true),
             };
             let fit = fitting(name, &mut taken);
             if fit != name {
@@ -190,8 +194,8 @@ impl Import<'_> {
             }
             slots.push(Slot {
                 name: fit,
-                depth,
-                layer: art.then(|| self.reference(layer).to_owned()),
+                depth: layer.depth,
+                layer: art.then_some(*layer),
                 again: again.get(name).copied(),
                 fog: plain || fogs.contains(name),
                 rim: plain || rims.contains(name),
@@ -200,45 +204,77 @@ impl Import<'_> {
         slots
     }
 
-    /// How the scene names a layer: by its plain name where that means this layer and no other.
-    fn reference<'l>(&self, layer: &'l Layer) -> &'l str {
-        let means = |name: &&str| self.layered.find(name).is_some_and(|found| std::ptr::eq(found, layer));
-        [layer.parts().0, &layer.name].into_iter().find(means).unwrap_or(&layer.src)
-    }
-
-    /// How far the camera can pan until the last layer ends.
-    fn travel(&self, slots: &[Slot], camera: f64) -> Result<f64> {
-        let width = f64::from(self.layered.size[0]);
-        let mut most = 0.0_f64;
-        for slot in slots {
-            let Some(layer) = slot.layer.as_deref() else { continue };
-            // What repeats never ends.
-            let Some(found) = self.layered.find(layer).filter(|_| slot.again.is_none()) else { continue };
-            let rate = camera / (camera + slot.depth.unwrap_or(0.0));
-            most = most.max((found.x as f64 + self.width_of(layer)? - width) / rate);
+    /// How far the camera can pan: over the rest of the canvas, or until the last layer ends that is wider than the frame.
+    fn travel(&self) -> Result<f64> {
+        if let Some(rest) = self.frame.rest {
+            return Ok(rest);
         }
-        if most == 0.0 && slots.iter().any(|slot| slot.again.is_some()) {
+        let width = f64::from(self.frame.view[0]);
+        let mut most = 0.0_f64;
+        for slot in &self.slots {
+            // What repeats never ends.
+            let Some(layer) = slot.layer.filter(|_| slot.again.is_none()) else { continue };
+            let rate = self.rate(slot);
+            most = most.max((layer.at[0] as f64 + self.width_of(layer)? - width) / rate);
+        }
+        if most == 0.0 && self.slots.iter().any(|slot| slot.again.is_some()) {
             most = 2.0 * width;
         }
         Ok(most.floor().min(1e7))
     }
 
+    /// Says which layers of a whole canvas end before the travel does: those that pan faster than the play plane.
+    fn tell_short_ones(&mut self) -> Result<()> {
+        let Some(rest) = self.frame.rest else { return Ok(()) };
+        let mut notes = Vec::new();
+        for slot in &self.slots {
+            let Some(layer) = slot.layer.filter(|_| slot.again.is_none()) else { continue };
+            let ends = layer.at[0] as f64 + self.width_of(layer)?;
+            let needed = f64::from(self.frame.view[0]) + rest * self.rate(slot);
+            // One that ends before the canvas does is meant to.
+            if ends >= f64::from(self.painting.size[0]) && ends < needed - 0.5 {
+                notes.push(format!(
+                    "{}: it is nearer than the play plane and ends {:.0} px short at the end of the travel; paint it farther, let it \
+                     repeat, or shorten `travel`",
+                    slot.name,
+                    (needed - ends).ceil()
+                ));
+            }
+        }
+        self.notes.append(&mut notes);
+        Ok(())
+    }
+
+    /// A slot's pan rate.
+    fn rate(&self, slot: &Slot<'_>) -> f64 {
+        let camera = self.frame.camera();
+        camera / (camera + slot.depth.unwrap_or(0.0))
+    }
+
     /// Width of a layer's picture, px.
-    fn width_of(&self, name: &str) -> Result<f64> {
-        let missing = || self.layered.missing(name).in_file(self.file);
-        let layer = self.layered.find(name).ok_or_else(missing)?;
-        Ok(Source::open_layer(self.file, &layer.src, self.limits)?.natural[0])
+    fn width_of(&self, layer: &Painted) -> Result<f64> {
+        Ok(self.painting.source(layer, self.limits)?.natural[0])
     }
 
     /// The colour of a layer that has only one, opaque.
-    fn plain_colour(&self, layer: &Layer) -> Result<Option<[u8; 3]>> {
-        let source = Source::open_layer(self.file, &layer.src, self.limits)?;
+    fn plain_colour(&self, layer: &Painted) -> Result<Option<[u8; 3]>> {
+        let source = self.painting.source(layer, self.limits)?;
         let size = source.natural.map(|side| side as u32);
         let picture = source.draw(size, false, false, Blending::Encoded, self.limits)?;
         let Some(first) = picture.texels.first() else { return Ok(None) };
         let plain = first[3] == u16::MAX && picture.texels.iter().all(|texel| texel == first);
         Ok(plain.then(|| [first[0], first[1], first[2]].map(|code| (code >> 8) as u8)))
     }
+}
+
+/// The fault of a canvas that can't hold the frame.
+pub(super) fn too_small(view: [u32; 2], size: [u32; 2]) -> Fault {
+    let ([width, height], [w, h]) = (view, size);
+    Fault::new(
+        Class::Usage,
+        format!("a view of {width} x {height} px is larger than the canvas of {w} x {h} px"),
+    )
+    .remedy("Give --view at most as wide and as high as the canvas.")
 }
 
 fn quoted(text: &str) -> String {
@@ -248,132 +284,4 @@ fn quoted(text: &str) -> String {
 /// The slot's name in that of a sheet's layer.
 fn sheet_of(name: &str) -> Option<&str> {
     SHEETS.iter().find_map(|end| name.strip_suffix(end))
-}
-
-/// Takes the further places of what repeats out of the layers, since they are drawn again; gives the distance by layer.
-fn take_repeats(layers: &mut Vec<&Layer>) -> BTreeMap<String, f64> {
-    let names: BTreeSet<&str> = layers.iter().map(|layer| layer.parts().0).collect();
-    let mut again = BTreeMap::new();
-    layers.retain(|layer| {
-        let said = layer.parts().0.rsplit_once(AGAIN).and_then(|(name, far)| Some((name, far.parse().ok()?)));
-        let said = said.filter(|(name, far)| names.contains(name) && (1.0..=1e7).contains(far));
-        said.is_none_or(|(name, far): (&str, f64)| {
-            again.insert(name.to_owned(), far);
-            false
-        })
-    });
-    again
-}
-
-/// A name that files can be called after, like none before it.
-fn fitting(name: &str, taken: &mut BTreeSet<String>) -> String {
-    let mut plain = name.to_owned();
-    if !is_slot_name(&plain) {
-        let bad = |c: char| c.is_control() || r#"/\<>:"|?*"#.contains(c);
-        plain = name.chars().map(|c| if bad(c) { '-' } else { c }).take(40).collect();
-        plain = plain.trim_matches(|c: char| c == '.' || c.is_whitespace()).replace('.', "-");
-        if plain.is_empty() {
-            plain = "layer".to_owned();
-        }
-        // It means a device on some system, or is still too long.
-        if !is_slot_name(&plain) {
-            plain = format!("{}-layer", plain.chars().take(20).collect::<String>());
-        }
-    }
-    let mut fit = plain.clone();
-    let mut count = 1;
-    while !taken.insert(folded(&fit)) {
-        count += 1;
-        fit = format!("{plain}-{count}");
-    }
-    fit
-}
-
-/// A depth for every slot, far to near: as its layer says, else spaced evenly in pan rates between those that say it, the nearest on
-/// the play plane, the farthest a share of one that none reaches.
-fn depths(slots: &[Slot], camera: f64, notes: &mut Vec<String>) -> Vec<f64> {
-    let rate = |depth: f64| camera / (camera + depth);
-    let mut rates: Vec<Option<f64>> = Vec::new();
-    for slot in slots {
-        let depth = slot.depth.filter(|depth| *depth > -camera && depth.abs() <= 1e9);
-        if depth != slot.depth {
-            notes.push(format!("{}: its depth is out of range and was ignored", slot.name));
-        }
-        rates.push(depth.map(rate));
-    }
-    let mut depths = Vec::with_capacity(slots.len());
-    let mut at = 0;
-    while at < slots.len() {
-        if let (Some(_), Some(depth)) = (rates[at], slots[at].depth) {
-            depths.push(depth);
-            at += 1;
-            continue;
-        }
-        let run = rates[at..].iter().take_while(|rate| rate.is_none()).count();
-        let before = at.checked_sub(1).and_then(|at| rates[at]);
-        let after = rates.get(at + run).copied().flatten();
-        for step in 1..=run {
-            let share = |parts: usize| step as f64 / parts as f64;
-            let rate = match (before, after) {
-                (None, None) => share(run),
-                (None, Some(after)) => after * share(run + 1),
-                (Some(before), Some(after)) => before + (after - before) * share(run + 1),
-                (Some(before), None) if before < 1.0 => before + (1.0 - before) * share(run),
-                (Some(before), None) => before * (1.0 + 0.15 * step as f64),
-            };
-            depths.push((camera * (1.0 / rate - 1.0) * 10.0).round() / 10.0);
-        }
-        at += run;
-    }
-    // Slots of one depth are told apart by name; the painter's order is kept.
-    for at in 1..depths.len() {
-        if depths[at] == depths[at - 1] {
-            depths[at] -= 1e-3 * (1.0 + depths[at].abs() * 1e-3);
-        } else if depths[at] > depths[at - 1] {
-            notes.push(format!(
-                "{}: its depth puts it behind {}, although it is painted over it; the depth is used",
-                slots[at].name,
-                slots[at - 1].name
-            ));
-        }
-    }
-    depths
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn slot(depth: Option<f64>) -> Slot {
-        Slot { name: "s".into(), depth, layer: None, again: None, fog: true, rim: true }
-    }
-
-    #[test]
-    fn depths_are_spaced_between_those_given() {
-        let mut notes = Vec::new();
-        let all = depths(&[slot(None), slot(None), slot(None), slot(None)], 600.0, &mut notes);
-        // Pan rates 1/4, 2/4, 3/4, 1.
-        assert_eq!(all, [1800.0, 600.0, 200.0, 0.0]);
-        let some =
-            depths(&[slot(Some(1800.0)), slot(None), slot(Some(200.0)), slot(None)], 600.0, &mut notes);
-        assert_eq!(some, [1800.0, 600.0, 200.0, 0.0]);
-        let front = depths(&[slot(None), slot(Some(-100.0)), slot(None)], 600.0, &mut notes);
-        assert!(front[0] > 0.0 && front[2] < -100.0 && front[2] > -600.0, "{front:?}");
-        assert!(notes.is_empty());
-        let same = depths(&[slot(Some(5.0)), slot(Some(5.0)), slot(Some(9.0))], 600.0, &mut notes);
-        assert!(same[1] < same[0]);
-        assert_eq!(notes.len(), 1);
-    }
-
-    #[test]
-    fn names_become_fit_for_files() {
-        let mut taken = BTreeSet::new();
-        let mut fit = |name: &str| fitting(name, &mut taken);
-        assert_eq!(fit("reeds"), "reeds");
-        assert_eq!(fit("Reeds"), "Reeds-2");
-        assert_eq!(fit("a/b:c"), "a-b-c");
-        assert_eq!(fit("x.fog"), "x-fog");
-        assert_eq!(fit(" . "), "layer");
-        assert_eq!(fit("COM1"), "COM1-layer");
-    }
 }

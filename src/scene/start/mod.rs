@@ -1,6 +1,11 @@
 //! Scenes to start from: the embedded demo, and the bare scene that a painter fills.
 
+mod exported;
+mod frame;
 pub mod layered;
+mod painting;
+mod slots;
+mod standing;
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::files;
@@ -49,6 +54,13 @@ fn with_schema(text: &str) -> Vec<u8> {
     format!("{}\n\n{text}", schema::LINE).into_bytes()
 }
 
+/// The fault of a file that stands where a new one would.
+fn in_the_way(file: &Path) -> Fault {
+    Fault::new(Class::Output, "the file already exists")
+        .in_file(file)
+        .remedy("Choose a new folder; nothing was written.")
+}
+
 /// Writes the demo's scene and art into `folder`. What stands there already must be the demo's own, unchanged, or what a run
 /// made of it (`outputs`, the names in the folder that a run may have written).
 ///
@@ -91,10 +103,7 @@ pub fn write_bare(folder: &Path, preset: &str) -> Result<()> {
     Shelf::of_scene(Some(&folder.join(SCENE)), &Limits::default()).get(preset)?;
     for name in BARE.iter().map(|(name, _)| *name).chain([schema::FILE]) {
         if folder.join(name).symlink_metadata().is_ok() {
-            return Err(Fault::new(Class::Output, "the file already exists")
-                .in_file(folder.join(name))
-                .remedy("Choose a new folder; nothing was written.")
-                .into());
+            return Err(in_the_way(&folder.join(name)).into());
         }
     }
     files::prepare_folder(folder)?;
