@@ -3,6 +3,7 @@
 use crate::base::fault::Class;
 use crate::base::names;
 use crate::scene::keys::shown;
+use crate::scene::project::MARK;
 use crate::scene::source::near_file;
 use std::path::Path;
 
@@ -143,8 +144,9 @@ pub(super) fn art_file(file: &Path, folder: &Path) -> Result<(), Unfit> {
         Ok(_) if leaves(file, folder) => Err(Unfit {
             class: Class::Scene,
             message: format!(
-                "{} is a link that leaves the folder of the scene or its project",
-                file.display()
+                "{} is a link that leaves the {} folder",
+                file.display(),
+                if folder.join(MARK).is_file() { "project's" } else { "scene's" }
             ),
             remedy: "Copy the picture beside the scene or into a folder below it.".into(),
         }),

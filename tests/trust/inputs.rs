@@ -275,9 +275,10 @@ fn mutated_layered_files() {
             return false;
         };
         layered.layers.iter().take(4).all(|layer| {
-            let picture = layered::picture(&file, &layer.src, &limits).map_err(Into::into);
-            shown("layered", round, picture)
-                .is_some_and(|(_, bytes)| draws("layered", round, "layer.png", bytes))
+            let picture = layered::pictures(&file, &layer.name, &limits).map_err(Into::into);
+            shown("layered", round, picture).is_some_and(|(_, all)| {
+                all.into_iter().all(|bytes| draws("layered", round, "layer.png", bytes))
+            })
         })
     });
 }

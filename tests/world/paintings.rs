@@ -143,7 +143,7 @@ fn two_layers_of_one_name_get_a_message() {
     std::fs::write(root.join("level.ora"), canvas(&CANVAS.replace("\"sky\"", "\"hut\""))).unwrap();
     let said = fails(root, "new game --from level.ora", 4);
     assert!(
-        said.contains("the file has 2 layers called hut") && said.contains("a name of its own"),
+        said.contains("the file has 2 layers called \"hut\"") && said.contains("a name of its own"),
         "{said}"
     );
     assert!(!root.join("game").exists() && !root.join("fogweft.toml").exists(), "nothing was written");
@@ -154,7 +154,7 @@ fn two_layers_of_one_name_get_a_message() {
     )
     .unwrap();
     let said = fails(root, "check scene.toml", 4);
-    assert!(said.contains("scene.toml:5") && said.contains("2 layers called hut"), "{said}");
+    assert!(said.contains("scene.toml:5") && said.contains("2 layers called \"hut\""), "{said}");
 }
 
 fn png(path: &Path, size: [u32; 2], texel: [u8; 4]) {
@@ -194,9 +194,11 @@ fn a_folder_of_exported_layers_is_a_painting() {
     )
     .unwrap();
     let said = fails(root, "new two --from layers", 4);
-    for words in
-        ["row 3: there is no picture reeds", "the table can't be read", "no row for 2 hills depth 300.png"]
-    {
+    for words in [
+        "row 3: there is no picture \"reeds\"",
+        "the table can't be read",
+        "no row for 2 hills depth 300.png",
+    ] {
         assert!(said.contains(words), "{words}: {said}");
     }
     std::fs::write(
