@@ -63,6 +63,7 @@ fn manifest() -> Manifest {
             alpha: Alpha::Straight,
             bits: 8,
             frames: Vec::new(),
+            fades: Vec::new(),
             drift: 10.44,
             optical_depth: Some(0.25),
             clear_depth: Some(0.05),

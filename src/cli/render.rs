@@ -9,9 +9,9 @@ use fogweft::base::limits::Limits;
 use fogweft::base::units::{Camera, Px};
 use fogweft::output;
 use fogweft::output::forms::Pan;
-use fogweft::scene::pictures::Pictures;
+use fogweft::scene::pictures::{Naturals, Pictures};
 use fogweft::scene::recipe::shelf::{self, Shelf};
-use fogweft::scene::{Source, read};
+use fogweft::scene::{Scene, Source, read};
 use fogweft::store::cache::Store;
 use fogweft::store::rerun::{Rerun, SceneSettings};
 use fogweft::store::run::{self, Options, Report};
@@ -51,7 +51,9 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
         let found = |key| stores.iter().find_map(|store| store.facts(key));
         let pictures = Pictures::recall(&reading.scene, &limits, &found)?;
         warnings.extend(pictures.warnings());
-        runs.push((reading.scene, pictures, options));
+        let sizes = |scene: &Scene| Some(Pictures::recall(scene, &limits, &found).ok()?.naturals());
+        let others = others(mood.as_deref(), &reading, &how(args, &limits, &shelf), &source, sizes);
+        runs.push((reading.scene, pictures, Options { others, ..options }));
     }
     warnings.sort();
     warnings.dedup();
@@ -76,6 +78,28 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
     Ok(())
 }
 
+fn how<'a>(args: &'a args::Render, limits: &'a Limits, shelf: &'a Shelf) -> read::Options<'a> {
+    read::Options { sets: &args.scene.sets, limits, shelf, check_art: true }
+}
+
+/// The scene in the moods other than `mood`. One that can't be read has no files to fade into, and is no fault of this run.
+fn others(
+    mood: Option<&str>,
+    reading: &read::Reading,
+    how: &read::Options<'_>,
+    source: &Source,
+    sizes: impl Fn(&Scene) -> Option<Naturals>,
+) -> Vec<run::Other> {
+    let other = |other: Option<&str>| {
+        let scene = read::read_mood(&source.file, &source.text, *how, other).ok()?.scene;
+        let naturals = sizes(&scene)?;
+        Some(run::Other { mood: other.unwrap_or_default().to_owned(), scene, naturals })
+    };
+    let moods = reading.moods.iter().map(|mood| Some(mood.as_str()));
+    let all = moods.chain((!reading.moods.is_empty()).then_some(None));
+    all.filter(|other| *other != mood).filter_map(other).collect()
+}
+
 fn tell(args: &args::Render, report: &Report) {
     if !args.quiet {
         say(&show::report(report));
@@ -89,7 +113,7 @@ fn readings(
     shelf: &Shelf,
     limits: &Limits,
 ) -> Result<Vec<(Option<String>, read::Reading)>> {
-    let how = read::Options { sets: &args.scene.sets, limits, shelf, check_art: true };
+    let how = how(args, limits, shelf);
     let read = |mood: Option<&str>| read::read_mood(&source.file, &source.text, how, mood);
     let mut all = Vec::new();
     let mut moods: Vec<Option<String>> = args.moods.iter().cloned().map(Some).collect();

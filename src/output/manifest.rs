@@ -177,6 +177,10 @@ pub struct Entry {
     /// Further frames of a seamless animation that starts with this file, evenly spaced in time; none for still fog.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub frames: Vec<Export>,
+    /// Moods whose file for the same slot and kind covers the same rectangle and repeats alike, so that a game may fade one into the
+    /// other; an empty name is the scene without a mood.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub fades: Vec<String>,
     /// Suggested drift to the right; slower far away, 0 for pictures. Unit: scene px per second.
     #[serde(default)]
     pub drift: f64,

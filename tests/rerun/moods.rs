@@ -1,6 +1,8 @@
 //! One scene, several airs.
 
 use super::util::{Scene, same};
+use serde_json::Value;
+use std::collections::BTreeMap;
 use std::fs;
 
 const MOODS: &str = "
@@ -46,7 +48,48 @@ fn a_mood_renders_into_a_folder_of_its_own() {
         .replace("repeat = true", "repeat = true\nfog = false");
     scene.write("scene.toml", &edited);
     scene.render(&["--out", "edited", "--quiet"]).well();
-    same(&dusk, &scene.files("edited"), "a mood is an edit");
+    // But for what only a scene with moods says.
+    let mut dusk = dusk;
+    let mut manifest = manifest(&dusk);
+    for file in manifest["files"].as_array_mut().expect("files") {
+        file.as_object_mut().expect("an entry").remove("fades");
+    }
+    let edited = scene.files("edited");
+    assert_eq!(manifest, self::manifest(&edited));
+    dusk.insert("manifest.json".into(), edited["manifest.json"].clone());
+    same(&dusk, &edited, "a mood is an edit");
+}
+
+fn manifest(files: &BTreeMap<String, Vec<u8>>) -> Value {
+    serde_json::from_slice(&files["manifest.json"]).expect("JSON")
+}
+
+#[test]
+fn files_that_stand_alike_in_two_moods_may_be_faded() {
+    let scene = scene();
+    scene.edit("scene.toml", "[mood.storm.air]", "[mood.storm.slot.far]\nperiod = 900\n[mood.storm.air]");
+    scene.render(&["--all-moods", "--quiet"]).well();
+    let folders =
+        [("", "scene-sheets"), ("dusk", "scene-sheets/mood-dusk"), ("storm", "scene-sheets/mood-storm")];
+    let manifests = folders.map(|(mood, folder)| (mood, manifest(&scene.files(folder))));
+    let (mut alike, mut others) = (0, 0);
+    for (mood, own) in &manifests {
+        for file in own["files"].as_array().expect("files") {
+            let fades: Vec<&str> =
+                file["fades"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+            for (other, theirs) in manifests.iter().filter(|(other, _)| other != mood) {
+                let same = |key: &str, there: &Value| file[key] == there[key];
+                let stands = theirs["files"]
+                    .as_array()
+                    .expect("files")
+                    .iter()
+                    .any(|there| ["slot", "kind", "rect", "period"].iter().all(|key| same(key, there)));
+                assert_eq!(fades.contains(other), stands, "{mood}, {other}: {file}");
+                if stands { alike += 1 } else { others += 1 }
+            }
+        }
+    }
+    assert!(alike > 12 && others > 2, "{alike} {others}");
 }
 
 #[test]

@@ -16,6 +16,7 @@ use crate::store::maker::Maker;
 use crate::store::rerun::record::NAME as STATE;
 use crate::store::rerun::wanted::text_key;
 use crate::store::rerun::{Lock, Outputs, Packing, Records, Rerun, Wanted, Written, decide};
+use crate::store::run::fades;
 use crate::store::run::manifest::{Outcome, Outcomes, manifest};
 use crate::store::run::output::{Output, What};
 use crate::store::run::painted::Painted;
@@ -202,7 +203,9 @@ impl Run<'_> {
                 What::Manifest => {}
             }
         }
-        manifest(self.plan, shapes, &outcomes, self.records.manifest.as_ref(), &self.folder)
+        let mut made = manifest(self.plan, shapes, &outcomes, self.records.manifest.as_ref(), &self.folder);
+        fades::mark(&mut made, self.plan, &self.options.others, &self.options.limits);
+        made
     }
 
     /// The manifest as an output like any other.

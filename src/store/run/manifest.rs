@@ -263,6 +263,7 @@ fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
         alpha: plan.texture.alpha,
         bits: if written.bits == 0 { 8 } else { written.bits },
         frames: Vec::new(),
+        fades: Vec::new(),
         drift: plan.drift_of(job),
         optical_depth: match job {
             Job::Fog(job) => Some(job.optical_depth),

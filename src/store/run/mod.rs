@@ -1,5 +1,6 @@
 //! The run: a scene and its pictures in, every matched sheet out.
 
+mod fades;
 mod folder;
 mod make;
 mod manifest;
@@ -8,6 +9,7 @@ mod painted;
 mod textures;
 mod write;
 
+pub use fades::Other;
 pub use textures::frame_path;
 
 use crate::base::fault::{Class, Fault, Faults, Result};
@@ -54,6 +56,8 @@ pub struct Options {
     pub rerun: Rerun,
     /// What the scene sets, for saying why something is made again.
     pub settings: SceneSettings,
+    /// The scene in its other moods, for saying which files may be faded into which.
+    pub others: Vec<Other>,
 }
 
 impl Options {
@@ -75,6 +79,7 @@ impl Options {
             limits: Limits::default(),
             rerun: Rerun::default(),
             settings: SceneSettings::default(),
+            others: Vec::new(),
         }
     }
 
