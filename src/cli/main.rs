@@ -195,7 +195,7 @@ fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read
     spare_from_output(&args.scene)?;
     let source = Source::load(&args.scene, limits)?;
     let shelf = Shelf::of_scene(Some(&args.scene), limits);
-    let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true };
+    let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: true, held: None };
     let mut reading = read::read_mood(&source.file, &source.text, how, mood)?;
     reading.scene.slots.iter().flat_map(|slot| slot.files()).try_for_each(spare_from_output)?;
     let pictures = Pictures::open(&reading.scene, limits)?;

@@ -28,7 +28,7 @@ pub fn show(args: &args::Show, limits: &Limits) -> Result<()> {
         return shelf.get(&args.name).map(|preset| say(&alone(&preset)));
     };
     let source = Source::load(scene, limits)?;
-    let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: false };
+    let how = read::Options { sets: &args.sets, limits, shelf: &shelf, check_art: false, held: None };
     let reading = read::read_mood(&source.file, &source.text, how, args.mood.as_deref())?;
     let slot = reading.scene.slots.iter().position(|slot| slot.name == args.name);
     say(&match slot {

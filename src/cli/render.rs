@@ -79,7 +79,7 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
 }
 
 fn how<'a>(args: &'a args::Render, limits: &'a Limits, shelf: &'a Shelf) -> read::Options<'a> {
-    read::Options { sets: &args.scene.sets, limits, shelf, check_art: true }
+    read::Options { sets: &args.scene.sets, limits, shelf, check_art: true, held: None }
 }
 
 /// The scene in the moods other than `mood`. One that can't be read has no files to fade into, and is no fault of this run.

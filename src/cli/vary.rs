@@ -17,7 +17,8 @@ pub fn vary(args: &args::Vary) -> Result<()> {
     super::spare_from_output(file)?;
     let source = Source::load(file, &limits)?;
     let shelf = Shelf::of_scene(Some(file), &limits);
-    let how = read::Options { sets: &args.scene.sets, limits: &limits, shelf: &shelf, check_art: true };
+    let how =
+        read::Options { sets: &args.scene.sets, limits: &limits, shelf: &shelf, check_art: true, held: None };
     let reading = read::read(&source.file, &source.text, how)?;
     let along = match &args.along {
         Some(text) => Along::numbers(&reading, &args.slot, text, args.count)?,

@@ -31,6 +31,7 @@ const FILES: &[(&str, &str, &str)] = &[
     ("view.js", "text/javascript; charset=utf-8", include_str!("page/view.js")),
     ("zoom.js", "text/javascript; charset=utf-8", include_str!("page/zoom.js")),
     ("stage.js", "text/javascript; charset=utf-8", include_str!("page/stage.js")),
+    ("strokes.js", "text/javascript; charset=utf-8", include_str!("page/strokes.js")),
     ("hold.js", "text/javascript; charset=utf-8", include_str!("page/hold.js")),
     ("compare.js", "text/javascript; charset=utf-8", include_str!("page/compare.js")),
     ("recovery.js", "text/javascript; charset=utf-8", include_str!("page/recovery.js")),

@@ -152,7 +152,7 @@ pub(super) fn keep(hub: &Hub) -> Result<Option<PathBuf>> {
     let mut recovery = locked(&hub.recovery);
     let unsaved = {
         let session = hub.session();
-        session.is_unsaved().then(|| Arc::clone(session.text()))
+        session.is_unsaved().then(|| session.unsaved_text())
     };
     recovery.keep(unsaved)
 }

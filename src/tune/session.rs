@@ -1,12 +1,13 @@
 //! The session: the scene's text with its undo history, what the file holds, and the scene of the last good text.
 
 mod others;
+mod strokes;
 
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files;
 use crate::base::limits::Limits;
 use crate::plan::haze;
-use crate::scene::pictures::Pictures;
+use crate::scene::pictures::{Held, Pictures};
 use crate::scene::read::{self, Reading};
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::{Source, keys};
@@ -15,6 +16,7 @@ use others::Others;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+pub(super) use strokes::Stroke;
 
 /// Most steps that can be undone.
 const UNDO_MAX: usize = 400;
@@ -25,6 +27,8 @@ pub(super) struct Version {
     pub revision: u64,
     pub text: Arc<str>,
     pub reading: Reading,
+    /// Drawings as they stand on the page, by file.
+    pub drawn: Arc<Held>,
     pub pictures: Pictures,
     /// The revision at which the pictures were last read.
     pub opened: u64,
@@ -41,17 +45,27 @@ pub(super) enum FileChange {
     Conflict,
 }
 
+/// A step of the history.
+#[derive(Clone, PartialEq)]
+struct Step {
+    text: Arc<str>,
+    /// Drawings as they stand, by file; of others their files are read.
+    drawn: Arc<Held>,
+}
+
 pub(super) struct Session {
     file: PathBuf,
     mood: Option<String>,
     limits: Limits,
     shelf: Shelf,
-    history: Vec<Arc<str>>,
+    history: Vec<Step>,
     at: usize,
     /// The gesture that the last step belongs to: what follows of it is the same step.
     gesture: Option<String>,
     /// What the file holds, as far as is known.
     on_disk: Arc<str>,
+    /// What the files of drawings hold, as far as the page has drawn in them.
+    drawn_on_disk: Held,
     /// What the file holds where both were changed.
     conflict: Option<Arc<str>>,
     /// Why the file can't be read now: nobody knows what a save would replace.
@@ -70,16 +84,18 @@ impl Session {
         let source = Source::load(file, &limits)?;
         let shelf = Shelf::of_scene(Some(file), &limits);
         let text: Arc<str> = source.text.into();
-        let version = Arc::new(interpret(file, &text, mood.as_deref(), &limits, &shelf, None, 1)?);
+        let step = Step { text: Arc::clone(&text), drawn: Arc::default() };
+        let version = Arc::new(interpret(file, &step, mood.as_deref(), &limits, &shelf, None, 1)?);
         Ok(Session {
             file: file.to_path_buf(),
             mood,
             limits,
             shelf,
-            history: vec![Arc::clone(&text)],
+            history: vec![step],
             at: 0,
             gesture: None,
             on_disk: text,
+            drawn_on_disk: Held::new(),
             conflict: None,
             unreadable: None,
             faults: None,
@@ -103,7 +119,7 @@ impl Session {
     }
 
     pub fn text(&self) -> &Arc<str> {
-        &self.history[self.at]
+        &self.history[self.at].text
     }
 
     /// The scene of the last good text.
@@ -121,7 +137,7 @@ impl Session {
     }
 
     pub fn is_unsaved(&self) -> bool {
-        **self.text() != *self.on_disk
+        **self.text() != *self.on_disk || self.undrawn().next().is_some()
     }
 
     pub fn has_conflict(&self) -> bool {
@@ -207,18 +223,27 @@ impl Session {
         if text == *self.text() {
             return Ok(());
         }
-        let version = self.interpret(&text)?;
-        self.push(text, gesture);
+        self.apply_step(self.with_text(text), gesture)
+    }
+
+    fn apply_step(&mut self, step: Step, gesture: Option<String>) -> Result<()> {
+        let version = self.interpret(&step)?;
+        self.push(step, gesture);
         self.adopt(version);
         Ok(())
     }
 
-    fn push(&mut self, text: Arc<str>, gesture: Option<String>) {
+    /// A text with the drawings as they stand.
+    fn with_text(&self, text: Arc<str>) -> Step {
+        Step { text, drawn: Arc::clone(&self.history[self.at].drawn) }
+    }
+
+    fn push(&mut self, step: Step, gesture: Option<String>) {
         self.history.truncate(self.at + 1);
         if self.at > 0 && gesture.is_some() && gesture == self.gesture {
-            self.history[self.at] = text;
+            self.history[self.at] = step;
         } else {
-            self.history.push(text);
+            self.history.push(step);
             if self.history.len() > UNDO_MAX {
                 self.history.remove(0);
             }
@@ -227,11 +252,11 @@ impl Session {
         self.gesture = gesture;
     }
 
-    fn interpret(&self, text: &Arc<str>) -> Result<Version> {
+    fn interpret(&self, step: &Step) -> Result<Version> {
         let before = Some(&*self.current);
         interpret(
             &self.file,
-            text,
+            step,
             self.mood.as_deref(),
             &self.limits,
             &self.shelf,
@@ -249,7 +274,7 @@ impl Session {
 
     /// Where the text is the file's, its scene is the saved one.
     fn mark_saved(&mut self) {
-        if *self.current.text == *self.on_disk {
+        if *self.current.text == *self.on_disk && self.undrawn().next().is_none() {
             self.saved = Arc::clone(&self.current);
         }
     }
@@ -266,8 +291,8 @@ impl Session {
 
     /// Reads the text that stands now; what is wrong with it is kept beside the last good scene.
     fn reread(&mut self) {
-        let text = Arc::clone(self.text());
-        match self.interpret(&text) {
+        let step = self.history[self.at].clone();
+        match self.interpret(&step) {
             Ok(version) => self.adopt(version),
             Err(faults) => self.faults = Some(faults),
         }
@@ -284,6 +309,7 @@ impl Session {
         if let Some(faults) = &self.unreadable {
             return Err(unsaved(&self.file, faults));
         }
+        self.save_drawn()?;
         let text = Arc::clone(self.text());
         if files::save(&self.file, self.on_disk.as_bytes(), text.as_bytes())? == files::Placed::Stands {
             // Saved by somebody else since the look at it.
@@ -327,14 +353,14 @@ impl Session {
 
     fn take(&mut self, theirs: Arc<str>) {
         self.on_disk = Arc::clone(&theirs);
-        self.push(theirs, None);
+        self.push(self.with_text(theirs), None);
         self.reread();
     }
 
     /// Resolves a conflict. Whichever is chosen, the other is a step back.
     pub fn resolve(&mut self, mine: bool) {
         let Some(theirs) = self.conflict.take() else { return };
-        let own = Arc::clone(self.text());
+        let own = self.history[self.at].clone();
         self.take(theirs);
         if mine {
             self.push(own, None);
@@ -343,9 +369,10 @@ impl Session {
     }
 
     /// Takes a text over that an earlier run left; the file's is a step back.
-    pub fn take_over(&mut self, text: Arc<str>) {
-        if text != *self.text() {
-            self.push(text, None);
+    pub fn take_over(&mut self, text: &str) {
+        let step = self.recovered(text);
+        if step != self.history[self.at] {
+            self.push(step, None);
             self.reread();
         }
     }
@@ -354,9 +381,10 @@ impl Session {
     pub fn reopen(&mut self) {
         self.shelf = Shelf::of_scene(Some(&self.file), &self.limits);
         self.others = Others::default();
-        let text = Arc::clone(self.text());
+        self.leave_drawn();
+        let step = self.history[self.at].clone();
         let revision = self.revision + 1;
-        match interpret(&self.file, &text, self.mood.as_deref(), &self.limits, &self.shelf, None, revision) {
+        match interpret(&self.file, &step, self.mood.as_deref(), &self.limits, &self.shelf, None, revision) {
             Ok(version) => self.adopt(version),
             Err(faults) => self.faults = Some(faults),
         }
@@ -376,25 +404,32 @@ fn unsaved(file: &Path, faults: &Faults) -> Faults {
     .into()
 }
 
-/// Reads a text; pictures that the scene of `before` has open already stay open.
+/// Reads a step; pictures that the scene of `before` has open already stay open.
 fn interpret(
     file: &Path,
-    text: &Arc<str>,
+    step: &Step,
     mood: Option<&str>,
     limits: &Limits,
     shelf: &Shelf,
     before: Option<&Version>,
     revision: u64,
 ) -> Result<Version> {
-    let how = read::Options { sets: &[], limits, shelf, check_art: true };
+    let Step { text, drawn } = step;
+    let how = read::Options { sets: &[], limits, shelf, check_art: true, held: Some(drawn) };
     let mut reading = read::read_mood(file, text, how, mood)?;
     let same = before.filter(|before| pictures(&before.reading) == pictures(&reading));
     let (pictures, opened) = match same {
-        Some(before) => (before.pictures.clone(), before.opened),
-        None => (Pictures::open(&reading.scene, limits)?, revision),
+        Some(before) => {
+            let mut pictures = before.pictures.clone();
+            if before.drawn != *drawn {
+                pictures.draw_strokes(&reading.scene, limits, drawn)?;
+            }
+            (pictures, before.opened)
+        }
+        None => (Pictures::open_held(&reading.scene, limits, drawn)?, revision),
     };
     haze::sample(&mut reading.scene, &pictures, limits)?;
-    Ok(Version { revision, text: Arc::clone(text), reading, pictures, opened })
+    Ok(Version { revision, text: Arc::clone(text), reading, drawn: Arc::clone(drawn), pictures, opened })
 }
 
 /// A picture of a slot: the slot, whether it is its strokes, the file, its layer, and the width that a drawing follows.

@@ -5,7 +5,7 @@ use crate::base::units::Camera;
 use crate::tune::hub::{Hub, Message as Outgoing, Tab, locked};
 use crate::tune::lamps;
 use crate::tune::recovery;
-use crate::tune::session::Session;
+use crate::tune::session::{Session, Stroke};
 use crate::tune::state;
 use crate::tune::view::View;
 use serde::Deserialize;
@@ -38,6 +38,8 @@ enum Ask {
     Restore { slot: Option<String>, key: String, stamp: u64 },
     /// Numbers or the colour of a lamp, by their keys.
     Lamp { at: usize, values: BTreeMap<String, Json>, gesture: Option<String>, stamp: u64 },
+    /// A stroke into a slot's fog, as far as it is drawn; `held` until it ends.
+    Stroke { held: bool, stroke: Stroke, stamp: u64 },
     /// A new seed for a slot.
     Reseed { slot: String, stamp: u64 },
     /// A step back.
@@ -210,6 +212,9 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
         Ask::Restore { slot, key, stamp } => {
             edit(hub, tab, stamp, Some(&key), |session| session.restore(slot.as_deref(), &key));
         }
+        Ask::Stroke { held, stroke, stamp } => {
+            edit_while(hub, tab, stamp, Some("slot.strokes"), held, |session| session.stroke(&stroke));
+        }
         Ask::Reseed { slot, stamp } => edit(hub, tab, stamp, Some("slot.seed"), |session| {
             let seed = getrandom::u32().map_err(|error| {
                 Fault::new(Class::Usage, format!("the system provides no random numbers: {error}"))
@@ -238,7 +243,7 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
 fn recover(hub: &Hub, tab: &Tab, stamp: u64, take: bool) {
     let text = locked(&hub.recovery).text().filter(|_| take);
     if let Some(text) = text {
-        hub.session().take_over(text);
+        hub.session().take_over(&text);
         // What was taken over must be on disk before its old file goes.
         if recovery::keep(hub).is_err() {
             return edit(hub, tab, stamp, None, |_| Ok(()));

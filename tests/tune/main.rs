@@ -15,5 +15,6 @@ mod mends;
 mod outside;
 mod page;
 mod recovery;
+mod strokes;
 mod wire;
 mod zoom;

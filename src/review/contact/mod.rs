@@ -76,7 +76,7 @@ fn tiles(shelf: &Shelf) -> Result<Vec<Tile>> {
 }
 
 fn still(shelf: &Shelf, tile: &Tile, width: u32, limits: &Limits) -> Result<Vec<u8>> {
-    let options = Options { sets: &tile.sets, limits, shelf, check_art: false };
+    let options = Options { sets: &tile.sets, limits, shelf, check_art: false, held: None };
     let scene = read::read(Path::new("presets/shelf/scene.toml"), SCENE, options)?.scene;
     let mut pictures = Pictures::default();
     for (name, svg) in ART {

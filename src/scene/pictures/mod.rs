@@ -10,7 +10,7 @@ mod scale;
 mod set;
 mod vector;
 
-pub use set::Pictures;
+pub use set::{Held, Pictures};
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::{Broken, Limits};

@@ -40,7 +40,10 @@ struct Strokes {
 }
 
 /// Most texels that strokes are drawn at: what becomes of them is blurred.
-const MOST_OF_STROKES: f64 = 8_388_608.0;
+const MOST_OF_STROKES: f64 = 2_097_152.0;
+
+/// Texts of drawings that aren't in their files yet, by file.
+pub type Held = BTreeMap<PathBuf, Arc<str>>;
 
 /// Finds facts of a picture file by their key.
 pub type Recall<'a> = &'a dyn Fn(Key) -> Option<Facts>;
@@ -51,11 +54,23 @@ impl Pictures {
         Pictures::recall(scene, limits, &|_| None)
     }
 
+    /// As [`Pictures::open`], where strokes may be held in memory instead of in their files.
+    ///
+    /// # Errors
+    /// With all pictures that can't be used.
+    pub fn open_held(scene: &Scene, limits: &Limits, held: &Held) -> Result<Pictures> {
+        Pictures::read(scene, limits, &|_| None, held)
+    }
+
     /// As [`Pictures::open`], but a picture whose facts are found isn't read again before it is drawn.
     ///
     /// # Errors
     /// With all pictures that can't be used.
     pub fn recall(scene: &Scene, limits: &Limits, found: Recall<'_>) -> Result<Pictures> {
+        Pictures::read(scene, limits, found, &Held::new())
+    }
+
+    fn read(scene: &Scene, limits: &Limits, found: Recall<'_>, held: &Held) -> Result<Pictures> {
         let mut pictures = Pictures::default();
         let mut faults = Faults::default();
         // A picture that several slots share is read once; its faults are told once.
@@ -75,14 +90,31 @@ impl Pictures {
                 pictures.by_slot.insert(slot.name.clone(), Arc::clone(art));
             }
         }
+        if let Err(found) = pictures.draw_strokes(scene, limits, held) {
+            faults.list.extend(found.list);
+        }
+        faults.or(pictures)
+    }
+
+    /// Draws the strokes of every slot again: those in `held` as it has them, all others as their files do.
+    ///
+    /// # Errors
+    /// With all strokes that can't be used.
+    pub fn draw_strokes(&mut self, scene: &Scene, limits: &Limits, held: &Held) -> Result<()> {
+        let mut faults = Faults::default();
         for slot in &scene.slots {
             let Some(place) = &slot.strokes else { continue };
-            match Strokes::open(place, limits) {
-                Ok(strokes) => drop(pictures.strokes.insert(slot.name.clone(), strokes)),
+            let strokes = match held.get(&place.file) {
+                Some(text) => Source::from_bytes(&place.file, text.as_bytes().to_vec(), limits)
+                    .and_then(|source| Strokes::draw(place, source, limits)),
+                None => Strokes::open(place, limits),
+            };
+            match strokes {
+                Ok(strokes) => drop(self.strokes.insert(slot.name.clone(), strokes)),
                 Err(found) => faults.list.extend(found.list),
             }
         }
-        faults.or(pictures)
+        faults.or(())
     }
 
     /// Adds the picture of a slot.

@@ -11,6 +11,7 @@ use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
 use crate::scene::keys::{Entry, Place, Reader, Value, key};
 use crate::scene::layered::Layered;
+use crate::scene::pictures::Held;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::recipe::shelf::{Preset, Shelf, default_preset};
 use crate::scene::sets::{self, Overrides};
@@ -47,6 +48,8 @@ pub struct Options<'a> {
     pub shelf: &'a Shelf,
     /// Whether pictures must be there.
     pub check_art: bool,
+    /// Drawings that are held in memory: their files need not be there.
+    pub held: Option<&'a Held>,
 }
 
 /// Reads a scene file with the presets that come with the program; pictures must be there.
@@ -70,7 +73,8 @@ pub fn read_text(
     check_art: bool,
 ) -> Result<Scene> {
     let shelf = Shelf::embedded();
-    read(file, text, Options { sets, limits, shelf: &shelf, check_art }).map(|reading| reading.scene)
+    read(file, text, Options { sets, limits, shelf: &shelf, check_art, held: None })
+        .map(|reading| reading.scene)
 }
 
 /// Reads a scene's text as if it stood in `file`, and remembers who set what.

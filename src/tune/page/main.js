@@ -6,6 +6,7 @@ import { setUpControls, showControls, refused, mending, lead } from "./controls.
 import { setUpSection, showSection } from "./section.js";
 import { offer } from "./recovery.js";
 import { setUpLamps, showLamps } from "./lamps.js";
+import { setUpHand, showHand } from "./strokes.js";
 
 const by = (id) => document.getElementById(id);
 /** State that all parts of the page share. */
@@ -45,6 +46,7 @@ function faulty(faults, title) {
 /** What depends on which slot is chosen. */
 function tellChoice() {
   for (const id of ["reseed", "alone"]) by(id).hidden = !page.subject;
+  showHand();
   outline(page.subject);
 }
 
@@ -210,4 +212,5 @@ addEventListener("beforeunload", (event) => { if (page.state?.unsaved) event.pre
 setUpPicture((name) => choose(name));
 setUpSection(page, choose);
 setUpLamps();
+setUpHand(page);
 connect();
