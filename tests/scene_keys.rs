@@ -13,7 +13,7 @@ const SCENE: &str = "view = [640, 360]\nrim.darken = true\nair.visibility = 20\n
 fn lines(set: Option<String>) -> Vec<String> {
     let (limits, shelf) = (Limits::default(), Shelf::embedded());
     let sets: Vec<String> = set.into_iter().collect();
-    let options = Options { sets: &sets, limits: &limits, shelf: &shelf, check_art: false };
+    let options = Options { sets: &sets, limits: &limits, shelf: &shelf, check_art: false, held: None };
     let reading =
         read(Path::new("scene.toml"), SCENE, options).unwrap_or_else(|faults| panic!("{sets:?}: {faults}"));
     format!("{:#?}", reading.scene).lines().map(|line| line.trim().to_owned()).collect()

@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 fn reading(text: &str, sets: &[&str]) -> Reading {
     let sets: Vec<String> = sets.iter().map(|set| (*set).to_owned()).collect();
     let (limits, shelf) = (Limits::default(), Shelf::embedded());
-    let options = Options { sets: &sets, limits: &limits, shelf: &shelf, check_art: false };
+    let options = Options { sets: &sets, limits: &limits, shelf: &shelf, check_art: false, held: None };
     read(Path::new("dir/level.toml"), text, options).unwrap_or_else(|faults| panic!("{faults}"))
 }
 

@@ -102,7 +102,7 @@ fn same(state: &Value, file: &Value) -> bool {
 /// The file as meant, with every default and preset behind it: key by key, value and who set it, what the state says.
 fn as_meant(tune: &Tune, text: &str, state: &Value) -> usize {
     let (limits, shelf) = (Limits::default(), Shelf::embedded());
-    let options = Options { sets: &[], limits: &limits, shelf: &shelf, check_art: true };
+    let options = Options { sets: &[], limits: &limits, shelf: &shelf, check_art: true, held: None };
     let reading = read::read(&tune.scene, text, options).expect("a scene");
     assert_eq!(state["name"], reading.scene.name);
     assert_eq!(state["view"], json!(reading.scene.view));

@@ -28,14 +28,24 @@ fn steps(browser: &Browser, tune: &Tune, wanted: u64) -> Value {
     }
     browser.settle();
     settled(browser);
-    browser.look("now")
+    // The last picture may still be on its way: until two looks in a row are the same.
+    let mut look = browser.look("now");
+    loop {
+        std::thread::sleep(std::time::Duration::from_millis(700));
+        settled(browser);
+        let next = browser.look("now");
+        if next == look {
+            return look;
+        }
+        look = next;
+    }
 }
 
 #[test]
 fn strokes_are_drawn_undone_saved_and_there_after_a_reload() {
     let tune = Tune::start(SCENE);
     let Some(browser) = open(&tune) else { return };
-    let plain = browser.look("now");
+    let plain = steps(&browser, &tune, 0);
     browser.run("document.getElementById('nib').value = 24; document.getElementById('draw').click()");
     browser.until("return document.getElementById('draw').getAttribute('aria-pressed') === 'true'");
     browser.pull("#stage", [160, -60], 12);

@@ -197,15 +197,26 @@ impl Session {
     }
 
     /// The step that [`Session::unsaved_text`] wrote down.
-    pub(super) fn recovered(&self, text: &str) -> Step {
+    pub(super) fn recovered(&mut self, text: &str) -> Step {
         let mut step = self.with_text(text.into());
         let Some(at) = text.find(&format!("\n{DRAWING}")) else { return step };
-        let folder = self.file.parent().unwrap_or(Path::new(""));
+        let folder = self.file.parent().unwrap_or(Path::new("")).to_path_buf();
         for line in text[at + 1..].lines().filter_map(|line| line.strip_prefix(DRAWING)) {
             let Ok((name, drawing)) = serde_json::from_str::<(String, String)>(line) else { continue };
-            if crate::output::manifest::stays_inside(&name) {
-                Arc::make_mut(&mut step.drawn).insert(folder.join(name), drawing.into());
+            if !crate::output::manifest::stays_inside(&name) {
+                continue;
             }
+            let file = folder.join(name);
+            // What the file holds now is a step back.
+            let there =
+                pictures::content(&file, &self.limits).ok().and_then(|bytes| String::from_utf8(bytes).ok());
+            if let Some(there) = there.map(Arc::<str>::from) {
+                self.drawn_on_disk.insert(file.clone(), Arc::clone(&there));
+                for step in &mut self.history {
+                    Arc::make_mut(&mut step.drawn).entry(file.clone()).or_insert_with(|| Arc::clone(&there));
+                }
+            }
+            Arc::make_mut(&mut step.drawn).insert(file, drawing.into());
         }
         step.text = text[..=at].into();
         step
