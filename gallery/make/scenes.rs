@@ -60,7 +60,7 @@ pub fn scene(root: &Path, name: &str, mood: Option<&str>, sets: &[String]) -> Re
 pub fn of_text(root: &Path, file: &Path, text: &str, mood: Option<&str>, sets: &[String]) -> Result<Scene> {
     let limits = Limits::default();
     let shelf = presets(root, &limits);
-    let options = read::Options { sets, limits: &limits, shelf: &shelf, check_art: true };
+    let options = read::Options { sets, limits: &limits, shelf: &shelf, check_art: true, held: None };
     read::read_mood(file, text, options, mood).map(|reading| reading.scene)
 }
 
