@@ -222,14 +222,8 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             // Short enough to be read out.
             session.set(Some(&slot), "slot.seed", &(seed % 100_000).to_string(), None)
         }),
-        Ask::Undo { stamp } => edit(hub, tab, stamp, None, |session| {
-            session.step(true);
-            Ok(())
-        }),
-        Ask::Redo { stamp } => edit(hub, tab, stamp, None, |session| {
-            session.step(false);
-            Ok(())
-        }),
+        Ask::Undo { stamp } => step(hub, tab, stamp, true),
+        Ask::Redo { stamp } => step(hub, tab, stamp, false),
         Ask::Save { stamp } => edit(hub, tab, stamp, None, |session| session.save().map(drop)),
         Ask::Choose { mine, stamp } => edit(hub, tab, stamp, None, |session| {
             session.resolve(mine);
@@ -237,6 +231,14 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
         }),
         Ask::Recover { take, stamp } => recover(hub, tab, stamp, take),
     }
+}
+
+/// Goes a step back or forth.
+fn step(hub: &Hub, tab: &Tab, stamp: u64, back: bool) {
+    edit(hub, tab, stamp, None, |session| {
+        session.step(back);
+        Ok(())
+    });
 }
 
 /// Takes the unsaved edits of an earlier run over, or deletes them.
