@@ -34,6 +34,13 @@ const FILES: &[(&str, &str, &str)] = &[
     ("strokes.js", "text/javascript; charset=utf-8", include_str!("page/strokes.js")),
     ("hold.js", "text/javascript; charset=utf-8", include_str!("page/hold.js")),
     ("compare.js", "text/javascript; charset=utf-8", include_str!("page/compare.js")),
+    ("numbers.js", "text/javascript; charset=utf-8", include_str!("page/numbers.js")),
+    ("words.js", "text/javascript; charset=utf-8", include_str!("page/words.js")),
+    ("picker.js", "text/javascript; charset=utf-8", include_str!("page/picker.js")),
+    ("moods.js", "text/javascript; charset=utf-8", include_str!("page/moods.js")),
+    ("level.js", "text/javascript; charset=utf-8", include_str!("page/level.js")),
+    ("drift.js", "text/javascript; charset=utf-8", include_str!("page/drift.js")),
+    ("recipes.js", "text/javascript; charset=utf-8", include_str!("page/recipes.js")),
     ("recovery.js", "text/javascript; charset=utf-8", include_str!("page/recovery.js")),
 ];
 
@@ -44,10 +51,24 @@ pub(super) struct Access {
     pub token: String,
 }
 
+/// A picture that a page sends.
+pub(super) struct Upload {
+    /// What its address says of it: `name=boat.png&depth=2`.
+    pub query: String,
+    /// Bytes of it.
+    pub length: u64,
+    /// Those that came with the request's head.
+    pub begun: Vec<u8>,
+    /// The port, for the answer.
+    pub port: u16,
+}
+
 /// What a request comes to.
 pub(super) enum Answer {
     /// It is answered.
     Done,
+    /// A picture is sent: what comes after its head, and what was read of it.
+    Picture(Upload),
     /// The page's socket, with the key that its handshake is to be answered with.
     Socket(String),
 }
@@ -84,6 +105,16 @@ impl Access {
         let Some(name) = path.strip_prefix('/').and_then(|path| self.inside(path)) else {
             return refuse(stream, 404, "Not Found");
         };
+        if let (Some("POST"), Some(query)) = (request.method, name.strip_prefix("picture?")) {
+            let lengths = values(&request, "content-length");
+            let length = lengths.first().and_then(|text| text.parse().ok());
+            let (Some(length), 1, 1) = (length, lengths.len(), origins.len()) else {
+                return refuse(stream, 400, "Bad Request");
+            };
+            let end = head.windows(4).position(|end| end == b"\r\n\r\n").map_or(head.len(), |at| at + 4);
+            let begun = head[end..].to_vec();
+            return Ok(Answer::Picture(Upload { query: query.to_owned(), length, begun, port: self.port }));
+        }
         if request.method != Some("GET") {
             return refuse(stream, 405, "Method Not Allowed");
         }
@@ -148,7 +179,7 @@ fn refuse(stream: &mut TcpStream, code: u16, word: &str) -> std::io::Result<Answ
     send(stream, code, word, "text/plain; charset=utf-8", word.as_bytes(), 0)
 }
 
-fn send(
+pub(super) fn send(
     stream: &mut TcpStream,
     code: u16,
     word: &str,

@@ -66,6 +66,8 @@ pub(super) struct Tab {
     pub outlined: Mutex<Option<[u64; 2]>>,
     /// Where somebody asks what lies: shares of the view's width and height.
     pub asked: Mutex<Option<[f64; 2]>>,
+    /// The slot (none: the scene) whose presets are to be shown small, and the names of those that are due.
+    pub recipes: Mutex<Option<(Option<String>, Vec<String>)>>,
 }
 
 impl Tab {
@@ -79,6 +81,7 @@ impl Tab {
             compared: Mutex::default(),
             outlined: Mutex::default(),
             asked: Mutex::default(),
+            recipes: Mutex::default(),
         }
     }
 

@@ -4,6 +4,7 @@
 //! Only this machine can reach it, and only who knows the run's token. One thread for each connection, two painters (`draw`) and a
 //! watcher; they share the `hub`.
 
+mod blocks;
 mod draw;
 mod frame;
 mod http;
@@ -14,6 +15,8 @@ mod row_means;
 mod session;
 mod socket;
 mod state;
+mod token;
+mod upload;
 mod view;
 mod watch;
 mod write;
@@ -35,8 +38,6 @@ use std::time::Duration;
 /// The port that is tried first.
 pub const PORT: u16 = 4673;
 
-/// Bytes of the token.
-const TOKEN: usize = 16;
 /// Most connections at a time.
 const CONNECTIONS: usize = 64;
 
@@ -81,10 +82,7 @@ impl Server {
             .or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))
             .map_err(|error| fault("no port can be opened on this machine", &error))?;
         let port = listener.local_addr().map_err(|error| fault("the port has no address", &error))?.port();
-        let mut token = [0; TOKEN];
-        getrandom::fill(&mut token)
-            .map_err(|error| fault("the system provides no random numbers", &error))?;
-        let token: String = token.iter().map(|byte| format!("{byte:02x}")).collect();
+        let token = token::of(&options.scene)?;
         let address = format!("http://127.0.0.1:{port}/{token}/");
         let access = Access { port, token };
         let recovery = Recovery::open(&options.scene, session.text(), &limits);
@@ -184,7 +182,9 @@ fn accept(hub: &Arc<Hub>, listener: &TcpListener, access: &Access) {
 
 /// One connection; whoever breaks it off has only himself to blame.
 fn handle(hub: &Arc<Hub>, mut stream: TcpStream, access: &Access) {
-    if let Ok(Answer::Socket(key)) = access.answer(&mut stream) {
-        let _ = socket::serve(hub, stream, &key);
+    match access.answer(&mut stream) {
+        Ok(Answer::Socket(key)) => drop(socket::serve(hub, stream, &key)),
+        Ok(Answer::Picture(picture)) => drop(upload::receive(hub, stream, picture)),
+        _ => {}
     }
 }

@@ -1,5 +1,7 @@
 //! The session: the scene's text with its undo history, what the file holds, and the scene of the last good text.
 
+mod conflict;
+mod level;
 mod others;
 mod strokes;
 
@@ -294,7 +296,10 @@ impl Session {
         let step = self.history[self.at].clone();
         match self.interpret(&step) {
             Ok(version) => self.adopt(version),
-            Err(faults) => self.faults = Some(faults),
+            Err(faults) => match self.without_mood(&step) {
+                Some(version) => self.adopt(version),
+                None => self.faults = Some(faults),
+            },
         }
     }
 
@@ -355,26 +360,6 @@ impl Session {
         self.on_disk = Arc::clone(&theirs);
         self.push(self.with_text(theirs), None);
         self.reread();
-    }
-
-    /// Resolves a conflict. Whichever is chosen, the other is a step back.
-    pub fn resolve(&mut self, mine: bool) {
-        let Some(theirs) = self.conflict.take() else { return };
-        let own = self.history[self.at].clone();
-        self.take(theirs);
-        if mine {
-            self.push(own, None);
-            self.reread();
-        }
-    }
-
-    /// Takes a text over that an earlier run left; the file's is a step back.
-    pub fn take_over(&mut self, text: &str) {
-        let step = self.recovered(text);
-        if step != self.history[self.at] {
-            self.push(step, None);
-            self.reread();
-        }
     }
 
     /// Pictures or presets were changed: everything is read again.

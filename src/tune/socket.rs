@@ -2,6 +2,7 @@
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::units::Camera;
+use crate::tune::blocks::NewSlot;
 use crate::tune::hub::{Hub, Message as Outgoing, Tab, locked};
 use crate::tune::lamps;
 use crate::tune::recovery;
@@ -34,6 +35,22 @@ enum Ask {
     Set { slot: Option<String>, key: String, value: Json, gesture: Option<String>, stamp: u64 },
     /// No value of its own.
     Unset { slot: Option<String>, key: String, stamp: u64 },
+    /// No value of its own in any slot.
+    Clear { key: String, stamp: u64 },
+    /// A slot is removed.
+    Remove { slot: String, stamp: u64 },
+    /// A slot is called otherwise.
+    Rename { slot: String, name: String, stamp: u64 },
+    /// A slot without a picture.
+    Add { name: String, depth: f64, stamp: u64 },
+    /// A slot is hidden, or shown again.
+    Hide { slot: String, hidden: bool, stamp: u64 },
+    /// Which mood is tuned; none: the scene itself.
+    Mood { name: Option<String>, stamp: u64 },
+    /// A mood is made, and tuned.
+    Make { mood: String, stamp: u64 },
+    /// A mood is removed.
+    Unmake { mood: String, stamp: u64 },
     /// The last saved value.
     Restore { slot: Option<String>, key: String, stamp: u64 },
     /// Numbers or the colour of a lamp, by their keys.
@@ -56,6 +73,8 @@ enum Ask {
     View { view: View, stamp: u64 },
     /// Which slots' pictures lie at a place of the view, shares of its width and height.
     Pick { at: [f64; 2], stamp: u64 },
+    /// The presets as small pictures of the scene under each.
+    Recipes { slot: Option<String>, stamp: u64 },
     /// A picture is on the page.
     Shown,
 }
@@ -193,6 +212,20 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             tab.stamp.store(stamp, Ordering::Release);
             hub.wake();
         }
+        Ask::Recipes { slot, stamp } => {
+            let names: Vec<String> =
+                hub.session().shelf().names().into_iter().map(|name| name.to_string()).collect();
+            *locked(&tab.recipes) = Some((slot, names));
+            tab.stamp.store(stamp, Ordering::Release);
+            hub.wake();
+        }
+        other => change(hub, tab, other),
+    }
+}
+
+/// Changes values.
+fn change(hub: &Hub, tab: &Tab, ask: Ask) {
+    match ask {
         Ask::Set { slot, key, value, gesture, stamp } => {
             let dragged = gesture.is_some();
             edit_while(hub, tab, stamp, Some(&key), dragged, |session| {
@@ -209,6 +242,7 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
         Ask::Unset { slot, key, stamp } => {
             edit(hub, tab, stamp, Some(&key), |session| session.unset(slot.as_deref(), &key, None));
         }
+        Ask::Clear { key, stamp } => edit(hub, tab, stamp, Some(&key), |session| session.clear(&key)),
         Ask::Restore { slot, key, stamp } => {
             edit(hub, tab, stamp, Some(&key), |session| session.restore(slot.as_deref(), &key));
         }
@@ -222,6 +256,27 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             // Short enough to be read out.
             session.set(Some(&slot), "slot.seed", &(seed % 100_000).to_string(), None)
         }),
+        other => change_level(hub, tab, other),
+    }
+}
+
+/// Changes slots and moods, goes a step back or forth, saves.
+fn change_level(hub: &Hub, tab: &Tab, ask: Ask) {
+    match ask {
+        Ask::Remove { slot, stamp } => edit(hub, tab, stamp, None, |session| session.remove_slot(&slot)),
+        Ask::Rename { slot, name, stamp } => {
+            edit(hub, tab, stamp, Some("slot.name"), |session| session.rename_slot(&slot, &name));
+        }
+        Ask::Add { name, depth, stamp } => edit(hub, tab, stamp, None, |session| {
+            let name = session.free_name(&name);
+            session.add_slot(&NewSlot { name: &name, depth, x: None, art: None })
+        }),
+        Ask::Hide { slot, hidden, stamp } => {
+            edit(hub, tab, stamp, None, |session| session.hide_slot(&slot, hidden));
+        }
+        Ask::Mood { name, stamp } => edit(hub, tab, stamp, None, |session| session.choose_mood(name)),
+        Ask::Make { mood, stamp } => edit(hub, tab, stamp, None, |session| session.make_mood(&mood)),
+        Ask::Unmake { mood, stamp } => edit(hub, tab, stamp, None, |session| session.remove_mood(&mood)),
         Ask::Undo { stamp } => step(hub, tab, stamp, true),
         Ask::Redo { stamp } => step(hub, tab, stamp, false),
         Ask::Save { stamp } => edit(hub, tab, stamp, None, |session| session.save().map(drop)),
@@ -230,6 +285,8 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             Ok(())
         }),
         Ask::Recover { take, stamp } => recover(hub, tab, stamp, take),
+        // The others were acted on before.
+        _ => {}
     }
 }
 

@@ -2,8 +2,11 @@
 
 use crate::base::placing::{Kind, Placing};
 use crate::base::units::Camera;
+use crate::plan::{Job, Plan};
 use serde::Deserialize;
 
+/// Longest that fog is seen to drift, seconds.
+const DRIFT_MAX: f64 = 86_400.0;
 /// Most texels of a part along either side.
 const PART_MAX: u32 = 8192;
 
@@ -27,6 +30,8 @@ pub(super) struct View {
     pub only: Option<Only>,
     /// What lies under the layers.
     pub ground: Ground,
+    /// How long the fog has drifted, seconds.
+    pub drift: f64,
 }
 
 /// Another state of the scene.
@@ -78,7 +83,14 @@ impl View {
         let fits = |[_, _, width, height]: &[u32; 4]| {
             (1..=PART_MAX).contains(width) && (1..=PART_MAX).contains(height)
         };
-        self.camera.0.0.is_finite() && self.part.as_ref().is_none_or(fits)
+        self.camera.0.0.is_finite()
+            && (0.0..=DRIFT_MAX).contains(&self.drift)
+            && self.part.as_ref().is_none_or(fits)
+    }
+
+    /// How far a job's layer has drifted, texels of `plan`.
+    pub fn drifted(&self, plan: &Plan, job: &Job) -> f64 {
+        plan.drift_of(job) * self.drift * plan.scale.0
     }
 
     /// Whether a layer is seen.
@@ -86,7 +98,7 @@ impl View {
         let Some(Only { slot, what }) = &self.only else { return true };
         let own = placing.slot == *slot;
         match what {
-            Part::Fog => own && placing.kind != Kind::Art,
+            Part::Fog => own && matches!(placing.kind, Kind::Fog | Kind::Rim),
             Part::Picture => own && placing.kind == Kind::Art,
             Part::Without => !own,
         }

@@ -2,6 +2,7 @@
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::scene::edit::{Edit, after, lamp, line_after, slot};
+use crate::scene::keys::KEYS;
 use std::ops::Range;
 use std::path::Path;
 use toml_edit::{Document, Item, TableLike};
@@ -68,7 +69,7 @@ pub fn reads(text: &str, location: &Location<'_>) -> Option<String> {
     Some(value.clone().decorated("", "").to_string())
 }
 
-fn parse<'t>(file: &Path, text: &'t str) -> Result<Document<&'t str>> {
+pub(super) fn parse<'t>(file: &Path, text: &'t str) -> Result<Document<&'t str>> {
     Document::parse(text).map_err(|error| {
         Fault::new(Class::Scene, format!("the scene can't be read: {}", error.message()))
             .in_file(file)
@@ -130,6 +131,11 @@ fn added(root: &Item, text: &str, location: &Location<'_>, value: &str) -> Optio
             Some(Item::Table(table)) if table.is_dotted() => None,
             _ => Some(depth),
         };
+        if let (Some(depth), true) = (own, location.mood.is_some() && !matches!(item, Some(Item::Value(_))))
+            && let Some(edit) = in_order(text, table, &path, depth, location, value)
+        {
+            return Some(edit);
+        }
         let neighbour = table.iter().filter(|(_, item)| item.is_value()).last();
         let first = match (location.slot, location.mood) {
             (Some(_), None) if depth == 0 => table.get("name"),
@@ -159,8 +165,12 @@ fn added(root: &Item, text: &str, location: &Location<'_>, value: &str) -> Optio
             return after(text, line, &dotted(&path[above..]), value);
         }
     }
-    // Nothing to stand beside: a table of its own at the end.
     location.mood?;
+    Some(own_table(text, location, &path, value))
+}
+
+/// Where there is nothing to stand beside: a table of its own at the end.
+fn own_table(text: &str, location: &Location<'_>, path: &[&str], value: &str) -> Edit {
     // A slot's step numbers stand in the slot's table, by dotted keys.
     let own = location.slot.is_some() || location.lamp.is_some();
     let (tables, key) = path.split_at(if own { 4 } else { path.len() - 1 });
@@ -172,7 +182,53 @@ fn added(root: &Item, text: &str, location: &Location<'_>, value: &str) -> Optio
         "\n\n"
     };
     let with = format!("{gap}[{}]\n{} = {value}\n", dotted(tables), dotted(key));
-    Some(Edit { at: text.len()..text.len(), with })
+    Edit { at: text.len()..text.len(), with }
+}
+
+/// The value among those of a mood's headed table, in the order of the table of keys.
+fn in_order(
+    text: &str,
+    table: &dyn TableLike,
+    path: &[&str],
+    depth: usize,
+    location: &Location<'_>,
+    value: &str,
+) -> Option<Edit> {
+    let first = if location.slot.is_some() { 4 } else { 2 };
+    let way = path.get(first..depth)?;
+    // A slot's own keys come before its numbers of steps.
+    let rank = |key: &str| {
+        let of_slot = location.slot.map(|_| format!("slot.{key}"));
+        let own = of_slot.and_then(|path| KEYS.iter().position(|one| one.path == path));
+        let place = own.map(|at| (0, at));
+        place.or_else(|| KEYS.iter().position(|one| one.path == key).map(|at| (1, at)))
+    };
+    let own = rank(location.key)?;
+    let mut there = Vec::new();
+    leaves(table, &way.join("."), &mut there);
+    there.sort_by_key(|(_, at)| at.start);
+    let key = dotted(&path[depth..]);
+    match there.iter().rev().find(|(key, _)| rank(key).is_some_and(|rank| rank < own)) {
+        Some((_, at)) => Some(line_after(text, at.end, &key, value)),
+        None => {
+            let at = there.first()?.1.start;
+            let start = text[..at].rfind('\n').map_or(0, |at| at + 1);
+            let indent: String = text[start..at].chars().take_while(|c| matches!(c, ' ' | '\t')).collect();
+            Some(Edit { at: start..start, with: format!("{indent}{key} = {value}\n") })
+        }
+    }
+}
+
+/// The values of a table on its own lines, dotted ones too: their keys and where they stand.
+fn leaves(table: &dyn TableLike, prefix: &str, all: &mut Vec<(String, Range<usize>)>) {
+    for (name, item) in table.iter() {
+        let key = if prefix.is_empty() { name.to_owned() } else { format!("{prefix}.{name}") };
+        match item {
+            Item::Value(value) => all.extend(value.span().map(|at| (key, at))),
+            Item::Table(inner) if inner.is_dotted() => leaves(inner, &key, all),
+            _ => {}
+        }
+    }
 }
 
 /// The value at the top that was written last, before any table.
@@ -200,7 +256,7 @@ fn depth_above_dotted(base: &dyn TableLike, way: &[&str]) -> Option<usize> {
 }
 
 /// A dotted key; names that aren't bare are quoted.
-fn dotted(path: &[&str]) -> String {
+pub(super) fn dotted(path: &[&str]) -> String {
     let parts: Vec<String> = path
         .iter()
         .map(
@@ -286,6 +342,14 @@ mod tests {
         assert_eq!(second, format!("{first}\n[mood.dusk.slot.reeds]\ndepth = 4\n"));
         let third = put(&second, at(dusk, Some("reeds"), "smear.length"), "4");
         assert_eq!(third, format!("{second}smear.length = 4\n"));
+        // In the order of the table of keys, whatever was set first.
+        let fourth = put(&third, at(dusk, Some("reeds"), "bands.size"), "7");
+        assert_eq!(fourth, third.replace("smear.length = 4", "bands.size = 7\nsmear.length = 4"));
+        let fifth = put(&fourth, at(dusk, Some("reeds"), "x"), "1");
+        assert_eq!(fifth, fourth.replace("depth = 4\n", "depth = 4\nx = 1\n"));
+        let sixth = put(&fifth, at(dusk, None, "air.light"), "20");
+        let last = put(&sixth, at(dusk, None, "air.visibility"), "90");
+        assert!(last.contains("[mood.dusk.air]\nhaze = \"#fff\"\nvisibility = 90\nlight = 20\n"), "{last}");
     }
 
     #[test]

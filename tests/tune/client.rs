@@ -47,6 +47,7 @@ impl Tune {
             .arg("tune")
             .arg(&scene)
             .args(more)
+            .env("XDG_STATE_HOME", folder.path().join("state"))
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
@@ -62,6 +63,14 @@ impl Tune {
         let (port, token) = rest.trim_end_matches('/').split_once('/').unwrap();
         let (port, token) = (port.parse().unwrap(), token.to_owned());
         Tune { child, scene, address, port, token, _folder: folder }
+    }
+
+    /// Ends it, and starts it again on the same scene at the same port.
+    pub fn again(mut self) -> Tune {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+        let folder = std::mem::replace(&mut self._folder, tempfile::tempdir().unwrap());
+        Tune::on(self.scene.clone(), folder, &["--port", &self.port.to_string()])
     }
 
     pub fn file(&self) -> String {

@@ -4,10 +4,12 @@
 #[path = "../world/browser.rs"]
 mod browser;
 mod client;
+mod controls;
 mod door;
 mod edits;
 mod equal;
 mod lamps;
+mod level;
 mod long;
 mod mends;
 #[allow(dead_code)]

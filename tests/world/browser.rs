@@ -106,8 +106,12 @@ impl Browser {
     pub fn look(&self, id: &str) -> Value {
         self.run(&format!(
             "
-const canvas = document.getElementById('{id}');
-const data = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+const shown = document.getElementById('{id}');
+const canvas = document.createElement('canvas');
+[canvas.width, canvas.height] = [shown.width, shown.height];
+const pen = canvas.getContext('2d');
+pen.drawImage(shown, 0, 0);
+const data = pen.getImageData(0, 0, canvas.width, canvas.height).data;
 let hash = 0; const colours = new Set();
 for (let at = 0; at < data.length; at += 4) {{
   const colour = data[at] << 16 | data[at + 1] << 8 | data[at + 2];
@@ -295,11 +299,22 @@ return [hash, colours.size];"
 
     /// Serious and critical findings of axe-core; none if it isn't here.
     pub fn axe(&self) -> Option<Value> {
+        self.axe_of("['serious', 'critical']")
+    }
+
+    /// All findings of axe-core; none if it isn't here.
+    pub fn axe_all(&self) -> Option<Value> {
+        self.axe_of("['minor', 'moderate', 'serious', 'critical']")
+    }
+
+    fn axe_of(&self, impacts: &str) -> Option<Value> {
         let Ok(source) = std::fs::read_to_string(format!("{}/axe-core/axe.min.js", node_modules())) else {
             return skipped("axe-core isn't here");
         };
         self.run(&format!("{source}; window.axe = axe; return 0"));
-        let script = "const done = arguments[0]; axe.run().then((found) => done(found.violations.filter((one) => ['serious', 'critical'].includes(one.impact)).map((one) => one.id + ': ' + one.nodes.map((node) => node.html).join(' '))), (error) => done(String(error)));";
+        let script = format!(
+            "const done = arguments[0]; axe.run().then((found) => done(found.violations.filter((one) => {impacts}.includes(one.impact)).map((one) => one.id + ': ' + one.nodes.map((node) => node.html).join(' '))), (error) => done(String(error)));"
+        );
         Some(self.post("/execute/async", &json!({"script": script, "args": []})))
     }
 }

@@ -24,7 +24,7 @@ const FOG: f64 = 0.5;
 
 const PAGE: &str = include_str!("preview/page.html");
 const STYLE: &str = include_str!("preview/page.css");
-const SCRIPT: &str = include_str!("preview/page.js");
+const SCRIPT: &str = concat!(include_str!("preview/paint.js"), include_str!("preview/page.js"));
 
 /// The page.
 pub fn bytes(stack: &Stack<'_>) -> Result<Vec<u8>> {

@@ -189,6 +189,15 @@ impl<'a> Compositor<'a> {
         self
     }
 
+    /// Each layer so many texels farther to the right.
+    #[cfg(feature = "tune")]
+    pub fn moved(mut self, by: &[f64]) -> Compositor<'a> {
+        for (layer, by) in self.layers.iter_mut().zip(by) {
+            layer.place = layer.place.moved(*by);
+        }
+        self
+    }
+
     /// Draws it over the colour `ground`, sRGB-encoded, in the place of the plan's.
     #[cfg(feature = "tune")]
     pub fn over(mut self, ground: [f32; 3]) -> Compositor<'a> {

@@ -49,6 +49,13 @@ impl Place {
         Place { start: left as f64, left, top, origin: 0, size, period: 0.0, stretch: [1.0; 2] }
     }
 
+    /// The same so many texels farther to the right.
+    #[cfg(feature = "tune")]
+    pub fn moved(self, by: f64) -> Place {
+        let start = self.start + by;
+        Place { start, left: start.round() as i64 - self.origin, ..self }
+    }
+
     /// The same in a part of the view that begins with the texel at `left` and `top`, to the same whole texels.
     pub fn within(self, [left, top]: [i64; 2]) -> Place {
         Place { left: self.left - left, top: self.top - top, origin: self.origin + left, ..self }

@@ -174,8 +174,12 @@ impl Draft {
         under: &'a Under,
     ) -> Compositor<'a> {
         let shown = (0..self.plan.files.len()).filter(|at| view.shows(self.plan.files[*at].placing()));
-        let sources = shown.filter_map(|at| self.source(at, view, rims));
-        under.lay(Compositor::new(&self.plan, sources, view.camera.within(self.plan.travel)))
+        let drawn = shown.filter_map(|at| Some((at, self.source(at, view, rims)?)));
+        let (places, sources): (Vec<usize>, Vec<_>) = drawn.unzip();
+        let drift: Vec<f64> =
+            places.iter().map(|at| view.drifted(&self.plan, &self.plan.files[*at])).collect();
+        let camera = view.camera.within(self.plan.travel);
+        under.lay(Compositor::new(&self.plan, sources, camera).moved(&drift))
     }
 
     /// Pictures as they are drawn, far to near.

@@ -3,6 +3,7 @@
 
 mod layers;
 mod outline;
+mod recipes;
 mod settle;
 
 pub(super) use settle::settle;

@@ -14,8 +14,8 @@ use crate::stack::survey::{Mark, Ready, Survey};
 use crate::stack::{Made, Source, Stack, values};
 use crate::steps::dither;
 use crate::store::maker::{Maker, Request};
-use crate::tune::draw::LOOK;
 use crate::tune::draw::layers::{RimPicture, Under, bare, plan, scales};
+use crate::tune::draw::{LOOK, recipes};
 use crate::tune::frame::Of;
 use crate::tune::hub::{Hub, Tab, locked};
 use crate::tune::session::Version;
@@ -99,9 +99,12 @@ pub(in crate::tune) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
                 REST / 4
             });
             seen = seen.wrapping_sub(1);
-        } else if settler.round(&tabs) {
-            hub.store.evict();
-            at_rest();
+        } else {
+            if settler.round(&tabs) {
+                hub.store.evict();
+                at_rest();
+            }
+            recipes::draw(hub, limits, &tabs);
         }
     }
 }
@@ -234,9 +237,12 @@ impl Layers {
         let made = |at: usize| self.made[at].as_ref().map(Made::source);
         let sources = self.plan.files.iter().enumerate().filter_map(|(at, job)| {
             let source = if view.bare { bare(at)? } else { made(at)? };
-            view.shows(job.placing()).then_some((job.placing(), source))
+            let drift = view.drifted(&self.plan, job);
+            view.shows(job.placing()).then_some((drift, (job.placing(), source)))
         });
-        let compositor = Compositor::new(&self.plan, sources, view.camera.within(self.plan.travel));
+        let (drift, sources): (Vec<f64>, Vec<_>) = sources.unzip();
+        let camera = view.camera.within(self.plan.travel);
+        let compositor = Compositor::new(&self.plan, sources, camera).moved(&drift);
         let part = view.part.and_then(|part| part_within(part, self.plan.texels));
         let size = part.map_or(self.plan.texels, |(_, size)| size);
         let under = Under::new(view.ground, size);

@@ -1,5 +1,8 @@
 // One control, made from its part of the JSON Schema: a number with its slider, a switch, a word, a colour, a text.
 import { send, gesture, gestureEnds } from "./wire.js";
+import { short, words, tidy, scaleOf } from "./numbers.js";
+import { nameOf } from "./words.js";
+import { pickColour } from "./picker.js";
 
 let ids = 0;
 
@@ -13,50 +16,16 @@ function make(name, more = {}, ...inside) {
   return made;
 }
 
-/** A number as it is, but for what arithmetic leaves in its last digits. */
-export function short(number) {
-  if (typeof number !== "number") return String(number);
-  return String(Number(number.toPrecision(15)));
-}
-
-/** Any value in words. */
-export function words(value) {
-  if (value === null || value === undefined || value === "") return "not set";
-  if (value === true) return "yes";
-  if (value === false) return "no";
-  if (Array.isArray(value)) return value.map(short).join(" x ");
-  return typeof value === "number" ? short(value) : value;
-}
-
 /** The kinds that a part of the schema allows. */
 function kinds(schema) {
   return schema.anyOf ?? [schema];
 }
 
-/** Maps a slider's position (0 to 1) to a number: linearly over a narrow range, by ratio over a wide one, around the value over an endless one. */
-function scaleOf({ minimum: min, maximum: max }, whole) {
-  const ratio = (from, to) => ({ at: (t) => from * (to / from) ** t, of: (v) => Math.log(Math.max(v, from) / from) / Math.log(to / from) });
-  const even = (from, to) => ({ at: (t) => from + (to - from) * t, of: (v) => (v - from) / (to - from) });
-  if (max - min <= 1000 || (whole && max - min <= 64)) return () => even(min, max);
-  if (min > 0 && max / min <= 1e5) return () => ratio(min, max);
-  return (value) => {
-    const size = Math.max(Math.abs(value), 10);
-    if (min >= 0 && value > 0) return ratio(Math.max(min, value / 6, 1e-3), Math.min(max, value * 6));
-    return even(Math.max(min, value - size * 2), Math.min(max, value + size * 2));
-  };
-}
-
-/** A number short enough to read, fine enough for its size. */
-export function tidy(value, { whole = false, min = -Infinity, max = Infinity } = {}) {
-  const digits = Math.max(0, 2 - Math.floor(Math.log10(Math.max(Math.abs(value), 1e-3))));
-  const rounded = whole ? Math.round(value) : Number(value.toFixed(Math.min(digits, 6)));
-  return Math.min(max, Math.max(min, rounded));
-}
-
-/** A field for a key of `slot`, or of the scene where that is null. */
+/** A field for a key of `slot`, or of the scene where that is null. `around` has the presets, `hint` to tell what a key does, `scene` for its
+ * measures, and `beside` where it stands in one of two columns. */
 export class Field {
-  constructor(key, slot, presets, hint) {
-    Object.assign(this, { key, slot, value: null });
+  constructor(key, slot, around) {
+    Object.assign(this, { key, slot, around, value: null, name: nameOf(key) });
     ids += 1;
     this.id = `f${ids}`;
     this.parts = kinds(key.schema);
@@ -64,17 +33,17 @@ export class Field {
     this.whole = this.number?.type === "integer";
     this.entry = make("div", { className: "entry" });
     this.who = make("span", { className: "who" });
-    this.out = make("button", { type: "button", className: "out", hidden: true, "aria-label": `Clear ${key.name.replaceAll("_", " ")}` }, "Clear");
+    this.out = make("button", { type: "button", className: "out", hidden: true, "aria-label": `Clear ${this.name}` }, "Clear");
     this.out.title = "Remove this value, so that the inherited one applies";
     this.out.addEventListener("click", (event) => { gestureEnds(); this.unset(event); });
     this.change = make("div", { className: "change" });
     this.wrong = make("p", { className: "wrong", id: `${this.id}-wrong`, hidden: true });
-    const unit = key.unit ? make("span", { className: "unit" }, ` ${key.unit}`) : "";
-    this.label = make("label", { htmlFor: this.id }, key.name.replaceAll("_", " "), unit);
+    const unit = key.unit && !around.beside ? make("span", { className: "unit" }, ` ${key.unit}`) : "";
+    this.label = make("label", { htmlFor: this.id }, this.name, unit);
     this.root = make("div", { className: "field" }, this.label, make("span", { className: "by" }, this.who, this.out), this.entry, this.wrong, this.change);
-    this.root.dataset.key = key.path;
-    this.build(presets);
-    const tell = () => hint(key);
+    Object.assign(this.root.dataset, { key: key.path, slot: slot ?? "" });
+    this.build(around.presets);
+    const tell = () => around.hint(key);
     this.root.addEventListener("focusin", tell);
     this.root.addEventListener("pointerenter", tell);
   }
@@ -137,8 +106,8 @@ export class Field {
   }
 
   numbers(id, flag) {
-    this.scale = scaleOf(this.number, this.whole);
-    this.slider = make("input", { type: "range", min: 0, max: 1000, step: 1, "aria-label": `${this.key.name}, slider` });
+    this.scale = scaleOf(this.key.path, this.number, this.whole, this.around.scene);
+    this.slider = make("input", { type: "range", min: 0, max: 1000, step: 1, "aria-label": `${this.name}, slider` });
     const { minimum: min, maximum: max } = this.number;
     this.slider.addEventListener("input", (event) => {
       // The slider's scale is fixed during a drag.
@@ -166,11 +135,14 @@ export class Field {
   }
 
   colour(id) {
-    this.swatch = make("input", { type: "color", "aria-label": `${this.key.name}, colour` });
+    this.swatch = make("input", { type: "color", "aria-label": `${this.name}, colour` });
     this.swatch.addEventListener("input", (event) => this.set(this.swatch.value, event));
     this.swatch.addEventListener("change", gestureEnds);
     this.entry.append(this.swatch);
     this.text(id, "long");
+    const pick = make("button", { type: "button", className: "pick", "aria-label": `Pick ${this.name} from the picture` }, "Pick");
+    pick.addEventListener("click", () => pickColour(pick, (hex, event) => { gestureEnds(); this.set(hex, event); }));
+    this.entry.append(pick);
   }
 
   get inputs() {
@@ -201,11 +173,29 @@ export class Field {
     const from = this.wrong.hidden && Number.isFinite(Number(this.input.value)) ? Number(this.input.value) : this.value;
     const scale = this.scale(from);
     const steps = stride * (event.shiftKey ? 5 : 1);
-    let value = tidy(scale.at(scale.of(from) + steps / 100), { whole: this.whole, min, max });
+    // Beyond the slider's range a step is a share of the value.
+    const place = scale.of(from);
+    const beyond = place < -1e-6 || place > 1 + 1e-6 || Math.abs(scale.at(place) - from) > 1e-3 * Math.abs(from);
+    const next = beyond ? from + (Math.abs(from) * steps) / 25 : scale.at(place + steps / 100);
+    let value = tidy(next, { whole: this.whole, min, max });
     this.ahead = true;
     if (value === from && this.whole) value = Math.min(max, Math.max(min, from + Math.sign(steps)));
     this.tell(value);
     this.set(value, event);
+  }
+
+  /** Tells which slots have a value of their own, and offers to clear it. */
+  tellOwners(slots, path) {
+    const looks = slots.join("\n");
+    if (this.owners === looks) return;
+    this.owners = looks;
+    this.own?.remove();
+    if (slots.length === 0) return;
+    const names = slots.length > 4 ? `${slots.slice(0, 3).join(", ")} and ${slots.length - 3} more` : slots.join(", ");
+    const button = make("button", { type: "button", "aria-label": `Clear there: ${this.name} of ${names}` }, "Clear there");
+    button.addEventListener("click", (event) => { gestureEnds(); send({ do: "clear", key: path }, event); });
+    this.own = make("div", { className: "change own" }, make("span", {}, `own value: ${names}`), button);
+    this.root.append(this.own);
   }
 
   /** Shows `[value, who, given, old]`. */
@@ -251,7 +241,7 @@ export class Field {
     if (this.looks === looks) return;
     this.looks = looks;
     this.change.replaceChildren();
-    const name = this.key.name.replaceAll("_", " ");
+    const { name } = this;
     const button = (text, about, message) => {
       const made = make("button", { type: "button", "aria-label": `${about} ${name}` }, text);
       made.addEventListener("click", (event) => { gestureEnds(); send({ ...message, slot: this.slot, key: this.key.path }, event); });

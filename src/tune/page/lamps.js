@@ -1,7 +1,7 @@
 // Lamps: handles on the picture. One is dragged, or moved by the arrow keys; the chosen one shows its colour and its numbers.
 import { send, gesture, gestureEnds } from "./wire.js";
 import { view, whenAsked } from "./view.js";
-import { tidy } from "./field.js";
+import { tidy } from "./numbers.js";
 
 const by = (id) => document.getElementById(id);
 /** Fields of the chosen lamp: key, what it is called, least, most. */

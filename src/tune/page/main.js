@@ -1,9 +1,13 @@
 // The page: glues the socket, the picture, the section and the controls together.
 import { connect, on, send, gestureEnds } from "./wire.js";
 import { setUpPicture, setTravel, showMarks, setFailing, outline } from "./picture.js";
-import { setMoods } from "./compare.js";
+import { setUpMoods, showMoods } from "./moods.js";
+import { setUpDrift } from "./drift.js";
+import { setUpRecipes, showRecipes } from "./recipes.js";
+import { setUpLevel, showLevel } from "./level.js";
 import { setUpControls, showControls, refused, mending, lead } from "./controls.js";
 import { setUpSection, showSection } from "./section.js";
+import { nameOf } from "./words.js";
 import { offer } from "./recovery.js";
 import { setUpLamps, showLamps } from "./lamps.js";
 import { setUpHand, showHand } from "./strokes.js";
@@ -48,6 +52,8 @@ function tellChoice() {
   for (const id of ["reseed", "alone"]) by(id).hidden = !page.subject;
   showHand();
   outline(page.subject);
+  showLevel();
+  showRecipes();
 }
 
 function choose(name, focus = false) {
@@ -78,7 +84,7 @@ function show(state) {
   select.value = page.subject;
   setTravel(state);
   showLamps(state);
-  setMoods(state.moods, page.mood);
+  showMoods(state);
   tellChoice();
   banner("broken", faulty(state.faults, "The file has errors; the last good picture is shown."));
   banner("unreadable", faulty(state.unreadable, "The scene file can't be read now, so nothing is saved into it. Unsaved changes are kept."));
@@ -114,10 +120,10 @@ function showReport(report) {
     item.append(element("span", `${one.message}. ${one.remedy}`));
     const key = mending(page, one);
     if (key) {
-      const button = element("button", `Go to ${key.name.replaceAll("_", " ")}`, { type: "button" });
+      const button = element("button", `Go to ${nameOf(key)}`, { type: "button" });
       button.addEventListener("click", () => {
         choose(key.table === "slot" || page.steps.includes(key.table) ? one.slot ?? "" : "");
-        lead(key);
+        lead(page, key);
       });
       item.append(" ", button);
     }
@@ -151,10 +157,8 @@ function showDue() {
   for (const one of works.values()) one();
 }
 
-on("hello", (hello, all) => {
-  page.keys = hello.controls;
-  page.mood = all.mood;
-  by("mood").textContent = all.mood ? `mood: ${all.mood}` : "";
+on("hello", (hello) => {
+  Object.assign(page, { keys: hello.controls, presets: hello.presets });
   setUpControls(page, hello);
 });
 // The section is drawn of both.
@@ -212,5 +216,9 @@ addEventListener("beforeunload", (event) => { if (page.state?.unsaved) event.pre
 setUpPicture((name) => choose(name));
 setUpSection(page, choose);
 setUpLamps();
+setUpMoods(page);
+setUpDrift();
+setUpRecipes(page);
+setUpLevel(page, { choose, say });
 setUpHand(page);
 connect();

@@ -11,6 +11,8 @@ let placed = false;
 let marks = [];
 let failing = new Set();
 let current = null;
+/** What the part in view shows, but for where it lies. */
+let partOf = "";
 
 const CANVASES = ["now", "other", "part", "outline"];
 /** The colour of the line around what is chosen, blue first, and its most opacity of 255. */
@@ -31,8 +33,13 @@ function put(frame) {
 function showNow(frame) {
   const changed = current?.turn !== frame.turn;
   current = { turn: frame.turn, camera: frame.camera, settled: frame.settled };
-  if (frame.kind === 2) place(by("part"), frame.left, frame.top, frame.width, frame.height);
-  by("part").hidden = frame.kind !== 2;
+  const of = JSON.stringify([frame.turn, { ...view, part: null, chosen: null }]);
+  if (frame.kind === 2) {
+    place(by("part"), frame.left, frame.top, frame.width, frame.height);
+    partOf = of;
+  }
+  // Sharp texels stay while the same picture is moved about.
+  by("part").hidden = partOf !== of || !view.part;
   if (changed) by("outline").hidden = true;
   by("settling").hidden = frame.settled;
   const data = document.documentElement.dataset;

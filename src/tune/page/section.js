@@ -3,7 +3,8 @@
 import { send, gesture } from "./wire.js";
 import { Sides, EDGE, rowsOf, svg, paintDensity, ticks, curve } from "./draw.js";
 import { grips, grip as makeGrip, held, put, renew, setUpGrips } from "./grips.js";
-import { short, tidy } from "./field.js";
+import { short, tidy } from "./numbers.js";
+import { sheetOf } from "./words.js";
 
 const by = (id) => document.getElementById(id);
 let sides = null;
@@ -101,7 +102,7 @@ function topGrip(page, slot, half) {
     from: [x, y],
     attributes: {
       class: `grip up${page.subject === slot.name ? " chosen" : ""}`,
-      "aria-label": `${sky ? "Bottom" : "Top"} edge of the fog at ${slot.name}: scale height`,
+      "aria-label": `${sky ? "Bottom" : "Top"} edge of the ${sheetOf(page, slot.name)}: scale height`,
       "aria-orientation": "vertical",
       "aria-valuemin": 1, "aria-valuemax": 100000, "aria-valuenow": slot.height,
       "aria-valuetext": `${short(slot.height)} scene px at pan rate 1`,

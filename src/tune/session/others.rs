@@ -2,21 +2,34 @@
 
 use super::{Session, Step, Version, interpret};
 use crate::tune::view::Against;
+use crate::tune::write;
 use std::sync::Arc;
 
 /// Most scenes that are held for pages that compare.
 const HELD: usize = 4;
 /// Revisions of scenes that are only compared with begin here, so that none is one of the session's own.
-const FIRST: u64 = 1 << 32;
+pub(super) const FIRST: u64 = 1 << 32;
 
 /// The scenes that pages compared with last, each with its step and its mood.
 #[derive(Default)]
 pub(super) struct Others {
     held: Vec<(Step, Option<String>, Arc<Version>)>,
-    count: u64,
+    pub(super) count: u64,
 }
 
 impl Session {
+    /// The scene with another preset, of a slot or of all; none where it can't be read.
+    pub fn with_preset(&mut self, slot: Option<&str>, name: &str) -> Option<Version> {
+        let path = if slot.is_some() { "slot.preset" } else { "preset" };
+        let value = toml_edit::Value::from(name).to_string();
+        let text = write::set(&self.file, self.text(), &self.location(slot, path), value.trim()).ok()?;
+        self.others.count += 1;
+        let (revision, before) = (FIRST + self.others.count, Some(&*self.current));
+        let mood = self.mood.as_deref();
+        let step = self.with_text(text.into());
+        interpret(&self.file, &step, mood, &self.limits, &self.shelf, before, revision).ok()
+    }
+
     /// The scene that `against` means; none where there is none, or where it can't be read.
     pub fn other(&mut self, against: &Against) -> Option<Arc<Version>> {
         let (step, mood) = match against {

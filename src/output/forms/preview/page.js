@@ -1,13 +1,15 @@
-"use strict";
 const stack = JSON.parse(document.getElementById("stack").textContent);
 const by = (id) => document.getElementById(id);
-const [stage, canvas, slider, pause, names, status] =
-  ["stage", "picture", "camera", "pause", "names", "status"].map(by);
+let canvas = by("picture");
+const [stage, slider, pause, names, status] =
+  ["stage", "camera", "pause", "names", "status"].map(by);
 const [width, height] = stack.view;
 // The canvas has the texel size that the pictures were stored for.
 canvas.width = Math.round(width * stack.scale);
 canvas.height = Math.round(height * stack.scale);
-const pen = canvas.getContext("2d", { alpha: false });
+// The stage is as large as the window leaves it room for.
+stage.style.setProperty("--ratio", width / height);
+let pen = null;
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 const state = { camera: stack.travel / 2, drifted: 0, playing: !calm.matches, ready: false, last: 0, due: false };
 
@@ -35,15 +37,14 @@ function left(layer) {
 function draw() {
   state.due = false;
   if (!state.ready) return;
-  pen.setTransform(stack.scale, 0, 0, stack.scale, 0, 0);
-  pen.fillStyle = stack.backdrop;
-  pen.fillRect(0, 0, width, height);
+  const start = performance.now();
+  pen.begin(stack.backdrop);
   for (const layer of stack.layers) {
     if (!shown(layer)) continue;
-    const [, top, wide, tall] = layer.rect;
+    const wide = layer.rect[2];
     let x = left(layer);
     if (!layer.period) {
-      pen.drawImage(layer.image, x, top, wide, tall);
+      pen.layer(layer, x, wide);
       continue;
     }
     x -= Math.ceil((x + wide) / layer.period) * layer.period;
@@ -51,23 +52,24 @@ function draw() {
       if (x + wide <= 0) continue;
       // Whole texels, so that neighbours meet without a gap.
       const [from, to] = [x, x + wide].map((edge) => Math.round(edge * stack.scale) / stack.scale);
-      pen.drawImage(layer.image, from, top, to - from, tall);
+      pen.layer(layer, from, to - from);
     }
   }
+  performance.measure("drawing", { start, end: performance.now() });
   if (!names.hidden) place();
 }
 
-// Names are centred on the visible part of their pictures, and moved down where they would overlap.
+// Names stand side by side along their pictures, the farther the more to the left, and move down where they would overlap.
 function place() {
   const ratio = stage.clientWidth / width;
   const taken = [];
-  for (const { label, layer } of labels.values()) {
+  for (const [order, { label, layer }] of [...labels.values()].entries()) {
     const x = left(layer);
     const [from, to] = layer.period ? [0, width] : [Math.max(0, x), Math.min(width, x + layer.rect[2])];
     label.hidden = from >= to;
     if (label.hidden) continue;
     const [wide, tall] = [label.offsetWidth, label.offsetHeight + 2];
-    const at = Math.min(Math.max(0, ((from + to) / 2) * ratio - wide / 2), stage.clientWidth - wide);
+    const at = Math.min(Math.max(0, (from + ((to - from) * (order + 0.5)) / labels.size) * ratio - wide / 2), stage.clientWidth - wide);
     let top = Math.min(Math.max(4, layer.rect[1] * ratio + 4), stage.clientHeight - tall);
     while (taken.some((box) => at < box.at + box.wide && box.at < at + wide && Math.abs(box.top - top) < tall)) top += 4;
     taken.push({ at, wide, top });
@@ -103,7 +105,6 @@ function tick(now) {
 function play(on) {
   state.playing = on;
   pause.textContent = on ? "Pause drift" : "Resume drift";
-  pause.setAttribute("aria-pressed", String(!on));
   if (on) {
     state.last = performance.now();
     requestAnimationFrame(tick);
@@ -159,6 +160,7 @@ Promise.all(stack.layers.map((layer) => {
   layer.data = "";
   return layer.image.decode();
 })).then(() => {
+  [canvas, pen] = painterOf(canvas, stack);
   state.ready = true;
   status.textContent = "";
   document.documentElement.dataset.ready = "yes";
