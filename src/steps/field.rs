@@ -83,7 +83,11 @@ impl FieldSpec {
         let blur = [x, y, smear[0] * smear[1] / 12.0];
         let finest = step1_bands::finest(&self.recipe.bands, f64::from(self.cols), blur);
         let per_cell = if self.recipe.bands.kind == Noise::Smooth { 4.0 } else { 8.0 };
-        let steps = [0, 1].map(|axis| (sigma[axis] / per_sigma[axis]).min(finest[axis] / per_cell).max(1.0));
+        // And a body's edge doesn't fall between samples.
+        let body = step2_falloff::finest(&self.recipe.falloff).unwrap_or([f64::INFINITY; 2]);
+        let steps = [0, 1].map(|axis| {
+            (sigma[axis] / per_sigma[axis]).min(finest[axis] / per_cell).min(body[axis]).max(1.0)
+        });
         let finer = step1_bands::sharpness(&self.recipe.bands, f64::from(self.cols), steps);
         steps.map(|step| (step * finer).max(1.0))
     }

@@ -43,7 +43,7 @@ pub struct Bands<L> {
     pub contrast: f64,
     /// Displacement of features by a slow noise, as a share of a feature's size.
     pub warp: f64,
-    /// Factor on all structure: amount, breath and sway; 0 is an even sheet with a straight line, 1 the recipe as it is, 2 bold. Of a recipe
+    /// Factor on all structure: amount, breath, sway, firm and heaps; 0 is an even sheet with a straight line, 1 the recipe as it is, 2 bold. Of a recipe
     /// in texels it is in those numbers already.
     pub shape: f64,
 }
@@ -65,6 +65,10 @@ pub struct Falloff<L> {
     pub breath: f64,
     /// How far the line itself rises and falls along x.
     pub sway: L,
+    /// How much of the fog is a body with a top of its own, the rest thins evenly upward; 0 to 1.
+    pub firm: f64,
+    /// How far heaps and bays displace the top of the body, in scale heights.
+    pub heaps: f64,
     /// Length along x over which breath and sway vary.
     pub wave: L,
 }
@@ -140,6 +144,8 @@ impl Recipe<Px> {
                 lift: falloff.lift * scale,
                 breath: (falloff.breath * bands.shape).min(BREATH_MAX),
                 sway: falloff.sway * bands.shape * scale,
+                firm: (falloff.firm * bands.shape).min(1.0),
+                heaps: falloff.heaps * bands.shape,
                 wave: falloff.wave * scale,
             },
             smear: Smear { length: smear.length * scale, angle: smear.angle },
@@ -194,11 +200,13 @@ impl KeyPart for Bands<Texel> {
 impl KeyPart for Falloff<Texel> {
     /// The lift is part of the fog's line, which a field's key lists.
     fn write(&self, to: &mut KeyWriter) {
-        let Falloff { height, beyond, lift: _, breath, sway, wave } = self;
+        let Falloff { height, beyond, lift: _, breath, sway, firm, heaps, wave } = self;
         to.add("height", height)
             .add("beyond", beyond)
             .add("breath", breath)
             .add("sway", sway)
+            .add("firm", firm)
+            .add("heaps", heaps)
             .add("wave", wave);
     }
 }

@@ -151,7 +151,8 @@ fn any_recipe() -> impl Strategy<Value = Recipe<Px>> {
     let bands = (kind, 20.0..120.0, 0.6..5.0, 1_u32..=6, 0.3..0.55, 1.7..2.3, 0.2..0.9, 0.0..1.0, 0.0..0.3);
     let blurs = (0.0..200.0, -90.0..90.0, 0.0..24.0, 1.0..2.0, any::<bool>());
     let falloff = (30.0..300.0, 0.0..0.8, 0.0..30.0, 100.0..800.0);
-    (bands, blurs, falloff).prop_map(|(bands, blurs, falloff)| {
+    let body = (prop::sample::select(vec![0.0, 0.0, 0.6, 1.0]), 0.0..1.5);
+    (bands, blurs, falloff, body).prop_map(|(bands, blurs, falloff, body)| {
         let mut recipe = even();
         recipe.bands.amount = 0.9;
         let b = &mut recipe.bands;
@@ -169,6 +170,7 @@ fn any_recipe() -> impl Strategy<Value = Recipe<Px>> {
         let (height, breath, sway, wave) = falloff;
         let f = &mut recipe.falloff;
         (f.height, f.breath, f.sway, f.wave) = (Px(height), breath, Px(sway), Px(wave));
+        (f.firm, f.heaps) = body;
         recipe
     })
 }

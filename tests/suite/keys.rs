@@ -83,6 +83,7 @@ const READ: &[(&str, &str, &str)] = &[
     ("bands.warp", "0.3", "bfolsr"), ("bands.shape", "0.5", "bfolsr"),
     ("falloff.height", "131", "folstr"), ("falloff.beyond", "171", "folstr"), ("falloff.lift", "7", "bfolstr"),
     ("falloff.breath", "0.11", "folsr"), ("falloff.sway", "3", "folsr"), ("falloff.wave", "913", "folsr"),
+    ("falloff.firm", "0.4", "folsr"), ("falloff.heaps", "0.8", "folsr"),
     ("smear.length", "91", "?folsr"), ("smear.angle", "7", "?folsr"),
     ("soften.sigma", "9", "?folsr"), ("soften.stretch", "1.7", "?folsr"),
     ("grade.thickness", "1.3", "olsr"), ("grade.lit", "0.37", "sr"), ("grade.aloft", "431", "sr"),

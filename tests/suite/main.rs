@@ -5,6 +5,7 @@
 #![allow(clippy::approx_constant, clippy::type_complexity, clippy::needless_range_loop)] // Published values stand as printed.
 
 mod blur;
+mod body;
 mod colour;
 mod commands;
 mod fast;

@@ -75,14 +75,16 @@ pub const KEYS: &[Key] = &[
     key("bands.coverage", from(0.02, 0.98), "", Literal("0.6"), "Share of the area that fog covers."),
     key("bands.contrast", SHARE, "", Literal("0.35"), "Hardness of the edge between fog and gap: 0 none, 1 nearly cut out."),
     key("bands.warp", from(0.0, 4.0), "", Literal("0.125"), "How far slow noise displaces features, as a share of their size."),
-    key("bands.shape", from(0.0, 2.0), "", Literal("1"), "Scales all structure at once, the bands' amount and the line's breath and sway: 0 is even, 1 is the recipe's, 2 is bold."),
+    key("bands.shape", from(0.0, 2.0), "", Literal("1"), "Scales all structure at once, the bands' amount, the line's breath and sway, and the body with its heaps: 0 is even, 1 is the recipe's, 2 is bold."),
     // Step 2.
     key("falloff.height", endless(1.0, FAR), RATE_PX, Literal("220"), "Height over which fog thins to 37 % on the open side of the line; inf for no thinning."),
     key("falloff.beyond", endless(1.0, FAR), RATE_PX, Literal("inf"), "The same on the far side of the line; inf fills it."),
     key("falloff.lift", from(-1e5, 1e5), RATE_PX, Literal("0"), "Distance of the fog's line from the anchor line, toward the open side."),
     key("falloff.breath", from(0.0, 0.95), "", Literal("0.35"), "How much the scale height varies along the view, as a share of it."),
     key("falloff.sway", from(0.0, 1e5), RATE_PX, Literal("0"), "How far the line rises and falls along the view."),
-    key("falloff.wave", from(8.0, FAR), RATE_PX, Literal("1200"), "Length over which breath and sway vary."),
+    key("falloff.firm", from(0.0, 1.0), "", Literal("0"), "How much of the fog is a body with a top of its own, over a foot that stays whole; the rest thins evenly upward."),
+    key("falloff.heaps", from(0.0, 4.0), "", Literal("0"), "How far heaps and bays displace the top of the body, in scale heights."),
+    key("falloff.wave", from(8.0, FAR), RATE_PX, Literal("1200"), "Length over which breath and sway vary; heaps are about half as wide."),
     // Step 3.
     key("smear.length", from(0.0, 16_384.0), RATE_PX, Literal("120"), "Length of the directional blur; 0 for none."),
     key("smear.angle", from(-90.0, 90.0), DEGREES, Literal("0"), "Direction of the smear: 0 is level, positive turns its right end upward."),

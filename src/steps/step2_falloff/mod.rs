@@ -1,11 +1,16 @@
 //! Step 2: falloff. Exponential from the fog's line, with a scale height on each side of it, breathing along x.
 
+mod body;
+
+pub use body::finest;
+
 use crate::base::exp::exp_neg;
 use crate::base::seed;
 use crate::base::units::Texel;
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::periodic_noise::PeriodicNoise1d;
 use crate::steps::recipe::Falloff;
+use body::Body;
 
 /// Least scale height, as a share of the recipe's, where the breath takes it away; chosen by eye.
 const HEIGHT_MIN: f64 = 0.02;
@@ -46,12 +51,29 @@ pub fn apply(
         })
         .collect();
     let beyond = falloff.beyond.0 as f32;
-    plane.each_row(
+    let over = |row: usize| (grid.y(row) - line) * open;
+    let rows = [over(0), over(grid.rows.max(1) - 1)];
+    let rows = [rows[0].min(rows[1]), rows[0].max(rows[1])];
+    let Some(body) = Body::new(falloff, seed, time, grid, rows) else {
+        plane.each_row(
+            #[inline(always)]
+            |row, numbers| {
+                let over = over(row) as f32;
+                for (number, (height, rise)) in numbers.iter_mut().zip(&columns) {
+                    *number *= density(over - rise, *height, beyond);
+                }
+            },
+        );
+        return;
+    };
+    plane.each_row_with(
         #[inline(always)]
-        |row, numbers| {
-            let over = ((grid.y(row) - line) * open) as f32;
-            for (number, (height, rise)) in numbers.iter_mut().zip(&columns) {
-                *number *= density(over - rise, *height, beyond);
+        |scratch: &mut body::Scratch, row, numbers| {
+            body.row(over(row), numbers.len(), scratch);
+            let over = over(row) as f32;
+            for (at, (number, (height, rise))) in numbers.iter_mut().zip(&columns).enumerate() {
+                let (over, veil) = (over - rise, density(over - rise, *height, beyond));
+                *number = body.density(at, over, *height, *number, veil, scratch);
             }
         },
     );
