@@ -24,6 +24,7 @@ const LONGEST_CHAIN: usize = 32;
 const EMBEDDED: &[(&str, &str)] = embedded![
     "advection-fog",
     "dust-haze",
+    "fog-bank",
     "frontal-fog",
     "ground-fog",
     "haze-deck",
