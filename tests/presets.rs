@@ -54,6 +54,8 @@ fn weather_words_have_the_classes_of_the_code() {
         ("light fog", 999.0, 1000.0),
         ("mist", 1000.0, 999.0),
         ("haze", 4999.0, 5001.0),
+        ("smoke", 4999.0, 5001.0),
+        ("cloud", 4999.0, 5001.0),
     ] {
         let class = visibility_of(word).expect("a class");
         assert!(class.contains(&inside) && !class.contains(&outside), "{word}");

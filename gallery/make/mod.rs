@@ -5,6 +5,7 @@ mod close;
 mod scenes;
 mod section;
 pub mod shelf;
+mod singles;
 mod steps;
 
 pub use canvas::Canvas;
@@ -68,6 +69,7 @@ pub fn pictures() -> Vec<Picture> {
         }
         all.push(Picture::new(format!("{scene}-recipes"), false, move |root| shelf::over(root, scene)));
     }
+    all.push(Picture::new("singles", true, singles::draw));
     all.push(Picture::new("lamps", false, scenes::lamps));
     all.push(Picture::new("rims-without", false, |root| scenes::evening(root, false)));
     all.push(Picture::new("rims-with", false, |root| scenes::evening(root, true)));

@@ -15,7 +15,7 @@ const COLUMNS: u32 = 3;
 const GAP: u32 = 10;
 const LABEL: u32 = 28;
 
-/// What a scene tunes in its slots by hand, in place of the recipe's numbers.
+/// What a scene tunes for all its slots or in one, by hand, in place of the recipe's numbers.
 const TUNED: [&str; 9] =
     ["bands", "falloff", "smear", "soften", "grade", "preset", "anchor", "line", "haze_share"];
 
@@ -77,6 +77,9 @@ const MIDDLE: f64 = 900.0;
 /// Takes out of a scene what stands in its slots in place of the recipe, and its moods.
 fn untuned(text: &mut DocumentMut, anchor: &str) {
     text.remove("mood");
+    for key in TUNED {
+        text.remove(key);
+    }
     let haze = text["air"]["haze"].clone();
     let air = &mut text["air"];
     let own = air.get("anchor").and_then(Item::as_str).unwrap_or("ground").to_owned();

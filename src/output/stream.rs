@@ -174,14 +174,15 @@ fn draw_row(sheet: &Sheet, form: Form, y: usize, row: &mut Row, out: &mut [u8]) 
                 Form::Opacities => sheet.opacities(y, 0, width, row),
                 Form::Eight | Form::Sixteen => sheet.row(y, 0, width, row),
             }
-            pack(form, y, sheet.size()[0] as usize, row, out);
+            pack(form, y, sheet, row, out);
         },
     );
 }
 
 /// Writes a row's texels as bytes of the file. The dither begins again with every period of `cols`, so that texels repeat exactly.
 #[inline(always)]
-fn pack(form: Form, y: usize, cols: usize, row: &mut Row, out: &mut [u8]) {
+fn pack(form: Form, y: usize, sheet: &Sheet, row: &mut Row, out: &mut [u8]) {
+    let cols = sheet.size()[0] as usize;
     match form {
         Form::Opacities => {
             let thresholds = dither::row(y);
@@ -198,7 +199,7 @@ fn pack(form: Form, y: usize, cols: usize, row: &mut Row, out: &mut [u8]) {
                 }
             }
         }
-        Form::Eight => dither::texels(y, row.texels(), cols, out),
+        Form::Eight => dither::texels(y, row.texels(), sheet.colour().is_none(), cols, out),
         Form::Sixteen => {
             // 16-bit samples are stored with the high byte first (W3C PNG).
             for (sample, value) in out.as_chunks_mut::<2>().0.iter_mut().zip(row.texels().as_flattened()) {

@@ -186,9 +186,10 @@ impl Rim {
     /// As RGBA, 8 bits, opacity dithered.
     pub fn eight(&self) -> Vec<u8> {
         let width = self.size()[0] as usize;
+        let shaded = !self.spec.tones.plain();
         self.texels(
             #[inline(always)]
-            |y, row, out: &mut [u8]| dither::texels(y, row.texels(), width, out),
+            |y, row, out: &mut [u8]| dither::texels(y, row.texels(), shaded, width, out),
         )
     }
 

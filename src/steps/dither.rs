@@ -42,11 +42,19 @@ pub fn code(value: f32, threshold: f32) -> u8 {
     truncate((value * 255.0 + threshold).clamp(0.0, 255.0)) as u8
 }
 
-/// A row of colours, the fourth number of each its opacity, as RGBA of 8 bits: opacities are dithered, the rest is rounded. `y` is
-/// the row's place in the picture; the dither begins again with every `period` of texels, so that they repeat exactly.
+/// Rows and columns between the thresholds of a texel's opacity and those of its colour, so that the two don't rise together.
+const COLOUR: [usize; 2] = [3, 5];
+
+/// A row of colours, the fourth number of each its opacity, as RGBA of 8 bits: opacities are dithered, colours too if they are
+/// `shaded`, else they are rounded. `y` is the row's place in the picture; the dither begins again with every `period` of texels, so
+/// that they repeat exactly.
 #[inline(always)]
-pub fn texels(y: usize, texels: &[[f32; 4]], period: usize, out: &mut [u8]) {
-    let thresholds = row(y).map(|threshold| [0.5, 0.5, 0.5, threshold]);
+pub fn texels(y: usize, texels: &[[f32; 4]], shaded: bool, period: usize, out: &mut [u8]) {
+    let (own, other) = (row(y), row(y + COLOUR[0]));
+    let thresholds: [[f32; 4]; SIDE] = std::array::from_fn(|at| {
+        let colour = if shaded { other[(at + COLOUR[1]) % SIDE] } else { 0.5 };
+        [colour, colour, colour, own[at]]
+    });
     for (texels, out) in texels.chunks(period).zip(out.chunks_mut(4 * period)) {
         codes(texels, &thresholds, out);
     }
@@ -114,7 +122,7 @@ mod tests {
         let texel = |at: usize| std::array::from_fn(|of| ((at * 4 + of) as f32 * 0.713).fract());
         let row: Vec<[f32; 4]> = (0..53).map(texel).collect();
         let (mut translucent, mut solid) = (vec![0; 53 * 4], vec![0; 53 * 4]);
-        texels(3, &row, 21, &mut translucent);
+        texels(3, &row, false, 21, &mut translucent);
         opaque(5, &row, &mut solid);
         for (at, [r, g, b, a]) in row.into_iter().enumerate() {
             let threshold = super::row(3)[at % 21 % SIDE];

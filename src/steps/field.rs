@@ -2,7 +2,8 @@
 //! along the fog's line.
 
 use super::grid::{Grid, Plane};
-use super::{step1_bands, step2_falloff, step3_smear, step4_soften, upsample};
+use super::{step1_bands, step2_falloff, step3_smear, step4_soften, tears};
+use crate::base::exp::exp_neg;
 use crate::base::interpolate::smoothstep;
 use crate::base::seed;
 use crate::base::units::{Px, Scale, Texel};
@@ -72,6 +73,11 @@ impl FieldSpec {
         step3_smear::extent(self.recipe.smear.length.0, self.recipe.smear.angle, [1.0, 1.0]).map(f64::abs)
     }
 
+    /// Distance between samples that torn ends allow, along x and y: they come after the blurs.
+    fn torn(&self) -> [f64; 2] {
+        tears::finest(&self.recipe, f64::from(self.cols)).unwrap_or([f64::INFINITY; 2])
+    }
+
     /// Distance between samples that the blurs allow, along x and y.
     fn steps(&self) -> [f64; 2] {
         let (sigma, smear) = (self.sigma(), self.smear_extent());
@@ -85,8 +91,10 @@ impl FieldSpec {
         let per_cell = if self.recipe.bands.kind == Noise::Smooth { 4.0 } else { 8.0 };
         // And a body's edge doesn't fall between samples.
         let body = step2_falloff::finest(&self.recipe.falloff).unwrap_or([f64::INFINITY; 2]);
+        let torn = self.torn();
         let steps = [0, 1].map(|axis| {
-            (sigma[axis] / per_sigma[axis]).min(finest[axis] / per_cell).min(body[axis]).max(1.0)
+            let blurred = (sigma[axis] / per_sigma[axis]).min(finest[axis] / per_cell);
+            blurred.min(body[axis]).min(torn[axis]).max(1.0)
         });
         let finer = step1_bands::sharpness(&self.recipe.bands, f64::from(self.cols), steps);
         steps.map(|step| (step * finer).max(1.0))
@@ -118,7 +126,7 @@ impl FieldSpec {
                 (f64::from(self.cols) / step_x / multiple).ceil().max(1.0) * multiple
             }
         };
-        let margin = step4_soften::REACH * self.sigma()[1] + 0.5 * self.smear_extent()[1];
+        let margin = step4_soften::REACH * self.sigma()[1] + step3_smear::REACH * self.smear_extent()[1];
         let above = (margin / step_y).ceil() + 2.0;
         let rows = ((to - from + margin) / step_y).ceil() + above + 2.0;
         Grid {
@@ -134,7 +142,7 @@ impl FieldSpec {
         let grid = self.grid(sampling, 0.0, f64::from(self.rows));
         match sampling {
             Sampling::Full => grid,
-            Sampling::Reduced => step4_soften::reduced(grid, self.sigma()).0,
+            Sampling::Reduced => step4_soften::reduced(grid, self.sigma(), self.torn()).0,
         }
     }
 
@@ -149,7 +157,8 @@ impl FieldSpec {
         let work = |grid: &Grid| {
             2.0 * number * area(grid) + step1_bands::bytes(&self.recipe.bands, self.line.0, grid)
         };
-        let strip = self.grid(Sampling::Reduced, self.line.0 - 1.0, self.line.0 + 1.0);
+        let sway = self.recipe.falloff.sway.0;
+        let strip = self.grid(Sampling::Reduced, self.line.0 - sway - 1.0, self.line.0 + sway + 1.0);
         // What strokes are laid into is worked out once without them, and the bands are kept until then.
         let kept = if self.strokes.is_some() { 2.0 * number * (area(&grid) + area(&own)) } else { 0.0 };
         [3.0 * number * area(&own), work(&grid).max(work(&strip)) + kept]
@@ -207,6 +216,32 @@ impl FieldSpec {
         bands
     }
 
+    /// The fog's own line.
+    pub fn own_line(&self) -> step2_falloff::Line {
+        let seed = seed::derive(self.seed, "falloff");
+        let Recipe { falloff, .. } = &self.recipe;
+        step2_falloff::Line::new(falloff, seed, self.time, self.line.0, self.open, f64::from(self.cols))
+    }
+
+    /// Mean density along the fog's own line, at rest, before it is brought to 1: what shapes a fog then never changes how much there
+    /// is, and a loop doesn't pump. `field` is the field before that.
+    fn mean_along_line(&self, sampling: Sampling, field: &Field) -> f64 {
+        let rest = FieldSpec { time: 0.0, ..self.clone() };
+        let line = rest.own_line();
+        let heights = line.heights(field.grid.cols);
+        let least = heights.iter().copied().fold(f64::INFINITY, f64::min);
+        let most = heights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        // Rows beyond the sheet are there for the blurs, which they haven't gone through whole.
+        let inside = least >= 0.0 && most <= f64::from(self.rows);
+        if let Some(mean) = field.mean_along(&heights).filter(|_| inside && self.time == 0.0) {
+            return mean;
+        }
+        // Two samples more on either side, for the cubic.
+        let beyond = 1.0 + 2.0 * field.grid.step[1];
+        let strip = rest.work(sampling, rest.grid(sampling, least - beyond, most + beyond));
+        strip.mean_along(&line.heights(strip.grid.cols)).unwrap_or(1.0)
+    }
+
     /// Runs the first four steps, from `grid` on.
     fn work(&self, sampling: Sampling, grid: Grid) -> Field {
         let bands = self.bands_on(sampling, grid).plane();
@@ -218,7 +253,7 @@ impl FieldSpec {
         let (plane, sigma) = (self.smeared_of(&grid, bands), self.sigma());
         let (density, grid) = match sampling {
             Sampling::Full => (step4_soften::apply(plane, sigma), grid),
-            Sampling::Reduced => step4_soften::reduce(plane, grid, sigma),
+            Sampling::Reduced => step4_soften::reduce(plane, grid, sigma, self.torn()),
         };
         Field { grid, density }
     }
@@ -266,6 +301,14 @@ impl Field {
 
     /// Works the field out on its bands, which are those of [`FieldSpec::bands`].
     pub fn on(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
+        let mut field = Field::whole(spec, sampling, bands);
+        let seed = seed::derive(spec.seed, "tears");
+        tears::tear(&spec.recipe, seed, spec.time, &spec.own_line(), &field.grid, &mut field.density);
+        field
+    }
+
+    /// The field before its ends are torn.
+    fn whole(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
         let Some(strokes) = &spec.strokes else { return Field::normalized(spec, sampling, bands).0 };
         // What is drawn has no say in the mean, so that all beside it stays as it is.
         let scale = if strokes.only {
@@ -286,14 +329,7 @@ impl Field {
     fn normalized(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> (Field, f32) {
         let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
         let mut field = spec.work_on(sampling, grid, bands);
-        let line = spec.line.0;
-        let inside = line >= field.grid.y(0) && line <= field.grid.y(field.grid.rows - 1);
-        let mean = if inside {
-            field.mean_along(line)
-        } else {
-            let strip = spec.grid(sampling, line - 1.0, line + 1.0);
-            spec.work(sampling, strip).mean_along(line)
-        };
+        let mean = spec.mean_along_line(sampling, &field);
         let scale = if mean > 1e-6 { (1.0 / mean) as f32 } else { 1.0 };
         field.times(scale);
         (field, scale)
@@ -308,46 +344,83 @@ impl Field {
         }
     }
 
-    /// Mean along the height `line` (texels).
-    fn mean_along(&self, line: f64) -> f64 {
-        let mut means = Plane::new(1, self.grid.rows);
-        for (row, mean) in means.data.iter_mut().enumerate() {
-            let numbers = self.density.row(row);
-            let sum = numbers.iter().map(|&value| f64::from(value)).sum::<f64>();
-            *mean = (sum / numbers.len() as f64) as f32;
+    /// Mean along a line with this height (texels) in each column; none where it leaves the rows.
+    fn mean_along(&self, heights: &[f64]) -> Option<f64> {
+        let mut sum = 0.0;
+        for (col, y) in heights.iter().enumerate() {
+            let place = (y - self.grid.top) / self.grid.step[1] - 0.5;
+            let base = place.floor();
+            if base < 1.0 || base + 3.0 > self.grid.rows as f64 {
+                return None;
+            }
+            let samples: [f64; 4] = std::array::from_fn(|at| {
+                f64::from(self.density.data[(base as usize + at - 1) * self.grid.cols + col])
+            });
+            sum += cubic(samples, place - base);
         }
-        upsample::interpolate(means, (line - self.grid.top) / self.grid.step[1] - 0.5)
+        Some(sum / heights.len() as f64)
     }
 }
 
-/// How much each place of a field on `grid` faces the light, -1..1: the slope toward it, over a quarter of a feature, of what is
-/// seen of the density through some optical depth: `seen` are its opacities, `whole` is that of density 1. Thin fog shows the
-/// density itself; in thick fog only its outside shows, and what goes on within mustn't: it would read as marble. `light` in
-/// degrees (0 right, 90 above), `reach` in texels along x and y.
+/// Lagrange's cubic through samples at -1, 0, 1 and 2.
+fn cubic([a, b, c, d]: [f64; 4], t: f64) -> f64 {
+    let (before, after) = (t + 1.0, t - 1.0);
+    let past = t - 2.0;
+    -a * t * after * past / 6.0 + b * before * after * past / 2.0 - c * before * t * past / 2.0
+        + d * before * t * after / 6.0
+}
+
+/// How much each place of a field on `grid` faces the light, -1..1: by how much thinner the fog is toward the light than away from it,
+/// as light sees thickness, falling off by the exponential of what it goes through. So a shoulder is bright, what lies under other fog
+/// is in shade, and deep inside it's neither. It goes by what is seen of the density through some optical depth: `seen` are its
+/// opacities, `whole` is that of density 1. Thin fog shows the density itself; in thick fog only its outside shows, and what goes on
+/// within mustn't: it would read as marble. `light` in degrees (0 right, 90 above), `reach` how far light goes, in texels along x and y.
 pub fn facing(seen: &Plane, whole: f32, grid: &Grid, light: f64, reach: [f64; 2]) -> Plane {
     let turn = light.to_radians();
-    let dx = (libm::cos(turn) * reach[0] / grid.step[0]).round() as i64;
-    let dy = (-libm::sin(turn) * reach[1] / grid.step[1]).round() as i64;
+    let toward = [libm::cos(turn) * reach[0] / grid.step[0], -libm::sin(turn) * reach[1] / grid.step[1]];
+    let taps: [[i64; 2]; TAPS] = std::array::from_fn(|at| {
+        let far = (at as f64 + 0.7) / (TAPS as f64 - 0.3);
+        toward.map(|side| (side * far).round() as i64)
+    });
     let (cols, rows) = (grid.cols, grid.rows as i64);
+    let per_tap = DARKENING / TAPS as f32 / whole;
     let mut out = Plane::new(cols, grid.rows);
     out.each_row_with(
         #[inline(always)]
-        |lines: &mut [Vec<f32>; 2], row, numbers| {
-            // The rows toward and away from the light, turned by as many columns.
-            for (line, (down, right)) in lines.iter_mut().zip([(dy, dx), (-dy, -dx)]) {
-                let source = seen.row((row as i64 + down).clamp(0, rows - 1) as usize);
-                let (head, tail) = source.split_at(right.rem_euclid(cols as i64) as usize);
-                line.clear();
-                line.extend_from_slice(tail);
-                line.extend_from_slice(head);
+        |sums: &mut [Vec<f32>; 2], row, numbers| {
+            for (sum, side) in sums.iter_mut().zip([1, -1]) {
+                sum.clear();
+                sum.resize(cols, 0.0);
+                for [right, down] in taps {
+                    let source = seen.row((row as i64 + side * down).clamp(0, rows - 1) as usize);
+                    let (head, tail) = source.split_at((side * right).rem_euclid(cols as i64) as usize);
+                    let (first, last) = sum.split_at_mut(tail.len());
+                    first.iter_mut().zip(tail).for_each(|(sum, value)| *sum += value);
+                    last.iter_mut().zip(head).for_each(|(sum, value)| *sum += value);
+                }
             }
-            let [toward, away] = lines;
-            for ((number, toward), away) in numbers.iter_mut().zip(toward).zip(away) {
-                let slope = *away / whole - *toward / whole;
+            let [toward, away] = sums;
+            let own = seen.row(row);
+            for (((number, toward), away), own) in numbers.iter_mut().zip(toward).zip(away).zip(own) {
+                let [near, far] = [*toward, *away].map(|sum| exp_neg((per_tap * sum).max(0.0)));
+                // What is hardly there has no surface.
+                let surface = (SURFACE * *own / whole).clamp(0.0, 1.0);
+                let side = FACING_GAIN * surface * (near - far);
                 // Held within -1..1 without a corner.
-                *number = slope / (1.0 + slope * slope).sqrt();
+                *number = side / (1.0 + side * side).sqrt();
             }
         },
     );
     out
 }
+
+// Chosen by eye.
+
+/// Samples of the fog between a place and as far as light goes.
+const TAPS: usize = 8;
+/// Optical depth of fog of density 1 over that way.
+const DARKENING: f32 = 2.2;
+/// How much what is left of light on both sides is stretched.
+const FACING_GAIN: f32 = 2.8;
+/// One over the share of the whole opacity from which fog has a surface.
+const SURFACE: f32 = 3.0;

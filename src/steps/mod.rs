@@ -15,4 +15,6 @@ pub mod step3_smear;
 pub mod step4_soften;
 pub mod step5_grade;
 pub mod strokes;
+pub mod tears;
+mod turning_noise;
 pub mod upsample;

@@ -43,7 +43,7 @@ pub struct Bands<L> {
     pub contrast: f64,
     /// Displacement of features by a slow noise, as a share of a feature's size.
     pub warp: f64,
-    /// Factor on all structure: amount, breath, sway, firm and heaps; 0 is an even sheet with a straight line, 1 the recipe as it is, 2 bold. Of a recipe
+    /// Factor on all structure: amount, breath, sway, firm, heaps and torn; 0 is an even sheet with a straight line, 1 the recipe as it is, 2 bold. Of a recipe
     /// in texels it is in those numbers already.
     pub shape: f64,
 }
@@ -91,6 +91,8 @@ pub struct Soften<L> {
     pub sigma: L,
     /// Standard deviation along x over that along y.
     pub stretch: f64,
+    /// How far the fog's ends over its line are torn after the blurs, 0 to 1.
+    pub torn: f64,
 }
 
 /// Step 5: from density to texels.
@@ -149,7 +151,11 @@ impl Recipe<Px> {
                 wave: falloff.wave * scale,
             },
             smear: Smear { length: smear.length * scale, angle: smear.angle },
-            soften: Soften { sigma: soften.sigma * scale, stretch: soften.stretch },
+            soften: Soften {
+                sigma: soften.sigma * scale,
+                stretch: soften.stretch,
+                torn: (soften.torn * bands.shape).min(1.0),
+            },
             grade: Grade { thickness: grade.thickness, lit: grade.lit, aloft: grade.aloft * scale },
         }
     }
@@ -220,8 +226,8 @@ impl KeyPart for Smear<Texel> {
 
 impl KeyPart for Soften<Texel> {
     fn write(&self, to: &mut KeyWriter) {
-        let Soften { sigma, stretch } = self;
-        to.add("sigma", sigma).add("stretch", stretch);
+        let Soften { sigma, stretch, torn } = self;
+        to.add("sigma", sigma).add("stretch", stretch).add("torn", torn);
     }
 }
 

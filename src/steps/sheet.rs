@@ -7,6 +7,7 @@ use crate::base::simd::vectorize;
 use crate::steps::dither;
 use crate::steps::field::{self, Field, FieldSpec, Sampling};
 use crate::steps::grid::{Grid, Plane};
+use crate::steps::recipe::Recipe;
 use crate::steps::upsample::Upsampler;
 use rayon::prelude::*;
 use std::sync::Arc;
@@ -200,13 +201,13 @@ impl Sheet {
         Some(self.ramps.at(self.spec.field.aloft_share(y as f64 + 0.5)))
     }
 
-    /// `width` columns of the sheet, wrapping, as RGBA, 8 bits, opacity dithered: the texels that its file holds.
+    /// `width` columns of the sheet, wrapping, as RGBA, 8 bits, dithered: the texels that its file holds.
     pub fn eight(&self, width: u32) -> Vec<u8> {
-        let cols = self.size()[0] as usize;
+        let (cols, shaded) = (self.size()[0] as usize, self.colour().is_none());
         self.texels(
             width,
             #[inline(always)]
-            |y, row, out: &mut [u8]| dither::texels(y, row.texels(), cols, out),
+            |y, row, out: &mut [u8]| dither::texels(y, row.texels(), shaded, cols, out),
         )
     }
 
@@ -256,8 +257,11 @@ fn opacities(density: &Plane, tau: f64, clear: f64) -> Plane {
 
 /// How the places of the sheet of `spec` face the light, of its field, as coefficients of the spline.
 pub fn facing(spec: &SheetSpec, field: &Field) -> Plane {
-    let bands = &spec.field.recipe.bands;
-    let reach = [0.25 * bands.size.0 * bands.stretch, 0.25 * bands.size.0];
+    let Recipe { bands, falloff, .. } = &spec.field.recipe;
+    let feature = [bands.size.0 * bands.stretch, bands.size.0];
+    // A body is as thick as it is high.
+    let height = if falloff.firm > 0.0 && falloff.height.0.is_finite() { falloff.height.0 } else { 0.0 };
+    let reach = [REACH[0] * feature[0], (REACH[1] * feature[1]).max(REACH_OF_BODY * height)];
     let tau = spec.tau.max(THIN);
     // The clear air has no sides.
     let seen = opacities(&field.density, tau, 0.0);
@@ -265,6 +269,10 @@ pub fn facing(spec: &SheetSpec, field: &Field) -> Plane {
     Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
     plane
 }
+
+/// How far light goes into fog, as shares of a feature's width and height, and of a body's scale height; chosen by eye.
+const REACH: [f64; 2] = [0.2, 0.36];
+const REACH_OF_BODY: f64 = 0.5;
 
 /// Fastest change between neighbouring samples inside a sheet of so many rows, per texel.
 fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f32 {

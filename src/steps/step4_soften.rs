@@ -65,10 +65,10 @@ fn halving_weights() -> ([f32; 5], f64) {
     (weights.map(|weight| (weight / sum) as f32), 2.0 * squares.sum::<f64>() / sum)
 }
 
-/// Softens with deviations of `sigma` texels a plane on `grid`; what comes back has no more samples than are needed to draw it.
-/// Rows outside are taken as the outermost row.
-pub fn reduce(mut plane: Plane, grid: Grid, sigma: [f64; 2]) -> (Plane, Grid) {
-    let (reduced, remaining) = reduced(grid, sigma);
+/// Softens with deviations of `sigma` texels a plane on `grid`; what comes back has no more samples than are needed to draw it, but
+/// they stay as close as `finest` texels. Rows outside are taken as the outermost row.
+pub fn reduce(mut plane: Plane, grid: Grid, sigma: [f64; 2], finest: [f64; 2]) -> (Plane, Grid) {
+    let (reduced, remaining) = reduced(grid, sigma, finest);
     // Rows first: they are next to each other in memory, and halve the work on columns.
     while plane.rows() > reduced.rows {
         plane = halve_y(&plane);
@@ -80,10 +80,11 @@ pub fn reduce(mut plane: Plane, grid: Grid, sigma: [f64; 2]) -> (Plane, Grid) {
 }
 
 /// The grid that [`reduce`] leaves of `grid`, and the deviation that is left to it, in its samples.
-pub fn reduced(mut grid: Grid, sigma: [f64; 2]) -> (Grid, [f64; 2]) {
-    let evenly = |count: u32| grid.cols.is_multiple_of(2 << count);
+pub fn reduced(mut grid: Grid, sigma: [f64; 2], finest: [f64; 2]) -> (Grid, [f64; 2]) {
+    let close = |axis: usize, count: u32| grid.step[axis] * f64::from(2_u32 << count) <= finest[axis];
+    let evenly = |count: u32| grid.cols.is_multiple_of(2 << count) && close(0, count);
     let (across, left_x) = halved(sigma[0] / grid.step[0], evenly);
-    let (down, left_y) = halved(sigma[1] / grid.step[1], |_| true);
+    let (down, left_y) = halved(sigma[1] / grid.step[1], |count| close(1, count));
     grid.cols >>= across;
     for _ in 0..down {
         grid.rows = grid.rows.div_ceil(2);

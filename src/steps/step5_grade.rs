@@ -22,7 +22,7 @@ pub struct Tones {
 
 /// How much lighter and darker than the haze its lit and its far side are, in Oklab lightness, where the scene names no colours.
 /// Chosen by eye.
-const LIFT: f64 = 0.09;
+const LIFT: f64 = 0.13;
 
 impl Tones {
     /// Fills in glow and shade from the haze where they aren't given.

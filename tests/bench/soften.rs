@@ -24,7 +24,8 @@ pub fn rows(table: &mut Table) {
         let (reduced, grid) = spec.before_soften(Sampling::Reduced);
         let (full, _) = spec.before_soften(Sampling::Full);
         let rows = |plane: &Plane, out: &mut [f32]| {
-            let (mut soft, grid) = step4_soften::reduce(plane.clone(), grid, [sigma, sigma]);
+            let (mut soft, grid) =
+                step4_soften::reduce(plane.clone(), grid, [sigma, sigma], [f64::INFINITY; 2]);
             let upsampler = Upsampler::new(grid, SIZE[0] as usize);
             upsampler.prefilter(&mut soft);
             out.par_chunks_mut(SIZE[0] as usize).enumerate().for_each_init(Vec::new, |line, (y, row)| {

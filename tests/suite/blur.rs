@@ -56,39 +56,46 @@ fn segment(smeared: &Plane, angle: f64, length: f64, [share, place, variance]: [
     near(across, 0.0, share * box_variance + variance);
 }
 
-/// A directional blur's variance is that of a continuous box along it, L^2/12, and 0 across (box variance, elementary
+/// A directional blur's variance is that of a continuous box of its length along it, L^2/12, and 0 across (box variance, elementary
 /// probability): the second moments are those of a segment at this angle, for any length.
 #[test]
 fn smear_has_the_moments_of_a_segment() {
     for angle in [0.0, 7.0, 22.5, 30.0, 45.0, 61.3, 90.0, -17.0, -45.0, -88.0] {
         for length in [0.4, 1.0, 3.5, 7.25, 40.0, 121.3, 200.0] {
-            let smeared = step3_smear::apply(impulse(257), length, angle, [1.0, 1.0]);
+            let smeared = step3_smear::apply(impulse(401), length, angle, [1.0, 1.0]);
             segment(&smeared, angle, length, [2e-6, 1e-4, 1e-7]);
         }
     }
 }
 
-/// Lines too long to be drawn tap by tap have the same moments, and the same even weight from end to end.
+/// Lines too long to be drawn tap by tap have the same moments. Their ends taper: the profile along the segment falls from its middle on
+/// either side, and begins and ends with no ramp of one slope.
 #[test]
 fn a_long_smear_is_a_segment_too() {
-    for (angle, length) in [(30.0, 1300.0), (-71.0, 1500.0), (45.0, 1900.0)] {
-        let smeared = step3_smear::apply(impulse(2049), length, angle, [1.0, 1.0]);
-        segment(&smeared, angle, length, [2e-5, 1e-2, 0.0]);
+    for (angle, length) in [(30.0, 1300.0), (-71.0, 1100.0), (45.0, 1200.0)] {
+        let smeared = step3_smear::apply(impulse(2561), length, angle, [1.0, 1.0]);
+        segment(&smeared, angle, length, [2e-5, 1e-2, 0.05]);
         let turn = f64::to_radians(angle);
         let (cos, sin) = (libm::cos(turn), libm::sin(turn));
-        // Weight in windows of 32 samples along the segment, well within its ends; a sample more or less falls into each.
-        let middle = 1024.0;
-        let mut windows = vec![0.0_f64; 64];
+        // Weight in windows of 64 samples along the segment.
+        let middle = 1280.0;
+        let mut windows = vec![0.0_f64; 48];
         for (at, weight) in smeared.data.iter().enumerate() {
-            let (x, y) = ((at % 2049) as f64 - middle, middle - (at / 2049) as f64);
-            let place = (x * cos + y * sin) / 32.0 + 32.0;
-            if (0.0..64.0).contains(&place) {
+            let (x, y) = ((at % 2561) as f64 - middle, middle - (at / 2561) as f64);
+            let place = (x * cos + y * sin) / 64.0 + 24.5;
+            if (0.0..48.0).contains(&place) {
                 windows[place as usize] += f64::from(*weight);
             }
         }
-        let inside = (0.5 * length / 32.0) as usize - 2;
-        for window in &windows[32 - inside..32 + inside] {
-            near(*window, 32.0 / length, 0.05 * 32.0 / length);
+        for side in [1_i64, -1] {
+            let half: Vec<f64> = (0..24).map(|at| windows[(24 + side * at) as usize]).collect();
+            assert!(half.windows(2).all(|pair| pair[1] <= pair[0] + 0.02 * half[0]), "{angle}: {half:.4?}");
+            let seen: Vec<f64> = half.into_iter().take_while(|weight| *weight > 1e-5).collect();
+            let end = seen.len() - 1;
+            assert!(
+                seen[end - 1] - seen[end] < 0.5 * (seen[end / 2] - seen[end / 2 + 1]),
+                "{angle}: {seen:.4?}"
+            );
         }
     }
 }
@@ -128,15 +135,16 @@ fn level_smear_wraps_at_any_length() {
     let plane = scattered(37, 3);
     for length in [0.7, 5.0, 36.9, 37.0, 50.0, 160.3, 1000.0] {
         let got = step3_smear::apply(plane.clone(), length, 0.0, [1.0, 1.0]);
-        let line = Line::new(length);
-        let reach = line.reach as i64 + 1;
-        for row in 0..3 {
-            for col in 0..37_i64 {
-                let want: f64 = (-reach..=reach)
-                    .map(|at| line.weight(at) * f64::from(plane.row(row)[(col + at).rem_euclid(37) as usize]))
-                    .sum();
-                near(f64::from(got.row(row)[col as usize]), want, 1e-6);
-            }
+        let mut want: Vec<f64> = plane.data.iter().map(|&value| f64::from(value)).collect();
+        for share in step3_smear::BOXES {
+            let line = Line::new(share * length);
+            let reach = line.reach as i64 + 1;
+            let taken = |at: usize, by: i64| at / 37 * 37 + (at as i64 % 37 + by).rem_euclid(37) as usize;
+            let sum = |at| (-reach..=reach).map(|by| line.weight(by) * want[taken(at, by)]).sum::<f64>();
+            want = (0..want.len()).map(sum).collect();
+        }
+        for (got, want) in got.data.iter().zip(want) {
+            near(f64::from(*got), want, 1e-6);
         }
     }
 }
@@ -221,7 +229,7 @@ fn a_gaussian_on_fewer_samples_keeps_its_variance() {
     let side = 1024;
     for [wide, tall] in [[6.0, 4.0], [9.5, 14.0], [31.0, 5.6], [60.0, 60.0]] {
         let grid = Grid { cols: side, rows: side, step: [1.0, 1.0], top: 0.0 };
-        let (soft, grid) = step4_soften::reduce(impulse(side), grid, [wide, tall]);
+        let (soft, grid) = step4_soften::reduce(impulse(side), grid, [wide, tall], [f64::INFINITY; 2]);
         assert!(grid.cols < side || wide < 5.0);
         let (mut sum, mut second) = (0.0, [0.0; 2]);
         for (at, weight) in soft.data.iter().enumerate() {

@@ -38,7 +38,7 @@ fn the_foot_is_whole_and_the_top_heaves() {
         let top = &rows[(LINE - HEIGHT) as usize];
         let share = |of: &dyn Fn(f32) -> bool| top.iter().filter(|&&value| of(value)).count() as f64 / 1600.0;
         let (bays, heaps) = (share(&|value| value < 0.2), share(&|value| value > 0.8));
-        assert!(bays > 0.1 && heaps > 0.1, "seed {seed}: {bays:.2} bays, {heaps:.2} heaps");
+        assert!(bays > 0.1 && heaps > 0.05, "seed {seed}: {bays:.2} bays, {heaps:.2} heaps");
     }
 }
 

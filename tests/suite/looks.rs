@@ -7,7 +7,7 @@ use fogweft::base::units::{Scale, Texel};
 use fogweft::steps::field::Sampling;
 use fogweft::steps::grid::{Grid, Plane};
 use fogweft::steps::recipe::Bands;
-use fogweft::steps::{dither, step1_bands};
+use fogweft::steps::{dither, step1_bands, step3_smear};
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 
@@ -80,14 +80,14 @@ fn power(recipe: &Bands<Texel>, cols: usize, dice: u64) -> Vec<f64> {
 }
 
 /// Liquid water in marine stratocumulus: its spectrum falls close to k^-5/3 down to some metres (Gerber et al. 2001, Journal of the
-/// Atmospheric Sciences, abstract). Low stratus claims it for its bands; measured along x from a feature's width to where the recipe's
+/// Atmospheric Sciences, abstract). Stratocumulus claims it for its bands; measured along x from a feature's width to where the recipe's
 /// own blurs leave a hundredth of the power.
 #[test]
-fn low_stratus_has_the_spectrum_it_claims() {
-    let recipe = preset("low-stratus").1.texels(Scale(1.0));
+fn stratocumulus_has_the_spectrum_it_claims() {
+    let recipe = preset("stratocumulus").1.texels(Scale(1.0));
     let shelf = fogweft::scene::recipe::shelf::Shelf::embedded();
     let claims = |name: &String| shelf.get(name).unwrap().source.contains("k^-5/3");
-    assert_eq!(presets().into_iter().filter(claims).collect::<Vec<_>>(), ["low-stratus"]);
+    assert_eq!(presets().into_iter().filter(claims).collect::<Vec<_>>(), ["stratocumulus"]);
     let cols = 8192;
     let wide = recipe.bands.size.0 * recipe.bands.stretch;
     let from = cols as f64 / wide;
@@ -95,8 +95,11 @@ fn low_stratus_has_the_spectrum_it_claims() {
     let left = |cycles: f64| {
         let turn = std::f64::consts::PI * cycles / cols as f64;
         let gauss = libm::exp(-libm::pow(2.0 * turn * recipe.soften.sigma.0 * recipe.soften.stretch, 2.0));
-        let smear = turn * recipe.smear.length.0;
-        gauss * libm::pow(libm::sin(smear) / smear, 2.0)
+        let of_box = |share: f64| {
+            let half = turn * share * recipe.smear.length.0;
+            libm::pow(libm::sin(half) / half, 2.0)
+        };
+        gauss * step3_smear::BOXES.map(of_box).into_iter().product::<f64>()
     };
     let mut to = from;
     while left(to + 1.0) > 0.01 {

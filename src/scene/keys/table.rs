@@ -75,7 +75,7 @@ pub const KEYS: &[Key] = &[
     key("bands.coverage", from(0.02, 0.98), "", Literal("0.6"), "Share of the area that fog covers."),
     key("bands.contrast", SHARE, "", Literal("0.35"), "Hardness of the edge between fog and gap: 0 none, 1 nearly cut out."),
     key("bands.warp", from(0.0, 4.0), "", Literal("0.125"), "How far slow noise displaces features, as a share of their size."),
-    key("bands.shape", from(0.0, 2.0), "", Literal("1"), "Scales all structure at once, the bands' amount, the line's breath and sway, and the body with its heaps: 0 is even, 1 is the recipe's, 2 is bold."),
+    key("bands.shape", from(0.0, 2.0), "", Literal("1"), "Scales all structure at once, the bands' amount, the line's breath and sway, and the body with its heaps and torn ends: 0 is even, 1 is the recipe's, 2 is bold."),
     // Step 2.
     key("falloff.height", endless(1.0, FAR), RATE_PX, Literal("220"), "Height over which fog thins to 37 % on the open side of the line; inf for no thinning."),
     key("falloff.beyond", endless(1.0, FAR), RATE_PX, Literal("inf"), "The same on the far side of the line; inf fills it."),
@@ -91,6 +91,7 @@ pub const KEYS: &[Key] = &[
     // Step 4.
     key("soften.sigma", from(0.0, 2048.0), RATE_PX, Literal("12"), "Standard deviation of the Gaussian along the height; 0 for none."),
     key("soften.stretch", from(0.05, 40.0), "", Literal("2"), "Standard deviation along the width divided by that along the height."),
+    key("soften.torn", SHARE, "", Literal("0"), "How far the fog's ends over its line are torn after the blurs, by fine bands; what is thick stays whole."),
     // Step 5.
     key("grade.thickness", from(0.0, 100.0), "", Literal("1"), "Factor on the optical depth that follows from the visibility, less the clear air's; 1 is physically correct."),
     key("grade.lit", SHARE, "", Literal("0.2"), "How much the side facing the light is brightened."),
@@ -141,7 +142,7 @@ pub const KEYS: &[Key] = &[
     // The head of a preset.
     key("preset.title", Kind::Text, "", Required, "Display name."),
     key("preset.from", Kind::Preset, "", Words("none"), "The preset that it is built on."),
-    key("preset.word", Kind::Choice(&["dense fog", "thick fog", "moderate fog", "light fog", "mist", "haze"]), "", Words("that of the preset it is built on"), "Weather word, which bounds its visibility."),
+    key("preset.word", Kind::Choice(&["dense fog", "thick fog", "moderate fog", "light fog", "mist", "haze", "smoke", "cloud"]), "", Words("that of the preset it is built on"), "Weather word, which bounds its visibility."),
     key("preset.about", Kind::Text, "", Words("that of the preset it is built on"), "When to use it."),
     key("preset.definition", Kind::Text, "", Words("that of the preset it is built on"), "Meteorological definition of the word."),
     key("preset.source", Kind::Text, "", Words("that of the preset it is built on"), "Citation for the definition."),

@@ -35,6 +35,7 @@ const EMBEDDED: &[(&str, &str)] = embedded![
     "sea-fret",
     "smoke-layer",
     "steam-fog",
+    "stratocumulus",
     "upslope-fog",
     "valley-fog",
 ];
@@ -123,7 +124,7 @@ pub struct Shelf {
 ///
 /// Fog and its classes, mist and haze follow the international visibility code and the limits of weather
 /// reports: fog below 1000 m (dense below 50, thick to 200, moderate to 500, light to 1000), mist from 1000 to
-/// 5000 m, haze up to 5000 m.
+/// 5000 m, haze and smoke up to 5000 m. A cloud has the bound of a haze: how thick one looks from outside is another matter.
 pub fn visibility_of(word: &str) -> Option<Range<f64>> {
     Some(match word {
         "dense fog" => 0.0..50.0,
@@ -131,7 +132,7 @@ pub fn visibility_of(word: &str) -> Option<Range<f64>> {
         "moderate fog" => 200.0..500.0,
         "light fog" => 500.0..1000.0,
         "mist" => 1000.0..5000.0,
-        "haze" => 0.0..5000.0,
+        "haze" | "smoke" | "cloud" => 0.0..5000.0,
         _ => return None,
     })
 }

@@ -1,15 +1,16 @@
 //! The body of a fog: instead of thinning evenly upward it is whole up to a top that heaves in heaps and bays, firm in one place and
 //! lost in another. Bands mottle a body's top, hardly its foot.
 //!
-//! In scale heights over the line, h, a body's density is a logistic step in h - 1 - heaps n(x, y) u(h): as much fog as the exponential
-//! has. u rises from 0 at the line to 1 a scale height above it, so that whatever the heaps, the foot stays whole.
+//! In scale heights over the line, h, a body's density is a logistic step in h - top - heaps n(x, y) u(h); n is slow noise and, in part,
+//! the bands. u rises from 0 at the line to 1 a scale height above it, so that whatever the heaps, the foot stays whole. The top is where
+//! the sheet holds as much fog as the exponential.
 
 use crate::base::exp::exp_neg;
 use crate::base::seed;
 use crate::base::units::Texel;
 use crate::steps::grid::Grid;
-use crate::steps::periodic_noise::PeriodicNoise2d;
 use crate::steps::recipe::Falloff;
+use crate::steps::turning_noise::TurningNoise;
 
 // All chosen by eye.
 
@@ -29,7 +30,14 @@ const FIRMNESS: [f64; 2] = [0.3, 3.0];
 /// What floats between these heights over the line, in scale heights, is taken away.
 const GONE: [f32; 2] = [2.4, 3.6];
 /// How much of the bands is left in a body's foot, and at its top.
-const QUIET: [f32; 2] = [0.3, 0.7];
+const QUIET: [f32; 2] = [0.15, 0.8];
+/// How far bands displace the top, as a share of what heaps do.
+const DETAIL: f32 = 0.3;
+
+/// Samples by which a sheet's own fog is counted, over the height that holds any, and halvings of the interval of its top.
+const LEVEL_COLS: usize = 192;
+const LEVEL_ROWS: usize = 40;
+const LEVEL_HALVINGS: usize = 12;
 
 /// Least side of a cell, texels: of finer ones nothing is seen, and their tables would be vast.
 const CELL_MIN: f64 = 6.0;
@@ -39,53 +47,6 @@ const PER_CELL: f64 = 4.0;
 const SLOPE: f64 = 1.5;
 /// How far from the line places are told apart, in scale heights: twice what floats, for where the height breathes.
 const REACH: f64 = 7.2;
-
-/// A noise over the sheet, and where it lies.
-struct Placed {
-    /// The noise, and the one that it goes round with over the loop.
-    noises: [Option<PeriodicNoise2d>; 2],
-    turn: [f32; 2],
-    height: f64,
-    offset: f64,
-    amplitude: f32,
-}
-
-impl Placed {
-    /// Noise with cells of `cell` texels; `rows` are the first and the last place that is sampled, over the line.
-    fn new(seed: u64, cell: [f64; 2], period: f64, rows: [f64; 2], time: f64, amplitude: f64) -> Placed {
-        let across = (period / cell[0]).round().max(1.0) as usize;
-        let offset = seed::uniform(seed) * 64.0;
-        let [from, to] = rows.map(|row| row / cell[1] + offset);
-        let angle = std::f64::consts::TAU * time;
-        let turn = [libm::cos(angle), libm::sin(angle)];
-        let noises = [("own", turn[0]), ("turned", turn[1])].map(|(label, share)| {
-            (share != 0.0).then(|| PeriodicNoise2d::new(seed::derive(seed, label), across, from, to))
-        });
-        Placed {
-            noises,
-            turn: turn.map(|share| share as f32),
-            height: cell[1],
-            offset,
-            amplitude: amplitude as f32,
-        }
-    }
-
-    /// Where the noise is read at `over` texels over the line: here a flow comes in.
-    fn place(&self, over: f64) -> f64 {
-        over / self.height + self.offset
-    }
-
-    /// Adds the noise along a row.
-    #[inline(always)]
-    fn add(&self, over: f64, own: &mut [f32], sum: &mut [f32]) {
-        for (noise, turn) in self.noises.iter().zip(self.turn) {
-            let Some(noise) = noise else { continue };
-            noise.row(self.place(over), own);
-            let share = self.amplitude * turn;
-            sum.iter_mut().zip(&*own).for_each(|(sum, own)| *sum += share * own);
-        }
-    }
-}
 
 /// The least step that the heaps and the firmest edge of a body allow between samples, texels; none where there is no body.
 pub fn finest(falloff: &Falloff<Texel>) -> Option<[f64; 2]> {
@@ -120,9 +81,12 @@ fn has_body(falloff: &Falloff<Texel>) -> bool {
 
 /// The body on a grid.
 pub(super) struct Body {
-    heaps: Vec<Placed>,
-    firmness: Placed,
+    heaps: Vec<TurningNoise>,
+    firmness: TurningNoise,
     share: f32,
+    detail: f32,
+    /// Height of the top where no heap displaces it, in scale heights.
+    top: f32,
     height: f32,
     /// Places farther from the line than this, in texels, are taken as this far.
     reach: f64,
@@ -137,16 +101,17 @@ pub(super) struct Scratch {
 }
 
 impl Body {
-    /// The body of a falloff, if it has one; `rows` as in [`Placed::new`].
-    pub fn new(falloff: &Falloff<Texel>, seed: u64, time: f64, grid: &Grid, rows: [f64; 2]) -> Option<Body> {
+    /// The body of a falloff, if it has one.
+    pub fn new(falloff: &Falloff<Texel>, seed: u64, time: f64, grid: &Grid) -> Option<Body> {
         if !has_body(falloff) {
             return None;
         }
         let (height, period) = (falloff.height.0, grid.cols as f64 * grid.step[0]);
         let reach = falloff.sway.0.abs() + REACH * height;
-        let rows = rows.map(|row| row.clamp(-reach, reach));
+        // All that is told apart, whatever the grid: the top is the same of every part of a sheet.
+        let rows = [-reach, reach];
         let noise = |label: &str, cell: [f64; 2], amplitude: f64| {
-            Placed::new(seed::derive(seed, label), cell, period, rows, time, amplitude)
+            TurningNoise::new(seed::derive(seed, label), cell, period, rows, time, amplitude)
         };
         let heaps = cells(falloff)
             .enumerate()
@@ -154,7 +119,47 @@ impl Body {
             .collect();
         let cell = [FIRMNESS[0] * falloff.wave.0, FIRMNESS[1] * height].map(|side| side.max(CELL_MIN));
         let firmness = noise("firmness", cell, 1.0);
-        Some(Body { heaps, firmness, share: falloff.firm as f32, height: height as f32, reach })
+        let mut body = Body {
+            heaps,
+            firmness,
+            share: falloff.firm as f32,
+            detail: DETAIL * falloff.heaps as f32,
+            top: 1.0,
+            height: height as f32,
+            reach,
+        };
+        body.top = body.level();
+        Some(body)
+    }
+
+    /// The top with which the sheet holds as much fog over the line as the exponential, whatever the heaps.
+    fn level(&self) -> f32 {
+        let rows: Vec<(f32, Vec<f32>, Vec<f32>)> = (0..LEVEL_ROWS)
+            .map(|row| {
+                let h = (row as f64 + 0.5) * f64::from(GONE[1]) / LEVEL_ROWS as f64;
+                let mut scratch = Scratch::default();
+                self.row(h * f64::from(self.height), LEVEL_COLS, &mut scratch);
+                (h as f32, scratch.heaps, scratch.widths)
+            })
+            .collect();
+        let (mut low, mut high) = (0.0_f32, 2.0_f32);
+        for _ in 0..LEVEL_HALVINGS {
+            let top = 0.5 * (low + high);
+            let sum: f64 = rows
+                .iter()
+                .map(|(h, heaps, widths)| {
+                    let up = smooth(*h);
+                    let own = heaps.iter().zip(widths);
+                    own.map(|(heap, width)| {
+                        f64::from(step((top - h + heap * up) / (width * narrowed(up))) * left(*h))
+                    })
+                    .sum::<f64>()
+                })
+                .sum();
+            let held = sum * f64::from(GONE[1]) / (LEVEL_ROWS * LEVEL_COLS) as f64;
+            if held < 1.0 { low = top } else { high = top }
+        }
+        0.5 * (low + high)
     }
 
     /// Works out the heaps and the step's width along a row `over` texels over the anchor line.
@@ -194,15 +199,31 @@ impl Body {
         let h = over / height;
         let up = smooth(h);
         // The step is as wide where the height breathes.
-        let top = (1.0 - h + scratch.heaps[at] * up) * height / (self.height * scratch.widths[at]);
-        // A logistic step, by the exponential of what is below 0.
-        let tail = exp_neg(top.abs());
-        let step = if top >= 0.0 { 1.0 / (1.0 + tail) } else { tail / (1.0 + tail) };
-        let gone = 1.0 - smooth((h - GONE[0]) / (GONE[1] - GONE[0]));
-        let body = step * gone * if h < 0.0 { veil } else { 1.0 };
+        let heap = scratch.heaps[at] + self.detail * (bands - 1.0).clamp(-1.0, 1.0);
+        let top = (self.top - h + heap * up) * height / (self.height * scratch.widths[at] * narrowed(up));
+        let body = step(top) * left(h) * if h < 0.0 { veil } else { 1.0 };
         let quiet = 1.0 - self.share * (1.0 - QUIET[0] - (QUIET[1] - QUIET[0]) * up);
         (1.0 + quiet * (bands - 1.0)) * (veil + self.share * (body - veil))
     }
+}
+
+/// The share of the step's width at the height at which `u` is `up`: a lost edge doesn't thin the foot.
+#[inline(always)]
+fn narrowed(up: f32) -> f32 {
+    0.4 + 0.6 * up
+}
+
+/// A logistic step, by the exponential of what is below 0.
+#[inline(always)]
+fn step(t: f32) -> f32 {
+    let tail = exp_neg(t.abs());
+    if t >= 0.0 { 1.0 / (1.0 + tail) } else { tail / (1.0 + tail) }
+}
+
+/// What is left of what floats at this height, in scale heights.
+#[inline(always)]
+fn left(h: f32) -> f32 {
+    1.0 - smooth((h - GONE[0]) / (GONE[1] - GONE[0]))
 }
 
 #[inline(always)]

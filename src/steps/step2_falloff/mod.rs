@@ -25,6 +25,51 @@ pub fn density(h: f32, height: f32, beyond: f32) -> f32 {
     exp_neg(if h >= 0.0 { h / height } else { -h / beyond })
 }
 
+/// A fog's own line: the anchor line, lifted, and how it rises and falls along x.
+pub struct Line {
+    /// Its height without sway, texels from the sheet's top.
+    y: f64,
+    /// -1 where the open side is upward, 1 where it is downward.
+    open: f64,
+    sway: f64,
+    noise: Option<PeriodicNoise1d>,
+}
+
+impl Line {
+    /// The line at `y` of a falloff over a period, at a place in the loop; `seed` is the falloff's.
+    pub fn new(falloff: &Falloff<Texel>, seed: u64, time: f64, y: f64, open: f64, period: f64) -> Line {
+        let endless = falloff.height.0.is_infinite() && falloff.beyond.0.is_infinite();
+        let sway = if endless { 0.0 } else { falloff.sway.0 };
+        let noise = (sway != 0.0)
+            .then(|| PeriodicNoise1d::new(seed::derive(seed, "sway"), cells(falloff, period), time));
+        Line { y, open, sway, noise }
+    }
+
+    /// How far a height in texels from the sheet's top lies over the line without sway, toward the open side.
+    #[inline(always)]
+    pub fn over(&self, y: f64) -> f64 {
+        (y - self.y) * self.open
+    }
+
+    /// How far it rises toward the open side, in `cols` columns over the period.
+    pub fn rises(&self, cols: usize) -> Vec<f32> {
+        let place = |col: usize| (col as f64 + 0.5) / cols as f64;
+        (0..cols)
+            .map(|col| self.noise.as_ref().map_or(0.0, |noise| (self.sway * noise.sample(place(col))) as f32))
+            .collect()
+    }
+
+    /// Its height in `cols` columns, texels from the sheet's top.
+    pub fn heights(&self, cols: usize) -> Vec<f64> {
+        self.rises(cols).into_iter().map(|rise| self.y + self.open * f64::from(rise)).collect()
+    }
+}
+
+/// Cells of breath and sway over a period.
+fn cells(falloff: &Falloff<Texel>, period: f64) -> usize {
+    (period / falloff.wave.0).round().clamp(1.0, CELLS_MAX) as usize
+}
+
 /// Multiplies the falloff into `plane`. Lengths of the recipe and `line` in texels; `open` is -1 where the open side is upward
 /// (ground), 1 where it is downward (sky). `time` is the place in the loop of breath and sway.
 pub fn apply(
@@ -40,21 +85,20 @@ pub fn apply(
         return;
     }
     let period = grid.cols as f64 * grid.step[0];
-    let cells = (period / falloff.wave.0).round().clamp(1.0, CELLS_MAX) as usize;
-    let [breath, sway] =
-        ["breath", "sway"].map(|label| PeriodicNoise1d::new(seed::derive(seed, label), cells, time));
-    let columns: Vec<(f32, f32)> = (0..grid.cols)
-        .map(|col| {
+    let breath = PeriodicNoise1d::new(seed::derive(seed, "breath"), cells(falloff, period), time);
+    let rises = Line::new(falloff, seed, time, line, open, period).rises(grid.cols);
+    let columns: Vec<(f32, f32)> = rises
+        .into_iter()
+        .enumerate()
+        .map(|(col, rise)| {
             let place = (col as f64 + 0.5) / grid.cols as f64;
             let height = falloff.height.0 * (1.0 + falloff.breath * breath.sample(place)).max(HEIGHT_MIN);
-            (height as f32, (falloff.sway.0 * sway.sample(place)) as f32)
+            (height as f32, rise)
         })
         .collect();
     let beyond = falloff.beyond.0 as f32;
     let over = |row: usize| (grid.y(row) - line) * open;
-    let rows = [over(0), over(grid.rows.max(1) - 1)];
-    let rows = [rows[0].min(rows[1]), rows[0].max(rows[1])];
-    let Some(body) = Body::new(falloff, seed, time, grid, rows) else {
+    let Some(body) = Body::new(falloff, seed, time, grid) else {
         plane.each_row(
             #[inline(always)]
             |row, numbers| {

@@ -1,0 +1,93 @@
+//! Torn ends: after the blurs, fine noise takes from a fog where it ends over its line, and gathers a little beside. What is thick stays
+//! whole, and a thin veil too: it would look like camouflage.
+
+use crate::base::seed;
+use crate::base::units::Texel;
+use crate::steps::grid::{Grid, Plane};
+use crate::steps::recipe::Recipe;
+use crate::steps::step2_falloff::Line;
+use crate::steps::turning_noise::TurningNoise;
+
+// All chosen by eye.
+
+/// Width and height of the largest tears, as shares of a feature's.
+const CELL: [f64; 2] = [0.75, 0.2];
+/// Octaves of the noise, and the amplitude of each over the one before; cells halve.
+const OCTAVES: u32 = 3;
+const GAIN: f64 = 0.62;
+/// Noise from which a tear begins, and at which it is whole.
+const EDGE: [f32; 2] = [-0.1, 0.85];
+/// What gathers where nothing is torn, as a share of what is torn.
+const GATHERED: f32 = 0.6;
+/// Height over the line at which ends are torn wholly, as a share of the scale height.
+const FROM: f64 = 0.35;
+/// Least side of a cell, texels: of finer ones nothing is seen.
+const CELL_MIN: f64 = 5.0;
+/// Samples to a cell that draw its edges.
+const PER_CELL: f64 = 10.0;
+
+/// The cells of the octaves and their amplitudes.
+fn cells(recipe: &Recipe<Texel>, period: f64) -> impl Iterator<Item = ([f64; 2], f64)> {
+    let bands = &recipe.bands;
+    let width = (bands.size.0 * bands.stretch).min(period);
+    (0..OCTAVES).filter_map(move |k| {
+        let shrink = f64::from(1_u32 << k);
+        let cell = [CELL[0] * width / shrink, CELL[1] * bands.size.0 / shrink];
+        let least = cell[0].min(cell[1]);
+        (least >= CELL_MIN).then(|| (cell, libm::pow(GAIN, f64::from(k)) * 1.2))
+    })
+}
+
+/// The least step between samples that draws the tears; none where nothing is torn.
+pub(super) fn finest(recipe: &Recipe<Texel>, period: f64) -> Option<[f64; 2]> {
+    let least = cells(recipe, period).last().filter(|_| recipe.soften.torn > 0.0)?;
+    Some(least.0.map(|side| side / PER_CELL))
+}
+
+/// Tears the ends of a density of mean 1 along its line. `seed` and `time` are the field's.
+pub fn tear(recipe: &Recipe<Texel>, seed: u64, time: f64, line: &Line, grid: &Grid, plane: &mut Plane) {
+    let torn = recipe.soften.torn as f32;
+    let period = grid.cols as f64 * grid.step[0];
+    if torn <= 0.0 || grid.rows == 0 {
+        return;
+    }
+    let [a, b] = [grid.y(0), grid.y(grid.rows - 1)].map(|y| line.over(y));
+    let rows = [a.min(b), a.max(b)];
+    let noises: Vec<TurningNoise> = cells(recipe, period)
+        .enumerate()
+        .map(|(k, (cell, amplitude))| {
+            TurningNoise::new(seed::derive(seed, &format!("tears {k}")), cell, period, rows, time, amplitude)
+        })
+        .collect();
+    let rises = line.rises(grid.cols);
+    let from = match recipe.falloff.height.0 {
+        height if height.is_finite() => (FROM * height) as f32,
+        _ => 1.0,
+    };
+    plane.each_row_with(
+        #[inline(always)]
+        |[own, sums]: &mut [Vec<f32>; 2], row, numbers| {
+            for buffer in [&mut *own, &mut *sums] {
+                buffer.clear();
+                buffer.resize(numbers.len(), 0.0);
+            }
+            let over = line.over(grid.y(row));
+            for noise in &noises {
+                noise.add(over, own, sums);
+            }
+            for ((number, noise), rise) in numbers.iter_mut().zip(&*sums).zip(&rises) {
+                let up = smooth((over as f32 - rise) / from);
+                let end = (4.0 * *number * (1.0 - *number)).max(0.0) * up * torn;
+                let taken = smooth((*noise - EDGE[0]) / (EDGE[1] - EDGE[0]));
+                let gathered = smooth((-*noise - EDGE[0]) / (EDGE[1] - EDGE[0]));
+                *number *= 1.0 + end * (GATHERED * gathered - taken);
+            }
+        },
+    );
+}
+
+#[inline(always)]
+fn smooth(t: f32) -> f32 {
+    let t = t.clamp(0.0, 1.0);
+    t * t * (3.0 - 2.0 * t)
+}
