@@ -103,7 +103,7 @@ pub(crate) fn eight(picture: &Picture) -> Vec<u8> {
     rows.for_each_init(Vec::new, |row: &mut Vec<[f32; 4]>, (y, (out, texels))| {
         row.clear();
         row.extend(texels.iter().map(|texel| texel.map(|code| f32::from(code) / 65535.0)));
-        dither::texels(y, row, width, out);
+        dither::texels(y, row, false, width, out);
     });
     out
 }

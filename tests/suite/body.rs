@@ -1,11 +1,14 @@
 //! The body of a fog: a foot that stays whole under a top that heaves, firm in one place and lost in another. No source: what is
 //! asked of it is common practice in painting.
 
-use crate::util::{even, mean, texels};
+use crate::util::{even, mean, preset, presets, texels};
+use fogweft::base::colour::Srgb;
 use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::steps::field::{FieldSpec, Sampling};
-use fogweft::steps::recipe::Recipe;
+use fogweft::steps::recipe::{Noise, Recipe};
+use fogweft::steps::sheet::{Sheet, SheetSpec};
+use fogweft::steps::step5_grade::Tones;
 
 const SIZE: [u32; 2] = [1600, 480];
 const LINE: f64 = 360.5;
@@ -91,4 +94,75 @@ fn crops_and_loops_of_a_body_are_its_own() {
     let [end, half] = [1.0, 0.5].map(|time| texels(&FieldSpec { time, ..whole.clone() }, Sampling::Full));
     assert!(off(&rows, &end) < 1e-3);
     assert!(off(&rows, &half) > 0.3);
+}
+
+/// Mean density along the fog's own line, with its sway, by lines between rows.
+fn along_line(spec: &FieldSpec) -> f64 {
+    let rows = texels(spec, Sampling::Reduced);
+    let heights = spec.own_line().heights(spec.cols as usize);
+    mean(heights.into_iter().enumerate().map(|(col, y)| {
+        let place = (y - 0.5).clamp(0.0, rows.len() as f64 - 2.0);
+        let (row, share) = (place as usize, place.fract());
+        f64::from(rows[row][col]) * (1.0 - share) + f64::from(rows[row + 1][col]) * share
+    }))
+}
+
+/// What shapes a fog doesn't change how much there is: the mean along its own line stays 1 within 5 %, whatever the number and the dice.
+#[test]
+fn no_number_of_the_shape_changes_the_amount() {
+    let shapes: [fn(&mut Recipe<Px>); 7] = [
+        |recipe| recipe.falloff.sway = Px(110.0),
+        |recipe| recipe.falloff.breath = 0.9,
+        |recipe| recipe.falloff.wave = Px(300.0),
+        |recipe| recipe.falloff.heaps = 1.8,
+        |recipe| recipe.bands.kind = Noise::Ridged,
+        |recipe| recipe.bands.stretch = 9.0,
+        |recipe| recipe.bands.coverage = 0.3,
+    ];
+    for name in ["radiation-fog", "smoke-layer"] {
+        for (at, shape) in shapes.iter().enumerate() {
+            let (_, mut recipe) = preset(name);
+            shape(&mut recipe);
+            // The line in the middle, so that its sway stays in the sheet.
+            let line = Texel(240.5 + recipe.falloff.lift.0);
+            let spec = FieldSpec::new(SIZE, Anchor::Ground, line, Scale(1.0), &recipe, at as u64 + 1);
+            let amount = along_line(&spec);
+            assert!((amount - 1.0).abs() < 0.05, "{name}, shape {at}: {amount}");
+        }
+    }
+}
+
+/// A line that rises and falls far leaves a thin layer as thin as it was.
+#[test]
+fn sway_makes_no_layer_thicker() {
+    let thick = |sway: f64| {
+        let (anchor, mut recipe) = preset("smoke-layer");
+        recipe.falloff.sway = Px(sway);
+        let spec = FieldSpec::new([2048, 540], anchor, Texel(450.0), Scale(0.5), &recipe, 3);
+        let rows = texels(&spec, Sampling::Reduced);
+        let opaque = |density: &&f32| 1.0 - libm::expf(-1.4 * **density) > 0.98;
+        rows.iter().flatten().filter(opaque).count() as f64 / (2048.0 * 540.0)
+    };
+    let (level, swaying) = (thick(0.0), thick(300.0));
+    assert!(level < 0.001 && swaying < 0.02, "{level} of its texels, {swaying} with sway");
+}
+
+/// Every bank and deck has a lit and a shaded side, without glow or shade of its own: 20 codes between them.
+#[test]
+fn banks_and_decks_have_two_sides() {
+    for name in presets().into_iter().filter(|name| !matches!(name.as_str(), "mist" | "dust-haze")) {
+        let (_, recipe) = preset(&name);
+        let haze = Srgb::parse_hex("#c3c9cf").unwrap();
+        let tones = Tones::new(haze, None, None, None, recipe.grade.lit);
+        let field = crate::util::spec(&name, [2048, 540], 5);
+        let spec = SheetSpec { field, tau: 1.2 * recipe.grade.thickness, clear: 0.0, tones, light: 150.0 };
+        let texels = Sheet::new(spec, Sampling::Reduced).eight(2048);
+        // What is opaque enough to have a colour.
+        let seen = texels.chunks_exact(4).filter(|texel| texel[3] > 76);
+        let mut greens: Vec<u8> = seen.map(|texel| texel[1]).collect();
+        greens.sort_unstable();
+        let [dark, light] = [0.02, 0.98].map(|share| greens[(share * greens.len() as f64) as usize]);
+        println!("{name}: {dark} to {light}");
+        assert!(light - dark >= 20, "{name}: {dark} to {light}");
+    }
 }
