@@ -11,6 +11,9 @@ use crate::base::words::Anchor;
 use crate::steps::recipe::{Bands, Noise, Recipe};
 use crate::steps::strokes::Strokes;
 
+/// Most samples to a deviation of the Gaussian that a body's edge or torn ends may ask for; a vast one would take all memory.
+const STEPS_MAX: f64 = 40.0;
+
 /// How finely a field is sampled before it is stretched to texels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sampling {
@@ -73,9 +76,15 @@ impl FieldSpec {
         step3_smear::extent(self.recipe.smear.length.0, self.recipe.smear.angle, [1.0, 1.0]).map(f64::abs)
     }
 
+    /// Distance between samples that something needs, no less than a Gaussian leaves to be seen of it.
+    fn seen(&self, finest: Option<[f64; 2]>) -> [f64; 2] {
+        let (sigma, finest) = (self.sigma(), finest.unwrap_or([f64::INFINITY; 2]));
+        [0, 1].map(|axis| finest[axis].max(sigma[axis] / STEPS_MAX))
+    }
+
     /// Distance between samples that torn ends allow, along x and y: they come after the blurs.
     fn torn(&self) -> [f64; 2] {
-        tears::finest(&self.recipe, f64::from(self.cols)).unwrap_or([f64::INFINITY; 2])
+        self.seen(tears::finest(&self.recipe, f64::from(self.cols)))
     }
 
     /// Distance between samples that the blurs allow, along x and y.
@@ -90,7 +99,7 @@ impl FieldSpec {
         let finest = step1_bands::finest(&self.recipe.bands, f64::from(self.cols), blur);
         let per_cell = if self.recipe.bands.kind == Noise::Smooth { 4.0 } else { 8.0 };
         // And a body's edge doesn't fall between samples.
-        let body = step2_falloff::finest(&self.recipe.falloff).unwrap_or([f64::INFINITY; 2]);
+        let body = self.seen(step2_falloff::finest(&self.recipe.falloff));
         let torn = self.torn();
         let steps = [0, 1].map(|axis| {
             let blurred = (sigma[axis] / per_sigma[axis]).min(finest[axis] / per_cell);

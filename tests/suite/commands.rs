@@ -171,7 +171,7 @@ fn one_sheet_without_a_scene() {
         }
     }
     // Under the sky, too, where the fog is thick at the top.
-    let deck = ["--preset", "low-stratus", "--size", "300x100", "--period", "120", "--haze", "#c8ccd2"];
+    let deck = ["--preset", "stratocumulus", "--size", "300x100", "--period", "120", "--haze", "#c8ccd2"];
     let (_, texels) = sheet(folder, &[&deck[..], &["--thickness", "1.5", "--seed", "9"]].concat());
     assert_eq!(texels.len(), 300 * 100);
     for row in texels.chunks(300) {

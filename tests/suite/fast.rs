@@ -209,7 +209,7 @@ fn random_recipes_follow_the_reference() {
         let (most, mean) = off(&texels(&spec, Sampling::Reduced), &reference(&spec));
         let torn = recipe.soften.torn > 0.0;
         let bar = if torn {
-            1.0
+            2.5
         } else if recipe.bands.contrast > 0.7 {
             0.5
         } else {
