@@ -311,6 +311,10 @@ impl Field {
     /// Works the field out on its bands, which are those of [`FieldSpec::bands`].
     pub fn on(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
         let mut field = Field::whole(spec, sampling, bands);
+        if spec.strokes.as_ref().is_some_and(|strokes| strokes.only) {
+            // Drawn fog has the ends it was given.
+            return field;
+        }
         let seed = seed::derive(spec.seed, "tears");
         tears::tear(&spec.recipe, seed, spec.time, &spec.own_line(), &field.grid, &mut field.density);
         field

@@ -13,7 +13,7 @@ use crate::steps::turning_noise::TurningNoise;
 /// Width and height of the largest tears, as shares of a feature's.
 const CELL: [f64; 2] = [0.75, 0.2];
 /// Octaves of the noise, and the amplitude of each over the one before; cells halve.
-const OCTAVES: u32 = 3;
+const OCTAVES: u32 = 2;
 const GAIN: f64 = 0.62;
 /// Noise from which a tear begins, and at which it is whole.
 const EDGE: [f32; 2] = [-0.1, 0.85];
@@ -22,7 +22,7 @@ const GATHERED: f32 = 0.6;
 /// Height over the line at which ends are torn wholly, as a share of the scale height.
 const FROM: f64 = 0.35;
 /// Least side of a cell, texels: of finer ones nothing is seen.
-const CELL_MIN: f64 = 5.0;
+const CELL_MIN: f64 = 1.0;
 /// Samples to a cell that draw its edges.
 const PER_CELL: f64 = 10.0;
 

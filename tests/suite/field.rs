@@ -80,6 +80,7 @@ fn mean_density_on_the_line_is_one() {
             let mut spec = spec(&name, [512, 216], 5);
             // Through the middle of a row of texels, so that it can be read off.
             spec.line = Texel(spec.line.0.clamp(8.0, 200.0).floor() + 0.5);
+            spec.recipe.falloff.sway = Texel(0.0);
             let rows = texels(&spec, sampling);
             let line = mean(rows[spec.line.0 as usize].iter().map(|&value| f64::from(value)));
             let error = if sampling == Sampling::Full { 1e-4 } else { 0.01 };
@@ -291,6 +292,7 @@ fn shape_scales_all_structure_at_once() {
     let flat = field(&|recipe| recipe.bands.shape = 0.0);
     let none = field(&|recipe| {
         (recipe.bands.amount, recipe.falloff.breath, recipe.falloff.sway) = (0.0, 0.0, Px(0.0));
+        (recipe.falloff.firm, recipe.falloff.heaps, recipe.soften.torn) = (0.0, 0.0, 0.0);
     });
     assert_eq!(flat.key(), none.key());
     for row in texels(&flat, Sampling::Full) {

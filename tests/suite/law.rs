@@ -178,8 +178,8 @@ fn both_parts_of_the_air_are_the_law_at_every_height() {
     for linear in [false, true] {
         let text = format!(
             "view = [16, {ROWS}]\ncamera = 500\nhorizon = 40\nground = 80\nbackdrop = \"#303030\"\n\
-             bands.amount = 0\nfalloff = {{ height = 30, beyond = inf, lift = 0, breath = 0, sway = 0 }}\n\
-             smear.length = 0\nsoften.sigma = 0\ngrade = {{ lit = 0, thickness = {thickness} }}\n\
+             bands.amount = 0\nfalloff = {{ height = 30, beyond = inf, lift = 0, breath = 0, sway = 0, firm = 0 }}\n\
+             smear.length = 0\nsoften = {{ sigma = 0, torn = 0 }}\ngrade = {{ lit = 0, thickness = {thickness} }}\n\
              [air]\nhaze = \"#d0d0d0\"\nvisibility = {visibility}\nclear = {clear}\nbeyond = 400\nblending = \"{}\"\n\
              [[slot]]\nname = \"far\"\ndepth = 1500\n[[slot]]\nname = \"mid\"\ndepth = 300\n[[slot]]\nname = \"near\"\ndepth = 0\n",
             if linear { "linear" } else { "encoded" }

@@ -260,7 +260,7 @@ fn a_tweak_changes_what_it_should() {
     let whole = render(&[]);
     let changes = |set: &str| differing(&render(&["--set", set]), &whole);
     assert_eq!(
-        changes("slot.posts.smear.length=40"),
+        changes("slot.posts.falloff.lift=140"),
         ["manifest.json", "posts.fog.png", "still.png", "still.values.png"]
     );
     assert_eq!(
@@ -279,7 +279,7 @@ fn a_tweak_changes_what_it_should() {
     // The air behind the farthest slot is as long as the visibility, so its optical depth stays.
     let nearer: Vec<&str> = fog.into_iter().filter(|name| *name != "sky.fog.png").collect();
     assert_eq!(changes("air.visibility=300"), nearer);
-    assert_eq!(changes("bands.gain=0.7"), fog);
+    assert_eq!(changes("falloff.lift=140"), fog);
     assert_eq!(changes("seed=8"), fog);
     // Half the depth of the nearest slot: its own sheet, and with its rate the sheet's size.
     assert_eq!(
@@ -289,7 +289,7 @@ fn a_tweak_changes_what_it_should() {
     // What is set to what it is anyway changes nothing, nor does a comment.
     assert_eq!(changes("air.visibility=500"), [""; 0]);
     // Of a slot's override and one for all the slot's holds.
-    let both = render(&["--set", "slot.posts.smear.length=40", "--set", "smear.length=12"]);
+    let both = render(&["--set", "slot.posts.falloff.lift=140", "--set", "smear.length=12"]);
     assert_eq!(differing(&both, &whole), ["manifest.json", "posts.fog.png", "still.png", "still.values.png"]);
 }
 

@@ -49,13 +49,13 @@ fn differences(a: &[Vec<f32>], b: &[Vec<f32>]) -> (f64, f64) {
     (most, (squares / count).sqrt())
 }
 
-/// Half the scale against the whole scale's sheet, averaged over two by two: on the play plane within 4 steps of 8 bits anywhere
-/// (steam's finest crests, unblurred; all else stays within half a step) and within 0.5 in the root mean square; at a pan rate of
-/// a half, where the finest octaves are smaller than a texel of the half scale, within 1.5 in the root mean square.
+/// Half the scale against the whole scale's sheet, averaged over two by two: on the play plane within 30 steps of 8 bits anywhere
+/// (the finest of torn ends, which no blur follows) and within 1 in the root mean square; at a pan rate of a half, where the finest tears and
+/// octaves are smaller than a texel of the half scale, within 2.5 in the root mean square.
 #[test]
 fn half_the_scale_is_the_sheet_shrunk_by_two() {
     for name in presets() {
-        for (shrink, within) in [(1.0, 0.5), (0.5, 1.5)] {
+        for (shrink, within) in [(1.0, 1.0), (0.5, 2.5)] {
             let scene = scene(&format!(
                 "view = [960, 540]\ntravel = 200\npreset = \"{name}\"\n[air]\nvisibility = 300\nbeyond = 150\n[[slot]]\nname = \"a\"\ndepth = 0\nshrink = {shrink:?}\n"
             ));
@@ -64,7 +64,7 @@ fn half_the_scale_is_the_sheet_shrunk_by_two() {
             let (most, rms) = differences(&halved(&whole), &half);
             println!("{name} at {shrink}: half scale {most:.3} at most, {rms:.3} rms");
             assert!(rms <= within, "{name}: {rms} rms");
-            assert!(shrink < 1.0 || most <= 4.0, "{name}: {most} at most");
+            assert!(shrink < 1.0 || most <= 30.0, "{name}: {most} at most");
         }
     }
 }

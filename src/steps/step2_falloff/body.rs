@@ -40,7 +40,7 @@ const LEVEL_ROWS: usize = 40;
 const LEVEL_HALVINGS: usize = 12;
 
 /// Least side of a cell, texels: of finer ones nothing is seen, and their tables would be vast.
-const CELL_MIN: f64 = 6.0;
+const CELL_MIN: f64 = 2.5;
 /// Samples to a cell of the heaps that draw them.
 const PER_CELL: f64 = 4.0;
 /// Slope of the noise, per cell, where it is steep.
