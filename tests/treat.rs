@@ -226,7 +226,7 @@ fn a_sampled_haze_is_the_farthest_arts_at_the_horizon() {
 #[test]
 fn two_hues_of_the_air_are_mixed_by_the_light() {
     let text = format!(
-        "view = [{}, {}]\n[air]\nhaze = \"#999999\"\nglow = \"#ffcc88\"\nshade = \"#334477\"\nbeyond = 900\nvisibility = 9000\n[falloff]\nheight = 4000\n[grade]\nlit = 1\n\
+        "view = [{}, {}]\n[air]\nhaze = \"#999999\"\nglow = \"#ffcc88\"\nshade = \"#334477\"\nbeyond = 900\nvisibility = 9000\n[falloff]\nheight = 4000\nfirm = 0\n[grade]\nlit = 1\n\
          [bands]\namount = 1\nsize = 12\n[smear]\nlength = 6\n[soften]\nsigma = 2\n[[slot]]\nname = \"air\"\ndepth = 0\n",
         VIEW[0], VIEW[1]
     );
