@@ -51,14 +51,11 @@ impl Picture {
 
 /// All of them, in the order of `gallery/README.md`.
 pub fn pictures() -> Vec<Picture> {
-    let mut all = Vec::new();
+    let mut all = vec![Picture::new("wipe", false, scenes::wipe)];
     for (scene, moods) in SCENES {
         all.push(Picture::new(scene, false, move |root| scenes::still(root, scene, None, scenes::Show::All)));
         all.push(Picture::new(format!("{scene}-bare"), false, move |root| {
             scenes::still(root, scene, None, scenes::Show::Bare)
-        }));
-        all.push(Picture::new(format!("{scene}-sheets"), false, move |root| {
-            scenes::still(root, scene, None, scenes::Show::Sheets)
         }));
         all.push(Picture::new(format!("{scene}-values"), false, move |root| scenes::values(root, scene)));
         all.push(Picture::new(format!("{scene}-section"), true, move |root| section::draw(root, scene)));

@@ -99,6 +99,17 @@ pub fn still(root: &Path, name: &str, mood: Option<&str>, show: Show) -> Result<
     Ok(composed(&scene(root, name, mood, &[])?, width, show)?.0)
 }
 
+/// The marsh, at the left its pictures alone, at the right with all of its fog.
+pub fn wipe(root: &Path) -> Result<Canvas> {
+    let scene = scene(root, "salt-marsh", None, &[])?;
+    let (mut out, _) = composed(&scene, WIDTH, Show::All)?;
+    let (bare, _) = composed(&scene, WIDTH, Show::Bare)?;
+    let half = out.size[0] / 2;
+    out.lay(&bare.cut([0, 0], [half - 1, out.size[1]]), [0, 0]);
+    out.lay(&Canvas::new([2, out.size[1]], LIGHT), [half - 1, 0]);
+    Ok(out)
+}
+
 /// The lamps of the quay in air of three visibilities, side by side.
 pub fn lamps(root: &Path) -> Result<Canvas> {
     const AIRS: [(&str, &str); 3] = [("9000", "thin air"), ("2000", "mist"), ("500", "thick fog")];

@@ -9,6 +9,7 @@ mod check;
 mod depfile;
 mod heap;
 mod inputs;
+mod manual;
 mod presets;
 mod render;
 mod rim;
@@ -108,7 +109,7 @@ fn run(command: Command) -> Result<ExitCode> {
         Command::Tune(args) => tune::tune(&args),
         Command::Schema(args) => schema(&args),
         Command::Completions(args) => completions(&args),
-        Command::Man(args) => man(&args),
+        Command::Man(args) => manual::run(&args),
         Command::Plan(args) => plan(&args),
         Command::New(args) => new(&args),
         Command::Presets(args) => presets(args),
@@ -317,34 +318,6 @@ fn completions(args: &args::Completions) -> Result<()> {
     clap_complete::generate(args.shell, &mut Cli::command(), "fogweft", &mut text);
     say(&String::from_utf8_lossy(&text));
     Ok(())
-}
-
-/// A command and those below it, each with the name of its page.
-fn man_pages(name: &str, command: &clap::Command, pages: &mut Vec<(String, clap::Command)>) {
-    pages.push((name.to_owned(), command.clone().name(name.to_owned()).display_name(name.to_owned())));
-    for below in command.get_subcommands().filter(|below| below.get_name() != "help") {
-        man_pages(&format!("{name}-{}", below.get_name()), below, pages);
-    }
-}
-
-/// One page for the program and one for each command.
-fn man(args: &args::Man) -> Result<()> {
-    files::prepare_folder(&args.dir)?;
-    let mut program = Cli::command().name("fogweft");
-    // Gives every command its full name.
-    program.build();
-    let (mut pages, mut files) = (Vec::new(), Vec::new());
-    man_pages("fogweft", &program, &mut pages);
-    for (name, command) in pages {
-        let mut page = Vec::new();
-        clap_mangen::Man::new(command).render(&mut page).map_err(|error| {
-            Fault::new(Class::Output, format!("the man page {name} can't be written: {error}"))
-        })?;
-        files.push((args.dir.join(format!("{name}.1")), page));
-    }
-    let door = Door { replace: args.replace, inputs: Vec::new() };
-    files.iter().try_for_each(|(file, _)| door.look(file))?;
-    files.iter().try_for_each(|(file, page)| door.write(file, Form::Roff, page))
 }
 
 /// One sheet is a scene of one slot on the play plane, whose air is as thick as is asked for.

@@ -130,10 +130,11 @@ fn every_key_is_described() {
                 &of_scene["properties"],
                 &of_scene["properties"]["mood"]["additionalProperties"]["properties"],
             ],
-            Some((table @ ("air" | "rim" | "check" | "texture"), _)) => vec![
+            Some((table @ ("air" | "light" | "rim" | "check" | "texture"), _)) => vec![
                 &of_scene["properties"][table]["properties"],
                 &of_scene["properties"]["mood"]["additionalProperties"]["properties"][table]["properties"],
             ],
+            Some(("lamp", _)) => vec![&of_scene["properties"]["lamp"]["items"]["properties"]],
             Some(("slot", _)) => vec![&of_scene["properties"]["slot"]["items"]["properties"]],
             Some(("preset", _)) => vec![&of_preset["properties"]],
             Some((step, _)) => [

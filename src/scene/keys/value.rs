@@ -189,6 +189,31 @@ impl Key {
         }
     }
 
+    /// What the key takes, in a few words, with its range and unit.
+    pub fn takes(&self) -> String {
+        let unit = if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) };
+        let range = |min: f64, max: f64| format!("{} to {}{unit}", amount(min), amount(max));
+        match self.kind {
+            Kind::Number { min, max, endless } => range(min, max) + if endless { ", or inf" } else { "" },
+            Kind::Whole { min, max } if max == i64::MAX => format!("whole, {min} or more"),
+            Kind::Whole { min, max } => format!("whole, {min} to {max}{unit}"),
+            Kind::Flag => "true or false".into(),
+            Kind::FlagOrNumber { min, max } => format!("true, false, or {}", range(min, max)),
+            Kind::Pair { min, max } => format!("two numbers, {}", range(min, max)),
+            Kind::Text => "text".into(),
+            Kind::Name => "a name".into(),
+            Kind::Preset => "a preset's name".into(),
+            Kind::Path => "a path".into(),
+            Kind::Colour => "a colour".into(),
+            Kind::Fit => "\"full\", \"half\", \"power-of-two\" or \"error:N\", N from 0.05 to 16".into(),
+            Kind::ColourOr(word) => format!("a colour, or \"{word}\""),
+            Kind::Choice(words) => {
+                let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
+                quoted.join(", ")
+            }
+        }
+    }
+
     /// What the key takes, as a remedy.
     pub(crate) fn wanted(&self) -> String {
         let unit = if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) };
