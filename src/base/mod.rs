@@ -17,6 +17,7 @@ pub mod placing;
 pub mod progress;
 pub mod raster;
 pub mod report;
+pub mod room;
 pub mod seed;
 pub(crate) mod simd;
 pub(crate) mod space;

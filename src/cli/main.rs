@@ -29,7 +29,7 @@ use fogweft::base::raster::Raster;
 use fogweft::base::words::Bits;
 use fogweft::base::{files, law, report};
 use fogweft::output::{self, Effort};
-use fogweft::plan::{Job, Plan, haze};
+use fogweft::plan::{Demand, Job, Plan, haze};
 use fogweft::review::contact;
 use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::shelf::Shelf;
@@ -361,6 +361,8 @@ fn sheet(args: &args::Sheet) -> Result<()> {
         Sheet::new(spec, Sampling::Reduced)
     };
     let bits = bits(&args.bits);
+    let texels = if args.strip { u64::from(args.frames) * u64::from(width) * u64::from(height) } else { 0 };
+    plan.room(&Demand { deep: bits == Bits::Sixteen, texels, ..Demand::default() }, &limits)?;
     if args.strip {
         let strip = fogweft::output::pictures::frames_png(
             args.frames,

@@ -48,6 +48,9 @@ pub struct ArtJob {
     pub flip: bool,
     /// Its edges meet when it repeats.
     pub wraps: bool,
+    /// Width and height of its file, px.
+    #[serde(skip)]
+    pub natural: [f64; 2],
     /// What is done to the copy that is drawn.
     #[serde(skip)]
     pub treatment: Treatment,

@@ -4,6 +4,7 @@ pub mod haze;
 mod jobs;
 mod key;
 mod lamps;
+mod memory;
 pub mod period;
 pub mod rims;
 mod slot;
@@ -14,6 +15,7 @@ pub mod treatment;
 pub use jobs::{ArtJob, FogJob, Job, RimJob, RimSpec};
 pub(crate) use lamps::{LEAST_SEEN, MOST_BY_FOG};
 pub use lamps::{LampAir, LampJob, LampSpec, Light};
+pub use memory::Demand;
 
 use crate::base::colour::Srgb;
 use crate::base::colour::floor::floored;
@@ -27,7 +29,6 @@ use crate::plan::period::Periods;
 use crate::plan::slot::{SlotPlan, texels};
 use crate::scene::pictures::Naturals;
 use crate::scene::{Scene, Slot, Texture};
-use crate::steps::field::FieldSpec;
 use crate::steps::strokes::Strokes;
 use serde::{Serialize, Serializer};
 
@@ -168,19 +169,10 @@ impl Plan {
                 )));
             }
         }
-        let memory = self.memory();
-        if memory > limits.memory {
-            let message = format!(
-                "the run would need about {} MB of memory, over the limit of {} MB",
-                memory >> 20,
-                limits.memory >> 20
-            );
-            faults.list.push(
-                Fault::new(Class::Limit, message).remedy(format!(
-                    "Render at a smaller scale, or raise the limit: --limit memory={memory}."
-                )),
-            );
+        for job in &self.files {
+            faults.list.extend(crowded(job));
         }
+        faults.list.extend(self.room(&Demand::default(), limits).err());
         faults
     }
 
@@ -195,34 +187,6 @@ impl Plan {
         // Odd, so that the middle is among them.
         let count = (count | 1).clamp(3, 17);
         (0..count).map(|at| Camera(self.travel * at as f64 / (count - 1) as f64)).collect()
-    }
-
-    /// Bytes that a run of all of it holds at once, about: every picture of the stack at 16 bits, the still, fields on their grids,
-    /// what working out as many fields takes as there are threads, and what drawing and encoding take beside them.
-    pub fn memory(&self) -> u64 {
-        let area = |[width, height]: [u32; 2]| f64::from(width) * f64::from(height);
-        let (mut sum, mut largest, mut work) = (24.0 * area(self.texels), 0.0, Vec::new());
-        for job in &self.files {
-            let own = area(job.placing().texels);
-            let field = match job {
-                Job::Fog(job) => Some(&job.spec.field),
-                Job::Rim(job) => Some(&job.spec.field),
-                Job::Art(_) | Job::Lamp(_) => None,
-            };
-            if let Some([stays, more]) = field.map(FieldSpec::bytes) {
-                sum += stays;
-                work.push(more);
-            }
-            if !matches!(job, Job::Fog(_)) {
-                sum += 8.0 * own;
-            }
-            largest = own.max(largest);
-        }
-        sum += self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum::<f64>();
-        work.sort_by(|a, b| b.total_cmp(a));
-        let at_once: f64 = work.iter().take(rayon::current_num_threads()).sum();
-        // Saturates, and is then over any limit.
-        (sum + at_once + 16.0 * largest) as u64
     }
 
     /// Suggested drift of a job's picture, scene px per second. A sheet into which somebody drew stays where it was drawn.
@@ -244,6 +208,22 @@ impl Plan {
             ));
         }
     }
+}
+
+/// Most copies of a picture that lie over each other where it repeats; chosen by eye. What lies below is hidden or solid long before.
+const OVERLAPPING: f64 = 64.0;
+
+/// A picture that repeats so closely that drawing it would take the time of hundreds.
+fn crowded(job: &Job) -> Option<Fault> {
+    let Job::Art(job) = job else { return None };
+    let Placing { slot, rect, period, .. } = &job.placing;
+    let period = (*period)?;
+    let copies = (rect.width / period).ceil();
+    (copies > OVERLAPPING).then(|| {
+        let message = format!("slot {slot}: {copies} copies of its picture would lie over each other; the limit is {OVERLAPPING}");
+        let least = (rect.width.0 / OVERLAPPING).ceil();
+        Fault::new(Class::Limit, message).remedy(format!("Repeat it at {least} px or more, or make it narrower."))
+    })
 }
 
 fn hex<S: Serializer>(colour: &Srgb, serializer: S) -> std::result::Result<S::Ok, S::Error> {

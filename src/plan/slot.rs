@@ -143,6 +143,7 @@ impl<'a> SlotPlan<'a> {
             placing: self.placing(Kind::Art, order, rect, size, period),
             flip: place.flip,
             wraps: place.repeat == Repeat::Edge,
+            natural,
         }
     }
 

@@ -78,7 +78,7 @@ fn no_number_ends_the_program() {
 
 /// Runs with an address space of 1.5 GB: three times the limit on memory, as threads reserve more than they take.
 #[cfg(target_os = "linux")]
-fn bounded(scene: &Scene, args: &[&str]) -> std::process::Output {
+pub fn bounded(scene: &Scene, args: &[&str]) -> std::process::Output {
     let plain = scene.command(args);
     let mut shell = std::process::Command::new("sh");
     shell

@@ -30,6 +30,13 @@ impl Dice {
 
 /// A value that a key's schema allows most of the time.
 fn random(dice: &mut Dice, key: &str, schema: &Value) -> Value {
+    if key == "slot.repeat" && dice.below(2) == 0 {
+        // As below: a picture that repeats more closely is refused by the number of its copies.
+        return json!(20 + dice.below(500));
+    }
+    if key == "slot.repeat" {
+        return json!(dice.below(2) == 0);
+    }
     if key == "bands.octaves" {
         // More are refused with the picture, by a limit that no schema has: no new picture would be drawn from there on.
         return json!(1 + dice.below(10));

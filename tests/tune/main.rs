@@ -11,6 +11,7 @@ mod equal;
 mod lamps;
 mod level;
 mod long;
+mod memory;
 mod mends;
 #[allow(dead_code)]
 #[path = "../world/outside.rs"]

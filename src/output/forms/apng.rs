@@ -7,6 +7,7 @@ use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::units::{Camera, Px};
 use crate::output::png::mark_srgb;
+use crate::plan::Plan;
 use crate::stack::Stack;
 use png::{BitDepth, ColorType, DeflateCompression, Encoder, EncodingError, Filter};
 use rayon::prelude::*;
@@ -29,6 +30,23 @@ impl Default for Pan {
     }
 }
 
+impl Pan {
+    /// Width and height of a frame in texels, and how many there are: one where the camera doesn't move.
+    fn size(&self, plan: &Plan, limits: &Limits) -> ([u32; 2], u16) {
+        let [wide, tall] = plan.texels;
+        let width = self.width.clamp(1, limits.side).min(wide);
+        let height =
+            ((u64::from(tall) * u64::from(width) + u64::from(wide) / 2) / u64::from(wide)).max(1) as u32;
+        ([width, height], if plan.travel > Px(0.0) { self.frames.max(1) } else { 1 })
+    }
+
+    /// Texels of all frames.
+    pub fn texels(&self, plan: &Plan, limits: &Limits) -> u64 {
+        let ([width, height], frames) = self.size(plan, limits);
+        u64::from(width) * u64::from(height) * u64::from(frames)
+    }
+}
+
 /// Camera places of the frames: a cosine from the start to the end and back, so that the last meets the first.
 pub fn cameras(travel: Px, frames: u16) -> Vec<Camera> {
     let turn = std::f64::consts::TAU / f64::from(frames.max(1));
@@ -38,11 +56,8 @@ pub fn cameras(travel: Px, frames: u16) -> Vec<Camera> {
 /// The file.
 pub fn bytes(stack: &Stack<'_>, pan: &Pan, limits: &Limits) -> Result<Vec<u8>> {
     let plan = stack.plan();
-    let [wide, tall] = plan.texels;
-    let width = pan.width.clamp(1, limits.side).min(wide);
-    let height = ((u64::from(tall) * u64::from(width) + u64::from(wide) / 2) / u64::from(wide)).max(1) as u32;
-    let frames = if plan.travel > Px(0.0) { pan.frames.max(1) } else { 1 };
-    let texels = u64::from(width) * u64::from(height) * u64::from(frames);
+    let ([width, height], frames) = pan.size(plan, limits);
+    let texels = pan.texels(plan, limits);
     if texels > limits.texels {
         let most = limits.texels;
         return Err(Fault::new(

@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
 use crate::scene::layered::{Layer, Layered, Part};
+use crate::scene::pictures::has_crowded_tag;
 use resvg::usvg::roxmltree::{Document, Node, ParsingOptions};
 
 /// Most elements of a stack.
@@ -21,6 +22,9 @@ struct Around {
 
 /// Reads the text of `stack.xml`.
 pub(super) fn read(text: &str, limits: &Limits) -> Result<Layered, Fault> {
+    if has_crowded_tag(text) {
+        return Err(broken("an element of its stack.xml has thousands of attributes".into()));
+    }
     let options = ParsingOptions { allow_dtd: false, nodes_limit: MOST_NODES, ..Default::default() };
     let document = Document::parse_with_options(text, options)
         .map_err(|error| broken(format!("its stack.xml is malformed: {error}")))?;

@@ -60,21 +60,20 @@ pub(super) fn bleed_doubtful(picture: &mut Picture, doubts: &[Doubt], trust: Tru
     }
     let levels = pyramid(picture, &sure);
     let width = picture.size[0] as usize;
-    let found: Vec<([u16; 3], usize)> = (0..doubts.len())
-        .filter(|at| !sure[*at])
-        .map(|at| {
-            let (x, y, doubt) = (at % width, at / width, doubts[at]);
-            let wanted = nearby(picture, x, y, wraps, |at| sure[at])
+    let mut found: Vec<([u16; 3], usize)> = Vec::with_capacity(sure.iter().filter(|sure| !**sure).count());
+    found.extend((0..doubts.len()).filter(|at| !sure[*at]).map(|at| {
+        let (x, y, doubt) = (at % width, at / width, doubts[at]);
+        let wanted =
+            nearby(picture, x, y, wraps, |at| sure[at])
                 .or_else(|| {
                     if doubt.width() < trust.blind { nearby(picture, x, y, wraps, |_| true) } else { None }
                 })
                 .or_else(|| farther(&levels, x, y))
                 .or_else(|| nearby(picture, x, y, wraps, |_| true));
-            let [r, g, b, _] = picture.texels[at];
-            let wanted = wanted.unwrap_or([r, g, b]);
-            ([0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i])), at)
-        })
-        .collect();
+        let [r, g, b, _] = picture.texels[at];
+        let wanted = wanted.unwrap_or([r, g, b]);
+        ([0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i])), at)
+    }));
     for (colour, at) in found {
         picture.texels[at][..3].copy_from_slice(&colour);
     }

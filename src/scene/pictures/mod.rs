@@ -10,6 +10,7 @@ mod scale;
 mod set;
 mod vector;
 
+pub(crate) use cost::has_crowded_tag;
 pub use set::{Held, Pictures};
 
 use crate::base::fault::{Class, Fault, Result};
@@ -178,13 +179,7 @@ impl Source {
             .map_err(|fault| fault.in_file(&self.file))?;
         let picture = match &self.tree {
             Some(tree) => vector::draw(tree, texels, wraps),
-            None => raster::decode(&self.bytes, limits).and_then(|picture| {
-                if picture.size == texels {
-                    Ok(picture)
-                } else {
-                    scale::resize(picture, texels, wraps, blending)
-                }
-            }),
+            None => raster::draw(&self.bytes, texels, wraps, blending, limits),
         };
         let mut picture = picture.map_err(|fault| fault.in_file(&self.file))?;
         if flip {

@@ -5,12 +5,18 @@
 use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
+use crate::base::room;
+use crate::base::words::Blending;
+use crate::scene::pictures::scale::Target;
 use crate::scene::pictures::{check_size, contained};
 use png::{BitDepth, ColorType, Transformations};
 use std::io::Cursor;
 
 /// Room for the decoder's own buffers and for profiles and texts in the file, bytes.
 const SLACK: u64 = 64 << 20;
+
+/// What has no room where a fault says so.
+const WHAT: &str = "a picture";
 
 /// What a PNG says before its pixels.
 pub(super) struct Head {
@@ -66,20 +72,47 @@ fn reader<'a>(bytes: &'a [u8], limits: &Limits) -> Result<png::Reader<Cursor<&'a
     decoder.read_info().map_err(broken)
 }
 
-/// Decodes the pixels, exactly.
-pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Picture, Fault> {
+/// Draws the pixels at `size`, exactly where that is their own. The file is decoded some rows at a time, so that no more than those are held
+/// of a large one; an interlaced one as a whole, as its file holds it.
+pub(super) fn draw(
+    bytes: &[u8],
+    size: [u32; 2],
+    wraps: bool,
+    blending: Blending,
+    limits: &Limits,
+) -> Result<Picture, Fault> {
     contained(|| {
         let mut reader = reader(bytes, limits)?;
-        let mut samples = vec![0; reader.output_buffer_size().ok_or_else(swollen)?];
-        let frame = reader.next_frame(&mut samples).map_err(broken)?;
-        let deep = frame.bit_depth == BitDepth::Sixteen;
-        let texels = if deep {
-            texels(&samples, frame.color_type, u16::from_be_bytes)
-        } else {
-            // A code times 257 is exact (PNG 12.4).
-            texels(&samples, frame.color_type, |[code]| u16::from(code) * 257)
+        let own = [reader.info().width, reader.info().height];
+        let (colour_type, depth) = reader.output_color_type();
+        let deep = depth == BitDepth::Sixteen;
+        let line = reader.output_line_size(own[0]).ok_or_else(swollen)?;
+        let mut target = Target::new(own, size, deep, wraps, blending)?;
+        let band = line * target.band();
+        let mut take = |samples: &[u8]| {
+            if deep {
+                target.take(&texels(samples, colour_type, u16::from_be_bytes))
+            } else {
+                // A code times 257 is exact (PNG 12.4).
+                target.take(&texels(samples, colour_type, |[code]| u16::from(code) * 257))
+            }
         };
-        Ok(Picture { size: [frame.width, frame.height], deep, texels })
+        if reader.info().interlaced {
+            let mut samples = room::zeroed(reader.output_buffer_size().ok_or_else(swollen)?, WHAT)?;
+            reader.next_frame(&mut samples).map_err(broken)?;
+            samples.chunks(band).try_for_each(&mut take)?;
+        } else {
+            let mut samples = Vec::with_capacity(band);
+            while let Some(row) = reader.next_row().map_err(broken)? {
+                samples.extend_from_slice(row.data());
+                if samples.len() >= band {
+                    take(&samples)?;
+                    samples.clear();
+                }
+            }
+            take(&samples)?;
+        }
+        target.finish()
     })
 }
 

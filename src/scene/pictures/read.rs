@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault};
 use crate::base::files::why;
 use crate::base::limits::Limits;
+use crate::base::room;
 use crate::scene::pictures::Kind;
 use std::fs::{self, File};
 use std::io::{ErrorKind, Read};
@@ -33,6 +34,8 @@ pub(super) fn whole(file: &Path, limits: &Limits) -> Result<Vec<u8>, Fault> {
     }
     // It may grow while it is read.
     let mut bytes = Vec::new();
+    room::reserve(&mut bytes, data.len() as usize, "the picture file")
+        .map_err(|fault| fault.in_file(file))?;
     File::open(file)
         .and_then(|open| open.take(limits.file_bytes.saturating_add(1)).read_to_end(&mut bytes))
         .map_err(unreadable)?;

@@ -2,6 +2,7 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::base::picture::Picture;
+use crate::base::room;
 use crate::base::words::Blending;
 use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful};
 use fast_image_resize::images::{TypedImage, TypedImageRef};
@@ -15,52 +16,162 @@ const RADIUS: f64 = 2.0;
 /// In doubt below an 8-bit step: under alphas that 8 bits can hardly tell from 0.
 const TRUST: Trust = Trust { known: 257, blind: 257 };
 
-/// The picture at exactly `size`, which is not 0.
-///
-/// Premultiplied 16-bit values, rounded in each of two passes, keep a colour to 1.5 / alpha of a 16-bit step: half an
-/// 8-bit step where alpha is 3/255. Below that, colours mix with their neighbours (`bleeding`). Linear light costs near black
-/// what it gains elsewhere: the darkest 8-bit code is kept to 1 part in 40.
+/// Texels of a band of rows, about: what is held of a picture that is drawn at another size.
+const BAND: usize = 1 << 18;
+
+/// The picture at exactly `size`, which is not 0; as [`Target`] makes it.
 pub(super) fn resize(
     picture: Picture,
     size: [u32; 2],
     wraps: bool,
     blending: Blending,
 ) -> Result<Picture, Fault> {
-    let [width, height] = picture.size;
-    let deep = picture.deep;
-    let pad = if wraps { padding(width, size[0]) } else { 0 };
-    let source = premultiplied(&picture, pad, blending);
+    let mut target = Target::new(picture.size, size, picture.deep, wraps, blending)?;
+    let rows = picture.size[0] as usize * target.band();
+    picture.texels.chunks(rows).try_for_each(|rows| target.take(rows))?;
     drop(picture);
+    target.finish()
+}
+
+/// A picture that is drawn at a size while its rows come in.
+///
+/// Where the size isn't its own: premultiplied 16-bit values, rounded in each of two passes, keep a colour to 1.5 / alpha of a 16-bit
+/// step: half an 8-bit step where alpha is 3/255. Below that, colours mix with their neighbours (`bleeding`). Linear light costs near
+/// black what it gains elsewhere: the darkest 8-bit code is kept to 1 part in 40.
+///
+/// Rows are resampled to the wanted width as they come in, and columns once all are there: the two passes of the library, so that the
+/// bits don't depend on the bands.
+pub(super) struct Target {
+    own: [u32; 2],
+    size: [u32; 2],
+    deep: bool,
+    wraps: bool,
+    blending: Blending,
+    /// At its own size: the texels.
+    texels: Vec<[u16; 4]>,
+    /// Else: rows of the wanted width, premultiplied.
+    narrowed: Vec<U16x4>,
+    resizer: Resizer,
+}
+
+impl Target {
+    /// A picture of `own` texels at `size`; no side is 0.
+    ///
+    /// # Errors
+    /// Class `Limit`: there is no memory for it.
+    pub fn new(
+        own: [u32; 2],
+        size: [u32; 2],
+        deep: bool,
+        wraps: bool,
+        blending: Blending,
+    ) -> Result<Target, Fault> {
+        let (mut texels, mut narrowed) = (Vec::new(), Vec::new());
+        if own == size {
+            room::reserve(&mut texels, own[0] as usize * own[1] as usize, WHAT)?;
+        } else {
+            room::reserve(&mut narrowed, size[0] as usize * own[1] as usize, WHAT)?;
+        }
+        Ok(Target { own, size, deep, wraps, blending, texels, narrowed, resizer: Resizer::new() })
+    }
+
+    /// Rows that are best taken together.
+    pub fn band(&self) -> usize {
+        (BAND / self.own[0] as usize).max(1)
+    }
+
+    /// Takes whole rows, the next from the top.
+    pub fn take(&mut self, rows: &[[u16; 4]]) -> Result<(), Fault> {
+        if self.own == self.size {
+            self.texels.extend_from_slice(rows);
+            return Ok(());
+        }
+        let (width, height) = (self.own[0], (rows.len() / self.own[0] as usize) as u32);
+        if height == 0 {
+            return Ok(());
+        }
+        if width == self.size[0] {
+            self.narrowed.extend(premultiplied(rows, width as usize, 0, self.blending));
+            return Ok(());
+        }
+        // The kernel reads beyond the crop: into the padding.
+        let pad = if self.wraps { padding(width, self.size[0]) } else { 0 };
+        let source: Vec<U16x4> = premultiplied(rows, width as usize, pad as usize, self.blending).collect();
+        let mut target = TypedImage::<U16x4>::new(self.size[0], height);
+        let crop = [pad, 0, width, height].map(f64::from);
+        resample(&mut self.resizer, &source, [width + 2 * pad, height], crop, &mut target)?;
+        self.narrowed.extend_from_slice(target.pixels());
+        Ok(())
+    }
+
+    /// The picture, once all rows were taken.
+    pub fn finish(mut self) -> Result<Picture, Fault> {
+        let Target { size, deep, wraps, blending, .. } = self;
+        if self.own == size {
+            return Ok(Picture { size, deep, texels: self.texels });
+        }
+        let pixels = if self.own[1] == size[1] {
+            self.narrowed
+        } else {
+            let area = size[0] as usize * size[1] as usize;
+            let mut pixels: Vec<U16x4> = Vec::new();
+            room::reserve(&mut pixels, area, WHAT)?;
+            pixels.resize(area, U16x4::new([0; 4]));
+            let from = [size[0], self.own[1]];
+            let mut target = TypedImage::from_pixels_slice(size[0], size[1], &mut pixels).map_err(refused)?;
+            let crop = [0, 0, from[0], from[1]].map(f64::from);
+            resample(&mut self.resizer, &self.narrowed, from, crop, &mut target)?;
+            drop(target);
+            drop(self.narrowed);
+            pixels
+        };
+        straightened(&pixels, size, deep, wraps, blending)
+    }
+}
+
+/// What has no room where a fault says so.
+const WHAT: &str = "a picture";
+
+/// One pass of the library.
+fn resample(
+    resizer: &mut Resizer,
+    source: &[U16x4],
+    [width, height]: [u32; 2],
+    [left, top, across, down]: [f64; 4],
+    target: &mut TypedImage<'_, U16x4>,
+) -> Result<(), Fault> {
     let options = ResizeOptions::new()
         .resize_alg(ResizeAlg::Convolution(FilterType::CatmullRom))
         .use_alpha(false)
-        // The kernel reads beyond the crop: into the padding.
-        .crop(f64::from(pad), 0.0, f64::from(width), f64::from(height));
-    let mut target = TypedImage::<U16x4>::new(size[0], size[1]);
-    let outcome = TypedImageRef::new(width + 2 * pad, height, &source)
-        .map_err(|error| error.to_string())
-        .and_then(|source| {
-            Resizer::new().resize_typed(&source, &mut target, &options).map_err(|error| error.to_string())
-        });
-    outcome.map_err(|error| {
-        Fault::new(Class::Picture, format!("the picture can't be resized: {error}")).remedy("Save it again.")
-    })?;
-    drop(source);
-    let linear = blending == Blending::Linear;
-    let tables = linear.then(|| &*TABLES);
+        .crop(left, top, across, down);
+    let source = TypedImageRef::new(width, height, source).map_err(refused)?;
+    resizer.resize_typed(&source, target, &options).map_err(refused)
+}
+
+fn refused(error: impl std::fmt::Display) -> Fault {
+    Fault::new(Class::Picture, format!("the picture can't be resized: {error}")).remedy("Save it again.")
+}
+
+/// Texels from premultiplied values; colours under low alpha are taken from around.
+fn straightened(
+    pixels: &[U16x4],
+    size: [u32; 2],
+    deep: bool,
+    wraps: bool,
+    blending: Blending,
+) -> Result<Picture, Fault> {
+    let tables = (blending == Blending::Linear).then(|| &*TABLES);
     let encode = |value: u16| tables.map_or(value, |tables| tables.encode[usize::from(value)]);
-    let mut doubts = Vec::with_capacity(target.pixels().len());
-    let texels = target
-        .pixels()
-        .iter()
-        .map(|pixel| {
-            let [r, g, b, alpha] = pixel.0;
-            // Two passes round once each.
-            doubts.push(Doubt::new([r, g, b], alpha, 1).encoded(encode));
-            let [r, g, b] = [r, g, b].map(|value| encode(straight(value, alpha)));
-            [r, g, b, alpha]
-        })
-        .collect();
+    let (mut doubts, mut texels) = (Vec::new(), Vec::new());
+    room::reserve(&mut doubts, pixels.len(), WHAT)?;
+    room::reserve(&mut texels, pixels.len(), WHAT)?;
+    for pixel in pixels {
+        let [r, g, b, alpha] = pixel.0;
+        // Two passes round once each.
+        doubts.push(Doubt::new([r, g, b], alpha, 1).encoded(encode));
+        let [r, g, b] = [r, g, b].map(|value| encode(straight(value, alpha)));
+        texels.push([r, g, b, alpha]);
+    }
     let mut picture = Picture { size, deep, texels };
     bleed_doubtful(&mut picture, &doubts, TRUST, wraps);
     Ok(picture)
@@ -72,21 +183,24 @@ fn padding(from: u32, to: u32) -> u32 {
     (RADIUS * shrink).ceil() as u32 + 1
 }
 
-fn premultiplied(picture: &Picture, pad: u32, blending: Blending) -> Vec<U16x4> {
+/// Premultiplied values of rows of `width` texels, each with `pad` texels of its other end on both sides.
+fn premultiplied(
+    texels: &[[u16; 4]],
+    width: usize,
+    pad: usize,
+    blending: Blending,
+) -> impl Iterator<Item = U16x4> {
     let tables = (blending == Blending::Linear).then(|| &*TABLES);
-    let (width, pad) = (picture.size[0] as usize, pad as usize);
-    let mut pixels = Vec::with_capacity((width + 2 * pad) * picture.size[1] as usize);
-    for row in picture.texels.chunks_exact(width) {
-        let start = (width - pad % width) % width;
-        pixels.extend(row.iter().cycle().skip(start).take(width + 2 * pad).map(|&[r, g, b, alpha]| {
-            let [r, g, b] = [r, g, b].map(|value| {
-                let value = tables.map_or(value, |tables| tables.decode[usize::from(value)]);
-                ((u64::from(value) * u64::from(alpha) + 32767) / 65535) as u16
-            });
-            U16x4::new([r, g, b, alpha])
-        }));
-    }
-    pixels
+    let value = move |value: u16, alpha: u16| {
+        let value = tables.map_or(value, |tables| tables.decode[usize::from(value)]);
+        ((u64::from(value) * u64::from(alpha) + 32767) / 65535) as u16
+    };
+    let start = (width - pad % width) % width;
+    let padded = move |row| <[[u16; 4]]>::iter(row).cycle().skip(start).take(width + 2 * pad);
+    texels
+        .chunks_exact(width)
+        .flat_map(padded)
+        .map(move |&[r, g, b, alpha]| U16x4::new([value(r, alpha), value(g, alpha), value(b, alpha), alpha]))
 }
 
 /// PNG 12.3: divided by alpha, rounded; 0 where alpha is.

@@ -4,9 +4,10 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::base::picture::Picture;
+use crate::base::room;
 use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful};
 use crate::scene::pictures::{contained, cost};
-use resvg::tiny_skia::{Pixmap, Transform};
+use resvg::tiny_skia::{IntSize, Pixmap, Transform};
 use resvg::usvg::roxmltree::{Document, Node};
 use resvg::usvg::{self, ImageHrefResolver, Tree};
 use std::sync::{Arc, mpsc};
@@ -115,27 +116,27 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
         let own = tree.size();
         let stretch = Transform::from_scale(size[0] as f32 / own.width(), size[1] as f32 / own.height());
         cost::check_drawing(&tree, stretch, size)?;
-        let mut pixmap = Pixmap::new(size[0], size[1]).ok_or_else(|| {
-            Fault::new(Class::Limit, "there is not enough memory for a drawing of this size")
-                .remedy("Make it smaller.")
-        })?;
+        let bytes = 4 * size[0] as usize * size[1] as usize;
+        let whole = IntSize::from_wh(size[0], size[1]);
+        let pixmap = whole.zip(Some(room::zeroed(bytes, "a drawing")?));
+        let mut pixmap =
+            pixmap.and_then(|(whole, bytes)| Pixmap::from_vec(bytes, whole)).ok_or_else(|| {
+                Fault::new(Class::Limit, "no drawing can be of this size").remedy("Make it smaller.")
+            })?;
         resvg::render(&tree, stretch, &mut pixmap.as_mut());
         Ok(pixmap)
     })?;
-    let mut doubts = Vec::with_capacity(pixmap.pixels().len());
-    let texels = pixmap
-        .pixels()
-        .iter()
-        .map(|pixel| {
-            let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
-            let alpha = u16::from(pixel.alpha());
-            doubts.push(Doubt::new(colour, alpha, ERROR));
-            let straight =
-                |value: u16| (value * 255 + alpha / 2).checked_div(alpha).map_or(0, |code| code * 257);
-            let [r, g, b] = colour.map(straight);
-            [r, g, b, alpha * 257]
-        })
-        .collect();
+    let (mut doubts, mut texels) = (Vec::new(), Vec::new());
+    room::reserve(&mut doubts, pixmap.pixels().len(), "a drawing")?;
+    room::reserve(&mut texels, pixmap.pixels().len(), "a drawing")?;
+    for pixel in pixmap.pixels() {
+        let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
+        let alpha = u16::from(pixel.alpha());
+        doubts.push(Doubt::new(colour, alpha, ERROR));
+        let straight = |value: u16| (value * 255 + alpha / 2).checked_div(alpha).map_or(0, |code| code * 257);
+        let [r, g, b] = colour.map(straight);
+        texels.push([r, g, b, alpha * 257]);
+    }
     let mut picture = Picture { size, deep: false, texels };
     bleed_doubtful(&mut picture, &doubts, TRUST, wraps);
     Ok(picture)

@@ -72,8 +72,20 @@ struct Import<'a> {
     notes: Vec<String>,
 }
 
+/// Refuses more layers than a scene may have slots, before each is looked at.
+fn within(painting: &Painting, limits: &Limits) -> Result<()> {
+    let count = painting.layers.len();
+    if count <= limits.slots {
+        return Ok(());
+    }
+    let message = format!("the painting has {count} layers; a scene may have {} slots", limits.slots);
+    let remedy = format!("Merge layers, or raise the limit: --limit slots={count}.");
+    Err(Fault::new(Class::Limit, message).in_file(&painting.file).remedy(remedy).into())
+}
+
 impl<'a> Import<'a> {
     fn new(painting: &'a Painting, options: &'a Options, limits: &'a Limits) -> Result<Import<'a>> {
+        within(painting, limits)?;
         let frame = Frame::of(painting.size, options.view).map_err(|fault| fault.in_file(&painting.file))?;
         let mut import = Import {
             painting,

@@ -19,7 +19,7 @@ use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::output::forms::{Also, Pan};
 use crate::output::{Effort, Manifest};
-use crate::plan::{Plan, haze};
+use crate::plan::{Demand, Plan, haze};
 use crate::scene::pictures::Pictures;
 use crate::scene::{Scene, keys};
 use crate::store::rerun::{Gone, Rerun, SceneSettings};
@@ -80,6 +80,17 @@ impl Options {
             rerun: Rerun::default(),
             settings: SceneSettings::default(),
             others: Vec::new(),
+        }
+    }
+
+    /// What the run makes of `plan` besides a picture of each job.
+    fn demand(&self, plan: &Plan) -> Demand {
+        let pan = self.also.contains(&Also::Pan);
+        Demand {
+            frames: self.frames,
+            deep: self.bits == Bits::Sixteen,
+            forms: self.also.len() as u32,
+            texels: if pan { self.pan.texels(plan, &self.limits) } else { 0 },
         }
     }
 
@@ -160,6 +171,9 @@ pub fn render_with(
         .iter()
         .map(|scale| Plan::new(scene, &pictures.naturals(), *scale, &options.limits))
         .collect::<Result<Vec<Plan>>>()?;
+    for plan in &plans {
+        plan.room(&options.demand(plan), &options.limits)?;
+    }
     let run = |(plan, folder): (Plan, PathBuf)| {
         let report = folder::run(&plan, pictures, options, folder, progress);
         progress.ends();

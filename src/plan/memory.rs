@@ -1,0 +1,143 @@
+//! Bytes that a run of a plan takes, before it takes them.
+//!
+//! The shares of each part were counted from what allocates it, and held to what runs of random scenes took (`tests/trust/memory.rs`).
+
+use crate::base::fault::{Class, Fault};
+use crate::base::limits::Limits;
+use crate::base::room;
+use crate::plan::{ArtJob, Job, Plan};
+
+/// What is made of a plan besides one picture of each job and the still.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Demand {
+    /// Frames of each sheet; 0 and 1 for fog at rest.
+    pub frames: u32,
+    /// Whether textures have 16 bits.
+    pub deep: bool,
+    /// Copies of the whole stack in other forms.
+    pub forms: u32,
+    /// Texels that are held unpacked besides: a moving picture's.
+    pub texels: u64,
+}
+
+/// Bytes of a texel in memory: 16 bits a channel.
+const TEXEL: f64 = 8.0;
+
+/// Bytes that a picture of its own size takes for each texel besides it: the colours that bleed to where none are.
+const BLEEDING: f64 = 32.0;
+
+/// The same of one that is drawn afresh: its premultiplied values, too.
+const DRAWING: f64 = 40.0;
+
+/// Bytes that a picture's texel is packed to at most, at 8 bits: a picture of noise.
+const PACKED: f64 = 4.0;
+
+/// The same of fog, which is smooth.
+const PACKED_FOG: f64 = 0.5;
+
+/// Bytes for each texel of the view at 8 bits: the still, its value view, rows on their way.
+const VIEW: f64 = 10.0;
+
+/// Bytes of a place of an outline that is looked at, with what is kept of it.
+const PROBE: f64 = 128.0;
+
+/// Most places of one outline, over all copies and cameras; as the survey has it.
+const PROBES: f64 = 2_097_152.0;
+
+/// What no number tells: threads, tables, the allocator's own.
+const BESIDES: f64 = 8_388_608.0;
+
+/// Bytes of a job: what stays to the end of the run, what making it takes besides, and what each of its files is packed to.
+struct Share {
+    stays: f64,
+    work: f64,
+    packed: f64,
+}
+
+impl Demand {
+    /// Bytes of a channel.
+    fn depth(&self) -> f64 {
+        if self.deep { 2.0 } else { 1.0 }
+    }
+}
+
+impl Plan {
+    /// Bytes that a run of all of it holds at once, about: every picture of the stack at 16 bits, the still, fields on their grids,
+    /// what working out as many jobs takes as there are threads, what drawing and encoding take beside them, and all files until
+    /// they are written.
+    pub fn memory(&self, demand: &Demand) -> u64 {
+        let shares: Vec<Share> = self.files.iter().map(|job| self.share(job, demand)).collect();
+        let mut work: Vec<f64> = shares.iter().map(|share| share.work).collect();
+        work.sort_by(|a, b| b.total_cmp(a));
+        let at_once: f64 = work.iter().take(rayon::current_num_threads()).sum();
+        let own: f64 = shares.iter().map(|share| share.stays).sum();
+        let strokes: f64 = self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum();
+        let packed: f64 = shares.iter().map(|share| share.packed).sum();
+        let forms = f64::from(demand.forms) * 2.0 * packed + 6.0 * demand.texels as f64;
+        let frames = if demand.frames > 1 { 2.0 * at_once } else { 0.0 };
+        let view = VIEW * demand.depth() * area(self.texels);
+        let bytes = BESIDES + view + own + strokes + at_once + frames + packed + forms;
+        // Saturates, and is then over any limit.
+        bytes as u64
+    }
+
+    /// Whether what is demanded of it is within the limit and what the system has left.
+    ///
+    /// # Errors
+    /// Class `Limit`: it isn't.
+    pub fn room(&self, demand: &Demand, limits: &Limits) -> Result<(), Fault> {
+        let memory = self.memory(demand);
+        if memory <= limits.memory {
+            return room::probe(memory, "the run");
+        }
+        let message = format!(
+            "the run would need about {} MB of memory, over the limit of {} MB",
+            memory >> 20,
+            limits.memory >> 20
+        );
+        let less = if *demand == Demand::default() { "" } else { " with fewer frames or forms," };
+        let remedy = format!("Render at a smaller scale,{less} or raise the limit: --limit memory={memory}.");
+        Err(Fault::new(Class::Limit, message).remedy(remedy))
+    }
+
+    fn share(&self, job: &Job, demand: &Demand) -> Share {
+        let own = area(job.placing().texels);
+        let depth = demand.depth();
+        match job {
+            Job::Fog(job) => {
+                let [stays, work] = job.spec.field.bytes();
+                let frames = f64::from(demand.frames.max(1));
+                Share { stays, work, packed: PACKED_FOG * frames * depth * own }
+            }
+            Job::Rim(job) => {
+                let [stays, work] = job.spec.field.bytes();
+                Share { stays: stays + 2.0 * own, work: work + 2.0 * own, packed: PACKED_FOG * depth * own }
+            }
+            Job::Lamp(job) => {
+                let fog = job.spec.fog.as_ref().map_or(0.0, |fog| fog.field.bytes().iter().sum());
+                Share { stays: TEXEL * own, work: fog + TEXEL * own, packed: PACKED_FOG * depth * own }
+            }
+            Job::Art(job) => {
+                let stays = TEXEL * own + PROBE * self.probes(job);
+                // Else its rows are held at the width that they are drawn at, before its colours are found.
+                let rows = TEXEL * f64::from(job.placing.texels[0]) * job.natural[1];
+                let fits = job.natural == job.placing.texels.map(f64::from);
+                let work = if fits { BLEEDING * own } else { (rows + TEXEL * own).max(DRAWING * own) };
+                Share { stays, work, packed: PACKED * depth * own }
+            }
+        }
+    }
+
+    /// Places of an art's outline that are looked at, as long as it isn't more ragged than round.
+    fn probes(&self, art: &ArtJob) -> f64 {
+        let placing = &art.placing;
+        let length = 2.0 * (f64::from(placing.texels[0]) + f64::from(placing.texels[1]));
+        let seen = self.view[0].0;
+        let copies = placing.period.map_or(1.0, |period| (seen / period.0).ceil() + 1.0);
+        (length * copies * self.cameras().len() as f64).min(PROBES)
+    }
+}
+
+fn area([width, height]: [u32; 2]) -> f64 {
+    f64::from(width) * f64::from(height)
+}

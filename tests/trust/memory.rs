@@ -1,0 +1,217 @@
+//! The limit on memory is true: what a plan says is what a run takes, about, and never less; and no combination of numbers ends the program.
+
+use super::util::{Dice, Scene, count};
+use std::io::Read;
+use std::process::{Command, Stdio};
+
+/// Bytes that any run takes, and those that no plan knows: the program itself, its threads' stacks.
+const PROGRAM: u64 = 24 << 20;
+
+fn one<T: Copy>(dice: &mut Dice, all: &[T]) -> T {
+    all[dice.roll(all.len())]
+}
+
+/// A scene of slots, some with pictures, that plans some tens to hundreds of MB.
+fn scene(dice: &mut Dice) -> Scene {
+    let scene = Scene::new();
+    let presets = [
+        "advection-fog",
+        "dust-haze",
+        "ground-fog",
+        "haze-deck",
+        "ice-fog",
+        "low-stratus",
+        "mist",
+        "steam-fog",
+        "valley-fog",
+    ];
+    let (view, travel) =
+        ([one(dice, &[640, 1280, 1920]), one(dice, &[360, 720, 1080])], one(dice, &[0, 300, 1000]));
+    let mut text = format!(
+        "view = {view:?}\ntravel = {travel}\nseed = {}\n[air]\nhaze = \"#c8ccd0\"\nvisibility = {}\n[rim]\nspread = {}\n",
+        dice.roll(1000),
+        one(dice, &[100, 900, 5000]),
+        one(dice, &[3, 20])
+    );
+    for slot in 0..2 + dice.roll(4) {
+        text += &format!(
+            "[[slot]]\nname = \"s{slot}\"\ndepth = {}\n",
+            slot as i64 + one(dice, &[-50, 0, 100, 600, 3000])
+        );
+        if dice.roll(3) == 0 {
+            text += &format!("preset = \"{}\"\n", dice.of(&presets));
+        }
+        if dice.roll(2) == 0 {
+            let [wide, tall] = [one(dice, &[200_u32, 1000, 2000]), one(dice, &[100, 500, 1500])];
+            picture(&scene, &format!("s{slot}"), [wide, tall], dice);
+            let ending = dice.of(&["png", "svg"]);
+            text += &format!(
+                "art = \"s{slot}.{ending}\"\nx = {}\nrepeat = {}\n",
+                dice.roll(300),
+                dice.roll(3) == 0
+            );
+            if dice.roll(2) == 0 {
+                text += &format!("width = {}\n", one(dice, &[100, 600, 1500]));
+            }
+        }
+    }
+    scene.write("scene.toml", text);
+    scene
+}
+
+/// Hills as PNG and as SVG.
+fn picture(scene: &Scene, name: &str, [wide, tall]: [u32; 2], dice: &mut Dice) {
+    let tops: Vec<u32> = (0..9).map(|_| dice.roll(tall as usize) as u32).collect();
+    let hill = |x: u32| {
+        let (at, part) = ((8 * x / wide) as usize, 8 * x % wide);
+        (tops[at] * (wide - part) + tops[at + 1] * part) / wide
+    };
+    let texel = |x, y| {
+        if y < hill(x) { image::Rgba([0, 0, 0, 0]) } else { image::Rgba([70, 80, (x % 50) as u8, 255]) }
+    };
+    image::RgbaImage::from_fn(wide, tall, texel).save(scene.path(&format!("{name}.png"))).expect("saved");
+    let points: String = (0..=8).map(|at| format!("{},{} ", at * wide / 8, tops[at as usize])).collect();
+    let shape = format!("<polygon points=\"0,{tall} {points} {wide},{tall}\" fill=\"#456\"/>");
+    scene.write(
+        &format!("{name}.svg"),
+        format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{wide}\" height=\"{tall}\">{shape}</svg>"),
+    );
+}
+
+/// Bytes that the program says it needs: a limit of nothing makes it say so.
+fn planned(scene: &Scene, args: &[&str]) -> u64 {
+    let text = scene.refused(6, &[args, &["--limit", "memory=1"]].concat());
+    let number = text.split("--limit memory=").nth(1).expect("what it needs");
+    number.split(|c: char| !c.is_ascii_digit()).next().and_then(|number| number.parse().ok()).expect("bytes")
+}
+
+/// Exit code and most bytes in memory.
+#[cfg(target_os = "linux")]
+fn taken(mut command: Command) -> (Option<i32>, u64, String) {
+    let mut child = command.stdout(Stdio::null()).stderr(Stdio::piped()).spawn().expect("runs");
+    let status = format!("/proc/{}/status", child.id());
+    let mut most = 0;
+    loop {
+        let ended = child.try_wait().expect("asked");
+        let text = std::fs::read_to_string(&status).unwrap_or_default();
+        let line = text.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+        most =
+            line.and_then(|line| line.split_whitespace().next()?.parse::<u64>().ok()).unwrap_or(0).max(most);
+        if let Some(ended) = ended {
+            let mut said = String::new();
+            child.stderr.take().expect("piped").read_to_string(&mut said).expect("text");
+            return (ended.code(), most << 10, said);
+        }
+        std::thread::sleep(std::time::Duration::from_millis(1));
+    }
+}
+
+#[test]
+#[cfg(target_os = "linux")]
+fn what_is_planned_is_what_is_taken() {
+    let mut wrong = Vec::new();
+    let (mut least, mut most) = (f64::MAX, 0.0_f64);
+    for round in 0..count("FOGWEFT_ROUNDS", 12, 40) {
+        let mut dice = Dice(9000 + round);
+        let scene = scene(&mut dice);
+        let mut args = vec!["render", "scene.toml", "--out", "o", "--quiet"];
+        match dice.roll(5) {
+            0 => args.extend(["--also", dice.of(&["ora", "glb", "pan", "preview", "svg"])]),
+            1 => args.extend(["--frames", "4"]),
+            2 => args.extend(["--bits", "16"]),
+            _ => {}
+        }
+        let planned = planned(&scene, &args);
+        let (code, bytes, said) = taken(scene.command(&args));
+        assert_eq!(code, Some(0), "{round}: {said}");
+        let share = bytes.saturating_sub(PROGRAM) as f64 / planned as f64;
+        (least, most) = (least.min(share), most.max(share));
+        println!(
+            "{round}: planned {} MB, taken {} MB, {share:.2} {:?}",
+            planned >> 20,
+            bytes >> 20,
+            &args[5..]
+        );
+        if bytes > planned + PROGRAM || 2 * bytes < planned {
+            wrong.push(format!("{round}: planned {planned}, taken {bytes}, {args:?}"));
+        }
+    }
+    println!("from {least:.2} to {most:.2} of what was planned");
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// Keys that take a number, with both ends of what they may hold and a little within.
+const ENDS: [(&str, &[&str]); 24] = [
+    ("bands.size", &["1", "8192"]),
+    ("bands.octaves", &["1", "10"]),
+    ("bands.lacunarity", &["1.2", "4"]),
+    ("bands.stretch", &["0.05", "40"]),
+    ("bands.warp", &["0", "4"]),
+    ("bands.kind", &["cellular", "ridged", "billowed", "smooth"]),
+    ("bands.amount", &["0", "1"]),
+    ("smear.length", &["0", "16384"]),
+    ("smear.angle", &["-90", "90"]),
+    ("soften.sigma", &["0", "2048"]),
+    ("soften.stretch", &["0.05", "40"]),
+    ("falloff.height", &["1", "1e6"]),
+    ("falloff.wave", &["1", "1e5"]),
+    ("falloff.sway", &["0", "1e5"]),
+    ("grade.thickness", &["0", "100"]),
+    ("air.visibility", &["1", "1e9"]),
+    ("air.clear", &["1", "inf"]),
+    ("slot.far.depth", &["1", "1e9"]),
+    ("slot.near.depth", &["-31.999", "100"]),
+    ("slot.near.repeat", &["1", "1e6"]),
+    ("slot.near.width", &["1", "1e6"]),
+    ("slot.far.period", &["1", "1e7"]),
+    ("slot.far.shrink", &["0.001", "1000"]),
+    ("rim.spread", &["0.1", "4096"]),
+];
+
+/// The address space is bounded, so that what isn't counted ends the program.
+#[test]
+#[cfg(target_os = "linux")]
+fn no_combination_of_numbers_ends_the_program() {
+    let scene = Scene::new();
+    let mut codes = std::collections::BTreeMap::new();
+    for round in 0..count("FOGWEFT_ROUNDS", 60, 200) {
+        let mut dice = Dice(77_000 + round);
+        let sets: Vec<String> = (0..2 + dice.roll(3))
+            .map(|_| {
+                let (key, ends) = one(&mut dice, &ENDS);
+                format!("{key}={}", dice.of(ends))
+            })
+            .collect();
+        let mut args = vec!["render", "scene.toml", "--out", "o", "--limit", "memory=300000000"];
+        args.extend(["--quiet", "--scale", dice.of(&["0.5", "1", "4"])]);
+        args.extend(sets.iter().flat_map(|set| ["--set", set]));
+        let done = super::limits::bounded(&scene, &args);
+        let text = String::from_utf8_lossy(&done.stderr);
+        let code = done.status.code();
+        // Some numbers are outside what their key may hold: told with code 2 or 3.
+        assert!(
+            matches!(code, Some(0 | 2 | 3 | 6)) && !text.contains("panicked"),
+            "{sets:?}: {:?} {text}",
+            done.status
+        );
+        *codes.entry(code).or_insert(0) += 1;
+    }
+    println!("exit codes: {codes:?}");
+    assert!(codes.get(&Some(0)).is_some_and(|made| *made > 0), "{codes:?}");
+}
+
+/// What the system has no room for is told before it is begun, though the limit would allow it.
+#[test]
+#[cfg(target_os = "linux")]
+fn where_the_system_has_no_more_it_is_told_with_code_6() {
+    let scene = Scene::new();
+    scene.write("scene.toml", super::util::TEXT.replace("[64, 36]", "[1200, 600]"));
+    let mut args = vec!["render", "scene.toml", "--out", "o", "--scale", "16"];
+    for limit in ["memory=900000000000", "texels=9000000000", "side=200000"] {
+        args.extend(["--limit", limit]);
+    }
+    let done = super::limits::bounded(&scene, &args);
+    let text = super::util::told(6, &done);
+    assert!(text.contains("system"), "{text}");
+    assert!(!scene.path("o").exists());
+}

@@ -1,0 +1,46 @@
+//! A number that asks for more memory than there is leaves the page's server standing, with the unsaved edits in it.
+
+use crate::client::{SCENE, Tune, set, value};
+use serde_json::json;
+use std::process::Command;
+
+/// The address space is held to what the server has and a quarter of a GB, as on a machine that has no more.
+#[test]
+fn a_number_that_memory_is_not_enough_for_ends_no_server() {
+    let tune = Tune::start(SCENE);
+    let mut page = tune.socket();
+    page.picture(0, true);
+    let status = std::fs::read_to_string(format!("/proc/{}/status", tune.child.id())).unwrap();
+    let line = status.lines().find_map(|line| line.strip_prefix("VmSize:")).unwrap();
+    let held: u64 = line.split_whitespace().next().unwrap().parse().unwrap();
+    let limit = (held << 10) + (256 << 20);
+    let pid = tune.child.id().to_string();
+    let bounded = Command::new("prlimit").args(["--pid", &pid, &format!("--as={limit}")]).status();
+    if !bounded.is_ok_and(|done| done.success()) {
+        return println!("skipped: prlimit isn't there");
+    }
+    let edits = [
+        (Some("hut"), "slot.width", json!(9000)),
+        (Some("hut"), "slot.width", json!(30000)),
+        (Some("hut"), "slot.width", json!(60)),
+        (Some("ridge"), "slot.depth", json!(1e9)),
+        (Some("ridge"), "slot.depth", json!(1e6)),
+        (Some("ridge"), "slot.depth", json!(500)),
+        (Some("hut"), "slot.repeat", json!(1)),
+        (Some("hut"), "slot.repeat", json!(false)),
+        (Some("veil"), "slot.period", json!(3e6)),
+        (Some("veil"), "slot.period", json!(4000)),
+        (None, "bands.size", json!(1)),
+        (None, "bands.size", json!(200)),
+    ];
+    for (at, (slot, key, number)) in edits.into_iter().enumerate() {
+        page.send(set(slot, key, number.clone()));
+        page.now();
+        std::thread::sleep(std::time::Duration::from_millis(200));
+        let done = page.act(set(None, "air.visibility", json!(700 + at)));
+        assert_eq!(done, Ok(()), "{slot:?} {key} {number}");
+    }
+    let stamp = page.send(set(None, "air.visibility", json!(777)));
+    page.picture(stamp, true);
+    assert_eq!(value(&page.now(), None, "air.visibility")[0], 777.0);
+}
