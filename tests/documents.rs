@@ -3,8 +3,8 @@
 #[path = "common/program.rs"]
 mod program;
 
-use program::program;
 use fogweft::scene::keys::{KEYS, Key, Section};
+use program::program;
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};

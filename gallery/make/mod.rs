@@ -54,9 +54,12 @@ pub fn pictures() -> Vec<Picture> {
     let mut all = vec![Picture::new("wipe", false, scenes::wipe)];
     for (scene, moods) in SCENES {
         all.push(Picture::new(scene, false, move |root| scenes::still(root, scene, None, scenes::Show::All)));
-        all.push(Picture::new(format!("{scene}-bare"), false, move |root| {
-            scenes::still(root, scene, None, scenes::Show::Bare)
-        }));
+        // The wipe shows the marsh bare.
+        if scene != SCENES[0].0 {
+            all.push(Picture::new(format!("{scene}-bare"), false, move |root| {
+                scenes::still(root, scene, None, scenes::Show::Bare)
+            }));
+        }
         all.push(Picture::new(format!("{scene}-values"), false, move |root| scenes::values(root, scene)));
         all.push(Picture::new(format!("{scene}-section"), true, move |root| section::draw(root, scene)));
         for mood in moods {

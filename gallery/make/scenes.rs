@@ -102,8 +102,8 @@ pub fn still(root: &Path, name: &str, mood: Option<&str>, show: Show) -> Result<
 /// The marsh, at the left its pictures alone, at the right with all of its fog.
 pub fn wipe(root: &Path) -> Result<Canvas> {
     let scene = scene(root, "salt-marsh", None, &[])?;
-    let (mut out, _) = composed(&scene, WIDTH, Show::All)?;
-    let (bare, _) = composed(&scene, WIDTH, Show::Bare)?;
+    let (mut out, _) = composed(&scene, LESS, Show::All)?;
+    let (bare, _) = composed(&scene, LESS, Show::Bare)?;
     let half = out.size[0] / 2;
     out.lay(&bare.cut([0, 0], [half - 1, out.size[1]]), [0, 0]);
     out.lay(&Canvas::new([2, out.size[1]], LIGHT), [half - 1, 0]);
