@@ -49,7 +49,7 @@ fn differences(a: &[Vec<f32>], b: &[Vec<f32>]) -> (f64, f64) {
     (most, (squares / count).sqrt())
 }
 
-/// Half the scale against the whole scale's sheet, averaged over two by two: on the play plane within 30 steps of 8 bits anywhere
+/// Half the scale against the whole scale's sheet, averaged over two by two: on the play plane within 48 steps of 8 bits anywhere
 /// (the finest of torn ends, which no blur follows) and within 2 in the root mean square; at a pan rate of a half, where the finest tears and
 /// octaves are smaller than a texel of the half scale, within 4 in the root mean square.
 #[test]
@@ -64,7 +64,7 @@ fn half_the_scale_is_the_sheet_shrunk_by_two() {
             let (most, rms) = differences(&halved(&whole), &half);
             println!("{name} at {shrink}: half scale {most:.3} at most, {rms:.3} rms");
             assert!(rms <= within, "{name}: {rms} rms");
-            assert!(shrink < 1.0 || most <= 30.0, "{name}: {most} at most");
+            assert!(shrink < 1.0 || most <= 48.0, "{name}: {most} at most");
         }
     }
 }
