@@ -167,11 +167,13 @@ struct Shown {
 fn shown(text: &str) -> Vec<Shown> {
     let mut all: Vec<Shown> = Vec::new();
     let mut block: Option<String> = None;
+    let mut indent = 0;
     for line in text.lines() {
-        let line = line
-            .strip_prefix("   ")
-            .filter(|_| block.is_some() || line.trim_start().starts_with("```"))
-            .unwrap_or(line);
+        // A block in a list is indented as its fence is.
+        if block.is_none() {
+            indent = line.len() - line.trim_start().len();
+        }
+        let line = line.get(indent..).unwrap_or(line);
         if let Some(kind) = line.strip_prefix("```") {
             block = if block.is_some() { None } else { Some(kind.to_owned()) };
             continue;

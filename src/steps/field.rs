@@ -170,7 +170,10 @@ impl FieldSpec {
         let strip = self.grid(Sampling::Reduced, self.line.0 - sway - 1.0, self.line.0 + sway + 1.0);
         // What strokes are laid into is worked out once without them, and the bands are kept until then.
         let kept = if self.strokes.is_some() { 2.0 * number * (area(&grid) + area(&own)) } else { 0.0 };
-        [3.0 * number * area(&own), work(&grid).max(work(&strip)) + kept]
+        let (period, tall) = (f64::from(self.cols), f64::from(self.rows) + 2.0 * sway.abs());
+        let body = step2_falloff::body_bytes(&self.recipe.falloff, period, self.time);
+        let tears = tears::bytes(&self.recipe, period, tall, self.time);
+        [3.0 * number * area(&own), (work(&grid).max(work(&strip)) + body).max(tears) + kept]
     }
 
     /// The density before soften on the grid that `sampling` asks for: what the blur still has to work on.

@@ -44,6 +44,14 @@ pub(super) fn finest(recipe: &Recipe<Texel>, period: f64) -> Option<[f64; 2]> {
     Some(least.0.map(|side| side / PER_CELL))
 }
 
+/// Bytes that tearing takes over `period` texels and `height` of them; 0 where nothing is torn.
+pub(super) fn bytes(recipe: &Recipe<Texel>, period: f64, height: f64, time: f64) -> f64 {
+    if recipe.soften.torn <= 0.0 {
+        return 0.0;
+    }
+    cells(recipe, period).map(|(cell, _)| TurningNoise::bytes(cell, period, height, time)).sum()
+}
+
 /// Tears the ends of a density of mean 1 along its line. `seed` and `time` are the field's.
 pub fn tear(recipe: &Recipe<Texel>, seed: u64, time: f64, line: &Line, grid: &Grid, plane: &mut Plane) {
     let torn = recipe.soften.torn as f32;

@@ -40,6 +40,13 @@ impl TurningNoise {
         }
     }
 
+    /// Bytes that [`TurningNoise::new`] takes for it over `height` texels.
+    pub fn bytes(cell: [f64; 2], period: f64, height: f64, time: f64) -> f64 {
+        let across = (period / cell[0]).round().max(1.0);
+        let turns = if time == 0.0 { 1.0 } else { 2.0 };
+        turns * PeriodicNoise2d::bytes(across, height / cell[1])
+    }
+
     /// Adds the noise along the row `over` texels over the line.
     #[inline(always)]
     pub fn add(&self, over: f64, own: &mut [f32], sum: &mut [f32]) {

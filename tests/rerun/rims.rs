@@ -34,7 +34,7 @@ fn an_edit_remakes_the_rims_that_it_lies_behind() {
             &["mid", "near"],
             "mid.rim.png: slot.separation 10 -> 14",
         ),
-        ("repeat = true", "repeat = true\nsoften.sigma = 4", &["near"], "near.rim.png: soften.sigma "),
+        ("repeat = true", "repeat = true\nsoften.sigma = 9", &["near"], "near.rim.png: soften.sigma "),
         ("y = 12", "y = 11", &["near"], "near.rim.png: near.art.png changed"),
         ("visibility = 900", "visibility = 800", &["mid", "near"], "mid.rim.png: mid.fog.png changed"),
         (

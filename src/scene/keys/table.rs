@@ -75,7 +75,7 @@ pub const KEYS: &[Key] = &[
     key("bands.coverage", from(0.02, 0.98), "", Literal("0.6"), "Share of the area that fog covers."),
     key("bands.contrast", SHARE, "", Literal("0.35"), "Hardness of the edge between fog and gap: 0 none, 1 nearly cut out."),
     key("bands.warp", from(0.0, 4.0), "", Literal("0.125"), "How far slow noise displaces features, as a share of their size."),
-    key("bands.shape", from(0.0, 2.0), "", Literal("1"), "Scales all structure at once, the bands' amount, the line's breath and sway, and the body with its heaps and torn ends: 0 is even, 1 is the recipe's, 2 is bold."),
+    key("bands.shape", from(0.0, 2.0), "", Literal("1"), "Scales all structure at once, bands, breath, sway, heaps and torn ends: 0 is even, 1 is the recipe's, 2 is bold."),
     // Step 2.
     key("falloff.height", endless(1.0, FAR), RATE_PX, Literal("220"), "Height over which fog thins to 37 % on the open side of the line; inf for no thinning."),
     key("falloff.beyond", endless(1.0, FAR), RATE_PX, Literal("inf"), "The same on the far side of the line; inf fills it."),

@@ -79,6 +79,25 @@ fn has_body(falloff: &Falloff<Texel>) -> bool {
     falloff.firm > 0.0 && falloff.height.0.is_finite()
 }
 
+/// How far over the line and under it places are told apart, texels.
+fn reach(falloff: &Falloff<Texel>) -> f64 {
+    falloff.sway.0.abs() + REACH * falloff.height.0
+}
+
+/// The cell of the noise that says how firm the top is.
+fn firmness_cell(falloff: &Falloff<Texel>) -> [f64; 2] {
+    [FIRMNESS[0] * falloff.wave.0, FIRMNESS[1] * falloff.height.0].map(|side| side.max(CELL_MIN))
+}
+
+/// Bytes that the body of a falloff takes over `period` texels; 0 where there is none.
+pub fn bytes(falloff: &Falloff<Texel>, period: f64, time: f64) -> f64 {
+    if !has_body(falloff) {
+        return 0.0;
+    }
+    let all = cells(falloff).map(|(cell, _)| cell).chain([firmness_cell(falloff)]);
+    all.map(|cell| TurningNoise::bytes(cell, period, 2.0 * reach(falloff), time)).sum()
+}
+
 /// The body on a grid.
 pub(super) struct Body {
     heaps: Vec<TurningNoise>,
@@ -107,7 +126,7 @@ impl Body {
             return None;
         }
         let (height, period) = (falloff.height.0, grid.cols as f64 * grid.step[0]);
-        let reach = falloff.sway.0.abs() + REACH * height;
+        let reach = reach(falloff);
         // All that is told apart, whatever the grid: the top is the same of every part of a sheet.
         let rows = [-reach, reach];
         let noise = |label: &str, cell: [f64; 2], amplitude: f64| {
@@ -117,8 +136,7 @@ impl Body {
             .enumerate()
             .map(|(k, (cell, amplitude))| noise(&format!("heaps {k}"), cell, amplitude))
             .collect();
-        let cell = [FIRMNESS[0] * falloff.wave.0, FIRMNESS[1] * height].map(|side| side.max(CELL_MIN));
-        let firmness = noise("firmness", cell, 1.0);
+        let firmness = noise("firmness", firmness_cell(falloff), 1.0);
         let mut body = Body {
             heaps,
             firmness,

