@@ -45,14 +45,16 @@ fn whole_textures_compose_to_the_still() {
 fn fitted_and_trimmed_textures_compose_to_the_still() {
     let whole = {
         let folder = tempfile::tempdir().unwrap();
-        let rims = ["--set", "rim.separation=20"];
+        let rims = ["--set", "slot.hut.separation=43"];
         render(&write_scene(folder.path(), SCENE), &folder.path().join("out"), &rims)
     };
-    let fitted = check(&["texture.fit=error:0.5", "texture.trim=true", "rim.separation=20"], "1", 1.0);
+    let fitted = check(&["texture.fit=error:0.5", "texture.trim=true", "slot.hut.separation=43"], "1", 1.0);
     assert!(texels(&fitted, "fog") < texels(&whole, "fog") / 2.0);
     assert!(texels(&fitted, "art") < texels(&whole, "art"));
-    assert!(texels(&whole, "rim") > 10_000.0, "the hut's rim holds something");
-    assert!(texels(&fitted, "rim") < texels(&whole, "rim") / 2.0);
+    let rims = texels(&whole, "rim");
+    assert!(rims > 1_000.0, "the hut's rim holds something: {rims}");
+    let fewer = texels(&fitted, "rim");
+    assert!(fewer < 0.6 * rims, "{fewer} of {rims}");
     for file in fitted["files"].as_array().unwrap() {
         // Never along a repeat.
         if file["period"].is_number() {
