@@ -223,6 +223,21 @@ fn a_folder_of_exported_layers_is_a_painting() {
     assert!(scene.contains("name = \"reeds\"\ndepth = 7\nart = \"3 reeds.png\"\nx = 5\ny = 6\n"), "{scene}");
 }
 
+/// What stands in the folder's files may not make a copy land elsewhere.
+#[test]
+fn an_unpacked_archive_names_no_picture_outside_its_folder() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path();
+    std::fs::create_dir_all(root.join("a/layers")).unwrap();
+    std::fs::write(root.join("fogweft.toml"), "").unwrap();
+    png(&root.join("secret.png"), [40, 20], [10, 20, 10, 255]);
+    let stack = r#"<image w="40" h="20"><stack><layer name="x" src="../../secret.png"/></stack></image>"#;
+    std::fs::write(root.join("a/layers/stack.xml"), stack).unwrap();
+    let said = fails(root, "new b/c/d/e --copy --from a/layers", 4);
+    assert!(said.contains("stack.xml") && said.contains("leaves the scene's folder"), "{said}");
+    assert!(!root.join("b").exists());
+}
+
 #[test]
 fn pictures_are_shared_below_a_projects_root_and_not_above() {
     let folder = tempfile::tempdir().unwrap();

@@ -2,6 +2,7 @@
 
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
+use crate::scene::check;
 use crate::scene::layered::{self, Layered};
 use crate::scene::pictures::Source;
 use crate::scene::start::painting::{Painted, Painting, Picture};
@@ -50,7 +51,7 @@ pub(super) fn open(folder: &Path, limits: &Limits) -> Result<Painting> {
 fn layer(name: &str, depth: Option<f64>, at: [i64; 2]) -> Painted {
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
     let (own, said) = layered::named(stem);
-    Painted { name: own.to_owned(), depth: depth.or(said), at, picture: Picture::File(name.to_owned()) }
+    Painted::new(own, depth.or(said), at, Picture::File(name.to_owned()))
 }
 
 /// Pictures of one size: the canvas. Their names' order is the painter's, from far to near.
@@ -161,12 +162,16 @@ fn stacked(folder: &Path, limits: &Limits) -> Result<Painting> {
             if part.opacity < 1.0 {
                 painting.notes.push(format!("{name}: its opacity of {:.3}, is ignored", part.opacity));
             }
-            painting.layers.push(Painted {
-                name: name.to_owned(),
+            // What the file says of paths is somebody else's word.
+            check::art_path(&part.src, 0).map_err(|unfit| {
+                Fault::new(Class::Picture, unfit.message).in_file(&file).remedy(unfit.remedy)
+            })?;
+            painting.layers.push(Painted::new(
+                name,
                 depth,
-                at: [found.x, found.y],
-                picture: Picture::File(part.src.clone()),
-            });
+                [found.x, found.y],
+                Picture::File(part.src.clone()),
+            ));
         }
         painting.notes.extend(found.unlike.iter().map(|what| format!("{name}: {what}, is ignored")));
     }

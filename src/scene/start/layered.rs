@@ -265,7 +265,7 @@ impl<'a> Import<'a> {
 
     /// Width of a layer's picture, px.
     fn width_of(&self, layer: &Painted) -> Result<f64> {
-        Ok(self.painting.source(layer, self.limits)?.natural[0])
+        self.painting.width_of(layer, self.limits)
     }
 
     /// The colour of a layer that has only one, opaque.

@@ -5,6 +5,7 @@ use crate::base::limits::Limits;
 use crate::scene::layered::{Layer, Layered};
 use crate::scene::pictures::Source;
 use crate::scene::start::exported;
+use std::cell::OnceCell;
 use std::path::{Path, PathBuf};
 
 /// A painting.
@@ -27,6 +28,15 @@ pub(super) struct Painted {
     /// Left and top edge on the canvas, px.
     pub at: [i64; 2],
     pub picture: Picture,
+    /// The picture's width, px, once it was asked for: a group is put together for it.
+    width: OnceCell<f64>,
+}
+
+impl Painted {
+    /// A layer of this name.
+    pub fn new(name: &str, depth: Option<f64>, at: [i64; 2], picture: Picture) -> Painted {
+        Painted { name: name.to_owned(), depth, at, picture, width: OnceCell::new() }
+    }
 }
 
 /// Where a layer's picture is.
@@ -72,12 +82,8 @@ impl Painting {
                 // Told here rather than by the scene, which would be written by then.
                 layered.find(&layer.name).map_err(|fault| fault.in_file(file))?;
             }
-            painting.layers.push(Painted {
-                name: name.to_owned(),
-                depth,
-                at: [layer.x, layer.y],
-                picture: Picture::Layer(if own { name } else { &layer.name }.to_owned()),
-            });
+            let picture = Picture::Layer(if own { name } else { &layer.name }.to_owned());
+            painting.layers.push(Painted::new(name, depth, [layer.x, layer.y], picture));
         }
         Ok(painting)
     }
@@ -91,6 +97,18 @@ impl Painting {
             Picture::Layer(name) => Source::open_layer(&self.file, name, limits),
             Picture::File(path) => Source::open(self.file.join(path), limits),
         }
+    }
+
+    /// The width of a layer's picture, px; it is read once.
+    ///
+    /// # Errors
+    /// As [`Source::open`].
+    pub fn width_of(&self, layer: &Painted, limits: &Limits) -> Result<f64> {
+        if let Some(width) = layer.width.get() {
+            return Ok(*width);
+        }
+        let width = self.source(layer, limits)?.natural[0];
+        Ok(*layer.width.get_or_init(|| width))
     }
 
     /// The fault of a painting that has nothing to make slots of.
