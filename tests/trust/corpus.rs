@@ -2,7 +2,6 @@
 
 use super::util::Scene;
 use std::fmt::Write as _;
-use std::io::Write as _;
 use std::process::Command;
 
 const SVG: &str = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"64\" height=\"36\">";
@@ -78,13 +77,7 @@ fn entities() -> String {
 
 fn layered(scene: &Scene, name: &str, layers: &str) {
     let xml = format!("<image version=\"0.0.3\" w=\"64\" h=\"36\"><stack>{layers}</stack></image>");
-    let mut archive = zip::ZipWriter::new(std::fs::File::create(scene.path(name)).expect("made"));
-    let stored = zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
-    for (name, content) in [("mimetype", "image/openraster"), ("stack.xml", &xml)] {
-        archive.start_file(name, stored).expect("begun");
-        archive.write_all(content.as_bytes()).expect("written");
-    }
-    archive.finish().expect("finished");
+    scene.layered(name, &xml);
 }
 
 /// Runs with 10 s of processor time and an address space of 1.5 GiB: threads reserve more than they take. What is over either is ended by

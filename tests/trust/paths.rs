@@ -2,7 +2,6 @@
 
 use super::util::{Scene, outputs};
 use std::fs;
-use std::io::Write;
 
 #[test]
 fn slot_names_never_leave_the_folder() {
@@ -232,13 +231,7 @@ fn a_layered_file_stays_within_itself() {
         .map(|name| format!("<layer name=\"{name}\" src=\"../secret.png\" x=\"0\" y=\"0\"/>"))
         .collect();
     let xml = format!("<image version=\"0.0.3\" w=\"64\" h=\"36\"><stack>{xml}</stack></image>");
-    let mut archive = zip::ZipWriter::new(fs::File::create(scene.path("odd.ora")).expect("made"));
-    let stored = zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
-    for (name, content) in [("mimetype", "image/openraster"), ("stack.xml", &xml)] {
-        archive.start_file(name, stored).expect("begun");
-        archive.write_all(content.as_bytes()).expect("written");
-    }
-    archive.finish().expect("finished");
+    scene.layered("odd.ora", &xml);
     let done = scene.run(&["new", "from", "--from", "odd.ora"]);
     if done.status.success() {
         let text = fs::read_to_string(scene.path("from/scene.toml")).expect("a scene");

@@ -2,7 +2,6 @@
 
 use super::util::{Scene, TEXT};
 use std::fs;
-use std::io::Write;
 
 /// An escape sequence that sets the colour, a bell, a carriage return, a C1 control sequence, and an override of the direction of text.
 const ODD: &str = "a\u{1b}[31m\u{7}\rb\u{9b}2Jc\u{202e}d\u{2066}e";
@@ -105,13 +104,7 @@ fn records_presets_and_layers_are_shown_clean() {
 
     let layer = format!("<layer name=\"c\u{202e}d\u{85}&#x9b;2J\" src=\"{}\"/>", "x\u{202e}.png");
     let xml = format!("<image version=\"0.0.3\" w=\"64\" h=\"36\"><stack>{layer}</stack></image>");
-    let mut archive = zip::ZipWriter::new(fs::File::create(scene.path("odd.ora")).expect("made"));
-    let stored = zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
-    for (name, content) in [("mimetype", "image/openraster"), ("stack.xml", &xml)] {
-        archive.start_file(name, stored).expect("begun");
-        archive.write_all(content.as_bytes()).expect("written");
-    }
-    archive.finish().expect("finished");
+    scene.layered("odd.ora", &xml);
     assert_clean(&scene, &["new", "from", "--from", "odd.ora"]);
     if scene.path("from/scene.toml").exists() {
         assert_clean(&scene, &["render", "from/scene.toml", "--out", "p"]);

@@ -4,6 +4,7 @@ pub use crate::dice::Dice;
 use crate::program::program;
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use tempfile::TempDir;
@@ -59,6 +60,18 @@ impl Scene {
             );
         }
         scene
+    }
+
+    /// Writes a layered file that holds nothing but what it says of its layers.
+    pub fn layered(&self, name: &str, xml: &str) {
+        let mut archive = zip::ZipWriter::new(fs::File::create(self.path(name)).expect("made"));
+        let stored =
+            zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
+        for (name, content) in [("mimetype", "image/openraster"), ("stack.xml", xml)] {
+            archive.start_file(name, stored).expect("begun");
+            archive.write_all(content.as_bytes()).expect("written");
+        }
+        archive.finish().expect("finished");
     }
 
     pub fn path(&self, name: &str) -> PathBuf {

@@ -4,7 +4,8 @@ use crate::browser::Browser;
 use crate::client::{SCENE, Tune, set, value};
 use serde_json::{Value, json};
 
-fn open(tune: &Tune) -> Option<Browser> {
+/// The page in a window of its own, settled and with its handles; none without a browser.
+pub fn open(tune: &Tune) -> Option<Browser> {
     let browser = Browser::start(true)?;
     browser.size(1366, 768);
     browser.goto(&tune.address);

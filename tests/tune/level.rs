@@ -2,16 +2,9 @@
 
 use crate::browser::Browser;
 use crate::client::{SCENE, Tune, set, value};
+use crate::controls::open;
 use serde_json::{Value, json};
 use std::io::{Read, Write};
-
-fn open(tune: &Tune) -> Option<Browser> {
-    let browser = Browser::start(true)?;
-    browser.size(1366, 768);
-    browser.goto(&tune.address);
-    browser.until("return document.documentElement.dataset.settled === 'true' && document.querySelector('[data-grip]') !== null");
-    Some(browser)
-}
 
 fn choose(browser: &Browser, id: &str, value: &str) {
     browser.run(&format!("const select = document.getElementById('{id}'); select.value = '{value}'; select.dispatchEvent(new Event('change'));"));
