@@ -122,6 +122,9 @@ pub struct Render {
     /// Delete outputs that are no longer part of the scene, unless they were edited
     #[arg(long)]
     pub prune: bool,
+    /// Print how long each stage and each file took, and the memory held after it
+    #[arg(long)]
+    pub timings: bool,
     /// Print only errors and warnings
     #[arg(long, short)]
     pub quiet: bool,

@@ -1,11 +1,12 @@
-//! What a run shows while it works: a bar on a terminal, plain lines where the output is piped, nothing when it is to be quiet.
+//! What a run shows while it works: a bar on a terminal, a line for each folder where the output is piped, nothing when it is to be quiet.
 
-use fogweft::base::progress::Progress;
+use super::clock::Clock;
+use fogweft::base::progress::{Progress, Stage};
 use fogweft::base::report::escape;
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use std::fmt;
 use std::io::{IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -16,6 +17,7 @@ pub struct Bar {
     quiet: bool,
     terminal: bool,
     stop: Arc<AtomicBool>,
+    clock: Option<Clock>,
 }
 
 #[derive(Default)]
@@ -23,12 +25,23 @@ struct Shown {
     bar: Option<ProgressBar>,
     done: usize,
     outputs: usize,
+    folder: PathBuf,
 }
 
 impl Bar {
     /// Shows nothing if `quiet`; ends the run early once `stop` is set.
     pub fn new(quiet: bool, stop: Arc<AtomicBool>) -> Bar {
-        Bar { shown: Mutex::default(), quiet, terminal: std::io::stderr().is_terminal(), stop }
+        Bar { shown: Mutex::default(), quiet, terminal: std::io::stderr().is_terminal(), stop, clock: None }
+    }
+
+    /// Takes the time of every stage.
+    pub fn timed(self) -> Bar {
+        Bar { clock: Some(Clock::default()), ..self }
+    }
+
+    /// The times that it took.
+    pub fn timings(&self) -> Option<String> {
+        self.clock.as_ref().map(Clock::table)
     }
 
     fn shown(&self) -> MutexGuard<'_, Shown> {
@@ -45,9 +58,21 @@ fn left(state: &ProgressState, text: &mut dyn fmt::Write) {
 }
 
 impl Progress for Bar {
+    fn enters(&self, stage: Stage, path: &str) {
+        if let Some(clock) = &self.clock {
+            clock.enters(stage, path);
+        }
+    }
+
+    fn leaves(&self, _: Stage) {
+        if let Some(clock) = &self.clock {
+            clock.leaves();
+        }
+    }
+
     fn begins(&self, folder: &Path, outputs: usize, work: u64) {
         let mut shown = self.shown();
-        *shown = Shown { bar: None, done: 0, outputs };
+        *shown = Shown { bar: None, done: 0, outputs, folder: folder.to_path_buf() };
         if self.quiet || !self.terminal {
             return;
         }
@@ -77,25 +102,21 @@ impl Progress for Bar {
     fn made(&self, path: &str, texels: u64) {
         let mut shown = self.shown();
         shown.done += 1;
-        match &shown.bar {
-            Some(bar) => bar.inc(texels),
-            None if self.quiet => {}
-            None => {
-                let _ = writeln!(
-                    std::io::stderr(),
-                    "made {} ({} of {})",
-                    escape(path),
-                    shown.done,
-                    shown.outputs
-                );
-            }
+        if let Some(bar) = &shown.bar {
+            bar.set_message(escape(path));
+            bar.inc(texels);
         }
     }
 
     fn ends(&self) {
-        if let Some(bar) = self.shown().bar.take() {
+        let mut shown = self.shown();
+        if let Some(bar) = shown.bar.take() {
             bar.finish_and_clear();
+        } else if !self.quiet && shown.done > 0 {
+            let folder = escape(&shown.folder.to_string_lossy());
+            let _ = writeln!(std::io::stderr(), "made {} of {} files in {folder}", shown.done, shown.outputs);
         }
+        shown.done = 0;
     }
 
     fn stopped(&self) -> bool {

@@ -6,6 +6,7 @@
 mod args;
 mod bar;
 mod check;
+mod clock;
 mod depfile;
 mod heap;
 mod inputs;

@@ -22,7 +22,12 @@ use std::sync::atomic::AtomicBool;
 /// Renders once.
 pub fn once(args: &args::Render) -> Result<()> {
     let bar = Bar::new(args.quiet, Arc::new(AtomicBool::new(false)));
-    run(args, &bar, &mut Inputs::default())
+    let bar = if args.timings { bar.timed() } else { bar };
+    run(args, &bar, &mut Inputs::default())?;
+    if let Some(table) = bar.timings() {
+        say(&table);
+    }
+    Ok(())
 }
 
 /// One run; every file that it reads is put down in `inputs`, also where it fails.

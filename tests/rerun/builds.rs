@@ -70,8 +70,9 @@ fn a_depfile_names_every_manifest() {
 fn piped_runs_say_plain_lines_and_quiet_ones_nothing() {
     let scene = Scene::new();
     let said = scene.render(&[]).well();
-    assert_eq!(said.err.lines().filter(|line| line.starts_with("made ")).count(), 8, "{}", said.err);
-    assert!(said.err.contains("(8 of 8)") && !said.err.contains('\u{1b}'), "{}", said.err);
+    let made: Vec<&str> = said.err.lines().filter(|line| line.starts_with("made ")).collect();
+    assert!(made.len() == 1 && made[0].starts_with("made 8 of 8 files in "), "{}", said.err);
+    assert!(!said.err.contains('\u{1b}'), "{}", said.err);
     assert!(said.out.contains("still: "), "{}", said.out);
     let said = scene.render(&["--again", "--quiet"]).well();
     assert_eq!((said.out.as_str(), said.err.as_str()), ("", ""));
@@ -97,4 +98,33 @@ fn completions_and_man_pages_are_there() {
     }
     let page = fs::read_to_string(scene.path("man/fogweft-render.1")).expect("a page");
     assert!(page.contains("\\-\\-watch") && page.contains("\\-\\-prune"), "{page}");
+}
+
+#[test]
+fn timings_tell_of_every_stage_and_file() {
+    let scene = Scene::new();
+    let said = scene.render(&["--timings", "--quiet"]).well();
+    let head = said.out.lines().next().expect("a head");
+    assert_eq!(
+        head.split_whitespace().collect::<Vec<_>>(),
+        ["stage", "file", "seconds", "processor", "memory"],
+        "{}",
+        said.out
+    );
+    for name in ["mid.fog.png", "mid.art.png", "still.png", "still.values.png", "writing", "in all"] {
+        assert!(said.out.contains(name), "{name}: {}", said.out);
+    }
+    // The stages of the top come after one another: together they take no more than all of the run.
+    let seconds = |line: &str| line.split_whitespace().rev().nth(3).and_then(|cell| cell.parse::<f64>().ok());
+    let top = said.out.lines().filter(|line| ["shapes", "still", "files", "writing"].contains(&first(line)));
+    let all = said.out.lines().last().and_then(seconds).expect("its seconds");
+    let sum: f64 = top.map(|line| seconds(line).expect(line)).sum();
+    assert!(sum > 0.0 && sum <= all, "{sum} of {all}: {}", said.out);
+    // Nothing is made again: nothing took time.
+    let said = scene.render(&["--timings", "--quiet"]).well();
+    assert!(!said.out.contains("mid.fog.png"), "{}", said.out);
+}
+
+fn first(line: &str) -> &str {
+    line.split_whitespace().next().unwrap_or_default()
 }

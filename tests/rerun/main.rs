@@ -10,6 +10,7 @@ mod program;
 mod rims;
 mod schemas;
 mod shelves;
+mod stills;
 mod strokes;
 mod times;
 mod touched;

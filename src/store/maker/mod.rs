@@ -8,7 +8,7 @@ use crate::base::key::{Key, KeyWriter};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
-use crate::base::progress::{Progress, Silent};
+use crate::base::progress::{Progress, Silent, Stage, stage};
 use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
 use crate::plan::treatment::Treatment;
@@ -108,19 +108,24 @@ impl<'a> Maker<'a> {
         let due: Vec<usize> =
             (0..plan.files.len()).filter(|at| request.needed[*at] && !stack.has(*at)).collect();
         let room = self.room(plan, &due);
-        let work = |at: &usize| self.layer(plan, *at, request, room);
+        let work = |at: &usize| {
+            let path = &plan.files[*at].placing().path;
+            stage(self.progress, Stage::Layer, path, || self.layer(plan, *at, request, room))
+        };
         // Lamps after the sheets that they shine on.
         let is_lamp = |at: &usize| matches!(plan.files[*at], Job::Lamp(_));
         let (lamps, others): (Vec<usize>, Vec<usize>) = due.iter().partition(|at| is_lamp(at));
         for part in [others, lamps] {
-            let results: Vec<Result<Option<Made>>> = part.par_iter().map(work).collect();
+            let results: Vec<Result<Option<Made>>> =
+                stage(self.progress, Stage::Layers, "", || part.par_iter().map(work).collect());
             for (at, made) in part.iter().zip(Faults::gather(results)?) {
                 if made.is_some() {
                     stack.made[*at] = made;
                 }
             }
         }
-        Ok(!self.progress.stopped() && self.rims(stack, &due, request))
+        let rims = || self.rims(stack, &due, request);
+        Ok(!self.progress.stopped() && stage(self.progress, Stage::Rims, "", rims))
     }
 
     /// The layer of a job; none for a rim, which is solved when all behind it is there, and none once the work was stopped.

@@ -2,7 +2,7 @@
 
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
-use crate::base::progress::Progress;
+use crate::base::progress::{Progress, Stage, stage};
 use crate::base::units::Camera;
 use crate::base::{door, files};
 use crate::output::forms::Also;
@@ -64,7 +64,7 @@ pub(super) fn run(
     let mut run = Run { plan, pictures, options, progress, folder, camera, outputs, jobs, store, records };
     run.put_facts();
     let mut stack = Stack::empty(plan);
-    let shapes = run.shapes(&mut stack)?;
+    let shapes = stage(progress, Stage::Shapes, "", || run.shapes(&mut stack))?;
     let (textures, names) = run.wanted(&shapes)?;
     let mut outputs = run.decide(textures)?;
     let painted = run.painted(&outputs, &shapes)?;
@@ -74,7 +74,8 @@ pub(super) fn run(
     if outputs.iter().any(|output| output.target().is_some()) {
         run.make(&mut stack, &shapes, &painted, &mut outputs)?;
     }
-    let (manifest, state, gone) = run.write(&mut outputs, &names, &shapes, &painted)?;
+    let write = || run.write(&mut outputs, &names, &shapes, &painted);
+    let (manifest, state, gone) = stage(progress, Stage::Writing, "", write)?;
     run.remember(&state)?;
     Ok(run.report(manifest, &outputs, &painted, gone))
 }
@@ -104,7 +105,7 @@ impl Run<'_> {
     }
 
     pub fn stopped(&self) -> Faults {
-        let fault = Fault::new(Class::Output, "the run was stopped; nothing was written");
+        let fault = Fault::new(Class::Output, "the run was stopped; no sheet, rim or picture was written");
         fault.in_file(&self.folder).into()
     }
 
@@ -153,7 +154,7 @@ impl Run<'_> {
     fn decide(&self, wanted: Vec<(What, Wanted)>) -> Result<Vec<Output>> {
         let decide = |(what, wanted): (What, Wanted)| -> Result<Output> {
             let decision = decide::decide(&self.folder, &wanted, &self.records, self.options.rerun)?;
-            Ok(Output { what, wanted, decision, made: None })
+            Ok(Output { what, wanted, decision, made: None, placed: false })
         };
         let decided: Vec<Result<Output>> = wanted.into_par_iter().map(decide).collect();
         Faults::gather(decided)
@@ -222,6 +223,6 @@ impl Run<'_> {
         let rerun = Rerun { again: false, ..self.options.rerun };
         let decision = decide::decide(&self.folder, &wanted, &self.records, rerun)?;
         let made = Some(File::new(text.into_bytes(), false, 0));
-        Ok(Output { what: What::Manifest, wanted, decision, made })
+        Ok(Output { what: What::Manifest, wanted, decision, made, placed: false })
     }
 }

@@ -1,7 +1,8 @@
-//! Making what is due; nothing is written yet.
+//! Making what is due; the still is written at once, the rest when all of it is made.
 
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files;
+use crate::base::progress::{Stage, stage};
 use crate::base::words::{Alpha, Bits};
 use crate::output::texture::Shape;
 use crate::output::{self, Effort, forms};
@@ -10,6 +11,7 @@ use crate::stack::Stack;
 use crate::stack::still::Shown;
 use crate::store::cache::FOLDER;
 use crate::store::maker::{Request, work_of};
+use crate::store::run::STILL;
 use crate::store::run::folder::Run;
 use crate::store::run::output::{Output, What};
 use crate::store::run::painted::Painted;
@@ -64,8 +66,23 @@ impl Run<'_> {
         let seen = seen.as_ref().unwrap_or(stack);
         // First, on all threads: were it drawn by one of several outputs, others that wait for it would be idle.
         let shown = due.iter().any(|output| matches!(output.what, What::Still | What::Values));
-        let shown = shown.then(|| seen.shown(self.camera, self.options.bits));
-        self.make_all(&Source { stack, seen, shapes, shown }, due)
+        let draw = || seen.shown(self.camera, self.options.bits);
+        let shown = shown.then(|| stage(self.progress, Stage::Still, STILL, draw));
+        let source = Source { stack, seen, shapes, shown };
+        let mut due = due;
+        self.still_first(&source, &mut due)?;
+        stage(self.progress, Stage::Files, "", || self.make_all(&source, due))
+    }
+
+    /// Makes and writes the still, which is what somebody waits for; all else takes longer.
+    fn still_first(&self, source: &Source<'_>, due: &mut Vec<&mut Output>) -> Result<()> {
+        let Some(at) = due.iter().position(|output| output.what == What::Still) else { return Ok(()) };
+        if self.progress.stopped() {
+            return Ok(());
+        }
+        let still = due.remove(at);
+        self.make_timed(source, vec![&mut *still])?;
+        self.put_first(still)
     }
 
     /// The rims among the jobs that are asked for, whose shapes may have come from the store.
@@ -118,9 +135,14 @@ impl Run<'_> {
         }
         let groups: Vec<Vec<&mut Output>> = groups.into_values().collect();
         let made: Vec<Result<()>> =
-            groups.into_par_iter().map(|group| self.make_group(source, group)).collect();
+            groups.into_par_iter().map(|group| self.make_timed(source, group)).collect();
         Faults::gather(made)?;
         if self.progress.stopped() { Err(self.stopped()) } else { Ok(()) }
+    }
+
+    fn make_timed(&self, source: &Source<'_>, group: Vec<&mut Output>) -> Result<()> {
+        let path = group.first().map(|output| output.wanted.path.clone()).unwrap_or_default();
+        stage(self.progress, Stage::File, &path, || self.make_group(source, group))
     }
 
     /// Makes the tiles of one job at one moment, or another output.

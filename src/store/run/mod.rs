@@ -145,8 +145,8 @@ pub const STILL: &str = "still.png";
 /// Name of its value view.
 pub const VALUES: &str = "still.values.png";
 
-/// Renders `scene` as `options` say: one report for each scale. What is what it should be already is left alone; nothing is written
-/// before everything at that scale is worked out.
+/// Renders `scene` as `options` say: one report for each scale. What is what it should be already is left alone. The
+/// still is written first, all else when everything at that scale is worked out.
 ///
 /// Faults: pictures that can't be drawn, limits, an `only` that names no slot, a folder that can't be written to, in which another
 /// run is at work, or that holds a file of somebody else's under a name that the run needs.

@@ -24,6 +24,8 @@ pub(super) struct Output {
     pub wanted: Wanted,
     pub decision: Decision,
     pub made: Option<File>,
+    /// Whether that was written already.
+    pub placed: bool,
 }
 
 impl Output {

@@ -32,7 +32,7 @@ impl Run<'_> {
         let manifest = loop {
             let manifest = self.manifest(outputs, shapes, painted, self.left(outputs, names)?);
             outputs.push(self.manifest_output(&manifest)?);
-            self.announce(outputs)?;
+            self.announce(outputs.iter())?;
             open = self.put_all(outputs, &open)?;
             if open.is_empty() {
                 break manifest;
@@ -44,15 +44,16 @@ impl Run<'_> {
         let last = outputs.len() - 1;
         while !self.put_all(outputs, &[last])?.is_empty() {
             self.decide_again(&mut outputs[last])?;
-            self.announce(outputs)?;
+            self.announce(outputs.iter())?;
         }
         let (files, gone) = self.on_record(outputs, names, self.options.rerun.prune)?;
         Ok((manifest, State::new(files), gone))
     }
 
     /// Puts on record what is about to be written.
-    fn announce(&self, outputs: &[Output]) -> Result<()> {
-        let due = outputs.iter().filter_map(|output| Some((output.target()?.to_owned(), output.written()?)));
+    fn announce<'o>(&self, outputs: impl IntoIterator<Item = &'o Output>) -> Result<()> {
+        let due =
+            outputs.into_iter().filter_map(|output| Some((output.target()?.to_owned(), output.written()?)));
         let due: BTreeMap<String, Written> = due.collect();
         if due.is_empty() {
             return Ok(());
@@ -65,20 +66,30 @@ impl Run<'_> {
     /// Writes the outputs at `places`, side by side, since each waits for the disk. The places of those over which somebody else saved
     /// meanwhile come back.
     fn put_all(&self, outputs: &[Output], places: &[usize]) -> Result<Vec<usize>> {
-        let put = |at: &usize| -> Result<Option<usize>> {
-            let output = &outputs[*at];
-            let (Some(name), Some(made)) = (output.target(), &output.made) else { return Ok(None) };
-            let known: Vec<Written> = match &output.decision.act {
-                Act::Beside(..) => self.records.of(name),
-                _ => self.known(&output.wanted.path),
-            };
-            let hashes: Vec<String> = known.into_iter().map(|known| known.hash).collect();
-            let over = if output.decision.replace { Over::Any } else { Over::Known(&hashes) };
-            let placed = self.with_room(|| files::put(self.folder.join(name), &made.bytes, over))?;
-            Ok((placed == Placed::Stands).then_some(*at))
-        };
+        let put = |at: &usize| Ok((self.put(&outputs[*at])? == Some(Placed::Stands)).then_some(*at));
         let stands: Vec<Result<Option<usize>>> = places.par_iter().map(put).collect();
         Ok(Faults::gather(stands)?.into_iter().flatten().collect())
+    }
+
+    /// Writes an output, unless nothing of it is due or it was written before.
+    fn put(&self, output: &Output) -> Result<Option<Placed>> {
+        let (Some(name), Some(made), false) = (output.target(), &output.made, output.placed) else {
+            return Ok(None);
+        };
+        let known: Vec<Written> = match &output.decision.act {
+            Act::Beside(..) => self.records.of(name),
+            _ => self.known(&output.wanted.path),
+        };
+        let hashes: Vec<String> = known.into_iter().map(|known| known.hash).collect();
+        let over = if output.decision.replace { Over::Any } else { Over::Known(&hashes) };
+        self.with_room(|| files::put(self.folder.join(name), &made.bytes, over)).map(Some)
+    }
+
+    /// Writes an output, which is made, before all others. Where somebody saved over it meanwhile it is left for the end.
+    pub fn put_first(&self, output: &mut Output) -> Result<()> {
+        self.announce([&*output])?;
+        output.placed = self.put(output)? != Some(Placed::Stands);
+        Ok(())
     }
 
     /// What runs may have written under `path`, the new versions beside it included: who moves one over it has accepted it.
