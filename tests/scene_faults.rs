@@ -215,9 +215,9 @@ fn each_fault_of_a_key_names_its_place_and_remedy() {
         (
             "",
             "depth = 1\nart = 'a\\b.png'",
-            "the picture's path \"a\\\\b.png\" contains a character that not every system allows",
+            "the picture's path 'a\\b.png' has \\ between folders",
             "'a\\b.png'",
-            "with / between",
+            "Write 'a/b.png'",
         ),
         ("", "depth = 1\nart = \"\"", "the picture's path is empty", "\"\"", "beside the scene"),
     ];

@@ -46,6 +46,8 @@ pub struct Fault {
     pub remedy: String,
     /// Whether there was no room left on a disk.
     pub no_room: bool,
+    /// Whether another program held the file open: a later try may go well.
+    pub held: bool,
 }
 
 impl Fault {
@@ -58,6 +60,7 @@ impl Fault {
             message: message.into(),
             remedy: String::new(),
             no_room: false,
+            held: false,
         }
     }
 
@@ -77,6 +80,12 @@ impl Fault {
     pub fn of_room(mut self, error: &std::io::Error) -> Fault {
         use std::io::ErrorKind::{QuotaExceeded, StorageFull};
         self.no_room = matches!(error.kind(), StorageFull | QuotaExceeded);
+        self
+    }
+
+    /// Says that another program holds the file open.
+    pub fn of_held(mut self) -> Fault {
+        self.held = true;
         self
     }
 

@@ -5,6 +5,7 @@ use crate::base::{folder, mark, stamp};
 use std::fs;
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 use tempfile::NamedTempFile;
 
 /// What a file may replace.
@@ -287,22 +288,49 @@ fn place(mut draft: NamedTempFile, path: &Path, over: Over<'_>) -> Result<Placed
         }
         keep_rights(draft.path(), &there);
         if let Over::Any = over {
-            return match draft.persist(path) {
-                Ok(_) => Ok(Placed::Written),
-                Err(error) => Err(cannot_write(path, &error.error).into()),
-            };
+            return persist(draft, path);
         }
         match exchange(draft.path(), path) {
             Ok(()) => return settle(draft, path, over).map_err(|error| cannot_write(path, &error).into()),
             Err(error) if error.kind() == ErrorKind::NotFound => {}
             // Not every disk can exchange files; the look above was just now.
-            Err(_) => match draft.persist(path) {
-                Ok(_) => return Ok(Placed::Written),
-                Err(error) => return Err(cannot_write(path, &error.error).into()),
-            },
+            Err(_) => return persist(draft, path),
         }
     }
     Ok(Placed::Stands)
+}
+
+/// Puts a draft in the place of a file. Where another program holds that open, its end is waited for, for a while.
+fn persist(mut draft: NamedTempFile, path: &Path) -> Result<Placed> {
+    let until = Instant::now() + PATIENCE;
+    loop {
+        match draft.persist(path) {
+            Ok(_) => return Ok(Placed::Written),
+            Err(error) if is_held(&error.error) && Instant::now() < until => {
+                draft = error.file;
+                std::thread::sleep(PAUSE);
+            }
+            Err(error) if is_held(&error.error) => {
+                return Err(Fault::new(Class::Output, "the file is open in another program")
+                    .in_file(path)
+                    .of_held()
+                    .remedy("Close it there; what isn't written yet is written by the next run.")
+                    .into());
+            }
+            Err(error) => return Err(cannot_write(path, &error.error).into()),
+        }
+    }
+}
+
+/// How long a file that another program holds open is waited for, and between two looks.
+const PATIENCE: Duration = Duration::from_secs(2);
+/// See [`PATIENCE`].
+const PAUSE: Duration = Duration::from_millis(50);
+
+/// Whether a file can't be replaced because another program has it open, which Windows alone forbids: ERROR_ACCESS_DENIED,
+/// ERROR_SHARING_VIOLATION, ERROR_LOCK_VIOLATION (Microsoft, System Error Codes 0 to 499). Read-only files were refused before.
+fn is_held(error: &io::Error) -> bool {
+    cfg!(windows) && matches!(error.raw_os_error(), Some(5 | 32 | 33))
 }
 
 /// How often a name is tried that others take and free meanwhile.

@@ -49,6 +49,8 @@ fn escaped(path: &Path) -> Result<String> {
     let text = path.to_str().filter(|text| !text.contains(['\n', '\r'])).ok_or_else(unfit)?;
     let mut escaped = String::new();
     for c in text.chars() {
+        // Make takes \ for the beginning of an escape, on a system whose folders it parts too.
+        let c = if cfg!(windows) && c == '\\' { '/' } else { c };
         match c {
             ' ' | '\t' | '#' => {
                 let run = escaped.len() - escaped.trim_end_matches('\\').len();
@@ -73,7 +75,8 @@ mod tests {
         assert_eq!(escaped("a/b.svg"), "a/b.svg");
         assert_eq!(escaped("my art.svg"), "my\\ art.svg");
         assert_eq!(escaped("cost$#1.svg"), "cost$$\\#1.svg");
-        assert_eq!(escaped("odd\\ x"), "odd\\\\\\ x");
+        let odd = if cfg!(windows) { "odd/\\ x" } else { "odd\\\\\\ x" };
+        assert_eq!(escaped("odd\\ x"), odd);
         assert!(super::escaped(Path::new("a\nb")).is_err());
     }
 }

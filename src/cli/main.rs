@@ -28,7 +28,7 @@ use fogweft::base::limits::Limits;
 use fogweft::base::mark::Form;
 use fogweft::base::raster::Raster;
 use fogweft::base::words::Bits;
-use fogweft::base::{files, law, report};
+use fogweft::base::{law, report};
 use fogweft::output::{self, Effort};
 use fogweft::plan::{Demand, Job, Plan, haze};
 use fogweft::review::contact;
@@ -179,7 +179,7 @@ fn spare_from_output(input: &Path) -> Result<()> {
     let (Ok(out), Ok(file)) = (out.and_then(|out| out.metadata()), std::fs::metadata(input)) else {
         return Ok(());
     };
-    if !out.is_file() || !files::is_same_node(&out, &file) {
+    if !out.is_file() || !fogweft::base::files::is_same_node(&out, &file) {
         return Ok(());
     }
     let message = "standard output is redirected to this file, which the same command reads";

@@ -49,6 +49,11 @@ pub fn watch(args: &args::Render) -> Result<()> {
         match outcome {
             Ok(()) if args.quiet => {}
             Ok(()) => say(&format!("watching {shown}; press Ctrl-C to stop\n")),
+            Err(faults) if faults.list.iter().any(|fault| fault.held) => {
+                print_faults(&faults);
+                std::thread::sleep(HELD);
+                continue;
+            }
             Err(faults) => {
                 print_faults(&faults);
                 if !args.quiet {
@@ -65,6 +70,9 @@ pub fn watch(args: &args::Render) -> Result<()> {
     }
     Ok(())
 }
+
+/// How long to wait before a file that another program held open is tried again.
+const HELD: Duration = Duration::from_secs(2);
 
 /// Waits until a file looks otherwise than before it was read, and has come to rest.
 fn wait(inputs: &Inputs, woken: &Receiver<()>, stop: &AtomicBool) {

@@ -107,7 +107,14 @@ pub(super) fn art_path(path: &str, climb: usize) -> Result<(), Unfit> {
     if path.starts_with(['/', '\\']) || drive {
         return unfit(format!("the picture's path {written} is not relative to the scene's folder"));
     }
-    if path.contains('\\') || path.chars().any(char::is_control) {
+    if path.contains('\\') {
+        return Err(Unfit {
+            class: Class::Scene,
+            message: format!("the picture's path '{path}' has \\ between folders"),
+            remedy: format!("Write '{}': / is right on every system.", path.replace('\\', "/")),
+        });
+    }
+    if path.chars().any(char::is_control) {
         return unfit(format!(
             "the picture's path {written} contains a character that not every system allows"
         ));

@@ -206,6 +206,8 @@ fn pack(files: &[(String, Vec<u8>)]) -> Result<Vec<u8>> {
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Stored)
         .last_modified_time(zip::DateTime::default())
+        // The same bytes on every system.
+        .system(zip::System::Unix)
         .unix_permissions(0o644);
     let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
     let packed = files

@@ -155,7 +155,7 @@ fn words(message: &str, text: &str, span: &Range<usize>) -> (String, &'static st
     } else if message.starts_with("missing escaped value") {
         (
             "a backslash in double quotes starts an escape sequence".into(),
-            "Double the backslash, or use / in paths.",
+            "Write / between folders of a path; elsewhere double the backslash.",
         )
     } else if message.starts_with("missing comma") {
         ("a comma is missing".into(), "Separate the values of a list with commas.")

@@ -9,6 +9,10 @@ use std::path::Path;
 /// Name of the lock file. It stays behind; what counts is the system's lock on it, which ends with its process however that ends.
 pub const NAME: &str = ".fogweft-lock";
 
+/// Who holds it, for the message of others, where the system lets nobody read what is locked.
+#[cfg(windows)]
+const HOLDER: &str = ".fogweft-lock-holder";
+
 /// Holds a folder until it is dropped.
 #[derive(Debug)]
 pub struct Lock {
@@ -49,6 +53,8 @@ impl Lock {
         // Who holds it, for the others' message; the lock holds without.
         let host = gethostname::gethostname();
         let who = format!("process {} on {}\n", std::process::id(), host.to_string_lossy());
+        #[cfg(windows)]
+        let _ = crate::base::files::write_whole(folder.join(HOLDER), who.as_bytes());
         let _ = file
             .set_len(0)
             .and_then(|()| file.seek(SeekFrom::Start(0)))
@@ -67,6 +73,8 @@ fn is_lock(file: &mut File) -> bool {
 fn busy(path: &Path, file: &mut File) -> Fault {
     let mut who = String::new();
     let _ = file.take(300).read_to_string(&mut who);
+    #[cfg(windows)]
+    let _ = File::open(path.with_file_name(HOLDER)).and_then(|open| open.take(300).read_to_string(&mut who));
     let who: String = who.trim().chars().filter(|c| !c.is_control()).collect();
     let who = if who.is_empty() { String::new() } else { format!(": {who}") };
     Fault::new(Class::Output, format!("another run is using this folder{who}"))
