@@ -36,6 +36,7 @@ fn manifest() -> Manifest {
         scale: 1.0,
         blending: Blending::Encoded,
         alpha: Alpha::Straight,
+        loop_seconds: None,
         still: Some(Still {
             path: "still.png".into(),
             camera: 0.1 + 0.2,

@@ -9,6 +9,7 @@ use fogweft::base::seed;
 use fogweft::plan::{FogJob, Job, Plan};
 use fogweft::scene::pictures::Pictures;
 use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::moment::Moment;
 use fogweft::steps::{step1_bands, step2_falloff, step3_smear, step4_soften};
 use std::path::Path;
 
@@ -97,7 +98,7 @@ fn densities(job: &FogJob) -> Vec<Plane> {
     step1_bands::fill(
         &recipe.bands,
         seed::derive(spec.seed, "bands"),
-        0.0,
+        &Moment::REST,
         spec.line.0,
         None,
         &grid,
@@ -105,7 +106,7 @@ fn densities(job: &FogJob) -> Vec<Plane> {
     );
     let mut all = vec![plane.clone()];
     let dice = seed::derive(spec.seed, "falloff");
-    step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line.0, spec.open, &grid, &mut plane);
+    step2_falloff::apply(&recipe.falloff, dice, &Moment::REST, spec.line.0, spec.open, &grid, &mut plane);
     all.push(plane.clone());
     let plane = step3_smear::apply(plane.clone(), recipe.smear.length.0, recipe.smear.angle, grid.step);
     all.push(plane.clone());

@@ -397,6 +397,9 @@ pub struct Check {
     /// Texels per scene px
     #[arg(long, value_name = "F", default_value = "1", value_parser = scale)]
     pub scale: f64,
+    /// Look at moments of the loop that so many frames of fog make, and of its drift, too
+    #[arg(long, value_name = "N", default_value = "1", value_parser = clap::value_parser!(u32).range(1..=240))]
+    pub frames: u32,
     /// Check the scene in this mood
     #[arg(long, value_name = "NAME")]
     pub mood: Option<String>,

@@ -10,7 +10,10 @@ use std::process::ExitCode;
 pub fn run(args: &args::Check) -> Result<ExitCode> {
     let limits = super::limits();
     let (reading, pictures) = load(&args.scene, args.mood.as_deref(), &limits)?;
-    let report = check::check(&reading.scene, &pictures, args.scale, &limits)?;
+    let report = match args.frames {
+        1 => check::check(&reading.scene, &pictures, args.scale, &limits)?,
+        frames => check::check_loop(&reading.scene, &pictures, args.scale, frames, &limits)?,
+    };
     if args.json {
         say_json("report", &report)?;
     } else {
@@ -46,9 +49,14 @@ fn slot_row(slot: &SlotFigures) -> Vec<String> {
 fn slots(report: &Report) -> String {
     let rows: Vec<Vec<String>> = report.slots.iter().map(slot_row).collect();
     let mut text = format!(
-        "{}: outlines seen from {} camera places; lightness differences (CIE L*) across them, without and with rims\n\n",
+        "{}: outlines seen from {} camera places{}; lightness differences (CIE L*) across them, without and with rims\n\n",
         report.scene,
-        report.cameras.len()
+        report.cameras.len(),
+        if report.moments > 1 {
+            format!(" at {} moments of the loop", report.moments)
+        } else {
+            String::new()
+        },
     );
     text += &layout(
         &[

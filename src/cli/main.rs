@@ -358,7 +358,7 @@ fn sheet(args: &args::Sheet) -> Result<()> {
     };
     let moment = |frame: u32| {
         let mut spec = job.spec.clone();
-        spec.field.time = f64::from(frame) / f64::from(args.frames);
+        spec.field = spec.field.at(f64::from(frame) / f64::from(args.frames), plan.loop_seconds);
         Sheet::new(spec, Sampling::Reduced)
     };
     let bits = bits(&args.bits);

@@ -157,7 +157,7 @@ fn options(args: &args::Render, mood: Option<&str>) -> Options {
         bits: bits(&args.bits),
         camera: args.at.map(|at| Camera(Px(at))),
         also: args.also.clone(),
-        pan: Pan { width: args.pan_width, frames: args.pan_frames, ..Pan::default() },
+        pan: Pan { width: args.pan_width, frames: args.pan_frames, flows: args.frames > 1, ..Pan::default() },
         frames: args.frames,
         rerun: Rerun { again: args.again, replace: args.replace, prune: args.prune },
         limits: super::limits(),

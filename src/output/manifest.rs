@@ -45,6 +45,10 @@ pub struct Manifest {
     /// How the textures store colour and alpha.
     #[serde(default)]
     pub alpha: Alpha,
+    /// Duration of the loop that the frames of animated fog make, above 0; if there are any. Unit: seconds.
+    #[schemars(range(min = 0))]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub loop_seconds: Option<f64>,
     /// The still, if one was drawn.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub still: Option<Still>,

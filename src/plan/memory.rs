@@ -74,7 +74,9 @@ impl Plan {
         let strokes: f64 = self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum();
         let packed: f64 = shares.iter().map(|share| share.packed).sum();
         let forms = f64::from(demand.forms) * 2.0 * packed + 6.0 * demand.texels as f64;
-        let frames = if demand.frames > 1 { 2.0 * at_once } else { 0.0 };
+        // A moving picture of flowing fog holds all sheets of a moment besides.
+        let moment = if demand.texels > 0 { own + 2.0 * at_once } else { 2.0 * at_once };
+        let frames = if demand.frames > 1 { moment } else { 0.0 };
         let view = VIEW * demand.depth() * area(self.texels);
         let bytes = BESIDES + view + own + strokes + at_once + frames + packed + forms;
         // Saturates, and is then over any limit.

@@ -5,6 +5,7 @@ mod jobs;
 mod key;
 mod lamps;
 mod memory;
+mod moments;
 pub mod period;
 pub mod rims;
 mod slot;
@@ -58,6 +59,8 @@ pub struct Plan {
     pub camera: f64,
     /// Suggested drift of fog, scene px per second at pan rate 1.
     pub drift: f64,
+    /// Duration of the loop that frames of fog make, seconds.
+    pub loop_seconds: f64,
     /// How textures are stored.
     #[serde(skip)]
     pub texture: Texture,
@@ -134,6 +137,7 @@ impl Plan {
             backdrop: floored(scene.backdrop, scene.floor),
             camera: scene.camera,
             drift: scene.air.drift,
+            loop_seconds: scene.air.loop_seconds,
             texture: scene.texture,
             files: Vec::new(),
             notes: Vec::new(),

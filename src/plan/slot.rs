@@ -86,7 +86,12 @@ impl<'a> SlotPlan<'a> {
     /// The field of its fog on a picture whose top lies at `top`.
     fn field(&self, size: [u32; 2], top: Texel, seed: u64) -> FieldSpec {
         let line = self.line * self.scale - top;
-        FieldSpec::new(size, self.slot.anchor, line, self.unit, &self.slot.recipe, seed)
+        let mut field = FieldSpec::new(size, self.slot.anchor, line, self.unit, &self.slot.recipe, seed);
+        if self.scene.air.drift < 0.0 {
+            // It flows along the drift, which is to the left.
+            field.recipe.bands.flow_angle = 180.0 - field.recipe.bands.flow_angle;
+        }
+        field
     }
 
     /// Its sheet; none where no air lies behind it.

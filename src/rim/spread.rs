@@ -111,7 +111,15 @@ fn shape(field: &FieldSpec, kernel: &Kernel, grid: &Grid, coverage: &Plane) -> P
     let mut fall = Plane::new(grid.cols, grid.rows);
     fall.data.fill(1.0);
     let seed = seed::derive(field.seed, "falloff");
-    step2_falloff::apply(&field.recipe.falloff, seed, field.time, field.line.0, field.open, grid, &mut fall);
+    step2_falloff::apply(
+        &field.recipe.falloff,
+        seed,
+        &field.moment,
+        field.line.0,
+        field.open,
+        grid,
+        &mut fall,
+    );
     // Drawn from rows farther from the anchor, so that the fog has sunk toward it.
     let sink = (SINK * kernel.deviation[1] / grid.step[1]).round() as i64 * field.open as i64;
     shape.each_row(
@@ -131,7 +139,7 @@ fn shape(field: &FieldSpec, kernel: &Kernel, grid: &Grid, coverage: &Plane) -> P
 fn bands(field: &FieldSpec, bands: &Bands<Texel>, sigma: [f64; 2], grid: &Grid) -> Plane {
     let mut plane = Plane::new(grid.cols, grid.rows);
     let seed = seed::derive(field.seed, "bands");
-    step1_bands::fill(bands, seed, field.time, field.line.0, Some(sigma), grid, &mut plane);
+    step1_bands::fill(bands, seed, &field.moment, field.line.0, Some(sigma), grid, &mut plane);
     plane
 }
 

@@ -68,6 +68,8 @@ pub struct Air {
     pub beyond: f64,
     /// Suggested drift of fog to the right, scene px per second at pan rate 1.
     pub drift: f64,
+    /// Duration of the loop that frames of fog make, seconds.
+    pub loop_seconds: f64,
 }
 
 /// The light on the pictures.

@@ -19,6 +19,7 @@ use crate::stack::still::{Shown, Still};
 use crate::stack::survey::{Ready, Survey};
 use crate::steps::field::Sampling;
 use crate::steps::sheet::Sheet;
+use rayon::prelude::*;
 use std::sync::Arc;
 
 pub use compositor::Source;
@@ -81,10 +82,21 @@ impl<'a> Stack<'a> {
         let mut made: Vec<Option<Made>> = self.plan.files.iter().map(|_| None).collect();
         if let Job::Fog(job) = &self.plan.files[index] {
             let mut spec = job.spec.clone();
-            spec.field.time = time;
+            spec.field = spec.field.at(time, self.plan.loop_seconds);
             made[index] = Some(Made::Sheet(Arc::new(Sheet::new(spec, Sampling::Reduced))));
         }
         Stack { plan: self.plan, made, survey: Survey::nothing() }
+    }
+
+    /// The same stack at another moment of its loop: `plan` is that of [`Plan::at`]. Rims and pictures stay.
+    pub fn flowing<'b>(&self, plan: &'b Plan) -> Stack<'b> {
+        let made = plan.files.par_iter().zip(&self.made).map(|(job, made)| match (job, made) {
+            (Job::Fog(job), Some(_)) => {
+                Some(Made::Sheet(Arc::new(Sheet::new(job.spec.clone(), Sampling::Reduced))))
+            }
+            _ => made.clone(),
+        });
+        Stack { plan, made: made.collect(), survey: Survey::nothing() }
     }
 
     /// The plan.

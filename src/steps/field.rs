@@ -2,6 +2,7 @@
 //! along the fog's line.
 
 use super::grid::{Grid, Plane};
+use super::moment::Moment;
 use super::{step1_bands, step2_falloff, step3_smear, step4_soften, tears};
 use crate::base::exp::exp_neg;
 use crate::base::interpolate::smoothstep;
@@ -38,8 +39,8 @@ pub struct FieldSpec {
     pub recipe: Recipe<Texel>,
     /// Seed of its noise.
     pub seed: u64,
-    /// Place in the loop of its evolution, 0 to 1; at 0 it is the plain field.
-    pub time: f64,
+    /// The moment of its loop.
+    pub moment: Moment,
     /// What is drawn into it.
     pub strokes: Option<Strokes>,
 }
@@ -60,7 +61,21 @@ impl FieldSpec {
             Anchor::Sky => 1.0,
         };
         let line = line + open * recipe.falloff.lift;
-        FieldSpec { cols: size[0], rows: size[1], line, open, recipe, seed, time: 0.0, strokes: None }
+        FieldSpec {
+            cols: size[0],
+            rows: size[1],
+            line,
+            open,
+            recipe,
+            seed,
+            moment: Moment::REST,
+            strokes: None,
+        }
+    }
+
+    /// The field at place `time` (0 to 1) of a loop of so many seconds.
+    pub fn at(&self, time: f64, seconds: f64) -> FieldSpec {
+        FieldSpec { moment: Moment { time, way: self.recipe.bands.way(seconds) }, ..self.clone() }
     }
 
     /// How far a haze has turned into what it is aloft at height `y` (texels), 0..1; of use only where it turns.
@@ -171,8 +186,8 @@ impl FieldSpec {
         // What strokes are laid into is worked out once without them, and the bands are kept until then.
         let kept = if self.strokes.is_some() { 2.0 * number * (area(&grid) + area(&own)) } else { 0.0 };
         let (period, tall) = (f64::from(self.cols), f64::from(self.rows) + 2.0 * sway.abs());
-        let body = step2_falloff::body_bytes(&self.recipe.falloff, period, self.time);
-        let tears = tears::bytes(&self.recipe, period, tall, self.time);
+        let body = step2_falloff::body_bytes(&self.recipe.falloff, period, &self.moment);
+        let tears = tears::bytes(&self.recipe, period, tall, &self.moment);
         [3.0 * number * area(&own), (work(&grid).max(work(&strip)) + body).max(tears) + kept]
     }
 
@@ -191,7 +206,7 @@ impl FieldSpec {
         BandsSpec {
             bands: self.recipe.bands.clone(),
             seed: seed::derive(self.seed, "bands"),
-            time: self.time,
+            moment: self.moment,
             line: self.line.0,
             sigma: (sampling == Sampling::Reduced).then(|| self.sigma()),
             grid,
@@ -219,7 +234,7 @@ impl FieldSpec {
         step2_falloff::apply(
             &self.recipe.falloff,
             seed::derive(self.seed, "falloff"),
-            self.time,
+            &self.moment,
             self.line.0,
             self.open,
             grid,
@@ -232,20 +247,20 @@ impl FieldSpec {
     pub fn own_line(&self) -> step2_falloff::Line {
         let seed = seed::derive(self.seed, "falloff");
         let Recipe { falloff, .. } = &self.recipe;
-        step2_falloff::Line::new(falloff, seed, self.time, self.line.0, self.open, f64::from(self.cols))
+        step2_falloff::Line::new(falloff, seed, &self.moment, self.line.0, self.open, f64::from(self.cols))
     }
 
     /// Mean density along the fog's own line, at rest, before it is brought to 1: what shapes a fog then never changes how much there
     /// is, and a loop doesn't pump. `field` is the field before that.
     fn mean_along_line(&self, sampling: Sampling, field: &Field) -> f64 {
-        let rest = FieldSpec { time: 0.0, ..self.clone() };
+        let rest = FieldSpec { moment: Moment::REST, ..self.clone() };
         let line = rest.own_line();
         let heights = line.heights(field.grid.cols);
         let least = heights.iter().copied().fold(f64::INFINITY, f64::min);
         let most = heights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         // Rows beyond the sheet are there for the blurs, which they haven't gone through whole.
         let inside = least >= 0.0 && most <= f64::from(self.rows);
-        if let Some(mean) = field.mean_along(&heights).filter(|_| inside && self.time == 0.0) {
+        if let Some(mean) = field.mean_along(&heights).filter(|_| inside && self.moment.is_rest()) {
             return mean;
         }
         // Two samples more on either side, for the cubic.
@@ -276,7 +291,7 @@ impl FieldSpec {
 pub struct BandsSpec {
     pub(super) bands: Bands<Texel>,
     pub(super) seed: u64,
-    pub(super) time: f64,
+    pub(super) moment: Moment,
     pub(super) line: f64,
     pub(super) sigma: Option<[f64; 2]>,
     pub(super) grid: Grid,
@@ -291,7 +306,15 @@ impl BandsSpec {
     /// Works them out: mean about 1, before the falloff.
     pub fn plane(&self) -> Plane {
         let mut plane = Plane::new(self.grid.cols, self.grid.rows);
-        step1_bands::fill(&self.bands, self.seed, self.time, self.line, self.sigma, &self.grid, &mut plane);
+        step1_bands::fill(
+            &self.bands,
+            self.seed,
+            &self.moment,
+            self.line,
+            self.sigma,
+            &self.grid,
+            &mut plane,
+        );
         plane
     }
 }
@@ -319,7 +342,7 @@ impl Field {
             return field;
         }
         let seed = seed::derive(spec.seed, "tears");
-        tears::tear(&spec.recipe, seed, spec.time, &spec.own_line(), &field.grid, &mut field.density);
+        tears::tear(&spec.recipe, seed, &spec.moment, &spec.own_line(), &field.grid, &mut field.density);
         field
     }
 

@@ -3,20 +3,32 @@
 //! A stage's key lists the numbers that it reads and the key of the stage before it, no more: a change of `grade` leaves the field
 //! alone, a change of a colour the opacities.
 
-use crate::base::key::{Key, KeyWriter};
+use crate::base::key::{Key, KeyPart, KeyWriter};
 use crate::base::units::Texel;
 use crate::steps::field::{BandsSpec, FieldSpec};
+use crate::steps::moment::Moment;
 use crate::steps::sheet::SheetSpec;
 use crate::steps::step5_grade::Tones;
+
+impl KeyPart for Moment {
+    /// At rest nobody reads the way.
+    fn write(&self, to: &mut KeyWriter) {
+        let Moment { time, way } = self;
+        time.write(to);
+        if !self.is_rest() {
+            to.add("way", way);
+        }
+    }
+}
 
 impl BandsSpec {
     /// Key of the bands.
     pub fn key(&self) -> Key {
-        let BandsSpec { bands, seed, time, line, sigma, grid } = self;
+        let BandsSpec { bands, seed, moment, line, sigma, grid } = self;
         KeyWriter::new("bands")
             .part("bands", bands)
             .part("seed", seed)
-            .part("time", time)
+            .part("time", moment)
             .part("line", line)
             .part("sigma", sigma)
             .part("columns", &grid.cols)
@@ -30,14 +42,14 @@ impl BandsSpec {
 impl FieldSpec {
     /// Key of the density field, sampled as the blurs allow: its grid follows from what is listed.
     pub fn key(&self) -> Key {
-        let FieldSpec { cols, rows, line, open, recipe, seed, time, strokes } = self;
+        let FieldSpec { cols, rows, line, open, recipe, seed, moment, strokes } = self;
         let key = KeyWriter::new("field")
             .part("columns", cols)
             .part("rows", rows)
             .part("line", line)
             .part("open", open)
             .part("seed", seed)
-            .part("time", time)
+            .part("time", moment)
             .part("recipe", recipe);
         match strokes {
             Some(strokes) => key.part("strokes", &strokes.key()).key(),

@@ -5,6 +5,7 @@ pub mod dither;
 pub mod field;
 pub mod grid;
 mod key;
+pub mod moment;
 pub mod periodic_noise;
 pub mod recipe;
 pub mod scattering;

@@ -1,6 +1,7 @@
 //! Slow periodic noise, for warp, breath and sway: few points, so crate `noise` serves as it is, on a hasher that wraps.
 
 use crate::base::seed;
+use crate::steps::moment::Moment;
 use crate::steps::upsample;
 use noise::core::perlin::perlin_2d;
 use noise::permutationtable::NoiseHasher;
@@ -40,17 +41,29 @@ pub struct PeriodicNoise1d {
 }
 
 impl PeriodicNoise1d {
-    /// Noise of `cells` cells over the period, at place `time` (0 to 1) of its loop.
-    pub fn new(seed: u64, cells: usize, time: f64) -> PeriodicNoise1d {
-        let slow = Octave::new(seed, "slow", cells, 1, time);
-        let quick = Octave::new(seed, "quick", cells, 2, time);
+    /// Noise of `cells` cells over the period, at a moment of its loop; `carried` is the way over the whole loop, in cells.
+    pub fn new(seed: u64, cells: usize, moment: &Moment, carried: f64) -> PeriodicNoise1d {
+        let own = PeriodicNoise1d::table(seed, cells, moment, carried);
+        if moment.is_rest() {
+            return PeriodicNoise1d { table: own };
+        }
+        // Few cells strike no mean: it is held to that at rest, so that the loop doesn't pump.
+        let rest = PeriodicNoise1d::table(seed, cells, &Moment::REST, 0.0);
+        let mean = |table: &[f32]| table.iter().copied().map(f64::from).sum::<f64>() / table.len() as f64;
+        let off = (mean(&rest) - mean(&own)) as f32;
+        PeriodicNoise1d { table: own.into_iter().map(|value| value + off).collect() }
+    }
+
+    fn table(seed: u64, cells: usize, moment: &Moment, carried: f64) -> Vec<f32> {
+        let slow = Octave::new(seed, "slow", cells, 1, moment, carried);
+        let quick = Octave::new(seed, "quick", cells, 2, moment, carried);
         let sample = |at: usize| {
             let u = at as f64 / PER_CELL as f64;
             let value = WEIGHTS[0] * slow.sample(u) + WEIGHTS[1] * quick.sample(u);
             // Compressed into -1..1 without a corner.
             (value / libm::sqrt(1.0 + value * value)) as f32
         };
-        PeriodicNoise1d { table: (0..cells * PER_CELL).map(sample).collect() }
+        (0..cells * PER_CELL).map(sample).collect()
     }
 
     /// The noise at `place`, a share of the period.
@@ -68,34 +81,29 @@ impl PeriodicNoise1d {
     }
 }
 
-/// One octave: over its loop it goes round with a second noise of the same kind, by cosine and sine, so that its variance stays; at
-/// time 0 and 1 it is itself.
+/// One octave: a sum of noises that are carried along.
 struct Octave {
-    hashers: [PeriodicHasher; 2],
+    hasher: PeriodicHasher,
+    /// Their weights and how far each has been carried, in cells of the first octave.
+    parts: Vec<(f64, f64)>,
     factor: f64,
-    angle: Option<f64>,
 }
 
 impl Octave {
-    /// `factor` times `cells` cells over the period; it goes round as often.
-    fn new(seed: u64, label: &str, cells: usize, factor: usize, time: f64) -> Octave {
-        let hasher = |label: &str| PeriodicHasher::new(seed::derive(seed, label), cells * factor);
-        Octave {
-            hashers: [hasher(label), hasher(&format!("{label} turned"))],
-            factor: factor as f64,
-            angle: (time != 0.0).then(|| std::f64::consts::TAU * (factor as f64 * time).fract()),
-        }
+    /// `factor` times `cells` cells over the period.
+    fn new(seed: u64, label: &str, cells: usize, factor: usize, moment: &Moment, carried: f64) -> Octave {
+        let hasher = PeriodicHasher::new(seed::derive(seed, label), cells * factor);
+        let parts =
+            moment.phases().map(|phase| (phase.weight, carried * phase.age + cells as f64 * phase.apart));
+        Octave { hasher, parts: parts.collect(), factor: factor as f64 }
     }
 
     fn sample(&self, u: f64) -> f64 {
-        let place = [u * self.factor + LINE[0], LINE[1]];
-        let noise = perlin_2d(place.into(), &self.hashers[0]);
-        match self.angle {
-            None => noise,
-            Some(angle) => {
-                libm::cos(angle) * noise + libm::sin(angle) * perlin_2d(place.into(), &self.hashers[1])
-            }
-        }
+        let parts = self.parts.iter().map(|(weight, carried)| {
+            let place = [(u - carried) * self.factor + LINE[0], LINE[1]];
+            weight * perlin_2d(place.into(), &self.hasher)
+        });
+        parts.sum()
     }
 }
 
@@ -104,6 +112,8 @@ pub struct PeriodicNoise2d {
     cols: usize,
     rows: usize,
     first_row: f64,
+    /// The sample that a row begins with, and how far into it.
+    begin: (usize, f32),
     table: Vec<f32>,
 }
 
@@ -122,7 +132,14 @@ impl PeriodicNoise2d {
                 table.push(perlin_2d([col as f64 / PER_CELL as f64, v].into(), &hasher) as f32);
             }
         }
-        PeriodicNoise2d { cols, rows, first_row, table }
+        PeriodicNoise2d { cols, rows, first_row, begin: (0, 0.0), table }
+    }
+
+    /// The same, so many cells farther right.
+    pub fn carried(self, cells: f64) -> PeriodicNoise2d {
+        let begin = (-cells * PER_CELL as f64).rem_euclid(self.cols as f64);
+        let whole = begin.floor();
+        PeriodicNoise2d { begin: (whole as usize % self.cols, (begin - whole) as f32), ..self }
     }
 
     /// Bytes of the table of `across` cells by `height`.
@@ -134,17 +151,18 @@ impl PeriodicNoise2d {
     /// Writes the noise along the row at height `v` (cells), at `out.len()` places evenly over the period.
     #[inline(always)]
     pub fn row(&self, v: f64, out: &mut [f32]) {
-        let line = self.line(v);
         let ratio = self.cols as f32 / out.len() as f32;
+        let (first, into) = self.begin;
+        let line = self.line(v, first);
         let mut from = 0;
         for base in 0..=self.cols {
             // The places between two samples of the table, all by one cubic: Catmull-Rom by Horner's rule.
             let past = (base + 1) as f32;
-            let mut to = ((past / ratio - 0.5).max(0.0) as usize).clamp(from, out.len());
-            while to > from && position(to - 1, ratio) >= past {
+            let mut to = (((past - into) / ratio - 0.5).max(0.0) as usize).clamp(from, out.len());
+            while to > from && position(to - 1, ratio) + into >= past {
                 to -= 1;
             }
-            while to < out.len() && (base == self.cols || position(to, ratio) < past) {
+            while to < out.len() && (base == self.cols || position(to, ratio) + into < past) {
                 to += 1;
             }
             let taps: &[f32; 4] = line[base..].first_chunk().unwrap_or(&[0.0; 4]);
@@ -152,23 +170,24 @@ impl PeriodicNoise2d {
             let curve = 2.0 * taps[0] - 5.0 * taps[1] + 4.0 * taps[2] - taps[3];
             let twist = taps[3] - taps[0] + 3.0 * (taps[1] - taps[2]);
             for (at, value) in (from..to).zip(&mut out[from..to]) {
-                let t = position(at, ratio) - base as f32;
+                let t = position(at, ratio) + into - base as f32;
                 *value = taps[1] + 0.5 * t * (slope + t * (curve + t * twist));
             }
             from = to;
         }
     }
 
-    /// The table's samples at height `v`, padded by one before and three behind, as they wrap.
+    /// The table's samples at height `v` from the sample `first` on, padded by one before and three behind, as they wrap.
     #[inline(always)]
-    fn line(&self, v: f64) -> Vec<f32> {
+    fn line(&self, v: f64, first: usize) -> Vec<f32> {
         let position = (v - self.first_row) * PER_CELL as f64;
         let base = position.floor().clamp(1.0, (self.rows - 3) as f64);
         let weights = upsample::catmull_rom((position - base).clamp(0.0, 1.0));
         let mut line = vec![0.0_f32; self.cols + 4];
         for (tap, weight) in weights.iter().enumerate() {
             let start = (base as usize + tap - 1) * self.cols;
-            for (sum, value) in line[1..].iter_mut().zip(&self.table[start..start + self.cols]) {
+            let (tail, head) = self.table[start..start + self.cols].split_at(first);
+            for (sum, value) in line[1..].iter_mut().zip(head.iter().chain(tail)) {
                 *sum += weight * value;
             }
         }

@@ -46,6 +46,18 @@ pub struct Bands<L> {
     /// Factor on all structure: amount, breath, sway, firm, heaps and torn; 0 is an even sheet with a straight line, 1 the recipe as it is, 2 bold. Of a recipe
     /// in texels it is in those numbers already.
     pub shape: f64,
+    /// How far the fog flows in a second of its loop.
+    pub flow: L,
+    /// Where it flows to, degrees; 0 is along the drift, 90 upward.
+    pub flow_angle: f64,
+}
+
+impl Bands<Texel> {
+    /// How far the fog flows in so many seconds, right and down, where the drift is to the right.
+    pub fn way(&self, seconds: f64) -> [f64; 2] {
+        let turn = self.flow_angle.to_radians();
+        [libm::cos(turn), -libm::sin(turn)].map(|side| side * self.flow.0 * seconds)
+    }
 }
 
 /// Most share of the scale height that a breath may take.
@@ -139,6 +151,8 @@ impl Recipe<Px> {
                 contrast: bands.contrast,
                 warp: bands.warp,
                 shape: bands.shape,
+                flow: bands.flow * scale,
+                flow_angle: bands.flow_angle,
             },
             falloff: Falloff {
                 height: falloff.height * scale,
@@ -189,6 +203,9 @@ impl KeyPart for Bands<Texel> {
             contrast,
             warp,
             shape: _,
+            // Part of what a moment of the loop is made from.
+            flow: _,
+            flow_angle: _,
         } = self;
         to.add("kind", kind)
             .add("amount", amount)

@@ -4,6 +4,7 @@
 use crate::base::seed;
 use crate::base::units::Texel;
 use crate::steps::grid::{Grid, Plane};
+use crate::steps::moment::Moment;
 use crate::steps::recipe::Recipe;
 use crate::steps::step2_falloff::Line;
 use crate::steps::turning_noise::TurningNoise;
@@ -45,15 +46,15 @@ pub(super) fn finest(recipe: &Recipe<Texel>, period: f64) -> Option<[f64; 2]> {
 }
 
 /// Bytes that tearing takes over `period` texels and `height` of them; 0 where nothing is torn.
-pub(super) fn bytes(recipe: &Recipe<Texel>, period: f64, height: f64, time: f64) -> f64 {
+pub(super) fn bytes(recipe: &Recipe<Texel>, period: f64, height: f64, moment: &Moment) -> f64 {
     if recipe.soften.torn <= 0.0 {
         return 0.0;
     }
-    cells(recipe, period).map(|(cell, _)| TurningNoise::bytes(cell, period, height, time)).sum()
+    cells(recipe, period).map(|(cell, _)| TurningNoise::bytes(cell, period, height, moment)).sum()
 }
 
-/// Tears the ends of a density of mean 1 along its line. `seed` and `time` are the field's.
-pub fn tear(recipe: &Recipe<Texel>, seed: u64, time: f64, line: &Line, grid: &Grid, plane: &mut Plane) {
+/// Tears the ends of a density of mean 1 along its line. `seed` and `moment` are the field's.
+pub fn tear(recipe: &Recipe<Texel>, seed: u64, moment: &Moment, line: &Line, grid: &Grid, plane: &mut Plane) {
     let torn = recipe.soften.torn as f32;
     let period = grid.cols as f64 * grid.step[0];
     if torn <= 0.0 || grid.rows == 0 {
@@ -61,10 +62,18 @@ pub fn tear(recipe: &Recipe<Texel>, seed: u64, time: f64, line: &Line, grid: &Gr
     }
     let [a, b] = [grid.y(0), grid.y(grid.rows - 1)].map(|y| line.over(y));
     let rows = [a.min(b), a.max(b)];
+    let moment = line.upright(moment);
     let noises: Vec<TurningNoise> = cells(recipe, period)
         .enumerate()
         .map(|(k, (cell, amplitude))| {
-            TurningNoise::new(seed::derive(seed, &format!("tears {k}")), cell, period, rows, time, amplitude)
+            TurningNoise::new(
+                seed::derive(seed, &format!("tears {k}")),
+                cell,
+                period,
+                rows,
+                &moment,
+                amplitude,
+            )
         })
         .collect();
     let rises = line.rises(grid.cols);

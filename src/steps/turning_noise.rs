@@ -1,60 +1,59 @@
-//! A slow noise over the sheet that goes round with a second one over the loop: what heaves a body's top and tears its ends.
+//! A slow noise over the sheet that is carried along over the loop: what heaves a body's top and tears its ends.
 
 use crate::base::seed;
+use crate::steps::moment::{self, Moment};
 use crate::steps::periodic_noise::PeriodicNoise2d;
 
-/// A noise over the sheet, and where it lies.
+/// A noise over the sheet.
 pub(super) struct TurningNoise {
-    /// The noise, and the one that it goes round with over the loop.
-    noises: [Option<PeriodicNoise2d>; 2],
-    turn: [f32; 2],
+    /// Its noises, two where it flows, with their weights and the places of the line among their cells.
+    parts: Vec<(PeriodicNoise2d, f32, f64)>,
     height: f64,
-    offset: f64,
     amplitude: f32,
 }
 
 impl TurningNoise {
-    /// Noise with cells of `cell` texels; `rows` are the first and the last place that is sampled, over the line.
+    /// Noise with cells of `cell` texels; `rows` are the first and the last place that is sampled, over the line, as heights of the way
+    /// of `moment` are.
     pub fn new(
         seed: u64,
         cell: [f64; 2],
         period: f64,
         rows: [f64; 2],
-        time: f64,
+        moment: &Moment,
         amplitude: f64,
     ) -> TurningNoise {
-        let across = (period / cell[0]).round().max(1.0) as usize;
-        let offset = seed::uniform(seed) * 64.0;
-        let [from, to] = rows.map(|row| row / cell[1] + offset);
-        let angle = std::f64::consts::TAU * time;
-        let turn = [libm::cos(angle), libm::sin(angle)];
-        let noises = [("own", turn[0]), ("turned", turn[1])].map(|(label, share)| {
-            (share != 0.0).then(|| PeriodicNoise2d::new(seed::derive(seed, label), across, from, to))
+        let across = (period / cell[0]).round().max(1.0);
+        let seed_of = seed::derive(seed, "own");
+        let parts = moment.phases().map(|phase| {
+            let offset = seed::uniform(seed) * 64.0 - phase.shift[1] / cell[1];
+            let [from, to] = rows.map(|row| row / cell[1] + offset);
+            let noise = PeriodicNoise2d::new(seed_of, across as usize, from, to);
+            let noise = noise.carried((phase.shift[0] / period + phase.apart) * across);
+            (noise, (amplitude * phase.weight) as f32, offset)
         });
-        TurningNoise {
-            noises,
-            turn: turn.map(|share| share as f32),
-            height: cell[1],
-            offset,
-            amplitude: amplitude as f32,
-        }
+        TurningNoise { parts: parts.collect(), height: cell[1], amplitude: amplitude as f32 }
     }
 
     /// Bytes that [`TurningNoise::new`] takes for it over `height` texels.
-    pub fn bytes(cell: [f64; 2], period: f64, height: f64, time: f64) -> f64 {
+    pub fn bytes(cell: [f64; 2], period: f64, height: f64, moment: &Moment) -> f64 {
         let across = (period / cell[0]).round().max(1.0);
-        let turns = if time == 0.0 { 1.0 } else { 2.0 };
-        turns * PeriodicNoise2d::bytes(across, height / cell[1])
+        moment::most(moment) * PeriodicNoise2d::bytes(across, height / cell[1])
     }
 
     /// Adds the noise along the row `over` texels over the line.
     #[inline(always)]
     pub fn add(&self, over: f64, own: &mut [f32], sum: &mut [f32]) {
-        for (noise, turn) in self.noises.iter().zip(self.turn) {
-            let Some(noise) = noise else { continue };
-            noise.row(over / self.height + self.offset, own);
-            let share = self.amplitude * turn;
-            sum.iter_mut().zip(&*own).for_each(|(sum, own)| *sum += share * own);
+        let all: f32 = self.parts.iter().map(|(_, share, _)| share).sum();
+        for (noise, share, offset) in &self.parts {
+            noise.row(over / self.height + offset, own);
+            // What the noises have in common, their mean, isn't to be counted by more than all.
+            let common = if all == self.amplitude { 0.0 } else { mean(own) * (self.amplitude / all - 1.0) };
+            sum.iter_mut().zip(&*own).for_each(|(sum, own)| *sum += share * (own + common));
         }
     }
+}
+
+fn mean(values: &[f32]) -> f32 {
+    (values.iter().copied().map(f64::from).sum::<f64>() / values.len() as f64) as f32
 }

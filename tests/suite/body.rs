@@ -91,7 +91,7 @@ fn crops_and_loops_of_a_body_are_its_own() {
         pairs.map(|(a, b)| (a - b).abs()).fold(0.0_f32, f32::max)
     };
     assert!(off(&rows[150..], &cropped) < 1e-3);
-    let [end, half] = [1.0, 0.5].map(|time| texels(&FieldSpec { time, ..whole.clone() }, Sampling::Full));
+    let [end, half] = [1.0, 0.5].map(|time| texels(&whole.at(time, 12.0), Sampling::Full));
     assert!(off(&rows, &end) < 1e-3);
     assert!(off(&rows, &half) > 0.3);
 }

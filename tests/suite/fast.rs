@@ -26,14 +26,14 @@ fn reference(spec: &FieldSpec) -> Vec<f64> {
     step1_bands::fill(
         &recipe.bands,
         seed::derive(spec.seed, "bands"),
-        0.0,
+        &spec.moment,
         spec.line.0,
         None,
         &grid,
         &mut plane,
     );
     let dice = seed::derive(spec.seed, "falloff");
-    step2_falloff::apply(&recipe.falloff, dice, 0.0, spec.line.0, spec.open, &grid, &mut plane);
+    step2_falloff::apply(&recipe.falloff, dice, &spec.moment, spec.line.0, spec.open, &grid, &mut plane);
     let plane: Vec<f64> = plane.data.into_iter().map(f64::from).collect();
     let plane = smeared(&plane, cols, recipe);
     let plane = gauss(&plane, [cols, rows], sigma);
@@ -42,7 +42,7 @@ fn reference(spec: &FieldSpec) -> Vec<f64> {
     let mean = (0..cols).map(|col| at_height(&plane, cols, col, heights[col] + margin as f64)).sum::<f64>()
         / cols as f64;
     let mut plane = Plane { cols, data: plane.into_iter().map(|density| (density / mean) as f32).collect() };
-    tears::tear(recipe, seed::derive(spec.seed, "tears"), 0.0, &line, &grid, &mut plane);
+    tears::tear(recipe, seed::derive(spec.seed, "tears"), &spec.moment, &line, &grid, &mut plane);
     let seen = &plane.data[margin * cols..(rows - margin) * cols];
     seen.iter().map(|density| 1.0 - libm::exp(-f64::from(*density))).collect()
 }

@@ -5,6 +5,7 @@ use fogweft::base::units::{Px, Scale, Texel};
 use fogweft::base::words::Anchor;
 use fogweft::steps::field::{FieldSpec, Sampling};
 use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::moment::Moment;
 use fogweft::steps::periodic_noise::PeriodicHasher;
 use fogweft::steps::recipe::{Noise, Recipe};
 use fogweft::steps::step1_bands;
@@ -234,11 +235,11 @@ fn identity_at_zero() {
     let grid = Grid { cols: 40, rows: 30, step: [1.0, 1.0], top: 0.0 };
     let recipe = even().texels(Scale(1.0));
     let mut plane = Plane::new(40, 30);
-    step1_bands::fill(&recipe.bands, 1, 0.0, 15.0, None, &grid, &mut plane);
+    step1_bands::fill(&recipe.bands, 1, &Moment::REST, 15.0, None, &grid, &mut plane);
     assert!(plane.data.iter().all(|&value| value == 1.0));
     let before: Vec<f32> = (0..1200).map(|at| (at % 37) as f32 / 36.0).collect();
     plane.data.copy_from_slice(&before);
-    fogweft::steps::step2_falloff::apply(&recipe.falloff, 1, 0.0, 15.0, -1.0, &grid, &mut plane);
+    fogweft::steps::step2_falloff::apply(&recipe.falloff, 1, &Moment::REST, 15.0, -1.0, &grid, &mut plane);
     assert_eq!(plane.data, before);
 }
 
@@ -255,7 +256,7 @@ fn bands_keep_their_mean() {
         recipe.coverage = coverage;
         recipe.contrast = 0.9;
         let mut plane = Plane::new(grid.cols, grid.rows);
-        step1_bands::fill(&recipe, 8, 0.0, 100.0, None, &grid, &mut plane);
+        step1_bands::fill(&recipe, 8, &Moment::REST, 100.0, None, &grid, &mut plane);
         near(mean(plane.data.iter().map(|&value| f64::from(value))), 1.0, 0.06);
         let most = plane.data.iter().copied().fold(0.0, f32::max);
         let gaps = mean(plane.data.iter().map(|&value| f64::from(u8::from(value < 0.5 * most))));

@@ -6,6 +6,7 @@ use fogweft::base::seed;
 use fogweft::base::units::{Scale, Texel};
 use fogweft::steps::field::Sampling;
 use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::moment::Moment;
 use fogweft::steps::recipe::Bands;
 use fogweft::steps::{dither, step1_bands, step3_smear};
 use rustfft::FftPlanner;
@@ -71,7 +72,7 @@ fn power(recipe: &Bands<Texel>, cols: usize, dice: u64) -> Vec<f64> {
     for seed in 0..dice {
         let grid = Grid { cols, rows: 4, step: [1.0, 1.0], top: 0.0 };
         let mut plane = Plane::new(grid.cols, grid.rows);
-        step1_bands::fill(recipe, seed::derive(seed, "bands"), 0.0, 512.0, None, &grid, &mut plane);
+        step1_bands::fill(recipe, seed::derive(seed, "bands"), &Moment::REST, 512.0, None, &grid, &mut plane);
         for (sum, value) in sum.iter_mut().zip(spectrum::power(&plane, |_, _| 1.0)) {
             *sum += value;
         }

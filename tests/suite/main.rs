@@ -10,6 +10,7 @@ mod colour;
 mod commands;
 mod fast;
 mod field;
+mod flow;
 mod goldens;
 mod keys;
 mod lamps;

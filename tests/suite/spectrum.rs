@@ -3,6 +3,7 @@
 use crate::util::{even, mean, near};
 use fogweft::base::units::{Scale, Texel};
 use fogweft::steps::grid::{Grid, Plane};
+use fogweft::steps::moment::Moment;
 use fogweft::steps::step1_bands;
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
@@ -81,7 +82,7 @@ fn slopes_follow_gain_and_lacunarity() {
         for seed in 0..80 {
             let grid = Grid { cols: 4096, rows: 4, step: [1.0, 1.0], top: 0.0 };
             let mut plane = Plane::new(grid.cols, grid.rows);
-            step1_bands::fill(&recipe, seed, 0.0, 512.0, None, &grid, &mut plane);
+            step1_bands::fill(&recipe, seed, &Moment::REST, 512.0, None, &grid, &mut plane);
             for (sum, value) in sum.iter_mut().zip(power(&plane, hann)) {
                 *sum += value;
             }

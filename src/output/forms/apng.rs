@@ -1,4 +1,5 @@
-//! An animated PNG: the camera over the travel and back, eased, without end.
+//! An animated PNG: the camera over the travel and back, eased, without end; where frames of fog are made, it flows meanwhile, once
+//! through its loop.
 //!
 //! Source: PNG Specification, third edition (W3C, 2025), animation chunks acTL, fcTL and fdAT.
 
@@ -19,25 +20,32 @@ pub struct Pan {
     pub width: u32,
     /// Frames of the whole way, there and back.
     pub frames: u16,
-    /// Time between frames, milliseconds.
+    /// Time between frames, milliseconds, where fog is at rest; flowing fog takes the time of its loop.
     pub delay: u16,
+    /// Whether the fog flows.
+    pub flows: bool,
 }
 
 impl Default for Pan {
     /// Five seconds and a bit, small enough for a page.
     fn default() -> Pan {
-        Pan { width: 480, frames: 64, delay: 80 }
+        Pan { width: 480, frames: 64, delay: 80, flows: false }
     }
 }
 
 impl Pan {
-    /// Width and height of a frame in texels, and how many there are: one where the camera doesn't move.
+    /// Width and height of a frame in texels, and how many there are: one where nothing moves.
     fn size(&self, plan: &Plan, limits: &Limits) -> ([u32; 2], u16) {
         let [wide, tall] = plan.texels;
         let width = self.width.clamp(1, limits.side).min(wide);
         let height =
             ((u64::from(tall) * u64::from(width) + u64::from(wide) / 2) / u64::from(wide)).max(1) as u32;
-        ([width, height], if plan.travel > Px(0.0) { self.frames.max(1) } else { 1 })
+        ([width, height], if self.flows || plan.travel > Px(0.0) { self.frames.max(1) } else { 1 })
+    }
+
+    /// Time between so many frames, milliseconds.
+    fn between(&self, plan: &Plan, frames: u16) -> u16 {
+        if self.flows { (1000.0 * plan.loop_seconds / f64::from(frames)).round() as u16 } else { self.delay }
     }
 
     /// Texels of all frames.
@@ -68,15 +76,23 @@ pub fn bytes(stack: &Stack<'_>, pan: &Pan, limits: &Limits) -> Result<Vec<u8>> {
         .into());
     }
     let cameras = cameras(plan.travel, frames);
-    // The way back passes the same places.
-    let there = usize::from(frames) / 2 + 1;
+    // At rest, the way back passes the same places.
+    let there = if pan.flows { usize::from(frames) } else { usize::from(frames) / 2 + 1 };
     let pictures = cameras
         .iter()
         .take(there)
-        .map(|camera| frame(stack, *camera, [width, height]))
+        .enumerate()
+        .map(|(at, camera)| {
+            if !pan.flows || at == 0 {
+                return frame(stack, *camera, [width, height]);
+            }
+            let moment = plan.at(at as f64 / f64::from(frames), 0.0);
+            frame(&stack.flowing(&moment), *camera, [width, height])
+        })
         .collect::<Result<Vec<Vec<u8>>>>()?;
-    let order = (0..usize::from(frames)).map(|at| &pictures[at.min(usize::from(frames) - at)]);
-    write([width, height], frames, pan.delay, order)
+    let order = (0..usize::from(frames))
+        .map(|at| pictures.get(at).unwrap_or_else(|| &pictures[usize::from(frames) - at]));
+    write([width, height], frames, pan.between(plan, frames), order)
         .map_err(|error| Fault::new(Class::Output, format!("the animation can't be packed: {error}")).into())
 }
 

@@ -12,13 +12,15 @@ use crate::base::space::Space;
 use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::output::texture::Shape;
-use crate::plan::{Job, Plan, haze};
+use crate::plan::{Demand, Job, Plan, haze};
 use crate::rim::Outcome;
 use crate::scene::pictures::Pictures;
 use crate::scene::{CheckLimits, Scene};
 use crate::stack::Stack;
 use crate::stack::survey::Mark;
 use crate::stack::values::lacks;
+use crate::store::cache::Store;
+use crate::store::maker::{Maker, Request};
 use serde::Serialize;
 
 /// Separation along an outline: steps of CIE L*.
@@ -92,6 +94,8 @@ pub struct Report {
     pub scene: String,
     /// The camera places looked from.
     pub cameras: Vec<Camera>,
+    /// Moments of the fog's loop looked at: 1 at rest.
+    pub moments: usize,
     /// What the scene is held to.
     pub limits: CheckLimits,
     /// The slots, far to near.
@@ -125,8 +129,62 @@ pub fn check(scene: &Scene, pictures: &Pictures, scale: f64, limits: &Limits) ->
     Ok(check_stack(scene, &stack))
 }
 
+/// As [`check`], of a scene whose fog flows over so many frames: outlines and tones are looked at over the loop and the suggested drift.
+///
+/// # Errors
+/// Those of planning and drawing it.
+pub fn check_loop(
+    scene: &Scene,
+    pictures: &Pictures,
+    scale: f64,
+    frames: u32,
+    limits: &Limits,
+) -> Result<Report> {
+    let scene = &*haze::sampled(scene, pictures, limits)?;
+    let plan = Plan::new(scene, &pictures.naturals(), scale, limits)?;
+    plan.room(&Demand { frames, ..Demand::default() }, limits)?;
+    let mut stack = Stack::new(&plan, pictures, limits)?;
+    let (cameras, space) = (plan.cameras(), Space::new(plan.blending));
+    let moments = plan.moments(frames);
+    let mut tones = tones(&stack, &cameras, &space);
+    for [time, drifted] in &moments {
+        let at = plan.at(*time, *drifted);
+        let mut moment = stack.flowing(&at);
+        let (store, request) = (Store::default(), Request::all(&at, pictures, &cameras));
+        Maker::new(&store, limits).fill(&mut moment, &request)?;
+        for (job, marks) in std::mem::take(&mut moment.survey.marks) {
+            match stack.survey.marks.iter_mut().find(|(known, _)| *known == job) {
+                Some((_, all)) => all.extend(marks),
+                None => stack.survey.marks.push((job, marks)),
+            }
+        }
+        let [darkest, lightest] = self::tones(&moment, &cameras, &space);
+        tones = [tones[0].min(darkest), tones[1].max(lightest)];
+    }
+    Ok(report(scene, &stack, tones, moments.len() + 1))
+}
+
+/// Least and most CIE L* of a stack from both ends of the travel and its middle.
+fn tones(stack: &Stack<'_>, cameras: &[Camera], space: &Space) -> [f64; 2] {
+    let mut ends = vec![0, cameras.len() / 2, cameras.len() - 1];
+    ends.dedup();
+    let (mut darkest, mut lightest) = (100.0_f64, 0.0_f64);
+    for at in ends {
+        for colour in &stack.still(cameras[at]).colours {
+            let tone = f64::from(space.lightness(*colour));
+            (darkest, lightest) = (darkest.min(tone), lightest.max(tone));
+        }
+    }
+    [darkest, lightest]
+}
+
 /// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`Plan::cameras`].
 pub fn check_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
+    let plan = stack.plan();
+    report(scene, stack, tones(stack, &plan.cameras(), &Space::new(plan.blending)), 1)
+}
+
+fn report(scene: &Scene, stack: &Stack<'_>, [darkest, lightest]: [f64; 2], moments: usize) -> Report {
     let plan = stack.plan();
     let cameras = plan.cameras();
     let slots: Vec<SlotFigures> = scene
@@ -134,16 +192,6 @@ pub fn check_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
         .iter()
         .map(|slot| slot_figures(plan, stack, &cameras, &slot.name, slot.depth, slot.separation))
         .collect();
-    let (mut darkest, mut lightest) = (100.0_f64, 0.0_f64);
-    let space = Space::new(plan.blending);
-    let mut ends = vec![0, cameras.len() / 2, cameras.len() - 1];
-    ends.dedup();
-    for at in ends {
-        for colour in &stack.still(cameras[at]).colours {
-            let tone = f64::from(space.lightness(*colour));
-            (darkest, lightest) = (darkest.min(tone), lightest.max(tone));
-        }
-    }
     let sheets =
         stack.sheets().map(|(index, found)| sheet(plan.files[index].placing(), plan, found)).collect();
     let mut report = Report {
@@ -151,6 +199,7 @@ pub fn check_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
         memory: slots.iter().map(|slot| slot.memory).sum(),
         overdraw: slots.iter().map(|slot| slot.overdraw).sum(),
         cameras,
+        moments,
         limits: scene.check,
         steady: true,
         slots,

@@ -42,6 +42,7 @@ pub const KEYS: &[Key] = &[
     key("air.blending", Kind::Choice(&["encoded", "linear"]), "", Literal("\"encoded\""), "How the target renderer blends: stored sRGB values, or linear light."),
     key("air.beyond", from(0.0, 1e9), DEPTH, Like("air.visibility", "the visibility"), "Depth of the air behind the farthest slot."),
     key("air.drift", from(-1e4, 1e4), "scene px per second at pan rate 1", Literal("12"), "Suggested speed at which fog drifts to the right; slower far away."),
+    key("air.loop_seconds", from(1.0, 3600.0), "seconds", Literal("16"), "Duration of the loop that the frames of animated fog make."),
     // The light on the pictures.
     key("light.cast", Kind::Colour, "", Literal("\"#ffffff\""), "Colour of the light that falls on the pictures; it multiplies them in linear light."),
     key("light.exposure", from(-16.0, 16.0), "stops", Literal("0"), "How much lighter that light makes the pictures: -1 halves it, 1 doubles it."),
@@ -76,6 +77,8 @@ pub const KEYS: &[Key] = &[
     key("bands.contrast", SHARE, "", Literal("0.35"), "Hardness of the edge between fog and gap: 0 none, 1 nearly cut out."),
     key("bands.warp", from(0.0, 4.0), "", Literal("0.125"), "How far slow noise displaces features, as a share of their size."),
     key("bands.shape", from(0.0, 2.0), "", Literal("1"), "Scales all structure at once, bands, breath, sway, heaps and torn ends: 0 is even, 1 is the recipe's, 2 is bold."),
+    key("bands.flow", from(0.0, 1e3), "scene px per second at pan rate 1", Literal("12"), "Speed at which the fog flows through its sheet in frames of animated fog."),
+    key("bands.flow_angle", from(-360.0, 360.0), DEGREES, Literal("0"), "Where it flows to: 0 along the drift, 90 up, -90 down, 180 against the drift."),
     // Step 2.
     key("falloff.height", endless(1.0, FAR), RATE_PX, Literal("220"), "Height over which fog thins to 37 % on the open side of the line; inf for no thinning."),
     key("falloff.beyond", endless(1.0, FAR), RATE_PX, Literal("inf"), "The same on the far side of the line; inf fills it."),

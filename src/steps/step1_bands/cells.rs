@@ -27,9 +27,9 @@ pub struct Cells {
 
 impl Cells {
     /// Points of `across` cells over the period, for every u in `-margin..=across + margin` and v in `from..=to`, in cells; at
-    /// place `time` (0 to 1) of their loop.
+    /// age `time` of their cycle.
     ///
-    /// Over the loop a point goes to and fro in its cell, once or twice along each axis: it stays in it, and anywhere is as likely
+    /// Over a cycle a point goes to and fro in its cell, once or twice along each axis: it stays in it, and anywhere is as likely
     /// as before.
     pub fn new(seed: u64, across: usize, margin: f64, from: f64, to: f64, time: f64) -> Cells {
         let margin = margin.ceil() as i64 + 2;

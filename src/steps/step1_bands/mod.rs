@@ -11,17 +11,22 @@ pub use spectrum::{finest, sharpness};
 use crate::base::seed;
 use crate::base::units::Texel;
 use crate::steps::grid::{Grid, Plane};
+use crate::steps::moment::{Moment, Phase, TURNS};
 use crate::steps::periodic_noise::PeriodicNoise2d;
 use crate::steps::recipe::{Bands, Noise};
 use cells::Cells;
 use edge::Edge;
 use lattice::Lattice;
-use octave::{BEYOND, COARSEST, Octave, SampledOctave, Scratch, Source, Warp};
+use octave::{BEYOND, COARSEST, Flowing, Octave, SampledOctave, Scratch, Source, Warp};
 use rayon::prelude::*;
 use spectrum::{Part, feature, parts};
 
 /// Noises of one lattice are taken from places up to so many cells apart, so that they share nothing; chosen by eye.
 const OFFSET: f64 = 64.0;
+/// How far the points of cells wander over a loop, as a share of their way to and fro; chosen by eye.
+const WANDER: f64 = 0.15;
+/// Most by which the mean of a row is held; chosen by eye.
+const HELD: f64 = 2.0;
 /// Cells of the warp over a feature's size: features bend and don't curdle. Chosen by eye.
 const WARP_CELL: f64 = 2.0;
 /// Least height of a feature that is warped, texels: of finer ones nothing is seen, bent or not, and their tables would be vast.
@@ -29,11 +34,11 @@ const WARPED_MIN: f64 = 0.25;
 
 /// Writes the bands into `plane`: mean about 1 where `amount` is above 0, exactly 1 where it is 0. Lengths of the recipe and
 /// `line` in texels. With a `sigma` (the Gaussian's deviation along x and y, texels) octaves are worked out as coarsely as it
-/// allows; without, at every sample. `time` is the place in the loop of their evolution, 0 to 1.
+/// allows; without, at every sample.
 pub fn fill(
     bands: &Bands<Texel>,
     seed: u64,
-    time: f64,
+    moment: &Moment,
     line: f64,
     sigma: Option<[f64; 2]>,
     grid: &Grid,
@@ -43,7 +48,38 @@ pub fn fill(
         plane.data.fill(1.0);
         return;
     }
-    let noise = LayeredNoise::new(bands, seed, time, line, grid);
+    draw(bands, seed, moment, line, sigma, grid, plane);
+    if !moment.is_rest() {
+        let mut rest = Plane::new(grid.cols, grid.rows);
+        draw(bands, seed, &Moment::REST, line, sigma, grid, &mut rest);
+        hold(plane, &rest);
+    }
+}
+
+/// Holds the mean of each row to that at rest: few features strike no mean, and the fog of a loop neither grows nor shrinks.
+fn hold(plane: &mut Plane, rest: &Plane) {
+    plane.each_row(
+        #[inline(always)]
+        |row, numbers| {
+            let [want, got] =
+                [rest.row(row), &*numbers].map(|numbers| numbers.iter().copied().map(f64::from).sum::<f64>());
+            let factor = (want / got.max(f64::MIN_POSITIVE)).clamp(1.0 / HELD, HELD) as f32;
+            numbers.iter_mut().for_each(|number| *number *= factor);
+        },
+    );
+}
+
+/// The bands of a moment as its noises make them.
+fn draw(
+    bands: &Bands<Texel>,
+    seed: u64,
+    moment: &Moment,
+    line: f64,
+    sigma: Option<[f64; 2]>,
+    grid: &Grid,
+    plane: &mut Plane,
+) {
+    let noise = LayeredNoise::new(bands, seed, moment, line, grid);
     let Kept { parts, lost, change } = noise.kept();
     let warp = if parts.is_empty() { None } else { noise.warp() };
     let warp = warp.as_ref();
@@ -74,7 +110,7 @@ pub fn bytes(bands: &Bands<Texel>, line: f64, grid: &Grid) -> f64 {
     if bands.amount <= 0.0 {
         return 0.0;
     }
-    let noise = LayeredNoise::new(bands, 0, 0.0, line, grid);
+    let noise = LayeredNoise::new(bands, 0, &Moment::REST, line, grid);
     let parts = noise.kept().parts;
     if parts.is_empty() {
         return 0.0;
@@ -102,7 +138,7 @@ struct Reach {
 struct LayeredNoise<'a> {
     bands: &'a Bands<Texel>,
     seed: u64,
-    time: f64,
+    moment: Moment,
     grid: &'a Grid,
     period: f64,
     /// Width and height of the largest features.
@@ -123,14 +159,20 @@ struct Kept {
 }
 
 impl<'a> LayeredNoise<'a> {
-    fn new(bands: &'a Bands<Texel>, seed: u64, time: f64, line: f64, grid: &'a Grid) -> LayeredNoise<'a> {
+    fn new(
+        bands: &'a Bands<Texel>,
+        seed: u64,
+        moment: &Moment,
+        line: f64,
+        grid: &'a Grid,
+    ) -> LayeredNoise<'a> {
         let period = grid.cols as f64 * grid.step[0];
         let feature = feature(bands, period);
         // Coarse grids of octaves reach a little farther.
         let beyond = ((BEYOND + 1) * COARSEST) as f64 * grid.step[1];
         let rows = [grid.y(0) - line - beyond, grid.y(grid.rows.max(1) - 1) - line + beyond];
         let reach = feature.map(|side| bands.warp.abs() * side);
-        LayeredNoise { bands, seed, time, grid, period, feature, rows, reach }
+        LayeredNoise { bands, seed, moment: *moment, grid, period, feature, rows, reach }
     }
 
     fn is_warped(&self) -> bool {
@@ -196,24 +238,29 @@ impl<'a> LayeredNoise<'a> {
     /// The octave `k`.
     fn octave(&self, k: usize, part: &Part) -> Octave {
         let seed = seed::derive(self.seed, &format!("octave {k}"));
-        let offset = seed::uniform(seed) * OFFSET;
-        let across = part.across as usize;
-        let Reach { margin, from, to } = self.reach_of(part, offset);
-        let source = match self.bands.kind {
-            Noise::Cellular => Source::Cells(Cells::new(seed, across, margin, from, to, self.time)),
-            Noise::Smooth | Noise::Billowed | Noise::Ridged => {
-                let mut lattice = Lattice::new(seed, across, margin, from, to);
-                // Finer octaves live faster; chosen by eye.
-                lattice.rotate(seed, across, self.time, 2 + k / 2);
-                Source::Gradient(lattice)
-            }
-        };
+        let parts = self.moment.phases().map(|phase| self.flowing(seed, part, &phase));
         Octave {
-            source,
+            parts: parts.collect(),
             amplitude: part.amplitude as f32,
             per_texel: [part.across / self.period, 1.0 / part.cell[1]],
-            offset,
-            shift: seed::uniform(seed ^ 1),
         }
+    }
+
+    /// The noise of an octave in one of its phases.
+    fn flowing(&self, seed: u64, part: &Part, phase: &Phase) -> Flowing {
+        let across = part.across as usize;
+        let offset = seed::uniform(seed) * OFFSET - phase.shift[1] / part.cell[1];
+        let carried = seed::uniform(seed ^ 1) - (phase.shift[0] / self.period + phase.apart) * part.across;
+        let shift = carried.rem_euclid(part.across);
+        // It has come round the period: its cells are looked up from there on.
+        let Reach { margin, from, to } = self.reach_of(part, offset);
+        let margin = margin + shift.floor();
+        let source = match self.bands.kind {
+            Noise::Cellular => Source::Cells(Cells::new(seed, across, margin, from, to, WANDER * phase.age)),
+            Noise::Smooth | Noise::Billowed | Noise::Ridged => {
+                Source::Gradient(Lattice::turned(seed, across, margin, [from, to], TURNS * phase.age))
+            }
+        };
+        Flowing { source, weight: phase.weight as f32, offset, shift }
     }
 }

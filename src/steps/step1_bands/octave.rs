@@ -47,16 +47,62 @@ pub struct Warp {
 
 /// One octave.
 pub struct Octave {
-    /// Its noise.
-    pub source: Source,
+    /// Its noises, two where it flows; their weights keep the variance.
+    pub parts: Vec<Flowing>,
     /// Its weight.
     pub amplitude: f32,
     /// Cells per texel along x and y.
     pub per_texel: [f64; 2],
+}
+
+/// A noise, and where it has been carried.
+pub struct Flowing {
+    /// The noise.
+    pub source: Source,
+    /// How much of it there is.
+    pub weight: f32,
     /// Place of the anchor line among the cells.
     pub offset: f64,
     /// Shift along x in cells.
     pub shift: f64,
+}
+
+impl Flowing {
+    /// Writes its raw noise at places (u, v) in cells.
+    #[inline(always)]
+    fn samples(&self, [u, v]: [&[f32]; 2], out: &mut [f32]) {
+        match &self.source {
+            Source::Gradient(lattice) => lattice.samples(u, v, out),
+            Source::Cells(cells) => {
+                for ((out, u), v) in out.iter_mut().zip(u).zip(v) {
+                    *out = cells.distance(*u, *v);
+                }
+            }
+        }
+    }
+
+    /// The mean of its raw noise.
+    fn mean(&self) -> f32 {
+        if matches!(self.source, Source::Cells(_)) { cells::MOMENTS.0 } else { 0.0 }
+    }
+
+    /// Writes its share of the octave, to which the others are added.
+    #[inline(always)]
+    fn write(&self, places: [&[f32]; 2], out: &mut [f32]) {
+        self.samples(places, out);
+        if self.weight != 1.0 {
+            let mean = self.mean();
+            out.iter_mut().for_each(|out| *out = mean + self.weight * (*out - mean));
+        }
+    }
+
+    /// Adds its share; `own` is a buffer.
+    #[inline(always)]
+    fn add(&self, places: [&[f32]; 2], own: &mut [f32], sum: &mut [f32]) {
+        self.samples(places, own);
+        let mean = self.mean();
+        sum.iter_mut().zip(&*own).for_each(|(sum, own)| *sum += self.weight * (own - mean));
+    }
 }
 
 /// Buffers of one row, used again for the next.
@@ -65,6 +111,7 @@ pub struct Scratch {
     displacements: [Vec<f32>; 2],
     places: [Vec<f32>; 2],
     noise: Vec<f32>,
+    own: Vec<f32>,
     line: Vec<f32>,
 }
 
@@ -85,35 +132,33 @@ impl Octave {
     /// The raw noise of the row at `y` (texels below the line) of a grid with columns `step` apart; [`Scratch::displace`] first.
     #[inline(always)]
     fn noise<'a>(&self, warp: Option<&Warp>, y: f64, step: f64, scratch: &'a mut Scratch) -> &'a [f32] {
-        let Scratch { displacements, places: [u, v], noise, .. } = scratch;
+        let Scratch { displacements, places: [u, v], noise, own, .. } = scratch;
         let [per_x, per_y] = self.per_texel;
-        let start = self.shift + 0.5 * step * per_x;
         let by = step * per_x;
-        let down = (y * per_y + self.offset) as f32;
         let cols = displacements[0].len();
-        for line in [&mut *u, &mut *v, &mut *noise] {
+        for line in [&mut *u, &mut *v, &mut *noise, &mut *own] {
             line.resize(cols, 0.0);
         }
-        for (at, place) in u.iter_mut().enumerate() {
-            *place = (start + at as f64 * by) as f32;
-        }
-        v.fill(down);
-        if let Some(warp) = warp {
-            let reach = [(warp.reach[0] * per_x) as f32, (warp.reach[1] * per_y) as f32];
-            for ((places, displacements), reach) in
-                [&mut *u, &mut *v].into_iter().zip(displacements).zip(reach)
-            {
-                for (place, displacement) in places.iter_mut().zip(displacements) {
-                    *place += reach * *displacement;
+        for (number, part) in self.parts.iter().enumerate() {
+            let start = part.shift + 0.5 * by;
+            for (at, place) in u.iter_mut().enumerate() {
+                *place = (start + at as f64 * by) as f32;
+            }
+            v.fill((y * per_y + part.offset) as f32);
+            if let Some(warp) = warp {
+                let reach = [(warp.reach[0] * per_x) as f32, (warp.reach[1] * per_y) as f32];
+                for ((places, displacements), reach) in
+                    [&mut *u, &mut *v].into_iter().zip(&*displacements).zip(reach)
+                {
+                    for (place, displacement) in places.iter_mut().zip(displacements) {
+                        *place += reach * *displacement;
+                    }
                 }
             }
-        }
-        match &self.source {
-            Source::Gradient(lattice) => lattice.samples(u, v, noise),
-            Source::Cells(cells) => {
-                for ((noise, u), v) in noise.iter_mut().zip(&*u).zip(&*v) {
-                    *noise = cells.distance(*u, *v);
-                }
+            if number == 0 {
+                part.write([u, v], noise);
+            } else {
+                part.add([u, v], own, noise);
             }
         }
         noise
@@ -123,18 +168,18 @@ impl Octave {
     #[inline(always)]
     fn add(&self, kind: Noise, noise: &[f32], numbers: &mut [f32]) {
         let sum = numbers.iter_mut().zip(noise);
-        match (&self.source, kind) {
-            (Source::Cells(_), _) => {
+        match kind {
+            Noise::Cellular => {
                 let scale = self.amplitude / cells::MOMENTS.1;
                 sum.for_each(|(number, noise)| *number += scale * (cells::MOMENTS.0 - noise));
             }
-            (_, Noise::Billowed | Noise::Ridged) => {
+            Noise::Billowed | Noise::Ridged => {
                 let sign = if kind == Noise::Billowed { 1.0 } else { -1.0 };
                 let scale = sign * self.amplitude / FOLDED.1 as f32;
                 let mean = FOLDED.0 as f32;
                 sum.for_each(|(number, noise)| *number += scale * (noise.abs() / DEVIATION - mean));
             }
-            _ => {
+            Noise::Smooth => {
                 let scale = self.amplitude / DEVIATION;
                 sum.for_each(|(number, noise)| *number += scale * noise);
             }
@@ -144,7 +189,7 @@ impl Octave {
     /// How many samples of `grid` one of this octave's own may stand for, along x and y, where the Gaussian has a deviation of
     /// `sigma` texels.
     fn ratios(&self, grid: &Grid, sigma: [f64; 2]) -> [usize; 2] {
-        if matches!(self.source, Source::Cells(_)) {
+        if self.parts.iter().any(|part| matches!(part.source, Source::Cells(_))) {
             // Creased where two points are equally far.
             return [1, 1];
         }

@@ -9,6 +9,7 @@ use crate::base::exp::exp_neg;
 use crate::base::seed;
 use crate::base::units::Texel;
 use crate::steps::grid::Grid;
+use crate::steps::moment::Moment;
 use crate::steps::recipe::Falloff;
 use crate::steps::turning_noise::TurningNoise;
 
@@ -90,12 +91,12 @@ fn firmness_cell(falloff: &Falloff<Texel>) -> [f64; 2] {
 }
 
 /// Bytes that the body of a falloff takes over `period` texels; 0 where there is none.
-pub fn bytes(falloff: &Falloff<Texel>, period: f64, time: f64) -> f64 {
+pub fn bytes(falloff: &Falloff<Texel>, period: f64, moment: &Moment) -> f64 {
     if !has_body(falloff) {
         return 0.0;
     }
     let all = cells(falloff).map(|(cell, _)| cell).chain([firmness_cell(falloff)]);
-    all.map(|cell| TurningNoise::bytes(cell, period, 2.0 * reach(falloff), time)).sum()
+    all.map(|cell| TurningNoise::bytes(cell, period, 2.0 * reach(falloff), moment)).sum()
 }
 
 /// The body on a grid.
@@ -120,8 +121,8 @@ pub(super) struct Scratch {
 }
 
 impl Body {
-    /// The body of a falloff, if it has one.
-    pub fn new(falloff: &Falloff<Texel>, seed: u64, time: f64, grid: &Grid) -> Option<Body> {
+    /// The body of a falloff, if it has one; heights of the way of `moment` are over the line.
+    pub fn new(falloff: &Falloff<Texel>, seed: u64, moment: &Moment, grid: &Grid) -> Option<Body> {
         if !has_body(falloff) {
             return None;
         }
@@ -130,7 +131,7 @@ impl Body {
         // All that is told apart, whatever the grid: the top is the same of every part of a sheet.
         let rows = [-reach, reach];
         let noise = |label: &str, cell: [f64; 2], amplitude: f64| {
-            TurningNoise::new(seed::derive(seed, label), cell, period, rows, time, amplitude)
+            TurningNoise::new(seed::derive(seed, label), cell, period, rows, moment, amplitude)
         };
         let heaps = cells(falloff)
             .enumerate()

@@ -8,6 +8,7 @@ use crate::base::exp::exp_neg;
 use crate::base::seed;
 use crate::base::units::Texel;
 use crate::steps::grid::{Grid, Plane};
+use crate::steps::moment::Moment;
 use crate::steps::periodic_noise::PeriodicNoise1d;
 use crate::steps::recipe::Falloff;
 use body::Body;
@@ -36,12 +37,11 @@ pub struct Line {
 }
 
 impl Line {
-    /// The line at `y` of a falloff over a period, at a place in the loop; `seed` is the falloff's.
-    pub fn new(falloff: &Falloff<Texel>, seed: u64, time: f64, y: f64, open: f64, period: f64) -> Line {
+    /// The line at `y` of a falloff over a period, at a moment of the loop; `seed` is the falloff's.
+    pub fn new(falloff: &Falloff<Texel>, seed: u64, moment: &Moment, y: f64, open: f64, period: f64) -> Line {
         let endless = falloff.height.0.is_infinite() && falloff.beyond.0.is_infinite();
         let sway = if endless { 0.0 } else { falloff.sway.0 };
-        let noise = (sway != 0.0)
-            .then(|| PeriodicNoise1d::new(seed::derive(seed, "sway"), cells(falloff, period), time));
+        let noise = (sway != 0.0).then(|| slow(falloff, seed::derive(seed, "sway"), moment, period));
         Line { y, open, sway, noise }
     }
 
@@ -49,6 +49,11 @@ impl Line {
     #[inline(always)]
     pub fn over(&self, y: f64) -> f64 {
         (y - self.y) * self.open
+    }
+
+    /// A moment with heights over the line instead of down.
+    pub fn upright(&self, moment: &Moment) -> Moment {
+        moment.upright(self.open)
     }
 
     /// How far it rises toward the open side, in `cols` columns over the period.
@@ -65,17 +70,23 @@ impl Line {
     }
 }
 
+/// The noise of breath or sway.
+fn slow(falloff: &Falloff<Texel>, seed: u64, moment: &Moment, period: f64) -> PeriodicNoise1d {
+    let cells = cells(falloff, period);
+    PeriodicNoise1d::new(seed, cells, moment, moment.way[0] * cells as f64 / period)
+}
+
 /// Cells of breath and sway over a period.
 fn cells(falloff: &Falloff<Texel>, period: f64) -> usize {
     (period / falloff.wave.0).round().clamp(1.0, CELLS_MAX) as usize
 }
 
 /// Multiplies the falloff into `plane`. Lengths of the recipe and `line` in texels; `open` is -1 where the open side is upward
-/// (ground), 1 where it is downward (sky). `time` is the place in the loop of breath and sway.
+/// (ground), 1 where it is downward (sky).
 pub fn apply(
     falloff: &Falloff<Texel>,
     seed: u64,
-    time: f64,
+    moment: &Moment,
     line: f64,
     open: f64,
     grid: &Grid,
@@ -85,8 +96,8 @@ pub fn apply(
         return;
     }
     let period = grid.cols as f64 * grid.step[0];
-    let breath = PeriodicNoise1d::new(seed::derive(seed, "breath"), cells(falloff, period), time);
-    let rises = Line::new(falloff, seed, time, line, open, period).rises(grid.cols);
+    let breath = slow(falloff, seed::derive(seed, "breath"), moment, period);
+    let rises = Line::new(falloff, seed, moment, line, open, period).rises(grid.cols);
     let columns: Vec<(f32, f32)> = rises
         .into_iter()
         .enumerate()
@@ -98,7 +109,7 @@ pub fn apply(
         .collect();
     let beyond = falloff.beyond.0 as f32;
     let over = |row: usize| (grid.y(row) - line) * open;
-    let Some(body) = Body::new(falloff, seed, time, grid) else {
+    let Some(body) = Body::new(falloff, seed, &moment.upright(open), grid) else {
         plane.each_row(
             #[inline(always)]
             |row, numbers| {

@@ -176,6 +176,11 @@ impl Outputs<'_> {
         }
         if form == Also::Pan {
             key = key.part("width", &pan.width).part("frames", &pan.frames).part("delay", &pan.delay);
+            if pan.flows {
+                key = key.part("loop", &plan.loop_seconds);
+                key = plan.ways().fold(key, |key, way| key.part("way", &way));
+                whole.settings.insert("air.loop_seconds".into(), plan.loop_seconds.to_string());
+            }
             whole.settings.insert("pan".into(), format!("{} x {} frames", pan.width, pan.frames));
         }
         Wanted { made_of: key.key().hex(), ..whole }

@@ -68,6 +68,7 @@ pub(super) fn manifest(
         files.extend(group.into_iter().zip(order..).map(|(entry, order)| Entry { order, ..entry }));
         order += places;
     }
+    let animated = files.iter().any(|entry| !entry.frames.is_empty());
     Manifest {
         version: output::manifest::VERSION,
         generator: concat!("fogweft ", env!("CARGO_PKG_VERSION")).to_owned(),
@@ -76,6 +77,7 @@ pub(super) fn manifest(
         scale: plan.scale.0,
         blending: plan.blending,
         alpha: plan.texture.alpha,
+        loop_seconds: animated.then_some(plan.loop_seconds),
         still: of_whole(
             STILL,
             &outcomes.still,

@@ -198,6 +198,10 @@ pub(super) fn wanted(
     let placing = plan.files[job].placing();
     let texture = &plan.texture;
     let frames = if placing.kind == Kind::Fog { frames.max(1) } else { 1 };
+    let way = match &plan.files[job] {
+        Job::Fog(job) => job.spec.field.recipe.bands.way(plan.loop_seconds),
+        Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => [0.0; 2],
+    };
     let mut all = Vec::new();
     for (tile, cut) in shape.tiles.iter().enumerate() {
         // Stored as drawn, a texture is made of just what the job is.
@@ -226,8 +230,9 @@ pub(super) fn wanted(
                 0 => (cut.path.clone(), own.clone()),
                 _ => {
                     settings.insert("frames".into(), frames.to_string());
+                    settings.insert("air.loop_seconds".into(), plan.loop_seconds.to_string());
                     let key = KeyWriter::new("frame").part("of", own.as_str()).part("frame", &frame);
-                    (frame_path(&cut.path, frame), key.part("frames", &frames).key().hex())
+                    (frame_path(&cut.path, frame), key.part("frames", &frames).part("way", &way).key().hex())
                 }
             };
             all.push((

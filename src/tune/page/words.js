@@ -1,7 +1,7 @@
 // What the page calls things: keys in a painter's words, sheets by what stands on either side of them.
 
 const NAMES = {
-  "grade.thickness": "thickness", "falloff.height": "top", "soften.sigma": "softness", "smear.length": "smear", "bands.size": "size", "bands.shape": "shape",
+  "grade.thickness": "thickness", "falloff.height": "top", "soften.sigma": "softness", "smear.length": "smear", "bands.size": "size", "bands.shape": "shape", "bands.flow": "flow", "bands.flow_angle": "flow direction",
   "slot.haze": "colour", "air.haze": "colour", "air.visibility": "visibility",
 };
 
