@@ -29,17 +29,17 @@ fn names(folder: &Path) -> Vec<String> {
 
 fn manifest() -> Manifest {
     Manifest {
-        version: 1,
+        version: 2,
         generator: "fogweft 0.1.0".into(),
         view: [1280.0, 720.0],
-        travel: 4000.0,
+        travel: [4000.0, 0.0],
         scale: 1.0,
         blending: Blending::Encoded,
         alpha: Alpha::Straight,
         loop_seconds: None,
         still: Some(Still {
             path: "still.png".into(),
-            camera: 0.1 + 0.2,
+            camera: [0.1 + 0.2, 0.0],
             backdrop: "#010203".into(),
             hash: "00".into(),
             bytes: 5,
@@ -180,7 +180,7 @@ fn the_manifest_has_its_form_and_comes_back() {
     let lines: Vec<&str> = text.lines().collect();
     assert_eq!(
         lines[..4],
-        ["{", "  \"version\": 1,", "  \"generator\": \"fogweft 0.1.0\",", "  \"view\": [1280.0, 720.0],"]
+        ["{", "  \"version\": 2,", "  \"generator\": \"fogweft 0.1.0\",", "  \"view\": [1280.0, 720.0],"]
     );
     let value: serde_json::Value = serde_json::from_str(&text).unwrap();
     let file = &value["files"][0];
@@ -193,7 +193,7 @@ fn the_manifest_has_its_form_and_comes_back() {
     }
     assert_eq!(value["blending"], "encoded");
     // 0.1 + 0.2 is 0.30000000000000004 in binary (IEEE 754).
-    assert!(text.contains("\"camera\": 0.3,"), "{text}");
+    assert!(text.contains("\"camera\": [0.3, 0.0],"), "{text}");
     let mut none = manifest();
     none.files[0].period = None;
     none.files[0].optical_depth = None;
@@ -210,7 +210,7 @@ fn the_manifest_has_its_form_and_comes_back() {
 #[test]
 fn the_least_form_and_unknown_keys_are_read() {
     let folder = tempfile::tempdir().unwrap();
-    let text = r#"{"version": 1, "view": [640, 360], "travel": 10, "scale": 0.5, "blending": "linear", "mood": "grey", "files": [
+    let text = r#"{"version": 2, "view": [640, 360], "travel": [10, 0], "scale": 0.5, "blending": "linear", "mood": "grey", "files": [
         {"slot": "a", "kind": "rim", "path": "sub/a.rim.png", "order": 0, "depth": 1, "pan_rate": 1, "rect": [0, 0, 1, 1],
          "texels": [1, 1], "period": null, "author": {"x": [1]}}]}"#;
     fs::write(folder.path().join(NAME), text).unwrap();
@@ -230,7 +230,7 @@ fn a_manifest_that_can_not_be_ours_is_told() {
     assert!(read("").contains("not the manifest"));
     assert!(read("[1, 2]").contains("not the manifest"));
     assert!(read(&"[".repeat(100_000)).contains("not the manifest"));
-    assert!(read(&manifest().text().replace("\"version\": 1", "\"version\": 2")).contains("version 2"));
+    assert!(read(&manifest().text().replace("\"version\": 2", "\"version\": 3")).contains("version 3"));
     for bad in ["../a.png", "/etc/a.png", "a/../../b", "C:a.png", "..\\\\a", "", ".", "a\\u0000b"] {
         let text = manifest().text().replace("reeds-near.fog.png", bad);
         assert!(read(&text).contains("outside its folder"), "{bad:?}");

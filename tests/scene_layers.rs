@@ -2,7 +2,7 @@
 
 use fogweft::base::colour::Srgb;
 use fogweft::base::limits::Limits;
-use fogweft::base::units::Px;
+use fogweft::base::units::{Px, Travel};
 use fogweft::base::words::{Anchor, Blending};
 use fogweft::scene::Repeat;
 use fogweft::scene::read::{Options, Reading, read};
@@ -77,7 +77,7 @@ fn on_the_command_line_a_named_slot_wins_and_so_does_the_later_of_two() {
         assert_eq!(reading.scene.slots[0].recipe.smear.length, Px(8.0));
         assert_eq!(reading.scene.slots[1].recipe.smear.length, Px(9.0));
     }
-    assert_eq!(reading(LAYERED, &["travel=1", "travel=2"]).scene.travel, Px(2.0));
+    assert_eq!(reading(LAYERED, &["travel=1", "travel=2"]).scene.travel, Travel::new(2.0, 0.0));
 }
 
 #[test]
@@ -137,7 +137,7 @@ fn overrides_take_bare_text_and_toml_alike() {
     let scene = reading(LAYERED, &sets).scene;
     assert_eq!(scene.air.haze, Srgb::from_codes([0xcc; 3]));
     assert_eq!(scene.backdrop, Srgb::from_codes([0x10, 0x20, 0x30]));
-    assert_eq!((scene.travel, scene.view), (Px(2000.0), [640.0, 360.0].map(Px)));
+    assert_eq!((scene.travel, scene.view), (Travel::new(2000.0, 0.0), [640.0, 360.0].map(Px)));
     assert_eq!(scene.slots[0].recipe.falloff.height, Px(f64::INFINITY));
     assert_eq!(scene.slots[0].recipe.bands.kind, Noise::Ridged);
     assert_eq!(scene.name, "Die Mühle");
@@ -158,7 +158,7 @@ fn slots_whose_names_hold_dots_or_signs_can_be_overridden() {
 fn a_scene_needs_a_view_and_a_slot_and_no_more() {
     let reading = reading("view = [1920, 1080]\n[[slot]]\nname = \"a\"\ndepth = 300\n", &[]);
     let scene = &reading.scene;
-    assert_eq!((scene.name.as_str(), scene.travel, scene.camera), ("level", Px(0.0), 960.0));
+    assert_eq!((scene.name.as_str(), scene.travel, scene.camera), ("level", Travel::default(), 960.0));
     assert_eq!([scene.horizon, scene.ground, scene.sky], [0.52 * 1080.0, 0.83 * 1080.0, 0.0].map(Px));
     assert_eq!(scene.backdrop, scene.air.haze);
     assert_eq!(scene.air.beyond, scene.air.visibility);
@@ -212,7 +212,7 @@ period = 2048
     assert_eq!((scene.name.as_str(), scene.view, scene.sky), ("Mill", [1280.0, 720.5].map(Px), Px(-20.0)));
     assert_eq!(
         (scene.travel, scene.camera, scene.horizon, scene.ground),
-        (Px(3000.0), 700.0, Px(300.0), Px(600.0))
+        (Travel::new(3000.0, 0.0), 700.0, Px(300.0), Px(600.0))
     );
     assert_eq!(scene.backdrop.to_hex(), "#112233");
     let air = &scene.air;

@@ -5,7 +5,6 @@ use super::canvas::{LIGHT, MOUNT};
 use fogweft::base::fault::Result;
 use fogweft::base::limits::Limits;
 use fogweft::base::raster::Owned;
-use fogweft::base::units::Camera;
 use fogweft::base::words::Bits;
 use fogweft::plan::{Job, Plan};
 use fogweft::scene::pictures::Pictures;
@@ -79,7 +78,7 @@ pub fn drawn(
     let pictures = Pictures::open(scene, &limits)?;
     let scene = &*fogweft::plan::haze::sampled(scene, &pictures, &limits)?;
     let plan = Plan::new(scene, &pictures.naturals(), width / scene.view[0].0, &limits)?;
-    let (store, cameras) = (Store::default(), [Camera(0.5 * plan.travel)]);
+    let (store, cameras) = (Store::default(), [plan.travel.middle()]);
     let mut stack = Stack::empty(&plan);
     let request = Request {
         bits: Bits::Eight,

@@ -33,7 +33,7 @@ pub fn draw(root: &Path) -> Result<Canvas> {
     let height = ROWS[1] - ROWS[0];
     let mut out = Canvas::new([WIDTH, 5 * (height + LABEL)], MOUNT);
     // As the still has it in the middle of the travel.
-    let shift = (0.5 * plan.travel * job.placing.pan_rate * plan.scale).0.round() as u32;
+    let shift = (0.5 * plan.travel.right * job.placing.pan_rate * plan.scale).0.round() as u32;
     let densities = densities(job);
     let recipe = &job.spec.field.recipe;
     let unit = plan.scale.0 * job.placing.pan_rate;

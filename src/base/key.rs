@@ -5,7 +5,7 @@
 //! fields gets into a key.
 
 use crate::base::colour::Srgb;
-use crate::base::units::{Camera, Px, Rect, Scale, Texel};
+use crate::base::units::{Camera, Px, Rect, Scale, Texel, Travel};
 use crate::base::words::{Alpha, Bits, Blending};
 use std::fmt;
 
@@ -115,7 +115,23 @@ macro_rules! unit {
         }
     )*};
 }
-unit!(Px, Texel, Scale, Camera);
+unit!(Px, Texel, Scale);
+
+/// Places along the travel: as their first number, and the second where it isn't 0.
+macro_rules! pair {
+    ($($kind:ident),*) => {$(
+        impl KeyPart for $kind {
+            fn write(&self, to: &mut KeyWriter) {
+                let $kind { right, down } = self;
+                right.write(to);
+                if down.0 != 0.0 {
+                    down.write(to);
+                }
+            }
+        }
+    )*};
+}
+pair!(Camera, Travel);
 
 impl KeyPart for Rect {
     fn write(&self, to: &mut KeyWriter) {

@@ -3,7 +3,7 @@
 //! Airlight after Koschmieder (1924): what is seen through optical depth tau keeps exp(-tau) of its own colour and gains the
 //! rest in haze. The law is consistent grading, not photometric truth: it is known to fail in dense fog.
 
-use crate::base::units::Px;
+use crate::base::units::{Px, Travel};
 
 /// Contrast left at the visibility, by the definition of the meteorological optical range (CIE e-ILV 17-31-018).
 pub const CONTRAST_AT_VISIBILITY: f64 = 0.05;
@@ -44,9 +44,9 @@ pub fn pan_rate(camera: f64, depth: f64) -> f64 {
     camera / (camera + depth)
 }
 
-/// Least width of a strip that fills the view over the whole travel.
-pub fn strip_width(view: Px, travel: Px, rate: f64) -> Px {
-    view + travel * rate
+/// Least width and height of a strip that fills the view over the whole travel.
+pub fn strip(view: [Px; 2], travel: Travel, rate: f64) -> [Px; 2] {
+    [view[0] + travel.right * rate, view[1] + travel.down * rate]
 }
 
 /// Height of the line on which a slot's fog lies: the play plane's line drawn toward the horizon by the pan rate.

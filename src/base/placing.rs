@@ -30,7 +30,7 @@ pub struct Placing {
     pub order: usize,
     /// The slot's depth.
     pub depth: f64,
-    /// How far it moves for one unit of camera travel.
+    /// How far it moves for one unit of camera travel, in both directions.
     pub pan_rate: f64,
     /// Its place with the camera at the start of the travel.
     pub rect: Rect,
@@ -44,5 +44,10 @@ impl Placing {
     /// Its left edge in the view from a camera place.
     pub fn left(&self, camera: Camera) -> Px {
         camera.left(self.rect.x, self.pan_rate)
+    }
+
+    /// Its top edge there.
+    pub fn top(&self, camera: Camera) -> Px {
+        camera.top(self.rect.y, self.pan_rate)
     }
 }

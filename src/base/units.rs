@@ -141,21 +141,106 @@ impl Mul<Scale> for f64 {
     }
 }
 
-/// The camera's place: how far it has panned along the travel.
-#[derive(Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
-pub struct Camera(pub Px);
-plain!(Camera);
+/// Two lengths along the travel, to the right and down: written as an array of two, read from one or from the first alone.
+macro_rules! pair {
+    ($(#[$about:meta])* $name:ident) => {
+        $(#[$about])*
+        #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+        #[serde(from = "OneOrTwo", into = "[f64; 2]")]
+        pub struct $name {
+            /// To the right.
+            pub right: Px,
+            /// Down.
+            pub down: Px,
+        }
+
+        impl $name {
+            /// Of its two numbers.
+            pub fn new(right: f64, down: f64) -> $name {
+                $name { right: Px(right), down: Px(down) }
+            }
+        }
+
+        impl From<OneOrTwo> for $name {
+            fn from(given: OneOrTwo) -> $name {
+                match given {
+                    OneOrTwo::One(right) => $name::new(right, 0.0),
+                    OneOrTwo::Two([right, down]) => $name::new(right, down),
+                }
+            }
+        }
+
+        impl From<[f64; 2]> for $name {
+            fn from([right, down]: [f64; 2]) -> $name {
+                $name::new(right, down)
+            }
+        }
+
+        impl From<$name> for [f64; 2] {
+            fn from(pair: $name) -> [f64; 2] {
+                [pair.right.0, pair.down.0]
+            }
+        }
+
+        impl fmt::Display for $name {
+            /// As arguments have it: the second only where it isn't 0.
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                write!(f, "{}", self.right)?;
+                if self.down == Px(0.0) { Ok(()) } else { write!(f, ",{}", self.down) }
+            }
+        }
+    };
+}
+
+/// A number, or two.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum OneOrTwo {
+    One(f64),
+    Two([f64; 2]),
+}
+
+pair!(
+    /// The camera's place: how far it has panned along the travel.
+    Camera
+);
+pair!(
+    /// How far the camera pans on the play plane.
+    Travel
+);
+
+impl Travel {
+    /// Whether the camera stands still.
+    pub fn is_none(self) -> bool {
+        self.right <= Px(0.0) && self.down <= Px(0.0)
+    }
+
+    /// The camera's place at these shares of both ways.
+    pub fn at(self, [right, down]: [f64; 2]) -> Camera {
+        Camera { right: self.right * right, down: self.down * down }
+    }
+
+    /// The camera's place half way along both.
+    pub fn middle(self) -> Camera {
+        self.at([0.5; 2])
+    }
+}
 
 impl Camera {
     /// Where what stands at `x` at the start of the travel, and pans at `rate`, stands in the view from here.
     pub fn left(self, x: Px, rate: f64) -> Px {
-        x - self.0 * rate
+        x - self.right * rate
+    }
+
+    /// The same of what stands at the height `y`.
+    pub fn top(self, y: Px, rate: f64) -> Px {
+        y - self.down * rate
     }
 
     /// The place on the travel that is nearest to this one.
-    pub fn within(self, travel: Px) -> Camera {
-        Camera(self.0.clamp(Px(0.0), travel))
+    pub fn within(self, travel: Travel) -> Camera {
+        let Camera { right, down } = self;
+        Camera { right: right.clamp(Px(0.0), travel.right), down: down.clamp(Px(0.0), travel.down) }
     }
 }
 
@@ -201,13 +286,17 @@ mod tests {
         let rect = Rect::from([-1.5, 0.0, 3.0, 4.0]);
         assert_eq!(serde_json::to_string(&rect).expect("JSON"), "[-1.5,0.0,3.0,4.0]");
         assert_eq!(format!("{rect:?} {:?} {}", Px(2.0), Texel(2.0)), "[-1.5, 0.0, 3.0, 4.0] 2.0 2");
-        assert_eq!(serde_json::from_str::<Camera>("12.5").expect("a number"), Camera(Px(12.5)));
+        assert_eq!(serde_json::from_str::<Camera>("12.5").expect("a number"), Camera::new(12.5, 0.0));
+        assert_eq!(serde_json::from_str::<Camera>("[12.5, 3]").expect("a pair"), Camera::new(12.5, 3.0));
+        assert_eq!(serde_json::to_string(&Travel::new(12.5, 0.0)).expect("JSON"), "[12.5,0.0]");
+        assert_eq!(format!("{} {}", Camera::new(12.5, 0.0), Camera::new(1.0, 2.0)), "12.5 1,2");
     }
 
     #[test]
     fn the_scale_turns_scene_px_into_texels_and_back() {
         assert_eq!(Px(3.0) * Scale(0.5), Texel(1.5));
         assert_eq!(Texel(1.5) / Scale(0.5), Px(3.0));
-        assert_eq!(Camera(Px(100.0)).left(Px(30.0), 0.5), Px(-20.0));
+        let camera = Camera::new(100.0, 10.0);
+        assert_eq!([camera.left(Px(30.0), 0.5), camera.top(Px(30.0), 0.5)], [Px(-20.0), Px(25.0)]);
     }
 }

@@ -2,6 +2,7 @@
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use fogweft::base::limits;
+use fogweft::base::units::Camera;
 use fogweft::output::forms::{Also, Pan};
 use fogweft::review::contact;
 use std::path::PathBuf;
@@ -85,9 +86,9 @@ pub struct Render {
     /// Bits per channel of the sheets and the still
     #[arg(long, value_name = "BITS", default_value = "8", value_parser = ["8", "16"])]
     pub bits: String,
-    /// Camera place of the still, in scene px of travel [default: the middle of the travel]
-    #[arg(long, value_name = "X", value_parser = finite)]
-    pub at: Option<f64>,
+    /// Camera place of the still, in scene px of travel to the right and down; X alone is at the top [default: the middle of the travel]
+    #[arg(long, value_name = "X,Y", value_parser = camera, allow_hyphen_values = true)]
+    pub at: Option<Camera>,
     /// Frames of a seamless fog animation: numbered files beside each sheet
     #[arg(long, value_name = "N", default_value = "1", value_parser = clap::value_parser!(u32).range(1..=240))]
     pub frames: u32,
@@ -227,9 +228,9 @@ pub struct Vary {
     /// Write this variation's value into the scene file instead of drawing
     #[arg(long, value_name = "K")]
     pub pick: Option<usize>,
-    /// Camera place, in scene px of travel [default: the middle of the travel]
-    #[arg(long, value_name = "X", value_parser = finite)]
-    pub at: Option<f64>,
+    /// Camera place, in scene px of travel to the right and down; X alone is at the top [default: the middle of the travel]
+    #[arg(long, value_name = "X,Y", value_parser = camera, allow_hyphen_values = true)]
+    pub at: Option<Camera>,
     /// Width of each tile in texels
     #[arg(long, value_name = "PX", default_value_t = contact::TILE)]
     #[arg(value_parser = clap::value_parser!(u32).range(i64::from(*contact::TILES.start())..=i64::from(*contact::TILES.end())))]
@@ -412,6 +413,14 @@ fn finite(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(value),
         _ => Err("expected a number".to_owned()),
+    }
+}
+
+fn camera(text: &str) -> Result<Camera, String> {
+    let (right, down) = text.split_once(',').unwrap_or((text, "0"));
+    match (finite(right.trim()), finite(down.trim())) {
+        (Ok(right), Ok(down)) => Ok(Camera::new(right, down)),
+        _ => Err("expected a number, or two with a comma between".to_owned()),
     }
 }
 

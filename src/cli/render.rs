@@ -6,7 +6,6 @@ use super::{args, bits, default_out, depfile, say, show, warn};
 use fogweft::base::door::Door;
 use fogweft::base::fault::{Faults, Result};
 use fogweft::base::limits::Limits;
-use fogweft::base::units::{Camera, Px};
 use fogweft::output;
 use fogweft::output::forms::Pan;
 use fogweft::scene::pictures::{Naturals, Pictures};
@@ -155,7 +154,7 @@ fn options(args: &args::Render, mood: Option<&str>) -> Options {
         scales: if args.scales.is_empty() { vec![1.0] } else { args.scales.clone() },
         only: args.only.clone(),
         bits: bits(&args.bits),
-        camera: args.at.map(|at| Camera(Px(at))),
+        camera: args.at,
         also: args.also.clone(),
         pan: Pan { width: args.pan_width, frames: args.pan_frames, flows: args.frames > 1, ..Pan::default() },
         frames: args.frames,

@@ -2,6 +2,7 @@
 
 use super::table::{bytes, layout, number};
 use fogweft::base::report::escape;
+use fogweft::base::units::Travel;
 use fogweft::plan::{Job, Plan};
 use fogweft::store::run::Report;
 
@@ -70,6 +71,12 @@ fn files(report: &Report) -> String {
     layout(&["slot", "file", "depth", "pan rate", "optical depth", "texels", "size"], &rows, 2)
 }
 
+/// How far the camera pans: to the right, and down where it does.
+fn travel(travel: Travel) -> String {
+    let right = number(travel.right.0, 1);
+    if travel.down.0 > 0.0 { format!("{right} right, {} down", number(travel.down.0, 1)) } else { right }
+}
+
 /// A plan: every job, no pixels.
 pub fn plan(plan: &Plan) -> String {
     let rows: Vec<Vec<String>> = plan.files.iter().map(job_row).collect();
@@ -91,7 +98,7 @@ pub fn plan(plan: &Plan) -> String {
         plan.name,
         number(plan.view[0].0, 1),
         number(plan.view[1].0, 1),
-        number(plan.travel.0, 1),
+        travel(plan.travel),
         number(plan.scale.0, 4),
         number(plan.extinction, 7),
         number(plan.clear_extinction, 7),

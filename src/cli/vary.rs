@@ -4,7 +4,6 @@ use super::{args, say, write_contact};
 use fogweft::base::door::Door;
 use fogweft::base::fault::{Class, Fault, Result};
 use fogweft::base::files::{self, Placed};
-use fogweft::base::units::{Camera, Px};
 use fogweft::review::vary::{self, Along};
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Source, read};
@@ -30,11 +29,7 @@ pub fn vary(args: &args::Vary) -> Result<()> {
     let out = args.out.clone().unwrap_or_else(|| default_out(args));
     let door = Door { replace: args.replace, inputs: inputs(file, &reading, &shelf) };
     door.look(&out)?;
-    write_contact(
-        &out,
-        &vary::draw(&source, how, &args.slot, &along, (args.tile, args.at.map(|at| Camera(Px(at)))))?,
-        &door,
-    )?;
+    write_contact(&out, &vary::draw(&source, how, &args.slot, &along, (args.tile, args.at))?, &door)?;
     let rows = (0..along.values.len()).map(|at| {
         let (name, word) = along.label(at);
         format!("{name}  {word}").trim_end().to_owned() + "\n"

@@ -4,10 +4,11 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files::why;
 use crate::base::names;
 pub use crate::base::placing::Kind;
+use crate::base::units::Travel;
 use crate::base::words::{Alpha, Blending};
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
 use std::io::{ErrorKind, Read};
@@ -17,7 +18,7 @@ use std::path::{Component, Path};
 pub const NAME: &str = "manifest.json";
 
 /// The version of the manifest's form.
-pub const VERSION: u32 = 1;
+pub const VERSION: u32 = 2;
 
 /// Most bytes of a manifest that are read; one of 256 slots has about 300 KB.
 const MOST_BYTES: u64 = 16 << 20;
@@ -25,8 +26,8 @@ const MOST_BYTES: u64 = 16 << 20;
 /// A manifest. Lengths in scene px, depths in the scene's depth units.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Manifest {
-    /// Version of this form: 1.
-    #[schemars(range(min = 1, max = 1))]
+    /// Version of this form: 2.
+    #[schemars(range(min = 2, max = 2))]
     pub version: u32,
     /// The program and its version.
     #[serde(default)]
@@ -34,9 +35,10 @@ pub struct Manifest {
     /// The camera's frame: width and height, each above 0. Unit: scene px.
     #[schemars(inner(range(min = 1)))]
     pub view: [f64; 2],
-    /// How far the camera pans on the play plane, 0 or more. Unit: scene px.
-    #[schemars(range(min = 0))]
-    pub travel: f64,
+    /// How far the camera pans on the play plane, to the right and down, 0 or more each. Unit: scene px.
+    #[schemars(inner(range(min = 0)))]
+    #[serde(deserialize_with = "pair")]
+    pub travel: [f64; 2],
     /// Texels per scene px of the run, above 0.
     #[schemars(range(min = 0))]
     pub scale: f64,
@@ -115,8 +117,9 @@ pub struct Export {
 pub struct Still {
     /// Path of the picture, relative to the manifest.
     pub path: String,
-    /// The camera's place on the travel. Unit: scene px.
-    pub camera: f64,
+    /// The camera's place on the travel, to the right and down. Unit: scene px.
+    #[serde(deserialize_with = "pair")]
+    pub camera: [f64; 2],
     /// Colour behind the stack, `#rrggbb`.
     #[serde(default)]
     pub backdrop: String,
@@ -144,7 +147,7 @@ pub struct Entry {
     pub order: u32,
     /// Depth of the slot: 0 on the play plane, positive behind it. Unit: depth units.
     pub depth: f64,
-    /// Pan rate: scene px in the view for each px of camera travel, above 0.
+    /// Pan rate: scene px in the view for each px of camera travel, in both directions; above 0.
     #[schemars(range(min = 0))]
     pub pan_rate: f64,
     /// Left, top, width, height with the camera at the start of the travel. Unit: scene px.
@@ -296,9 +299,9 @@ impl Manifest {
         }
         let manifest: Manifest = serde_json::from_slice(&bytes)
             .map_err(|error| fault(format!("this is not the manifest of an earlier run: {error}")))?;
-        if manifest.version != VERSION {
+        if !(1..=VERSION).contains(&manifest.version) {
             return Err(fault(format!(
-                "the earlier manifest has version {}; this program supports version {VERSION}",
+                "the earlier manifest has version {}; this program supports versions 1 to {VERSION}",
                 manifest.version
             ))
             .into());
@@ -353,6 +356,11 @@ pub fn apart(folder: impl AsRef<Path>, names: &[String]) -> Result<()> {
 pub(crate) fn stays_inside(name: &str) -> bool {
     let plain = !name.is_empty() && !name.chars().any(|c| c == '\\' || c == ':' || c.is_control());
     plain && Path::new(name).components().all(|part| matches!(part, Component::Normal(_)))
+}
+
+/// Two numbers; version 1 had the first alone.
+fn pair<'de, D: Deserializer<'de>>(from: D) -> std::result::Result<[f64; 2], D::Error> {
+    Travel::deserialize(from).map(Into::into)
 }
 
 fn is_zero(bits: &u8) -> bool {

@@ -132,8 +132,8 @@ pub(super) struct Around<'a> {
     pub slot: &'a Slot,
     pub rate: f64,
     pub scale: Scale,
-    /// The view, texels.
-    pub view: [u32; 2],
+    /// Height of the slot's strip, texels.
+    pub tall: u32,
     pub fog: Option<&'a SheetSpec>,
 }
 
@@ -160,8 +160,8 @@ impl Around<'_> {
     /// What of the strip that is ever seen a lamp's glow fills.
     fn frame(&self, air: &LampAir, lamp: &Lamp) -> Option<Frame> {
         let strip = [
-            (self.scene.view[0] + self.scene.travel * self.rate) * self.scale,
-            Texel(f64::from(self.view[1])),
+            law::strip(self.scene.view, self.scene.travel, self.rate)[0] * self.scale,
+            Texel(f64::from(self.tall)),
         ]
         .map(|side| side.0.ceil());
         let most = (strip[0] + strip[1]) / self.scale.0;

@@ -1,5 +1,6 @@
 //! The plan: every job with its sizes, periods and optical depth; no pixels.
 
+mod ends;
 pub mod haze;
 mod jobs;
 mod key;
@@ -13,6 +14,7 @@ mod strokes;
 mod tint;
 pub mod treatment;
 
+pub use ends::End;
 pub use jobs::{ArtJob, FogJob, Job, RimJob, RimSpec};
 pub(crate) use lamps::{LEAST_SEEN, MOST_BY_FOG};
 pub use lamps::{LampAir, LampJob, LampSpec, Light};
@@ -24,7 +26,7 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::law;
 use crate::base::limits::Limits;
 use crate::base::placing::Placing;
-use crate::base::units::{Camera, Px, Scale, Texel};
+use crate::base::units::{Camera, Px, Scale, Texel, Travel};
 use crate::base::words::Blending;
 use crate::plan::period::Periods;
 use crate::plan::slot::{SlotPlan, texels};
@@ -42,8 +44,8 @@ pub struct Plan {
     pub view: [Px; 2],
     /// The camera's frame, texels.
     pub texels: [u32; 2],
-    /// How far the camera pans on the play plane, scene px.
-    pub travel: Px,
+    /// How far the camera pans on the play plane, to the right and down, scene px.
+    pub travel: Travel,
     /// Texels per scene px.
     pub scale: Scale,
     /// How the renderer mixes colours.
@@ -103,6 +105,8 @@ impl Plan {
             plan.files.extend(lamps.map(|job| Job::Lamp(Box::new(job))));
         }
         plan.note_anchors(scene);
+        let ends = plan.ends();
+        plan.notes.extend(ends.iter().map(|end| format!("{}: {}", end.slot, end.message())));
         if let Some(way) = comes_round {
             plan.notes.push(format!(
                 "after {way:.0} px of travel all sheets repeat together; if that shows, give a slot a longer period"
@@ -117,10 +121,12 @@ impl Plan {
         let (Some(place), Some(natural)) = (&slot.art, naturals.arts.get(&slot.name)) else { return false };
         let own = SlotPlan::new(scene, slot, Default::default(), self.scale, self.texels);
         let Placing { rect, period, pan_rate, .. } = own.art(place, *natural, 0).placing;
-        let wide =
-            rect.x <= Px(0.0) && rect.x + rect.width >= law::strip_width(self.view[0], self.travel, pan_rate);
+        let [wide, _] = law::strip(self.view, self.travel, pan_rate);
+        let wide = rect.x <= Px(0.0) && rect.x + rect.width >= wide;
+        // The horizon stands still in the view, while the picture goes up.
+        let foot = Camera { right: Px(0.0), down: self.travel.down }.top(rect.y + rect.height, pan_rate);
         let half_a_texel = Texel(0.5) / self.scale;
-        (period.is_some() || wide) && rect.y <= half_a_texel && rect.y + rect.height >= scene.horizon
+        (period.is_some() || wide) && rect.y <= half_a_texel && foot >= scene.horizon
     }
 
     /// The plan of a scene without slots.
@@ -180,17 +186,23 @@ impl Plan {
         faults
     }
 
-    /// Camera places along the travel from which outlines are looked at: both ends, and as many between that every outline that
-    /// comes into view is seen about twice; 3 to 17, or the one where there is no travel.
+    /// Camera places over the whole area of the travel from which outlines are looked at: the ends of either way, and as many between
+    /// that every outline that comes into view is seen about twice each way; 3 to 17 to the right and 3 to 9 down, or the one where
+    /// there is no travel.
     pub fn cameras(&self) -> Vec<Camera> {
-        if self.travel <= Px(0.0) {
-            return vec![Camera::default()];
-        }
         let fastest = self.files.iter().map(|job| job.placing().pan_rate).fold(1.0, f64::max);
-        let count = (2.0 * self.travel * fastest / self.view[0]).ceil() as usize + 1;
-        // Odd, so that the middle is among them.
-        let count = (count | 1).clamp(3, 17);
-        (0..count).map(|at| Camera(self.travel * at as f64 / (count - 1) as f64)).collect()
+        let shares = |travel: Px, view: Px, most: usize| -> Vec<f64> {
+            if travel <= Px(0.0) {
+                return vec![0.0];
+            }
+            let count = (2.0 * travel * fastest / view).ceil() as usize + 1;
+            // Odd, so that the middle is among them.
+            let last = (count | 1).clamp(3, most) - 1;
+            (0..=last).map(|at| at as f64 / last as f64).collect()
+        };
+        let across = shares(self.travel.right, self.view[0], 17);
+        let down = shares(self.travel.down, self.view[1], 9);
+        down.iter().flat_map(|down| across.iter().map(|right| self.travel.at([*right, *down]))).collect()
     }
 
     /// Suggested drift of a job's picture, scene px per second. A sheet into which somebody drew stays where it was drawn.

@@ -47,27 +47,27 @@ pub fn pick(scene: &Scene, sheets: &[bool]) -> Periods {
             stack.push(strip);
         }
     }
-    if whole_stack(&stack, scene.travel).is_some()
+    if whole_stack(&stack, scene.travel.right).is_some()
         && let Some((at, longer)) = lengthened(&stack, scene)
     {
         slots[longer[at].slot] = longer[at].period;
         stack = longer;
     }
-    Periods { slots, comes_round: whole_stack(&stack, scene.travel) }
+    Periods { slots, comes_round: whole_stack(&stack, scene.travel.right) }
 }
 
 /// The strip of a slot over the `stack` of the sheets so far.
 fn strip(scene: &Scene, slot: &Slot, at: usize, stack: &[Strip]) -> Strip {
     let view = scene.view[0];
     let rate = law::pan_rate(scene.camera, slot.depth);
-    let needed = law::strip_width(view, scene.travel, rate);
+    let [needed, _] = law::strip(scene.view, scene.travel, rate);
     let mut strip = Strip { slot: at, period: up(needed), rate, whole: Some(up(needed)) };
     if let Some(period) = slot.period {
         (strip.period, strip.whole) = (period, None);
     } else if needed > LONGEST * view && slot.strokes.is_none() {
         // Between 1.25 and 1.9 views, by the slot's seed; lengthened until the stack so far doesn't come round.
         strip.period = up(view * (1.25 + 0.65 * seed::uniform(seed::derive(slot.seed, "period"))));
-        while strip.period < LONGEST * view && comes_round(stack, &strip, scene.travel).is_some() {
+        while strip.period < LONGEST * view && comes_round(stack, &strip, scene.travel.right).is_some() {
             strip.period += GRAIN;
         }
     }
@@ -83,7 +83,7 @@ fn lengthened(stack: &[Strip], scene: &Scene) -> Option<(usize, Vec<Strip>)> {
         let whole = stack[at].whole.filter(|whole| *whole <= LONGEST_WHOLE * scene.view[0])?;
         let mut longer = stack.to_vec();
         longer[at].period = whole;
-        whole_stack(&longer, scene.travel).is_none().then_some((at, longer))
+        whole_stack(&longer, scene.travel.right).is_none().then_some((at, longer))
     })
 }
 

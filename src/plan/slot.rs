@@ -34,9 +34,9 @@ pub(super) struct SlotPlan<'a> {
     air: tint::Air,
 }
 
-/// Rows of the view and columns around a picture that its rim may take.
+/// Rows of the strip and columns around a picture that its rim may take.
 struct Canvas {
-    /// Rows of the view above it.
+    /// Rows of the strip above it.
     first: i64,
     size: [u32; 2],
     /// The picture's left top on it.
@@ -83,6 +83,13 @@ impl<'a> SlotPlan<'a> {
         }
     }
 
+    /// Texels of its strip's height: those of the view, and as far as the slot moves up in it over the travel, no farther.
+    fn tall(&self) -> u32 {
+        // Rounding of what is whole but for its last bits doesn't add a row.
+        let more = (self.scene.travel.down * self.rate * self.scale).0;
+        self.view[1].saturating_add((more - 1e-6).max(0.0).ceil() as u32)
+    }
+
     /// The field of its fog on a picture whose top lies at `top`.
     fn field(&self, size: [u32; 2], top: Texel, seed: u64) -> FieldSpec {
         let line = self.line * self.scale - top;
@@ -99,7 +106,7 @@ impl<'a> SlotPlan<'a> {
         if self.air.sheet.sum() <= 0.0 {
             return None;
         }
-        let size = [texels(period, self.scale), self.view[1]];
+        let size = [texels(period, self.scale), self.tall()];
         let height = Texel(f64::from(size[1])) / self.scale;
         let rect = Rect { width: period, height, ..Rect::default() };
         let tau = self.air.sheet.sum();
@@ -154,8 +161,8 @@ impl<'a> SlotPlan<'a> {
 
     /// The glow of its lamps on its sheet's `fog`.
     pub fn lamps(&self, fog: Option<&SheetSpec>, order: usize) -> Option<LampJob> {
-        let SlotPlan { scene, slot, rate, scale, view, .. } = *self;
-        let (rect, spec) = Around { scene, slot, rate, scale, view, fog }.glow()?;
+        let SlotPlan { scene, slot, rate, scale, .. } = *self;
+        let (rect, spec) = Around { scene, slot, rate, scale, tall: self.tall(), fog }.glow()?;
         let placing = self.placing(Kind::Lamp, order, rect, spec.size, None);
         Some(LampJob { placing, lamps: spec.lights.len(), spec })
     }
@@ -209,11 +216,11 @@ impl<'a> SlotPlan<'a> {
         })
     }
 
-    /// The canvas of a rim with a margin around its picture; whole texels of the view, as rows beyond it are never seen.
+    /// The canvas of a rim with a margin around its picture; whole texels of the strip, as rows beyond it are never seen.
     fn canvas(&self, art: &Placing, margin: [i64; 2]) -> Option<Canvas> {
         let top = (art.rect.y * self.scale).0.round() as i64;
         let first = (top - margin[1]).max(0);
-        let last = (top + i64::from(art.texels[1]) + margin[1]).min(i64::from(self.view[1]));
+        let last = (top + i64::from(art.texels[1]) + margin[1]).min(i64::from(self.tall()));
         if last <= first {
             return None;
         }

@@ -4,7 +4,7 @@ use crate::base::colour::Srgb;
 use crate::base::fault::{Class, Result};
 use crate::base::law;
 use crate::base::limits::Limits;
-use crate::base::units::Px;
+use crate::base::units::{Px, Travel};
 use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
 
 use crate::scene::recipe::layers::{Layer, Resolved};
@@ -180,14 +180,18 @@ pub(super) fn check(written: &SceneFile, reader: &mut Reader<'_>) {
 /// Lamps must hang on the strip of their slot that the camera sees.
 fn strip(written: &SceneFile, lamp: &LampTable, slot: &Entries, reader: &mut Reader<'_>) {
     let view = written.top.get(key!("view")).map(|entry| &entry.value);
-    let number = |path: &str| {
+    let value = |path: &str| {
         let given = written.top.get(path).map(|entry| entry.value.clone());
-        given.or_else(|| keys::find(path)?.default().or_else(|| keys::find(path)?.of_view(view)))?.number()
+        given.or_else(|| keys::find(path)?.default().or_else(|| keys::find(path)?.of_view(view)))
     };
-    let (Some(keys::Value::Pair([width, height])), Some(travel), Some(camera), Some(depth)) = (
+    let travel = match value(key!("travel")) {
+        Some(keys::Value::Pair([right, down])) => Travel::new(right, down),
+        Some(keys::Value::Number(right)) => Travel::new(right, 0.0),
+        _ => return,
+    };
+    let (Some(keys::Value::Pair(view)), Some(camera), Some(depth)) = (
         view,
-        number(key!("travel")),
-        number(key!("camera")),
+        value(key!("camera")).and_then(|value| value.number()),
         slot.get(key!("slot.depth")).and_then(|entry| entry.value.number()),
     ) else {
         return;
@@ -195,7 +199,7 @@ fn strip(written: &SceneFile, lamp: &LampTable, slot: &Entries, reader: &mut Rea
     if depth <= -camera {
         return;
     }
-    let ends = [*width + travel * law::pan_rate(camera, depth), *height];
+    let ends = law::strip(view.map(Px), travel, law::pan_rate(camera, depth)).map(|side| side.0);
     for (path, end) in [key!("lamp.x"), key!("lamp.y")].into_iter().zip(ends) {
         let Some(entry) = lamp.entries.get(path) else { continue };
         let at = entry.value.number().unwrap_or_default();

@@ -22,7 +22,7 @@ pub use source::Source;
 pub use texture::{Fit, Texture};
 
 use crate::base::colour::Srgb;
-use crate::base::units::Px;
+use crate::base::units::{Px, Travel};
 use crate::base::words::{Anchor, Blending};
 use crate::steps::recipe::Recipe;
 use serde::{Deserialize, Deserializer};
@@ -322,8 +322,8 @@ pub struct Scene {
     pub name: String,
     /// The camera's frame, scene px.
     pub view: [Px; 2],
-    /// How far the camera pans on the play plane, scene px.
-    pub travel: Px,
+    /// How far the camera pans on the play plane, to the right and down, scene px.
+    pub travel: Travel,
     /// The eye's distance from the play plane, depth units.
     pub camera: f64,
     /// Height of the horizon, scene px from the top of the view.

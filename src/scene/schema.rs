@@ -169,6 +169,7 @@ fn properties(section: Section) -> Map<String, Json> {
 
 fn property(key: &Key) -> Json {
     let number = |min: f64, max: f64| json!({ "type": "number", "minimum": min, "maximum": max });
+    let pair = |min: f64, max: f64| json!({ "type": "array", "items": number(min, max), "minItems": 2, "maxItems": 2 });
     let mut schema = match key.kind {
         Kind::Number { min, max, endless: false } => number(min, max),
         // JSON has no infinity: readers of TOML hand it on as the largest number, as null, or as a number beyond all others.
@@ -178,9 +179,8 @@ fn property(key: &Key) -> Json {
         Kind::Whole { min, max } => json!({ "type": "integer", "minimum": min, "maximum": max }),
         Kind::Flag => json!({ "type": "boolean" }),
         Kind::FlagOrNumber { min, max } => json!({ "anyOf": [{ "type": "boolean" }, number(min, max)] }),
-        Kind::Pair { min, max } => {
-            json!({ "type": "array", "items": number(min, max), "minItems": 2, "maxItems": 2 })
-        }
+        Kind::Pair { min, max } => pair(min, max),
+        Kind::NumberOrPair { min, max } => json!({ "anyOf": [number(min, max), pair(min, max)] }),
         Kind::Text => json!({ "type": "string" }),
         Kind::Name | Kind::Preset | Kind::Path => json!({ "type": "string", "minLength": 1 }),
         Kind::Colour => json!({ "type": "string", "pattern": COLOUR }),

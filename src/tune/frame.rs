@@ -9,6 +9,8 @@ use crate::tune::hub::Frame;
 use crate::tune::view::View;
 use rayon::prelude::*;
 
+/// Bytes of a picture's head.
+pub(super) const HEAD: usize = 48;
 /// Texels follow as RGBA.
 const RGBA: u8 = 0;
 /// Texels follow as [`subsampled`] has them: a browser takes longest over receiving a picture.
@@ -60,18 +62,19 @@ pub(super) fn settled(still: &Still, view: &View, at: Option<[u32; 2]>, of: Of) 
     Frame { head: head(at.unwrap_or_default(), still.size, view, [kind as u8, 1, RGBA], of), texels }
 }
 
-/// `fogw`, kind, whether it is settled, how its texels follow, width, height, stamp, turn, camera place, left, top.
-fn head(at: [u32; 2], size: [u32; 2], view: &View, marks: [u8; 3], of: Of) -> [u8; 40] {
-    let mut head = [0; 40];
+/// `fogw`, kind, whether it is settled, how its texels follow, width, height, stamp, turn, camera place to the right, left, top, camera place down.
+fn head(at: [u32; 2], size: [u32; 2], view: &View, marks: [u8; 3], of: Of) -> [u8; HEAD] {
+    let mut head = [0; HEAD];
     head[..4].copy_from_slice(b"fogw");
     head[4..7].copy_from_slice(&marks);
     head[8..12].copy_from_slice(&size[0].to_le_bytes());
     head[12..16].copy_from_slice(&size[1].to_le_bytes());
     head[16..20].copy_from_slice(&(of.stamp as u32).to_le_bytes());
     head[20..24].copy_from_slice(&(of.revision as u32).to_le_bytes());
-    head[24..32].copy_from_slice(&view.camera.0.0.to_le_bytes());
+    head[24..32].copy_from_slice(&view.camera.right.0.to_le_bytes());
     head[32..36].copy_from_slice(&at[0].to_le_bytes());
     head[36..40].copy_from_slice(&at[1].to_le_bytes());
+    head[40..48].copy_from_slice(&view.camera.down.0.to_le_bytes());
     head
 }
 

@@ -2,6 +2,7 @@
 
 use crate::base::units::Camera;
 use crate::store::cache::Store;
+use crate::tune::frame;
 use crate::tune::recovery::Recovery;
 use crate::tune::session::Session;
 use crate::tune::view::View;
@@ -23,7 +24,7 @@ const SPARE: usize = 32 << 20;
 
 /// A picture for a page.
 pub(super) struct Frame {
-    pub head: [u8; 40],
+    pub head: [u8; frame::HEAD],
     pub texels: Vec<u8>,
 }
 

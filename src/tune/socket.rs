@@ -1,7 +1,6 @@
 //! A page's socket (RFC 6455): edits in, pictures and the state out.
 
 use crate::base::fault::{Class, Fault, Result};
-use crate::base::units::Camera;
 use crate::tune::blocks::NewSlot;
 use crate::tune::hub::{Hub, Message as Outgoing, Tab, locked};
 use crate::tune::lamps;
@@ -139,7 +138,7 @@ fn greet(hub: &Hub) -> Arc<Tab> {
     let tab = {
         let offered = hub.is_offered();
         let session = hub.session();
-        let tab = Arc::new(Tab::new(Camera(session.current().reading.scene.travel / 2.0)));
+        let tab = Arc::new(Tab::new(session.current().reading.scene.travel.middle()));
         tab.tell(state::hello(&session).to_string());
         tab.tell(state::state(&session, offered).to_string());
         tab

@@ -83,7 +83,7 @@ impl View {
         let fits = |[_, _, width, height]: &[u32; 4]| {
             (1..=PART_MAX).contains(width) && (1..=PART_MAX).contains(height)
         };
-        self.camera.0.0.is_finite()
+        <[f64; 2]>::from(self.camera).iter().all(|place| place.is_finite())
             && (0.0..=DRIFT_MAX).contains(&self.drift)
             && self.part.as_ref().is_none_or(fits)
     }

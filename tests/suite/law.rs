@@ -3,10 +3,10 @@
 use crate::util::{even, flat_png, near, plan, scene, scene_with, texels, to_encoded, to_linear};
 use fogweft::base::law::{
     CONTRAST_AT_VISIBILITY, DEPTH_OF_VISIBILITY, airlight, extinction, line_at, opacity, pan_rate, parts,
-    strip_width, transmittance,
+    strip, transmittance,
 };
 use fogweft::base::limits::Limits;
-use fogweft::base::units::{Camera, Px, Scale, Texel};
+use fogweft::base::units::{Camera, Px, Scale, Texel, Travel};
 use fogweft::base::words::Anchor;
 use fogweft::plan::Job;
 use fogweft::scene::pictures::{Pictures, Source};
@@ -141,11 +141,13 @@ fn pan_rates() {
     }
 }
 
-/// v + p (w - v): what a view 1920 wide sees of a plane while it pans over 9600 (pinhole, as above).
+/// v + p (w - v): what a view 1920 wide sees of a plane while it pans over 9600 (pinhole, as above); the same down.
 #[test]
 fn strip_widths() {
     for (rate, want) in [(1.0, 9600.0), (0.5, 5760.0), (0.25, 3840.0), (0.1, 2688.0), (1.5, 13440.0)] {
-        near(strip_width(Px(1920.0), Px(9600.0 - 1920.0), rate).0, want, 1e-9);
+        let [wide, tall] = strip([Px(1920.0), Px(1080.0)], Travel::new(9600.0 - 1920.0, 900.0), rate);
+        near(wide.0, want, 1e-9);
+        near(tall.0, 1080.0 + 900.0 * rate, 1e-9);
     }
 }
 

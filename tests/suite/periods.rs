@@ -13,7 +13,7 @@ fn comes_round(plan: &Plan) -> Option<f64> {
     let sheets: Vec<(f64, f64)> =
         fogs(plan).iter().map(|job| (job.placing.period.unwrap().0, job.placing.pan_rate)).collect();
     let same = 0.02 * plan.view[0].0;
-    let places = plan.travel.0.floor() as u32;
+    let places = plan.travel.right.0.floor() as u32;
     (1..=places).map(f64::from).find(|camera| {
         let off = |(period, rate): &(f64, f64)| {
             let shift = camera * rate / period;
@@ -58,7 +58,7 @@ proptest! {
         if let Some(camera) = comes_round(&plan) {
             // Only where no sheet could be made long enough, and then the plan says so.
             let shortest = fogs(&plan).iter().map(|job| job.placing.pan_rate).fold(f64::MAX, f64::min);
-            let long = law::strip_width(plan.view[0], plan.travel, shortest) > (LONGEST_WHOLE - 1.0) * plan.view[0];
+            let long = law::strip(plan.view, plan.travel, shortest)[0] > (LONGEST_WHOLE - 1.0) * plan.view[0];
             prop_assert!(
                 long && plan.notes.iter().any(|note| note.contains("all sheets repeat")),
                 "the stack comes round after {camera} of {travel}:\n{}",

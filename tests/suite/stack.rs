@@ -6,7 +6,7 @@ use crate::util::{
 use fogweft::base::law;
 use fogweft::base::limits::Limits;
 use fogweft::base::raster::Owned;
-use fogweft::base::units::{Camera, Px};
+use fogweft::base::units::Camera;
 use fogweft::base::words::{Bits, Blending};
 use fogweft::output::Effort;
 use fogweft::output::pictures::still_png;
@@ -158,17 +158,17 @@ proptest! {
         let (scene, pictures) = (scene(&flat.text()), flat.pictures());
         let plan = plan(&scene, &pictures);
         let stack = Stack::new(&plan, &pictures, &Limits::default()).unwrap();
-        let still = stack.still(Camera(Px(flat.at)));
+        let still = stack.still(Camera::new(flat.at, 0.0));
         let deep = decode(&still_png(&still, Bits::Sixteen, Effort::Fast));
         prop_assert_eq!(deep.size, SIZE);
         check_sixteen(&deep.texels, &flat, HALF_STEP)?;
 
         // What the program writes is drawn strip by strip, and is that still.
         let size = still.size;
-        let shown = stack.shown(Camera(Px(flat.at)), Bits::Sixteen);
+        let shown = stack.shown(Camera::new(flat.at, 0.0), Bits::Sixteen);
         let same = shown.texels == Owned::Sixteen { size, samples: still.sixteen() };
         prop_assert!(same, "16 bits");
-        let shown = stack.shown(Camera(Px(flat.at)), Bits::Eight);
+        let shown = stack.shown(Camera::new(flat.at, 0.0), Bits::Eight);
         let same = shown.texels == Owned::Eight { size, samples: still.eight() };
         prop_assert!(same, "8 bits");
         let greys: Vec<u8> = values::view(&still).chunks_exact(4).map(|texel| texel[0]).collect();
@@ -209,7 +209,7 @@ proptest! {
         });
         let scene = scene(&flat.text());
         let plan = plan(&scene, &Pictures::default());
-        let still = Stack::new(&plan, &Pictures::default(), &Limits::default()).unwrap().still(Camera(Px(flat.at)));
+        let still = Stack::new(&plan, &Pictures::default(), &Limits::default()).unwrap().still(Camera::new(flat.at, 0.0));
         for texel in decode(&still_png(&still, Bits::Sixteen, Effort::Fast)).texels {
             for channel in 0..3 {
                 prop_assert!((f64::from(texel[channel]) - want[channel]).abs() <= HALF_STEP);
@@ -223,7 +223,7 @@ fn rendered(scene: &Scene, pictures: &Pictures, camera: f64) -> (Decoded, Vec<[f
     let folder = tempfile::tempdir().unwrap();
     let options = Options {
         bits: Bits::Sixteen,
-        camera: Some(Camera(Px(camera))),
+        camera: Some(Camera::new(camera, 0.0)),
         effort: Effort::Fast,
         ..Options::new(folder.path())
     };

@@ -5,7 +5,7 @@ use serde_json::Value;
 use std::path::Path;
 
 /// Source-over of what the manifest lists, as README says, in f64; encoded values, 0 to 1.
-pub fn compose(folder: &Path, manifest: &Value, camera: f64) -> ([usize; 2], Vec<[f64; 3]>) {
+pub fn compose(folder: &Path, manifest: &Value, camera: [f64; 2]) -> ([usize; 2], Vec<[f64; 3]>) {
     let number = |value: &Value| value.as_f64().unwrap();
     let scale = number(&manifest["scale"]);
     let size = [0, 1].map(|axis| (number(&manifest["view"][axis]) * scale).round() as usize);
@@ -38,10 +38,12 @@ pub fn compose(folder: &Path, manifest: &Value, camera: f64) -> ([usize; 2], Vec
         let premultiplied = file["alpha"] == "premultiplied";
         // The still sets strips on whole texels of the view.
         let snapped = |from: f64| (from * scale).round();
-        let start = strip[0] - camera * number(&file["pan_rate"]);
-        // Along y only those whose texels are the view's.
+        let start = strip[0] - camera[0] * number(&file["pan_rate"]);
+        // Along y only those whose texels are the view's; all move by whole ones.
         let as_seen = (stretch[1] * scale - 1.0).abs() < 1e-9;
-        let top = if as_seen { snapped(strip[1]) + (rect[1] - strip[1]) * scale } else { rect[1] * scale };
+        let place = snapped(strip[1] - camera[1] * number(&file["pan_rate"]));
+        let from = if as_seen { strip[1] * scale } else { snapped(strip[1]) };
+        let top = place + rect[1] * scale - from;
         let period = file["period"].as_f64();
         let turns: Vec<f64> = match period {
             None => vec![start],

@@ -6,6 +6,7 @@ mod browser;
 mod compose;
 mod drift;
 mod glb;
+mod level;
 mod openraster;
 mod outside;
 mod painted;

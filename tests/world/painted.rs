@@ -71,7 +71,7 @@ fn painted_counts(sets: &[&str], most: f64) {
             );
         }
         let shown = decoded(&read("still.png")).1;
-        let (_, frame) = compose(&out, &now, now["still"]["camera"].as_f64().expect("a place"));
+        let (_, frame) = compose(&out, &now, [now["still"]["camera"][0].as_f64().expect("a place"), 0.0]);
         let (far, _) = distance(&frame, &shown);
         assert!(far <= most, "{sets:?}: the still is {far} codes from what the manifest shows");
         let moved = still.iter().zip(&shown).filter(|(old, new)| (old[2] - new[2]).abs() > 0.1).count();

@@ -99,12 +99,12 @@ fn a_canvas_as_wide_as_the_level_asks_for_nothing() {
             named("bank", 0.0, 640.0)
         ]
     );
-    // A second scene finds the project there. Another frame stands at the canvas's foot.
+    // A second scene finds the project there. Another frame begins at the canvas's top; the rest is travel, to the right and down.
     let said = runs(root, "new levels/two --from paintings/level.ora --view 200,100 --ungroup");
     assert!(!said.contains("fogweft.toml") && !said.contains("the canvas is"), "{said}");
     let scene = text(root, "levels/two/scene.toml");
     assert!(
-        scene.contains("view = [200, 100]\ntravel = 440 ") && scene.contains("#roof\"\ny = -20\n"),
+        scene.contains("view = [200, 100]\ntravel = [440, 80] ") && scene.contains("\nground = 163 "),
         "{scene}"
     );
     let said = fails(root, "new levels/three --from paintings/level.ora --view 641,100", 2);

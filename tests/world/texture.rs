@@ -19,7 +19,7 @@ fn check_mean(sets: &[&str], scale: &str, most: f64, most_mean: f64) -> Value {
         manifest = render(&scene, &folder.path().join("eight"), &set);
         let deep: Vec<&str> = set.iter().copied().chain(["--bits", "16"]).collect();
         render(&scene, &folder.path().join("sixteen"), &deep);
-        let (size, frame) = compose(&folder.path().join("eight"), &manifest, camera.parse().unwrap());
+        let (size, frame) = compose(&folder.path().join("eight"), &manifest, [camera.parse().unwrap(), 0.0]);
         let (still_size, still) = decoded(&std::fs::read(folder.path().join("sixteen/still.png")).unwrap());
         assert_eq!(size.map(|side| side as u32), still_size);
         let (far, mean) = distance(&frame, &still);
@@ -95,8 +95,8 @@ fn no_fitted_sheet_is_drawn_further_off_than_it_may_be() {
         let fitted = render(&scene, &out, &["--bits", "16", "--set", &format!("texture.fit=error:{steps}")]);
         for slot in slots.values() {
             for ground in ["#000000", "#ffffff"] {
-                let (_, exact) = compose(&whole, &alone(&plain, slot, ground), 0.0);
-                let (_, drawn) = compose(&out, &alone(&fitted, slot, ground), 0.0);
+                let (_, exact) = compose(&whole, &alone(&plain, slot, ground), [0.0; 2]);
+                let (_, drawn) = compose(&out, &alone(&fitted, slot, ground), [0.0; 2]);
                 let channels = exact.iter().flatten().zip(drawn.iter().flatten());
                 let far = channels.map(|(a, b)| (a - b).abs() * 255.0).fold(0.0, f64::max);
                 assert!(far <= steps + 0.02, "{slot} within {steps} steps: {far} on {ground}");
@@ -288,13 +288,13 @@ fn the_demo_saves_eight_times_the_texels() {
     println!("the demo's sheets have {factor:.1} times fewer texels");
     assert!(factor >= 8.0, "{factor}");
     let (_, still) = decoded(&std::fs::read(out.join("still.png")).unwrap());
-    let (_, frame) = compose(&out, &fitted, fitted["still"]["camera"].as_f64().unwrap());
+    let (_, frame) = compose(&out, &fitted, [fitted["still"]["camera"][0].as_f64().unwrap(), 0.0]);
     let (far, mean) = distance(&frame, &still);
     println!("composed from the manifest at 16 bits: at most {far:.3} codes off, {mean:.4} in the mean");
     assert!(far <= 0.5, "{far} codes");
     // At 8 bits every one of the two dozen layers is rounded by itself.
     let eight = render(&scene, &out, &[&sets[..], &["--again"]].concat());
-    let (_, frame) = compose(&out, &eight, eight["still"]["camera"].as_f64().unwrap());
+    let (_, frame) = compose(&out, &eight, [eight["still"]["camera"][0].as_f64().unwrap(), 0.0]);
     let (far, mean) = distance(&frame, &still);
     let over = beyond(&frame, &still, 1.0);
     let shown = codes_apart(&frame, &still);

@@ -6,7 +6,7 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
-use crate::base::units::{Camera, Px};
+use crate::base::units::{Camera, Travel};
 use crate::output::png::mark_srgb;
 use crate::plan::Plan;
 use crate::stack::Stack;
@@ -40,7 +40,7 @@ impl Pan {
         let width = self.width.clamp(1, limits.side).min(wide);
         let height =
             ((u64::from(tall) * u64::from(width) + u64::from(wide) / 2) / u64::from(wide)).max(1) as u32;
-        ([width, height], if self.flows || plan.travel > Px(0.0) { self.frames.max(1) } else { 1 })
+        ([width, height], if self.flows || !plan.travel.is_none() { self.frames.max(1) } else { 1 })
     }
 
     /// Time between so many frames, milliseconds.
@@ -55,10 +55,10 @@ impl Pan {
     }
 }
 
-/// Camera places of the frames: a cosine from the start to the end and back, so that the last meets the first.
-pub fn cameras(travel: Px, frames: u16) -> Vec<Camera> {
+/// Camera places of the frames: a cosine from the start to the end and back, both ways at once, so that the last meets the first.
+pub fn cameras(travel: Travel, frames: u16) -> Vec<Camera> {
     let turn = std::f64::consts::TAU / f64::from(frames.max(1));
-    (0..frames.max(1)).map(|at| Camera(travel * 0.5 * (1.0 - libm::cos(turn * f64::from(at))))).collect()
+    (0..frames.max(1)).map(|at| travel.at([0.5 * (1.0 - libm::cos(turn * f64::from(at))); 2])).collect()
 }
 
 /// The file.
@@ -137,7 +137,9 @@ mod tests {
 
     #[test]
     fn the_way_is_closed_and_eased() {
-        let way: Vec<f64> = cameras(Px(1000.0), 64).iter().map(|camera| camera.0.0).collect();
+        let cameras = cameras(Travel::new(1000.0, 100.0), 64);
+        assert!(cameras.iter().all(|camera| (camera.right.0 - 10.0 * camera.down.0).abs() < 1e-9));
+        let way: Vec<f64> = cameras.iter().map(|camera| camera.right.0).collect();
         assert_eq!((way[0], way[32]), (0.0, 1000.0));
         for at in 1..64 {
             assert!((way[at] - way[64 - at]).abs() < 1e-9);

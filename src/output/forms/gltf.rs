@@ -5,6 +5,7 @@
 //! that a quad at depth d, enlarged by (camera + d) / camera, pans at the plan's rate.
 
 use crate::base::fault::{Class, Fault, Result};
+use crate::base::law;
 use crate::base::placing::Kind;
 use crate::base::units::Px;
 use crate::base::words::{Alpha, Bits};
@@ -109,7 +110,7 @@ fn quads(plan: &Plan, tile: &Tile, rate: f64, period: Option<Px>) -> Vec<Quad> {
     let [left, top, wide, tall] = tile.part.map_or([0.0, 0.0, size[0], size[1]], |part| part.map(f64::from));
     let uv = [left / size[0], top / size[1], wide / size[0], tall / size[1]];
     let drawn = [x + uv[0] * width, y + uv[1] * height, uv[2] * width, uv[3] * height];
-    let (Px(from), Px(to)) = (-0.5 * plan.view[0], 1.5 * plan.view[0] + plan.travel * rate);
+    let (Px(from), Px(to)) = (-0.5 * plan.view[0], 1.5 * plan.view[0] + plan.travel.right * rate);
     let Some(Px(period)) = period else { return vec![(drawn, uv)] };
     if tile.repeat {
         let across = [(from - x) / width, (to - from) / width];
@@ -228,8 +229,8 @@ impl File {
         let material = self.push("materials", material);
         let rate = plan.camera / (plan.camera + depth);
         let [width, height] = plan.view;
-        let rect =
-            [-0.5 * width, -0.5 * height, 2.0 * width + plan.travel * rate, 2.0 * height].map(|side| side.0);
+        let [wide, tall] = law::strip(plan.view, plan.travel, rate);
+        let rect = [-0.5 * width, -0.5 * height, wide + width, tall + height].map(|side| side.0);
         self.mesh(plan, "backdrop", depth, &[(vec![(rect, [0.0, 0.0, 1.0, 1.0])], material)]);
     }
 
@@ -274,16 +275,18 @@ impl File {
         let start = reach(0.0);
         let node = json!({"name": "camera", "camera": camera, "translation": [0.0, 0.0, start]});
         let node = self.push("nodes", node);
-        if plan.travel <= Px(0.0) {
+        if plan.travel.is_none() {
             return;
         }
         // A tenth of a view in a second, eased: flat tangents of a cubic.
-        let half = (plan.travel / (0.1 * width)).clamp(2.0, 60.0) as f32;
-        let end = (plan.travel * UNIT).0 as f32;
+        let way = plan.travel.right.max(plan.travel.down);
+        let half = (way / (0.1 * width)).clamp(2.0, 60.0) as f32;
+        let [right, down] = [plan.travel.right, plan.travel.down].map(|way| (way * UNIT).0 as f32);
         let times = self.floats(&[0.0, half, 2.0 * half], 1, true, None);
         let mut values = Vec::new();
-        for x in [0.0, end, 0.0] {
-            values.extend([0.0, 0.0, 0.0, x, 0.0, start as f32, 0.0, 0.0, 0.0]);
+        for [right, down] in [[0.0; 2], [right, down], [0.0; 2]] {
+            // No negative zero where the camera stays at its height.
+            values.extend([0.0, 0.0, 0.0, right, 0.0 - down, start as f32, 0.0, 0.0, 0.0]);
         }
         let places = self.floats(&values, 3, false, None);
         let animation = json!({

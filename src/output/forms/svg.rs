@@ -4,7 +4,6 @@
 //! Source: Scalable Vector Graphics (SVG) 2 (W3C Candidate Recommendation, 4 October 2018); images embedded by data URLs (RFC 2397).
 
 use crate::base::fault::Result;
-use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
 use crate::output::forms::escaped;
 use crate::output::{Effort, encode};
@@ -39,7 +38,7 @@ pub fn bytes(stack: &Stack<'_>, effort: Effort) -> Result<Vec<u8>> {
 fn image(stack: &Stack<'_>, at: usize, effort: Effort) -> String {
     let plan = stack.plan();
     let placing = stack.placing(at);
-    let place = Place::new(placing, placing.texels, plan.scale, Camera(plan.travel / 2.0));
+    let place = Place::new(placing, placing.texels, plan.scale, plan.travel.middle());
     let mut copies = place.copies(plan.texels[0] as usize);
     let Some(first) = copies.next() else { return String::new() };
     let id = escaped(placing.path.trim_end_matches(".png"));

@@ -146,7 +146,7 @@ pub fn check_loop(
     let mut stack = Stack::new(&plan, pictures, limits)?;
     let (cameras, space) = (plan.cameras(), Space::new(plan.blending));
     let moments = plan.moments(frames);
-    let mut tones = tones(&stack, &cameras, &space);
+    let mut tones = tones(&stack, &space);
     for [time, drifted] in &moments {
         let at = plan.at(*time, *drifted);
         let mut moment = stack.flowing(&at);
@@ -158,19 +158,24 @@ pub fn check_loop(
                 None => stack.survey.marks.push((job, marks)),
             }
         }
-        let [darkest, lightest] = self::tones(&moment, &cameras, &space);
+        let [darkest, lightest] = self::tones(&moment, &space);
         tones = [tones[0].min(darkest), tones[1].max(lightest)];
     }
     Ok(report(scene, &stack, tones, moments.len() + 1))
 }
 
-/// Least and most CIE L* of a stack from both ends of the travel and its middle.
-fn tones(stack: &Stack<'_>, cameras: &[Camera], space: &Space) -> [f64; 2] {
-    let mut ends = vec![0, cameras.len() / 2, cameras.len() - 1];
-    ends.dedup();
+/// Least and most CIE L* of a stack from the corners of the travel and its middle.
+fn tones(stack: &Stack<'_>, space: &Space) -> [f64; 2] {
+    let travel = stack.plan().travel;
+    let mut places: Vec<Camera> = vec![travel.middle()];
+    for corner in [[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]].map(|shares| travel.at(shares)) {
+        if !places.contains(&corner) {
+            places.push(corner);
+        }
+    }
     let (mut darkest, mut lightest) = (100.0_f64, 0.0_f64);
-    for at in ends {
-        for colour in &stack.still(cameras[at]).colours {
+    for camera in places {
+        for colour in &stack.still(camera).colours {
             let tone = f64::from(space.lightness(*colour));
             (darkest, lightest) = (darkest.min(tone), lightest.max(tone));
         }
@@ -181,7 +186,7 @@ fn tones(stack: &Stack<'_>, cameras: &[Camera], space: &Space) -> [f64; 2] {
 /// Checks `scene` by a stack that is worked out whole, its outlines looked at from [`Plan::cameras`].
 pub fn check_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
     let plan = stack.plan();
-    report(scene, stack, tones(stack, &plan.cameras(), &Space::new(plan.blending)), 1)
+    report(scene, stack, tones(stack, &Space::new(plan.blending)), 1)
 }
 
 fn report(scene: &Scene, stack: &Stack<'_>, [darkest, lightest]: [f64; 2], moments: usize) -> Report {
@@ -209,7 +214,7 @@ fn report(scene: &Scene, stack: &Stack<'_>, [darkest, lightest]: [f64; 2], momen
         findings: Vec::new(),
         passes: true,
     };
-    verdict::judge(&mut report);
+    verdict::judge(&mut report, &plan.ends());
     report
 }
 

@@ -1,5 +1,7 @@
 //! From figures to plain words: what breaks a limit, what is worth a look, and what to do about it.
 
+use crate::base::units::Camera;
+use crate::plan::End;
 use crate::review::check::{Finding, Report, SheetFigures, SlotFigures};
 
 /// Change of CIE L* against the run of the others that is not yet called a turn. Chosen by eye.
@@ -11,17 +13,20 @@ const SEAM: f64 = 1.5;
 /// Error of a tile's mean, 8-bit steps, from which a sheet shows bands; without dither it is 0.5. Chosen by eye.
 const BAND: f64 = 0.3;
 
+/// Least difference of opacity along a row at which the bands of a sheet are seen, 8-bit steps. Chosen by eye.
+const SEEN: f64 = 2.0;
+
 /// Share of the lacking outline that a rim must be able to serve for the wish, not the haze, to be the cause. Chosen by eye.
 const ATTAINABLE: f64 = 0.7;
 
-/// Fills in the report's findings.
-pub(super) fn judge(report: &mut Report) {
+/// Fills in the report's findings; `ends` are where pictures end inside the view.
+pub(super) fn judge(report: &mut Report, ends: &[End]) {
     let tones: Vec<(&str, f64)> =
         report.slots.iter().filter_map(|slot| Some((slot.slot.as_str(), slot.tone?))).collect();
     let turn = turn(&tones).map(|at| (tones[at], tones[at + 1]));
     let mut findings: Vec<Finding> = Vec::new();
     for slot in report.slots.iter().filter(|slot| slot.points > 0 && slot.wanted > 0.0) {
-        findings.extend(outline(slot, report.limits.below));
+        findings.extend(outline(slot, report.limits.below, ends));
         findings.extend(rim(slot));
     }
     findings.extend(turn.map(|(far, near)| Finding {
@@ -35,6 +40,7 @@ pub(super) fn judge(report: &mut Report) {
     let steady = turn.is_none();
     findings.extend(totals(report));
     findings.extend(report.sheets.iter().flat_map(sheet));
+    findings.extend(ends.iter().map(end));
     report.steady = steady;
     report.passes = findings.iter().all(|finding| !finding.fails);
     report.findings = findings;
@@ -46,7 +52,7 @@ fn failure(slot: Option<&str>, message: String, remedy: impl Into<String>) -> Fi
 }
 
 /// An outline too much of which stays under its separation.
-fn outline(slot: &SlotFigures, most: f64) -> Option<Finding> {
+fn outline(slot: &SlotFigures, most: f64, ends: &[End]) -> Option<Finding> {
     (slot.after.below > most).then(|| {
         let message = format!(
             "{} of its outline is below a separation of {:.1} L* (limit {}){}",
@@ -55,7 +61,14 @@ fn outline(slot: &SlotFigures, most: f64) -> Option<Finding> {
             percent(most),
             worst(slot),
         );
-        failure(Some(&slot.slot), message, remedy(slot))
+        let remedy = match ends.iter().find(|end| end.slot == slot.slot) {
+            // Where a picture is cut off, no fog is meant to set it off.
+            Some(end) => {
+                format!("It ends {}: lengthen it or let it repeat first. {}", end.side, remedy(slot))
+            }
+            None => remedy(slot),
+        };
+        failure(Some(&slot.slot), message, remedy)
     })
 }
 
@@ -105,6 +118,13 @@ fn totals(report: &Report) -> Vec<Finding> {
     findings
 }
 
+/// A picture that ends inside the view.
+fn end(end: &End) -> Finding {
+    let message = end.message();
+    let remedy = "Make it longer there, let it repeat, or shorten `travel`.";
+    Finding { fails: false, ..failure(Some(&end.slot), message, remedy) }
+}
+
 /// What shows of a sheet's making.
 fn sheet(sheet: &SheetFigures) -> Vec<Finding> {
     let mut findings = Vec::new();
@@ -115,6 +135,15 @@ fn sheet(sheet: &SheetFigures) -> Vec<Finding> {
     if sheet.band > BAND {
         let message = format!("its sheet shows banding: tiles are off by {:.2} 8-bit steps", sheet.band);
         findings.push(failure(Some(&sheet.slot), message, "Render it with --bits 16."));
+    }
+    if sheet.variation < SEEN {
+        let message = format!(
+            "its fog is even: its opacity differs by at most {:.1} 8-bit steps along a row, so its bands can't be seen",
+            sheet.variation
+        );
+        let remedy =
+            "Raise `grade.thickness`, lower `air.visibility`, or blur it less, unless it is meant so.";
+        findings.push(Finding { fails: false, ..failure(Some(&sheet.slot), message, remedy) });
     }
     if sheet.repeat < 1.0 {
         let message =
@@ -133,7 +162,10 @@ fn worst(slot: &SlotFigures) -> String {
     // Where only a corner of the outline is in view, its share says little.
     let weight = |place: &&super::PlaceFigures| place.after.below * place.points as f64;
     match slot.places.iter().max_by(|a, b| weight(a).total_cmp(&weight(b))) {
-        Some(place) if slot.places.len() > 1 => format!(", most of it from camera place {:.0}", place.camera),
+        Some(place) if slot.places.len() > 1 => {
+            let Camera { right, down } = place.camera;
+            format!(", most of it from camera place {}", Camera::new(right.0.round(), down.0.round()))
+        }
         _ => String::new(),
     }
 }

@@ -129,7 +129,7 @@ pub fn draw(
         let plan = Plan::new(&scene, &pictures.naturals(), scale, limits)?;
         Ok(Maker::new(&store, limits)
             .stack(&plan, &pictures)?
-            .still(camera.unwrap_or(Camera(plan.travel / 2.0)))
+            .still(camera.unwrap_or(plan.travel.middle()))
             .eight())
     };
     let stills: Vec<Result<Vec<u8>>> = along.values.par_iter().map(still).collect();

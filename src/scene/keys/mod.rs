@@ -87,6 +87,13 @@ pub enum Kind {
         /// The most.
         max: f64,
     },
+    /// A number for the first of two directions, the second being 0, or one for each; from `min` to `max`.
+    NumberOrPair {
+        /// The least.
+        min: f64,
+        /// The most.
+        max: f64,
+    },
     /// A line of text.
     Text,
     /// A name that outputs are called after; must be fit for a file.

@@ -21,7 +21,7 @@ pub const KEYS: &[Key] = &[
     // The scene.
     key("name", Kind::Text, "", Words("the file's name"), "Display name."),
     key("view", Kind::Pair { min: 1.0, max: 65_536.0 }, PX, Required, "Width and height of the camera's frame."),
-    key("travel", from(0.0, 1e7), PX, Literal("0"), "How far the camera pans on the play plane."),
+    key("travel", Kind::NumberOrPair { min: 0.0, max: 1e7 }, PX, Literal("0"), "How far the camera pans on the play plane, to the right and down."),
     key("camera", from(1e-3, 1e9), DEPTH, OfView(0, 0.5, "half the view's width"), "The eye's distance from the play plane."),
     key("horizon", from(-FAR, FAR), PX, OfView(1, 0.52, "0.52 of the view's height"), "Height of the horizon, from the top of the view down."),
     key("ground", from(-FAR, FAR), PX, OfView(1, 0.83, "0.83 of the view's height"), "Height of the ground line on the play plane."),

@@ -100,6 +100,7 @@ impl Key {
                 | Kind::Flag
                 | Kind::FlagOrNumber { .. }
                 | Kind::Pair { .. }
+                | Kind::NumberOrPair { .. }
         );
         match DeValue::parse(text.trim()) {
             Ok(value) if value.get_ref().is_str() || !wants_text => self.check(value.get_ref()),
@@ -113,15 +114,18 @@ impl Key {
             (Kind::Number { min, max, endless }, DeValue::Integer(_) | DeValue::Float(_)) => {
                 self.number(value, min, max, endless).map(Value::Number)
             }
-            (Kind::FlagOrNumber { min, max }, DeValue::Integer(_) | DeValue::Float(_)) => {
-                self.number(value, min, max, false).map(Value::Number)
-            }
+            (
+                Kind::FlagOrNumber { min, max } | Kind::NumberOrPair { min, max },
+                DeValue::Integer(_) | DeValue::Float(_),
+            ) => self.number(value, min, max, false).map(Value::Number),
             (Kind::Flag | Kind::FlagOrNumber { .. }, DeValue::Boolean(flag)) => Ok(Value::Flag(*flag)),
             (Kind::Whole { min, max }, DeValue::Integer(integer)) => match whole(integer) {
                 Some(value) if (min..=max).contains(&value) => Ok(Value::Whole(value)),
                 _ => Err(self.wrong(format!("`{}` is {integer}, which is out of range", self.path))),
             },
-            (Kind::Pair { min, max }, DeValue::Array(array)) if array.len() == 2 => {
+            (Kind::Pair { min, max } | Kind::NumberOrPair { min, max }, DeValue::Array(array))
+                if array.len() == 2 =>
+            {
                 let mut pair = [0.0; 2];
                 for (slot, item) in pair.iter_mut().zip(array.iter()) {
                     match item.get_ref() {
@@ -200,6 +204,7 @@ impl Key {
             Kind::Flag => "true or false".into(),
             Kind::FlagOrNumber { min, max } => format!("true, false, or {}", range(min, max)),
             Kind::Pair { min, max } => format!("two numbers, {}", range(min, max)),
+            Kind::NumberOrPair { min, max } => format!("one number or two, {}", range(min, max)),
             Kind::Text => "text".into(),
             Kind::Name => "a name".into(),
             Kind::Preset => "a preset's name".into(),
@@ -230,6 +235,12 @@ impl Key {
             }
             Kind::Pair { min, max } => format!(
                 "Give two numbers from {} to {}{unit}, like `{} = [1920, 1080]`.",
+                amount(min),
+                amount(max),
+                self.name()
+            ),
+            Kind::NumberOrPair { min, max } => format!(
+                "Give a number from {} to {}{unit}, or two in brackets, like `{} = [3840, 900]`.",
                 amount(min),
                 amount(max),
                 self.name()
@@ -265,6 +276,9 @@ impl Key {
             DeValue::Array(items) if matches!(self.kind, Kind::Pair { .. }) => {
                 return self.wrong(format!("`{}` must be two numbers, not {}", self.path, items.len()));
             }
+            DeValue::Array(items) if matches!(self.kind, Kind::NumberOrPair { .. }) => {
+                return self.wrong(format!("`{}` must be one number or two, not {}", self.path, items.len()));
+            }
             DeValue::Array(_) => "a list",
             DeValue::Table(_) => "a table",
         };
@@ -274,6 +288,7 @@ impl Key {
             Kind::Flag => "true or false",
             Kind::FlagOrNumber { .. } => "true, false or a number",
             Kind::Pair { .. } => "a list of two numbers",
+            Kind::NumberOrPair { .. } => "a number or a list of two",
             Kind::Text | Kind::Name | Kind::Preset | Kind::Path => "text",
             Kind::Colour | Kind::ColourOr(_) => "a colour",
             Kind::Fit | Kind::Choice(_) => "a word",

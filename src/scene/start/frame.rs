@@ -6,14 +6,14 @@ use crate::scene::start::layered::too_small;
 /// Width and height of the frame that a wide canvas is seen through, where none is given: common practice, no source.
 const SHAPE: [f64; 2] = [16.0, 9.0];
 
-/// The game's frame on a canvas: at its left, and at its foot.
+/// The game's frame on a canvas, at its left top.
 pub(super) struct Frame {
     /// Width and height, px.
     pub view: [u32; 2],
     /// What of the canvas's width lies beyond the frame, px: the travel. None where the frame is as wide as the canvas.
     pub rest: Option<f64>,
-    /// What of the canvas lies above the frame, px.
-    pub above: i64,
+    /// What of its height lies below the frame, px: the travel down.
+    pub down: f64,
     /// Whether the frame was chosen here.
     chosen: bool,
 }
@@ -35,7 +35,7 @@ impl Frame {
         let (view, chosen) = view;
         Ok(Frame {
             rest: (view[0] < width).then(|| f64::from(width - view[0])),
-            above: i64::from(height - view[1]),
+            down: f64::from(height - view[1]),
             view,
             chosen,
         })

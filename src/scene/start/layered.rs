@@ -4,6 +4,7 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::files;
 use crate::base::limits::Limits;
 use crate::base::words::Blending;
+use crate::scene::keys::{self, Value, key};
 use crate::scene::layered::BACKDROP;
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::start::SCENE;
@@ -131,19 +132,34 @@ impl<'a> Import<'a> {
         let backdrop = self
             .backdrop
             .map_or(String::new(), |[r, g, b]| format!("backdrop = \"#{r:02x}{g:02x}{b:02x}\"\n"));
+        let travel = match self.frame.down {
+            down if down > 0.0 => Value::Pair([self.travel, down]).to_string(),
+            _ => self.travel.to_string(),
+        };
+        // At the foot of a tall canvas, where the camera comes down to it.
+        let usual = keys::find(key!("ground"))
+            .and_then(|key| key.of_view(Some(&Value::Pair([f64::from(width), f64::from(height)]))));
+        let ground = match usual.and_then(|ground| ground.number()) {
+            Some(ground) if self.frame.down > 0.0 => format!(
+                "ground = {:<17}# height of the ground line on the play plane, from the top of the canvas down\n",
+                (ground + self.frame.down).round()
+            ),
+            _ => String::new(),
+        };
         format!(
             "{}\n\n# A scene made from {}: its layers are the slots. Paint in it, save it, and render again.\n#\n\
              # Positions and visibility come from the layers, unless a slot sets x, y or visible.\n\n\
              name = {}\nview = [{width}, {height}]\n\
              travel = {:<17}# how far the camera pans on the play plane, px: until the painting ends\n\
              camera = {:<17}# the eye's distance from the play plane, in depth units\n\
-             preset = {}\n{backdrop}\n[air]\n\
+             {}preset = {}\n{backdrop}\n[air]\n\
              visibility = 2400          # the distance at which 5 % of contrast remains, in depth units\n",
             schema::LINE,
             if at.is_empty() { "the pictures beside it" } else { at },
             quoted(&stem),
-            self.travel,
+            travel,
             self.frame.camera(),
+            ground,
             quoted(&self.options.preset)
         )
     }
@@ -154,12 +170,9 @@ impl<'a> Import<'a> {
         if let Some(layer) = slot.layer {
             text += &format!("art = {}\n", quoted(&layer.picture.reference(at)));
             let [x, y] = layer.at;
-            let y = y - self.frame.above;
-            match layer.picture {
-                Picture::File(_) => text += &format!("x = {x}\ny = {y}\n"),
-                // What the file says of it counts from the canvas's top.
-                Picture::Layer(_) if self.frame.above != 0 => text += &format!("y = {y}\n"),
-                Picture::Layer(_) => {}
+            // A layer's place is in its file.
+            if let Picture::File(_) = layer.picture {
+                text += &format!("x = {x}\ny = {y}\n");
             }
             if let Some(distance) = slot.again {
                 let edge_to_edge = (distance - self.width_of(layer)?).abs() < 1e-6;

@@ -6,6 +6,7 @@ use crate::base::simd::vectorize;
 use crate::base::space::{Lanes, Space};
 use crate::steps::sheet::Row;
 use rayon::prelude::*;
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 /// A place of an art's outline, seen from one camera place.
@@ -57,27 +58,32 @@ impl Gather<'_> {
             }
             Source::Sheet(_) | Source::Rim(_) => Vec::new(),
         };
+        // Camera places at one height see the same row.
+        let tops: BTreeSet<i64> = self.places.iter().map(Place::top).collect();
         rows.par_iter_mut().enumerate().for_each_init(Row::default, |row, (y, probes)| {
-            // The camera moves along x alone.
-            let Some(from) = self.places.first().and_then(|place| place.row(y)) else { return };
-            match self.source {
-                Source::Sheet(_) | Source::Rim(_) => self.window(from, row, probes),
-                Source::Picture(picture) => self.picture(&picture.texels, from, &spans, probes),
-                Source::Codes(texels, _) => self.picture(texels, from, &spans, probes),
+            for top in &tops {
+                let Some(place) = self.places.iter().find(|place| place.top() == *top) else { continue };
+                let Some(from) = place.row(y) else { continue };
+                match self.source {
+                    Source::Sheet(_) | Source::Rim(_) => self.window(from, *top, row, probes),
+                    Source::Picture(picture) => self.picture(&picture.texels, from, *top, &spans, probes),
+                    Source::Codes(texels, _) => self.picture(texels, from, *top, &spans, probes),
+                }
             }
         });
     }
 
-    /// Whether a sheet or a rim is drawn at a probe, and its column there.
-    fn column(&self, probe: &Probe) -> Option<usize> {
+    /// Whether a sheet or a rim is drawn at a probe from where its upper edge stands at `top`, and its column there.
+    fn column(&self, probe: &Probe, top: i64) -> Option<usize> {
         let counts = matches!(self.source, Source::Sheet(_)) || probe.job as usize > self.index;
-        if counts { self.places[usize::from(probe.place)].column(probe.x as usize) } else { None }
+        let place = &self.places[usize::from(probe.place)];
+        if counts && place.top() == top { place.column(probe.x as usize) } else { None }
     }
 
-    /// Row `from` of a sheet or a rim, no more of it than probes look at.
-    fn window(&self, from: usize, row: &mut Row, probes: &mut [Probe]) {
+    /// Row `from` of a sheet or a rim whose upper edge stands at `top`, no more of it than probes look at.
+    fn window(&self, from: usize, top: i64, row: &mut Row, probes: &mut [Probe]) {
         let (mut first, mut end) = (usize::MAX, 0);
-        for column in probes.iter().filter_map(|probe| self.column(probe)) {
+        for column in probes.iter().filter_map(|probe| self.column(probe, top)) {
             (first, end) = (first.min(column), end.max(column + 1));
         }
         if end == 0 {
@@ -95,7 +101,7 @@ impl Gather<'_> {
             Source::Picture(_) | Source::Codes(..) => return,
         }
         for probe in probes {
-            let Some(at) = self.column(probe).map(|column| column - first) else { continue };
+            let Some(at) = self.column(probe, top).map(|column| column - first) else { continue };
             let (colour, alpha) = (self.space.enter_lanes(row.colour[at]), row.alpha[at]);
             match self.source {
                 Source::Rim(_) => over(&mut probe.with, colour, alpha),
@@ -104,16 +110,20 @@ impl Gather<'_> {
         }
     }
 
-    /// Row `from` of a picture that is seen in `spans` from each camera place.
+    /// Row `from` of a picture that is seen in `spans` from each camera place, from those where its upper edge stands at `top`.
     fn picture<T: Texel>(
         &self,
         texels: &[T],
         from: usize,
+        top: i64,
         spans: &[Vec<(Range<usize>, usize)>],
         probes: &mut [Probe],
     ) {
         let texels = self.places[0].texels(texels, from);
-        for probe in probes.iter_mut().filter(|probe| probe.job as usize != self.index) {
+        let here = |probe: &&mut Probe| {
+            probe.job as usize != self.index && self.places[usize::from(probe.place)].top() == top
+        };
+        for probe in probes.iter_mut().filter(here) {
             let x = probe.x as usize;
             for (range, first) in
                 spans[usize::from(probe.place)].iter().filter(|(range, _)| range.contains(&x))

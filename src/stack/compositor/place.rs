@@ -30,12 +30,12 @@ pub(super) fn middle(at: i64, stretch: f64) -> f64 {
 impl Place {
     /// Of `size` texels that stand at `placing`, in a view of `scale` texels a scene px, at camera place `camera` (scene px).
     pub fn new(placing: &Placing, size: [u32; 2], scale: Scale, camera: Camera) -> Place {
-        let Rect { y, width, height, .. } = placing.rect;
+        let Rect { width, height, .. } = placing.rect;
         let start = (placing.left(camera) * scale).0;
         Place {
             start,
             left: start.round() as i64,
-            top: (y * scale).0.round() as i64,
+            top: (placing.top(camera) * scale).0.round() as i64,
             origin: 0,
             size: size.map(i64::from),
             period: placing.period.map_or(0.0, |period| (period * scale).0),

@@ -91,8 +91,12 @@ fn drafts_pixels_are_the_exact_ones_but_for_what_rounding_takes_in_each_layer() 
             };
             let period = if is_sheet { Some(rect[2]) } else { (at % 2 == 0).then_some(period) };
             let placing = placing(rect, source.size(), period, random.between(0.2, 1.4));
-            let place =
-                Place::new(&placing, source.size(), Scale(scale), Camera(Px(random.between(0.0, 500.0))));
+            let place = Place::new(
+                &placing,
+                source.size(),
+                Scale(scale),
+                Camera::new(random.between(0.0, 500.0), 0.0),
+            );
             layers.push(Layer { source, place });
         }
         let count = layers.len() as f32;
@@ -119,7 +123,8 @@ fn copies_are_seen_wherever_their_texels_are() {
         let width = f64::from(texels[0]) / scale;
         let period = width * random.between(0.4, 3.0);
         let placing = placing([random.between(-99.0, 99.0), 0.0, width, 1.0], texels, Some(period), 1.0);
-        let place = Place::new(&placing, texels, Scale(scale), Camera(Px(random.between(-99.0, 999.0))));
+        let place =
+            Place::new(&placing, texels, Scale(scale), Camera::new(random.between(-99.0, 999.0), 0.0));
         let mut seen = [0; 50];
         for (range, first) in place.spans(50) {
             assert!(first + range.len() <= texels[0] as usize);

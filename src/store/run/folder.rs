@@ -60,7 +60,7 @@ pub(super) fn run(
     // What a run that was killed left half written.
     files::sweep(&folder);
     let (records, store) = (Records::read(&folder)?, Store::in_folder(&folder));
-    let camera = options.camera.unwrap_or(Camera(plan.travel / 2.0));
+    let camera = options.camera.unwrap_or(plan.travel.middle());
     let mut run = Run { plan, pictures, options, progress, folder, camera, outputs, jobs, store, records };
     run.put_facts();
     let mut stack = Stack::empty(plan);

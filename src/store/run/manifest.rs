@@ -1,7 +1,7 @@
 //! The manifest of what stands in the folder after a run.
 
 use crate::base::placing::Kind;
-use crate::base::units::{Camera, Px};
+use crate::base::units::Camera;
 use crate::output::forms::Also;
 use crate::output::manifest::{Left, Original};
 use crate::output::texture::{Shape, Tile};
@@ -73,7 +73,7 @@ pub(super) fn manifest(
         version: output::manifest::VERSION,
         generator: concat!("fogweft ", env!("CARGO_PKG_VERSION")).to_owned(),
         view: plan.view.map(|side| side.0),
-        travel: plan.travel.0,
+        travel: plan.travel.into(),
         scale: plan.scale.0,
         blending: plan.blending,
         alpha: plan.texture.alpha,
@@ -108,12 +108,12 @@ fn of_whole(
 ) -> Option<Still> {
     let (written, camera) = match outcome {
         Outcome::AsMeant(written) => (written, camera),
-        Outcome::Painted(written) => (written, earlier.map_or(camera, |still| Camera(Px(still.camera)))),
+        Outcome::Painted(written) => (written, earlier.map_or(camera, |still| still.camera.into())),
         Outcome::Aside => return None,
     };
     Some(Still {
         path: path.to_owned(),
-        camera: camera.0.0,
+        camera: camera.into(),
         backdrop: plan.backdrop.to_hex(),
         hash: written.hash.clone(),
         bytes: written.bytes,

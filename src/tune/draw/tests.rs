@@ -1,7 +1,7 @@
 //! Drafts against stills.
 
 use crate::base::limits::Limits;
-use crate::base::units::{Camera, Px};
+use crate::base::units::Camera;
 use crate::plan::Job;
 use crate::stack::Stack;
 use crate::stack::compositor::{Compositor, Draft as Pixels};
@@ -45,7 +45,7 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
         let request = Request { needed, ..Request::all(&plan, &version.pictures, &[]) };
         assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
-        for camera in [0.0, 333.0, 960.5, 1920.0].map(|x| Camera(Px(x))) {
+        for camera in [0.0, 333.0, 960.5, 1920.0].map(|x| Camera::new(x, 0.0)) {
             let view = View { camera, ..View::default() };
             let drawn =
                 Still::new::<Pixels>(&draft.compositor(&view, &[], &Under::new(Ground::Scene, [1, 1])));
@@ -76,7 +76,7 @@ fn times_of_drafts_by_their_pixels() {
         let time = |draw: &dyn Fn(&Compositor<'_>)| {
             let start = on_processors();
             for turn in 0..DRAFTS {
-                let view = View { camera: Camera(Px(40.0 * f64::from(turn))), ..View::default() };
+                let view = View { camera: Camera::new(40.0 * f64::from(turn), 0.0), ..View::default() };
                 draw(&draft.compositor(&view, &[], &Under::new(Ground::Scene, [1, 1])));
             }
             (on_processors() - start) * 1000.0 / f64::from(DRAFTS)
@@ -93,7 +93,7 @@ fn times_of_drafts_by_their_pixels() {
         assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
         let start = on_processors();
         for turn in 0..DRAFTS {
-            drop(stack.still(Camera(Px(40.0 * f64::from(turn)))));
+            drop(stack.still(Camera::new(40.0 * f64::from(turn), 0.0)));
         }
         let exact = (on_processors() - start) * 1000.0 / f64::from(DRAFTS);
         println!(

@@ -31,6 +31,8 @@ export class Field {
     this.parts = kinds(key.schema);
     this.number = this.parts.find((part) => part.minimum !== undefined && part.maximum !== undefined);
     this.whole = this.number?.type === "integer";
+    // A number for the first of two directions, or one for each.
+    this.pair = this.parts.length > 1 && this.parts.some((part) => part.type === "array");
     this.entry = make("div", { className: "entry" });
     this.who = make("span", { className: "who" });
     this.out = make("button", { type: "button", className: "out", hidden: true, "aria-label": `Clear ${this.name}` }, "Clear");
@@ -96,6 +98,7 @@ export class Field {
     if (none) return this.unset(event);
     let value = text;
     if (this.key.schema.type === "array") value = text.split(/[\sx,]+/).map(Number);
+    else if (this.pair && /[^\sx,][\sx,]+[^\sx,]/.test(text)) value = text.split(/[\sx,]+/).map(Number);
     else if (this.number && text !== "inf") {
       if (text === "yes" || text === "no" || text === "true" || text === "false") value = text === "yes" || text === "true";
       else value = Number(text.replace(",", "."));
@@ -121,6 +124,7 @@ export class Field {
     this.entry.append(this.slider);
     this.text(id);
     if (flag) this.input.title = "yes, no, or a number";
+    if (this.pair) this.input.title = "a number to the right, or two: to the right and down";
   }
 
   tell(value) {

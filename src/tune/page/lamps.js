@@ -22,13 +22,13 @@ function set(at, values, event, held = false) {
 }
 
 /** From a lamp's scene px to shares of the view, and back. */
-const place = ({ x, y, rate }) => [(x - view.camera * rate) / state.view[0], y / state.view[1]];
+const place = ({ x, y, rate }) => [x, y].map((at, way) => (at - view.camera[way] * rate) / state.view[way]);
 
 function moveTo(at, x, y, event) {
   const lamp = state.lamps[at];
-  const strip = state.view[0] + state.travel * lamp.rate;
+  const strip = state.view.map((side, way) => side + state.travel[way] * lamp.rate);
   const inside = (value, end) => tidy(Math.min(end, Math.max(0, Math.round(value))));
-  [lamp.x, lamp.y] = [inside(x, strip), inside(y, state.view[1])];
+  [lamp.x, lamp.y] = [inside(x, strip[0]), inside(y, strip[1])];
   put(at);
   showFields();
   set(at, { x: lamp.x, y: lamp.y }, event, true);

@@ -28,7 +28,7 @@ async function leftOf(file, depth, px) {
   const camera = page.section?.camera ?? page.state.view[0] / 2;
   const image = await createImageBitmap(file).catch(() => null);
   if (!image || px === null) return "";
-  const left = px - image.width / 2 + (view.camera * camera) / (camera + depth);
+  const left = px - image.width / 2 + (view.camera[0] * camera) / (camera + depth);
   image.close();
   return `&x=${Math.round(left)}`;
 }

@@ -14,6 +14,8 @@ let current = null;
 /** What the part in view shows, but for where it lies. */
 let partOf = "";
 
+/** The camera's two directions: to the right, and down. */
+const SLIDERS = ["camera", "height"];
 const CANVASES = ["now", "other", "part", "outline"];
 /** The colour of the line around what is chosen, blue first, and its most opacity of 255. */
 const LINE = 0x79_d4_ff;
@@ -77,30 +79,33 @@ export function outline(slot) {
 
 /** The travel and the view's shape. */
 export function setTravel(state) {
-  const same = placed && look.travel === state.travel && String(look.size) === String(state.view);
+  const same = placed && String(look.travel) === String(state.travel) && String(look.size) === String(state.view);
   if (same) return;
   Object.assign(look, { travel: state.travel, size: state.view });
-  const slider = by("camera");
-  slider.max = Math.max(look.travel, 1e-6);
-  slider.disabled = look.travel === 0;
+  for (const [way, slider] of SLIDERS.map(by).entries()) {
+    slider.max = Math.max(look.travel[way], 1e-6);
+    slider.disabled = look.travel[way] === 0;
+  }
+  by("down").hidden = look.travel[1] === 0;
   // The camera position of the first pictures, which may arrive before the state.
-  if (!placed) view.camera = look.travel / 2;
+  if (!placed) view.camera = look.travel.map((way) => way / 2);
   placed = true;
-  if (view.camera > look.travel) pan(look.travel);
+  pan(view.camera);
   tellPlace();
   fit();
 }
 
 function tellPlace() {
-  const px = `${Math.round(view.camera)} px`;
-  by("camera").value = view.camera;
-  by("camera").setAttribute("aria-valuetext", px);
-  by("place").textContent = px;
+  for (const [way, slider] of SLIDERS.map(by).entries()) {
+    slider.value = view.camera[way];
+    slider.setAttribute("aria-valuetext", `${Math.round(view.camera[way])} px`);
+  }
+  by("place").textContent = `${view.camera.slice(0, look.travel[1] > 0 ? 2 : 1).map(Math.round).join(", ")} px`;
 }
 
 function pan(to, event) {
-  const camera = Math.min(Math.max(0, to), look.travel);
-  if (camera === view.camera) return;
+  const camera = to.map((place, way) => Math.min(Math.max(0, place), look.travel[way]));
+  if (String(camera) === String(view.camera)) return;
   view.camera = camera;
   together("place", tellPlace);
   ask(event);
@@ -119,7 +124,7 @@ export function setFailing(slots) {
 }
 
 function drawMarks() {
-  const fits = marks.found && current?.turn === marks.turn && current.camera === marks.camera && current.settled;
+  const fits = marks.found && current?.turn === marks.turn && String(current.camera) === String(marks.camera) && current.settled;
   if (!fits || by("check").hidden || view.bare || view.only) return by("fails").replaceChildren();
   const [wide, tall] = [1000, (1000 * look.size[1]) / look.size[0]];
   by("fails").setAttribute("viewBox", `0 0 ${wide} ${tall}`);
@@ -154,5 +159,5 @@ export function setUpPicture(choose) {
     drawMarks();
     fit();
   });
-  by("camera").addEventListener("input", (event) => pan(Number(by("camera").value), event));
+  for (const slider of SLIDERS.map(by)) slider.addEventListener("input", (event) => pan(SLIDERS.map((name) => Number(by(name).value)), event));
 }

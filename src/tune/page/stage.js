@@ -44,6 +44,11 @@ function apart() {
   return Math.hypot(one.clientX - other.clientX, one.clientY - other.clientY);
 }
 
+/** Pans the camera by so many CSS px. */
+function panBy(rest, event) {
+  if (rest[0] || rest[1]) pan(view.camera.map((place, way) => place + rest[way] / look.scale), event);
+}
+
 function move(event) {
   if (pointers.has(event.pointerId)) pointers.set(event.pointerId, event);
   if (pointers.size === 2 && pinch) {
@@ -59,9 +64,8 @@ function move(event) {
   const by = [event.clientX - grip.x, event.clientY - grip.y];
   if (!grip.moved && Math.hypot(...by) < CLICK) return;
   Object.assign(grip, { x: event.clientX, y: event.clientY, moved: true });
-  const rest = shift([-by[0], -by[1]], event);
   // Where the picture ends, the camera goes on.
-  if (rest) pan(view.camera + rest / look.scale, event);
+  panBy(shift([-by[0], -by[1]], event), event);
 }
 
 function release(event) {
@@ -97,8 +101,7 @@ function wheel(event) {
   event.preventDefault();
   const sideways = event.shiftKey && !event.deltaX ? event.deltaY : event.deltaX;
   if (Math.abs(sideways) > Math.abs(event.shiftKey ? 0 : event.deltaY)) {
-    const rest = shift([sideways, 0], event);
-    if (rest) pan(view.camera + rest / look.scale, event);
+    panBy(shift([sideways, 0], event), event);
     return;
   }
   // A pinch on a touch pad comes as small turns with Ctrl.
@@ -114,12 +117,11 @@ function byKey(event, ways) {
   if (way && !event.repeat) way(true, event);
   const [wide, tall] = look.size;
   const step = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1], PageUp: [-20, 0], PageDown: [20, 0] }[event.key];
-  if (step && (step[0] || isZoomed())) {
+  if (step && (step[0] || isZoomed() || look.travel[1] > 0)) {
     // On the stage a step is as large whatever the size of the picture.
     const unit = isZoomed() ? 60 : (wide / 40) * look.scale;
-    const rest = shift([step[0] * unit, step[1] * unit], event);
-    if (rest) pan(view.camera + rest / look.scale, event);
-  } else if (event.key === "Home" || event.key === "End") pan(event.key === "Home" ? 0 : look.travel, event);
+    panBy(shift([step[0] * unit, step[1] * unit], event), event);
+  } else if (event.key === "Home" || event.key === "End") pan(event.key === "Home" ? [0, 0] : look.travel, event);
   else if (!way && !zoomKey(event)) return;
   event.preventDefault();
 }

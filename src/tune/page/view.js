@@ -2,9 +2,9 @@
 import { send } from "./wire.js";
 
 /** As the server reads it. */
-export const view = { camera: 0, bare: false, values: false, compare: null, part: null, chosen: null, only: null, ground: "scene", drift: 0 };
+export const view = { camera: [0, 0], bare: false, values: false, compare: null, part: null, chosen: null, only: null, ground: "scene", drift: 0 };
 /** The scene's view in scene px, its travel, and where the picture stands on the stage: CSS px for one scene px, left and top. */
-export const look = { size: [16, 9], travel: 0, scale: 1, left: 0, top: 0 };
+export const look = { size: [16, 9], travel: [0, 0], scale: 1, left: 0, top: 0 };
 const asked = new Set();
 let latest = 0;
 

@@ -68,7 +68,7 @@ export function catchUp() {
 }
 
 /** Bytes of a picture's head. */
-const HEAD = 40;
+const HEAD = 48;
 let draft = null;
 /** Codes clamped to 0..255, from -256 on: cheaper than clamping each. */
 const HELD = Uint8Array.from({ length: 768 }, (_, at) => Math.min(255, Math.max(0, at - 256)));
@@ -112,7 +112,7 @@ function read(buffer) {
   const [width, height] = [head.getUint32(8, true), head.getUint32(12, true)];
   tell("picture", {
     kind: head.getUint8(4), settled: head.getUint8(5) === 1, width, height,
-    stamp: head.getUint32(16, true), turn: head.getUint32(20, true), camera: head.getFloat64(24, true),
+    stamp: head.getUint32(16, true), turn: head.getUint32(20, true), camera: [head.getFloat64(24, true), head.getFloat64(40, true)],
     left: head.getUint32(32, true), top: head.getUint32(36, true),
     ...texels(buffer, head.getUint8(6), width, height),
   });

@@ -82,13 +82,13 @@ export function zoomBy(way, event) {
   if (next !== undefined) zoomTo(next, event);
 }
 
-/** Moves the part in view by so many CSS px; returns what of it the edges leave over, along x. */
+/** Moves the part in view by so many CSS px; returns what of it the edges leave over. */
 export function shift([x, y], event) {
-  if (!zoom) return x;
-  const before = look.left;
+  if (!zoom) return [x, y];
+  const before = [look.left, look.top];
   middle = [middle[0] + x / look.scale, middle[1] + y / look.scale];
   fit(event);
-  return x - (before - look.left);
+  return [x - (before[0] - look.left), y - (before[1] - look.top)];
 }
 
 export function setUpZoom() {

@@ -3,7 +3,8 @@
 use super::{Session, Step};
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::files::{self, Over, Placed};
-use crate::base::{law, units::Px};
+use crate::base::law;
+use crate::base::units::{Camera, Px};
 use crate::scene::pictures::{self, Held, Kind, Source};
 use crate::scene::{Slot, StrokesPlace};
 use crate::tune::write;
@@ -25,7 +26,7 @@ pub(in crate::tune) struct Stroke {
     /// Places of the view, scene px.
     points: Vec<[f64; 2]>,
     /// Where the camera stands meanwhile, scene px of travel.
-    camera: f64,
+    camera: Camera,
     /// Width of the nib, scene px.
     width: f64,
     /// How much it counts, 0 to 1.
@@ -38,7 +39,8 @@ pub(in crate::tune) struct Stroke {
 
 impl Stroke {
     fn is_sound(&self) -> bool {
-        let numbers = self.points.iter().flatten().chain([&self.camera, &self.width]);
+        let numbers =
+            self.points.iter().flatten().chain([&self.camera.right.0, &self.camera.down.0, &self.width]);
         !self.points.is_empty()
             && self.points.len() <= MOST
             && numbers.into_iter().all(|number| number.abs() <= 1e7)
@@ -71,8 +73,7 @@ impl Session {
         };
         let base = match step.drawn.get(&place.file) {
             _ if slot.strokes.is_none() => {
-                let wide = law::strip_width(scene.view[0], scene.travel, rate);
-                empty([wide.0.ceil(), scene.view[1].0])
+                empty(law::strip(scene.view, scene.travel, rate).map(|side| side.0.ceil()))
             }
             Some(text) => {
                 let goes_on = self.at > 0 && self.gesture.as_ref() == Some(&stroke.gesture);
@@ -86,7 +87,13 @@ impl Session {
             }
             None => self.take_up(&place)?,
         };
-        let svg = with_path(&base, &place, stroke, stroke.camera * rate, &self.limits)?;
+        let svg = with_path(
+            &base,
+            &place,
+            stroke,
+            [stroke.camera.right * rate, stroke.camera.down * rate],
+            &self.limits,
+        )?;
         let mut drawn = Held::clone(&self.history[self.at].drawn);
         drawn.insert(place.file, svg.into());
         step.drawn = Arc::new(drawn);
@@ -240,7 +247,7 @@ fn with_path(
     svg: &str,
     place: &StrokesPlace,
     stroke: &Stroke,
-    moved: f64,
+    moved: [Px; 2],
     limits: &crate::base::limits::Limits,
 ) -> Result<String> {
     let natural = Source::from_bytes(&place.file, svg.as_bytes().to_vec(), limits)?.natural;
@@ -253,7 +260,10 @@ fn with_path(
     let ([left, top], scale) = user_units(svg, natural).ok_or_else(odd)?;
     let end = svg.rfind("</svg>").ok_or_else(odd)?;
     let user = |[x, y]: [f64; 2]| {
-        [left + (x + moved - place.x.0) / unit * scale, top + (y - place.y.0) / unit * scale]
+        [
+            left + (x + moved[0].0 - place.x.0) / unit * scale,
+            top + (y + moved[1].0 - place.y.0) / unit * scale,
+        ]
     };
     let mut d = String::new();
     for (at, point) in stroke.points.iter().enumerate() {

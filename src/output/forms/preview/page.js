@@ -1,17 +1,19 @@
 const stack = JSON.parse(document.getElementById("stack").textContent);
 const by = (id) => document.getElementById(id);
 let canvas = by("picture");
-const [stage, slider, pause, names, status] =
-  ["stage", "camera", "pause", "names", "status"].map(by);
+const [stage, pause, names, status] = ["stage", "pause", "names", "status"].map(by);
+const sliders = ["camera", "height"].map(by);
 const [width, height] = stack.view;
 // The canvas has the texel size that the pictures were stored for.
 canvas.width = Math.round(width * stack.scale);
 canvas.height = Math.round(height * stack.scale);
 // The stage is as large as the window leaves it room for.
 stage.style.setProperty("--ratio", width / height);
+// A finger that moves up and down scrolls the page where the camera can't follow it.
+if (stack.travel[1] > 0) stage.style.touchAction = "none";
 let pen = null;
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
-const state = { camera: stack.travel / 2, drifted: 0, playing: !calm.matches, ready: false, last: 0, due: false };
+const state = { camera: stack.travel.map((way) => way / 2), drifted: 0, playing: !calm.matches, ready: false, last: 0, due: false };
 
 const labels = new Map();
 for (const layer of stack.layers) {
@@ -31,7 +33,11 @@ by("rim").disabled = !stack.layers.some((layer) => layer.kind === "rim");
 const shown = (layer) => layer.kind === "art" || by(layer.kind).checked;
 
 function left(layer) {
-  return layer.rect[0] - state.camera * layer.rate + layer.drift * state.drifted;
+  return layer.rect[0] - state.camera[0] * layer.rate + layer.drift * state.drifted;
+}
+
+function topOf(layer) {
+  return layer.rect[1] - state.camera[1] * layer.rate;
 }
 
 function draw() {
@@ -44,7 +50,7 @@ function draw() {
     const wide = layer.rect[2];
     let x = left(layer);
     if (!layer.period) {
-      pen.layer(layer, x, wide);
+      pen.layer(layer, x, topOf(layer), wide);
       continue;
     }
     x -= Math.ceil((x + wide) / layer.period) * layer.period;
@@ -52,7 +58,7 @@ function draw() {
       if (x + wide <= 0) continue;
       // Whole texels, so that neighbours meet without a gap.
       const [from, to] = [x, x + wide].map((edge) => Math.round(edge * stack.scale) / stack.scale);
-      pen.layer(layer, from, to - from);
+      pen.layer(layer, from, topOf(layer), to - from);
     }
   }
   performance.measure("drawing", { start, end: performance.now() });
@@ -70,7 +76,7 @@ function place() {
     if (label.hidden) continue;
     const [wide, tall] = [label.offsetWidth, label.offsetHeight + 2];
     const at = Math.min(Math.max(0, (from + ((to - from) * (order + 0.5)) / labels.size) * ratio - wide / 2), stage.clientWidth - wide);
-    let top = Math.min(Math.max(4, layer.rect[1] * ratio + 4), stage.clientHeight - tall);
+    let top = Math.min(Math.max(4, topOf(layer) * ratio + 4), stage.clientHeight - tall);
     while (taken.some((box) => at < box.at + box.wide && box.at < at + wide && Math.abs(box.top - top) < tall)) top += 4;
     taken.push({ at, wide, top });
     label.style.transform = `translate(${at}px, ${top}px)`;
@@ -85,11 +91,12 @@ function redraw() {
 }
 
 function pan(to) {
-  state.camera = Math.min(Math.max(0, to), stack.travel);
-  slider.value = state.camera;
-  const px = `${Math.round(state.camera)} px`;
-  by("place").textContent = px;
-  slider.setAttribute("aria-valuetext", px);
+  state.camera = to.map((place, way) => Math.min(Math.max(0, place), stack.travel[way]));
+  for (const [way, slider] of sliders.entries()) {
+    slider.value = state.camera[way];
+    slider.setAttribute("aria-valuetext", `${Math.round(state.camera[way])} px`);
+  }
+  by("place").textContent = `${state.camera.slice(0, stack.travel[1] > 0 ? 2 : 1).map(Math.round).join(", ")} px`;
   redraw();
 }
 
@@ -113,7 +120,7 @@ function play(on) {
 
 pause.addEventListener("click", () => play(!state.playing));
 calm.addEventListener("change", () => play(!calm.matches));
-slider.addEventListener("input", () => pan(Number(slider.value)));
+for (const slider of sliders) slider.addEventListener("input", () => pan(sliders.map((one) => Number(one.value))));
 for (const id of ["fog", "rim"]) by(id).addEventListener("change", redraw);
 by("labels").addEventListener("change", (event) => {
   names.hidden = !event.target.checked;
@@ -122,12 +129,15 @@ by("labels").addEventListener("change", (event) => {
 by("values").addEventListener("change", (event) => canvas.classList.toggle("values", event.target.checked));
 by("controls").addEventListener("submit", (event) => event.preventDefault());
 
+const go = (right, down) => () => [state.camera[0] + right, state.camera[1] + down];
 const keys = {
-  ArrowLeft: () => state.camera - width / 40,
-  ArrowRight: () => state.camera + width / 40,
-  PageUp: () => state.camera - width / 2,
-  PageDown: () => state.camera + width / 2,
-  Home: () => 0,
+  ArrowLeft: go(-width / 40, 0),
+  ArrowRight: go(width / 40, 0),
+  ArrowUp: go(0, -width / 40),
+  ArrowDown: go(0, width / 40),
+  PageUp: go(-width / 2, 0),
+  PageDown: go(width / 2, 0),
+  Home: () => [0, 0],
   End: () => stack.travel,
 };
 stage.addEventListener("keydown", (event) => {
@@ -139,12 +149,14 @@ stage.addEventListener("keydown", (event) => {
 let grip = null;
 stage.addEventListener("pointerdown", (event) => {
   if (event.button !== 0) return;
-  grip = { x: event.clientX, camera: state.camera };
+  grip = { x: event.clientX, y: event.clientY, camera: state.camera };
   stage.setPointerCapture(event.pointerId);
   stage.classList.add("held");
 });
 stage.addEventListener("pointermove", (event) => {
-  if (grip) pan(grip.camera - ((event.clientX - grip.x) * width) / stage.clientWidth);
+  if (!grip) return;
+  const moved = [event.clientX - grip.x, event.clientY - grip.y];
+  pan(grip.camera.map((place, way) => place - (moved[way] * width) / stage.clientWidth));
 });
 for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) {
   stage.addEventListener(end, () => {

@@ -8,7 +8,7 @@ function paintPlain(canvas, [width, height], scale) {
       pen.fillStyle = colour;
       pen.fillRect(0, 0, width, height);
     },
-    layer({ image, rows: [from, to], rect: [, top, , tall] }, x, wide) {
+    layer({ image, rows: [from, to], rect: [, , , tall] }, x, top, wide) {
       // Whole rows of the picture: a part of one would be mixed with its neighbours.
       const { naturalWidth, naturalHeight } = image;
       const share = tall / naturalHeight;
@@ -85,9 +85,9 @@ function paintQuick(canvas, [width, height], layers) {
       gl.clearColor(red, green, blue, 1);
       gl.clear(gl.COLOR_BUFFER_BIT);
     },
-    layer(layer, x, wide) {
+    layer(layer, x, top, wide) {
       gl.bindTexture(gl.TEXTURE_2D, layer.texture);
-      gl.uniform4f(place, x / width, layer.rect[1] / height, wide / width, layer.rect[3] / height);
+      gl.uniform4f(place, x / width, top / height, wide / width, layer.rect[3] / height);
       gl.uniform2f(rows, ...layer.rows.map((row) => row / layer.image.naturalHeight));
       gl.drawArrays(gl.TRIANGLE_STRIP, 0, 4);
     },
@@ -105,7 +105,7 @@ function painterOf(canvas, stack) {
   for (let turn = 0; pen && turn < 3; turn += 1) {
     const start = performance.now();
     pen.begin(stack.backdrop);
-    for (const layer of stack.layers) pen.layer(layer, layer.rect[0], layer.rect[2]);
+    for (const layer of stack.layers) pen.layer(layer, layer.rect[0], layer.rect[1], layer.rect[2]);
     // Reading a texel back waits until all is drawn.
     pen.gl.readPixels(0, 0, 1, 1, pen.gl.RGBA, pen.gl.UNSIGNED_BYTE, new Uint8Array(4));
     time = performance.now() - start;

@@ -1,0 +1,97 @@
+//! Pictures that end inside the view: those that fill it along a direction at one place of the camera and not at another.
+
+use crate::base::placing::Placing;
+use crate::base::units::Camera;
+use crate::plan::{Job, Plan};
+
+/// How much of a picture must be missing to be told, scene px.
+const LEAST: f64 = 0.5;
+
+/// A side on which a picture ends inside the view.
+#[derive(Clone, Debug, PartialEq)]
+pub struct End {
+    /// The slot.
+    pub slot: String,
+    /// The side, in words.
+    pub side: &'static str,
+    /// How much is missing at most, scene px.
+    pub missing: f64,
+    /// The camera place from which most is missing.
+    pub camera: Camera,
+    /// How far the camera pans toward that side before anything is missing, scene px.
+    pub from: f64,
+}
+
+impl End {
+    /// What is missing, in one line.
+    pub fn message(&self) -> String {
+        let End { side, missing, camera, from, .. } = self;
+        let since = if *from > 0.0 { format!(", from {from:.0} px of travel on") } else { String::new() };
+        format!(
+            "its picture ends inside the view: {missing:.0} px are missing {side} at camera place {camera}{since}"
+        )
+    }
+}
+
+impl Plan {
+    /// Where pictures that fill the view from somewhere end inside it. One that is smaller than the view is meant to end, and so is
+    /// one that dissolves there.
+    pub fn ends(&self) -> Vec<End> {
+        let mut ends = Vec::new();
+        for job in &self.files {
+            if let Job::Art(art) = job {
+                self.ends_across(&art.placing, &mut ends);
+                if art.treatment.fade.is_none() {
+                    self.ends_down(&art.placing, &mut ends);
+                }
+            }
+        }
+        ends
+    }
+
+    fn ends_across(&self, art: &Placing, ends: &mut Vec<End>) {
+        let (left, right) = (art.rect.x.0, (art.rect.x + art.rect.width).0);
+        let view = self.view[0].0;
+        if art.period.is_some() || right - left < view {
+            return;
+        }
+        let far = self.travel.right.0;
+        self.tell(art, ["on the left", "on the right"], [left, right, view, far], ends, |at| {
+            Camera::new(at, 0.0)
+        });
+    }
+
+    fn ends_down(&self, art: &Placing, ends: &mut Vec<End>) {
+        let (top, foot) = (art.rect.y.0, (art.rect.y + art.rect.height).0);
+        let view = self.view[1].0;
+        // Without a way down a picture's heights are as they were painted.
+        if self.travel.down.0 <= 0.0 || foot - top < view {
+            return;
+        }
+        let far = self.travel.down.0;
+        self.tell(art, ["at the top", "at the foot"], [top, foot, view, far], ends, |at| {
+            Camera::new(0.0, at)
+        });
+    }
+
+    /// Tells the sides of a picture from `first` to `last` that end inside a view of length `view` over a way of `far`.
+    fn tell(
+        &self,
+        art: &Placing,
+        sides: [&'static str; 2],
+        [first, last, view, far]: [f64; 4],
+        ends: &mut Vec<End>,
+        place: fn(f64) -> Camera,
+    ) {
+        let slot = || art.slot.clone();
+        if first > LEAST {
+            let camera = place(0.0);
+            ends.push(End { slot: slot(), side: sides[0], missing: first, camera, from: 0.0 });
+        }
+        let missing = view + far * art.pan_rate - last;
+        if missing > LEAST {
+            let from = ((last - view) / art.pan_rate).max(0.0);
+            ends.push(End { slot: slot(), side: sides[1], missing, camera: place(far), from });
+        }
+    }
+}
