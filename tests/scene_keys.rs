@@ -36,6 +36,7 @@ fn other(key: &Key) -> (String, Option<String>) {
             ((!default).to_string(), None)
         }
         Kind::Pair { .. } | Kind::NumberOrPair { .. } => ("[41.25, 41.5]".into(), Some("41.25".into())),
+        Kind::Points { .. } => ("[[0, 41.25], [41.5, 2]]".into(), Some("41.25".into())),
         Kind::Text | Kind::Name | Kind::Path => text("other.png"),
         Kind::Preset => text("sea-fret"),
         Kind::Colour | Kind::ColourOr(_) => ("\"#123456\"".into(), Some(format!("{:?}", 18.0_f32 / 255.0))),

@@ -92,7 +92,7 @@ pub struct Render {
     /// Frames of a seamless fog animation: numbered files beside each sheet
     #[arg(long, value_name = "N", default_value = "1", value_parser = clap::value_parser!(u32).range(1..=240))]
     pub frames: u32,
-    /// Also write the stack as: ora (layered file for painters), glb (3D scene), pan (animated camera pan), preview (web page), svg (vector drawing)
+    /// Also write the stack as: ora (layered file for painters), glb (3D scene), pan (animated camera pan), preview (web page), svg (vector drawing), strip (the whole travel as one long still)
     #[arg(long, value_name = "FORM", value_delimiter = ',', value_parser = form)]
     pub also: Vec<Also>,
     /// Maximum width of the animated pan in texels; never more than the view

@@ -25,6 +25,9 @@ pub struct FogJob {
     pub clear_depth: f64,
     /// Opacity along its line where density is 1.
     pub opacity: f64,
+    /// Places of the camera and the factor on the density there; empty where it is 1 all along.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub along: Vec<[f64; 2]>,
     /// Height of its anchor line, scene px.
     pub line: Px,
     /// Where its fog lies.
@@ -36,6 +39,13 @@ pub struct FogJob {
     /// All that the sheet is made from.
     #[serde(skip)]
     pub spec: SheetSpec,
+}
+
+impl FogJob {
+    /// Whether its fog may drift: neither drawn anywhere nor thicker in one place than in another.
+    pub fn moves(&self) -> bool {
+        self.spec.field.strokes.is_none() && self.along.windows(2).all(|pair| pair[0][1] == pair[1][1])
+    }
 }
 
 /// An art to be drawn.

@@ -37,15 +37,18 @@ impl Tint {
     /// Key of the tint.
     fn key(&self) -> Key {
         let falloff = &self.falloff.recipe.falloff;
-        KeyWriter::new("tint")
+        let key = KeyWriter::new("tint")
             .part("depth", &self.depth)
             .part("clear", &self.clear)
             .part("haze", &self.haze)
             .part("line", &self.falloff.line)
             .part("open", &self.falloff.open)
             .part("height", &falloff.height)
-            .part("beyond", &falloff.beyond)
-            .key()
+            .part("beyond", &falloff.beyond);
+        match &self.along {
+            Some(along) => key.part("along", &along.key()).key(),
+            None => key.key(),
+        }
     }
 }
 

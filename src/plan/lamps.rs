@@ -5,6 +5,7 @@ use crate::base::key::{Key, KeyPart, KeyWriter};
 use crate::base::law;
 use crate::base::placing::Placing;
 use crate::base::units::{Px, Rect, Scale, Texel};
+use crate::plan::along;
 use crate::scene::{Lamp, Scene, Slot};
 use crate::steps::scattering;
 use crate::steps::sheet::SheetSpec;
@@ -17,6 +18,9 @@ const INTENSITY: f64 = 0.1;
 pub(crate) const MOST_BY_FOG: f64 = 1.5;
 /// Opacity at which a glow ends: a code of 8 bits. It is taken from all of the glow, so that the end is no step.
 pub(crate) const LEAST_SEEN: f64 = 1.0 / 255.0;
+
+/// Least extinction around a lamp, per depth unit: that of air in which one sees as far as a scene may say.
+const LEAST_EXTINCTION: f64 = law::DEPTH_OF_VISIBILITY / 1e9;
 
 /// The glow of a slot's lamps, to be made.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -59,13 +63,13 @@ pub struct Light {
     pub strength: f64,
     /// Radius of the lamp itself.
     pub core: Px,
+    /// Extinction per depth unit of the air around it along the fog's line, of clear air and fog.
+    pub extinction: f64,
 }
 
 /// The air around a slot's lamps, and where the eye is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LampAir {
-    /// Extinction per depth unit along the fog's line, of clear air and fog.
-    pub extinction: f64,
     /// The eye's distance from the play plane, depth units.
     pub camera: f64,
     /// The eye's distance from the lamps.
@@ -75,17 +79,18 @@ pub struct LampAir {
 }
 
 impl LampAir {
-    /// Optical depth of the glow of a light at `away` from its middle.
-    pub fn glow(&self, strength: f64, core: Px, away: Px) -> f64 {
+    /// Optical depth of the glow of a light in air of that `extinction` at `away` from its middle.
+    pub fn glow(&self, extinction: f64, strength: f64, core: Px, away: Px) -> f64 {
         // A scene px is 1 / camera of the eye's distance from the play plane. The lamp's own disc has no tip.
         let off = libm::sqrt(away.0 * away.0 + core.0 * core.0) / self.camera;
         let intensity = strength * INTENSITY * self.camera * self.camera;
-        intensity * scattering::glow(self.extinction, self.distance, libm::atan(off))
+        intensity * scattering::glow(extinction, self.distance, libm::atan(off))
     }
 
     /// How far from its middle a light falls under what is seen even where fog raises it; at most `most`.
-    fn reach(&self, lamp: &Lamp, most: f64) -> f64 {
-        let seen = |away: f64| MOST_BY_FOG * self.glow(lamp.strength, lamp.core, Px(away)) > LEAST_SEEN;
+    fn reach(&self, lamp: &Lamp, extinction: f64, most: f64) -> f64 {
+        let seen =
+            |away: f64| MOST_BY_FOG * self.glow(extinction, lamp.strength, lamp.core, Px(away)) > LEAST_SEEN;
         let (mut low, mut high) = (0.0, most);
         if seen(high) {
             return high;
@@ -102,11 +107,10 @@ impl LampSpec {
     /// Key of its texels.
     pub fn key(&self) -> Key {
         let LampSpec { size, lights, air, fog, corner } = self;
-        let LampAir { extinction, camera, distance, scale } = air;
+        let LampAir { camera, distance, scale } = air;
         KeyWriter::new("lamp")
             .part("size", size)
             .part("lights", lights.as_slice())
-            .part("extinction", extinction)
             .part("camera", camera)
             .part("distance", distance)
             .part("scale", scale)
@@ -118,11 +122,12 @@ impl LampSpec {
 
 impl KeyPart for Light {
     fn write(&self, to: &mut KeyWriter) {
-        let Light { name: _, at, colour, strength, core } = self;
+        let Light { name: _, at, colour, strength, core, extinction } = self;
         at.write(to);
         colour.write(to);
         strength.write(to);
         core.write(to);
+        extinction.write(to);
     }
 }
 
@@ -144,7 +149,6 @@ impl Around<'_> {
     /// The glow of all lamps of the slot: where it stands, and what it is made from; none where none is seen.
     pub fn glow(&self) -> Option<(Rect, LampSpec)> {
         let air = LampAir {
-            extinction: law::extinction(self.scene.air.visibility),
             camera: self.scene.camera,
             distance: self.scene.camera + self.slot.depth,
             scale: self.scale,
@@ -157,6 +161,18 @@ impl Around<'_> {
         Some(self.of_frame(air, frame, &lamps))
     }
 
+    /// Extinction of the air around a lamp.
+    fn extinction(&self, lamp: &Lamp) -> f64 {
+        let air = &self.scene.air;
+        let [clear, fog] = law::parts(air.visibility, air.clear);
+        if along::curves(self.scene, self.slot).next().is_none() {
+            return law::extinction(air.visibility);
+        }
+        let camera = (lamp.x - self.scene.view[0] / 2.0) / self.rate;
+        // No air, no light: what is least is far under what is seen.
+        (clear + fog * along::at(self.scene, self.slot, camera)).max(LEAST_EXTINCTION)
+    }
+
     /// What of the strip that is ever seen a lamp's glow fills.
     fn frame(&self, air: &LampAir, lamp: &Lamp) -> Option<Frame> {
         let strip = [
@@ -165,7 +181,7 @@ impl Around<'_> {
         ]
         .map(|side| side.0.ceil());
         let most = (strip[0] + strip[1]) / self.scale.0;
-        let reach = (Px(air.reach(lamp, most)) * self.scale).0;
+        let reach = (Px(air.reach(lamp, self.extinction(lamp), most)) * self.scale).0;
         let [x, y] = [lamp.x, lamp.y].map(|at| (at * self.scale).0);
         let inside = |at: f64, side: f64| at.clamp(0.0, side) as i64;
         let frame = [
@@ -187,6 +203,7 @@ impl Around<'_> {
             colour: lamp.colour,
             strength: lamp.strength,
             core: lamp.core,
+            extinction: self.extinction(lamp),
         };
         let spec = LampSpec {
             size: [(right - left) as u32, (bottom - top) as u32],

@@ -4,6 +4,7 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
+use crate::base::placing::Placing;
 use crate::base::room;
 use crate::plan::{ArtJob, Job, Plan};
 
@@ -18,6 +19,8 @@ pub struct Demand {
     pub forms: u32,
     /// Texels that are held unpacked besides: a moving picture's.
     pub texels: u64,
+    /// Texels of the strip of the whole travel.
+    pub strip: u64,
 }
 
 /// Bytes of a texel in memory: 16 bits a channel.
@@ -37,6 +40,9 @@ const PACKED_FOG: f64 = 0.5;
 
 /// Bytes for each texel of the view at 8 bits: the still, its value view, rows on their way.
 const VIEW: f64 = 10.0;
+
+/// Bytes for each texel of the strip of the whole travel: its own, those of its parts, its rows on their way, its file.
+const STRIP: f64 = 16.0;
 
 /// Bytes of a place of an outline that is looked at, with what is kept of it.
 const PROBE: f64 = 128.0;
@@ -73,7 +79,8 @@ impl Plan {
         let own: f64 = shares.iter().map(|share| share.stays).sum();
         let strokes: f64 = self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum();
         let packed: f64 = shares.iter().map(|share| share.packed).sum();
-        let forms = f64::from(demand.forms) * 2.0 * packed + 6.0 * demand.texels as f64;
+        let forms =
+            f64::from(demand.forms) * 2.0 * packed + 6.0 * demand.texels as f64 + self.stretched(demand);
         // A moving picture of flowing fog holds all sheets of a moment besides.
         let moment = if demand.texels > 0 { own + 2.0 * at_once } else { 2.0 * at_once };
         let frames = if demand.frames > 1 { moment } else { 0.0 };
@@ -81,6 +88,26 @@ impl Plan {
         let bytes = BESIDES + view + own + strokes + at_once + frames + packed + forms;
         // Saturates, and is then over any limit.
         bytes as u64
+    }
+
+    /// What the strip of the whole travel takes, with the pictures that are stretched for it: each at the size that it has and at that which
+    /// it gets.
+    fn stretched(&self, demand: &Demand) -> f64 {
+        if demand.strip == 0 {
+            return 0.0;
+        }
+        let wide = |job: &&Job| {
+            let Placing { rect, period, .. } = job.placing();
+            match job {
+                Job::Fog(job) => !job.moves(),
+                Job::Rim(_) => true,
+                Job::Art(_) | Job::Lamp(_) => period.is_none() && rect.width > self.view[0] / 2.0,
+            }
+        };
+        let pictures = self.files.iter().filter(wide);
+        let copies =
+            pictures.map(|job| 3.0 * TEXEL * area(job.placing().texels) + TEXEL * demand.strip as f64);
+        STRIP * demand.strip as f64 + copies.sum::<f64>()
     }
 
     /// Whether what is demanded of it is within the limit and what the system has left.

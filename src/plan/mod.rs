@@ -1,5 +1,6 @@
 //! The plan: every job with its sizes, periods and optical depth; no pixels.
 
+mod along;
 mod ends;
 pub mod haze;
 mod jobs;
@@ -82,6 +83,7 @@ impl Plan {
         plan.notes = notes;
         let sheets: Vec<bool> = airs.iter().map(|air| air.sheet.sum() > 0.0).collect();
         let Periods { slots: periods, comes_round } = period::pick(scene, &sheets);
+        plan.notes.extend((0..scene.slots.len()).filter_map(|at| along::note_tint(scene, at)));
         for ((slot, air), period) in scene.slots.iter().zip(airs).zip(periods) {
             let own = SlotPlan::new(scene, slot, air, plan.scale, plan.texels);
             let drawn = naturals.strokes.get(&slot.name);
@@ -89,6 +91,7 @@ impl Plan {
             let spec = fog.as_ref().map(|job| job.spec.clone());
             if let Some(job) = fog {
                 plan.notes.extend(strokes::note(&job));
+                plan.notes.extend(along::note(&job));
                 plan.files.push(Job::Fog(Box::new(job)));
             } else if slot.fog {
                 plan.notes.push(format!("{}: there is no air behind it, so it has no sheet", slot.name));
@@ -161,6 +164,9 @@ impl Plan {
     /// What of it is over the limits.
     fn over(&self, scene: &Scene, limits: &Limits) -> Faults {
         let mut faults = Faults::default();
+        for slot in &scene.slots {
+            faults.list.extend(period::too_short(scene, slot));
+        }
         check("the view", self.texels, limits, &mut faults);
         for placing in self.files.iter().map(Job::placing) {
             check(&placing.path, placing.texels, limits, &mut faults);
@@ -205,10 +211,10 @@ impl Plan {
         down.iter().flat_map(|down| across.iter().map(|right| self.travel.at([*right, *down]))).collect()
     }
 
-    /// Suggested drift of a job's picture, scene px per second. A sheet into which somebody drew stays where it was drawn.
+    /// Suggested drift of a job's picture, scene px per second. A sheet that is meant for its places stays.
     pub fn drift_of(&self, job: &Job) -> f64 {
         match job {
-            Job::Fog(job) if job.spec.field.strokes.is_none() => self.drift * job.placing.pan_rate,
+            Job::Fog(job) if job.moves() => self.drift * job.placing.pan_rate,
             Job::Fog(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0.0,
         }
     }

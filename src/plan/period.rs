@@ -1,7 +1,9 @@
 //! Periods of the sheets: no sheet's repeat shows twice in one view, and within the travel the stack never repeats as a whole.
 
+use crate::base::fault::{Class, Fault};
 use crate::base::units::Px;
 use crate::base::{law, seed};
+use crate::plan::along;
 use crate::scene::{Scene, Slot};
 
 /// Picked periods are whole multiples of this many scene px, so that they stay whole texels at halves and quarters.
@@ -62,7 +64,10 @@ fn strip(scene: &Scene, slot: &Slot, at: usize, stack: &[Strip]) -> Strip {
     let rate = law::pan_rate(scene.camera, slot.depth);
     let [needed, _] = law::strip(scene.view, scene.travel, rate);
     let mut strip = Strip { slot: at, period: up(needed), rate, whole: Some(up(needed)) };
-    if let Some(period) = slot.period {
+    if along::varies(scene, slot) {
+        let whole = least(scene, slot);
+        (strip.period, strip.whole) = (slot.period.unwrap_or(whole), None);
+    } else if let Some(period) = slot.period {
         (strip.period, strip.whole) = (period, None);
     } else if needed > LONGEST * view && slot.strokes.is_none() {
         // Between 1.25 and 1.9 views, by the slot's seed; lengthened until the stack so far doesn't come round.
@@ -72,6 +77,25 @@ fn strip(scene: &Scene, slot: &Slot, at: usize, stack: &[Strip]) -> Strip {
         }
     }
     strip
+}
+
+/// The shortest period of a sheet on which the factor along the travel varies.
+fn least(scene: &Scene, slot: &Slot) -> Px {
+    let rate = law::pan_rate(scene.camera, slot.depth);
+    up(law::strip_width(scene.view[0], scene.travel, rate) + along::back(scene.view[0]))
+}
+
+/// A period within which the factor along the travel would come round.
+pub(super) fn too_short(scene: &Scene, slot: &Slot) -> Option<Fault> {
+    let (period, least) = (slot.period?, least(scene, slot));
+    (along::varies(scene, slot) && period < least).then(|| {
+        let name = &slot.name;
+        let message = format!(
+            "slot {name}: its fog varies along the travel, but its sheet would repeat every {period} px, before the travel ends"
+        );
+        let remedy = format!("Leave out its `period`, give at least {least}, or leave out `along`.");
+        Fault::new(Class::Scene, message).remedy(remedy)
+    })
 }
 
 /// The stack with one strip that covers the whole travel, which parts all repeats of the others: the shortest that does, and its place.

@@ -5,6 +5,7 @@ use crate::base::placing::{Kind, Placing};
 use crate::base::units::{Px, Rect, Scale, Texel};
 use crate::base::words::Anchor;
 use crate::base::{law, seed};
+use crate::plan::along::{self, Across};
 use crate::plan::jobs::{ArtJob, FogJob, RimJob, RimSpec};
 use crate::plan::lamps::{Around, LampJob};
 use crate::plan::rims::{self, aspect};
@@ -20,6 +21,8 @@ use crate::steps::step5_grade::Tones;
 pub(super) struct SlotPlan<'a> {
     scene: &'a Scene,
     slot: &'a Slot,
+    /// The next nearer slot.
+    front: Option<&'a Slot>,
     scale: Scale,
     /// The view.
     view: [u32; 2],
@@ -59,7 +62,9 @@ impl<'a> SlotPlan<'a> {
         };
         let line = slot.line.unwrap_or_else(|| law::line_at(scene.horizon, near, rate));
         let unit = slot.shrink.unwrap_or(rate) * scale;
-        SlotPlan { scene, slot, scale, view, rate, line, unit, tones: tones(scene, slot), air }
+        let place = scene.slots.iter().position(|other| other.name == slot.name);
+        let front = place.and_then(|place| scene.slots.get(place + 1));
+        SlotPlan { scene, slot, front, scale, view, rate, line, unit, tones: tones(scene, slot), air }
     }
 
     /// Where a picture of the slot stands.
@@ -117,7 +122,10 @@ impl<'a> SlotPlan<'a> {
             .as_ref()
             .zip(drawn)
             .map(|(place, drawn)| strokes::on_sheet(place, drawn, self.scale));
+        let seen = law::strip_width(self.scene.view[0], self.scene.travel, self.rate) * self.scale;
+        field.along = self.across(Px(0.0)).of(self.slot, seen.0, f64::from(size[0]));
         Some(FogJob {
+            along: along::told(self.scene, self.slot),
             placing: self.placing(Kind::Fog, order, rect, size, Some(period)),
             gap: self.air.gap,
             optical_depth: tau,
@@ -137,6 +145,11 @@ impl<'a> SlotPlan<'a> {
         })
     }
 
+    /// Factors on a picture of the slot that begins at `left`.
+    fn across(&self, left: Px) -> Across<'_> {
+        Across { scene: self.scene, rate: self.rate, scale: self.scale, left }
+    }
+
     /// Its picture, which is `natural` px large.
     pub fn art(&self, place: &ArtPlace, natural: [f64; 2], order: usize) -> ArtJob {
         let width = place.width.unwrap_or(Px(natural[0]));
@@ -151,7 +164,7 @@ impl<'a> SlotPlan<'a> {
             Repeat::Every(period) => Some(period),
         };
         ArtJob {
-            treatment: self.treatment(&rect, size),
+            treatment: self.treatment(&rect, size, period.is_some()),
             placing: self.placing(Kind::Art, order, rect, size, period),
             flip: place.flip,
             wraps: place.repeat == Repeat::Edge,
@@ -167,14 +180,18 @@ impl<'a> SlotPlan<'a> {
         Some(LampJob { placing, lamps: spec.lights.len(), spec })
     }
 
-    /// What is done to its picture.
-    fn treatment(&self, rect: &Rect, size: [u32; 2]) -> Treatment {
+    /// What is done to its picture, which `repeats` or not.
+    fn treatment(&self, rect: &Rect, size: [u32; 2], repeats: bool) -> Treatment {
         let tint::Depth { clear, fog: depth } = self.air.tint;
         let tint = (clear + depth > 0.0).then(|| Tint {
             depth,
             clear,
             haze: self.tones.haze,
             falloff: self.field(size, rect.y * self.scale, 0),
+            along: self
+                .front
+                .filter(|_| !repeats)
+                .and_then(|front| self.across(rect.x).of(front, f64::INFINITY, f64::from(size[0]))),
         });
         let fade = self.slot.fade.map(|fade| Fade::new(&fade, rect, self.scale));
         let light = Relight::new(&self.scene.light, self.slot);

@@ -4,6 +4,7 @@ use crate::base::colour::{Srgb, lightness};
 use crate::base::interpolate::smoothstep;
 use crate::base::units::{Rect, Scale, Texel};
 use crate::scene::{self, Curve};
+use crate::steps::along::AlongSheet;
 use crate::steps::field::FieldSpec;
 use crate::steps::step2_falloff;
 
@@ -40,6 +41,8 @@ pub struct Tint {
     pub haze: Srgb,
     /// Its line and falloff, in texels from the picture's top; its bands stay in the sheets.
     pub falloff: FieldSpec,
+    /// The factor on the fog by column; none: 1 all along, as on a picture that repeats.
+    pub along: Option<AlongSheet>,
 }
 
 /// A fade of a picture.
@@ -87,13 +90,13 @@ impl Relight {
 }
 
 impl Tint {
-    /// Optical depth at `y` texels from the picture's top.
-    pub fn at(&self, y: f64) -> f64 {
+    /// Optical depth at `y` texels from the picture's top, of the clear air and of the fog where it is as thick as the law gives.
+    pub fn at(&self, y: f64) -> [f64; 2] {
         let over = (y - self.falloff.line.0) * self.falloff.open;
         let shape = &self.falloff.recipe.falloff;
         let fog =
             f64::from(step2_falloff::density(over as f32, shape.height.0 as f32, shape.beyond.0 as f32));
-        self.clear + self.depth * fog
+        [self.clear, self.depth * fog]
     }
 }
 

@@ -24,6 +24,7 @@ pub use texture::{Fit, Texture};
 use crate::base::colour::Srgb;
 use crate::base::units::{Px, Travel};
 use crate::base::words::{Anchor, Blending};
+use crate::steps::along::Along;
 use crate::steps::recipe::Recipe;
 use serde::{Deserialize, Deserializer};
 use std::fmt;
@@ -70,6 +71,8 @@ pub struct Air {
     pub drift: f64,
     /// Duration of the loop that frames of fog make, seconds.
     pub loop_seconds: f64,
+    /// Factor on the density of all fog, by places of the camera, scene px.
+    pub along: Option<Along>,
 }
 
 /// The light on the pictures.
@@ -257,6 +260,8 @@ pub struct Slot {
     pub art: Option<ArtPlace>,
     /// Whether a sheet is made for the air behind it.
     pub fog: bool,
+    /// Factor on its fog's density, by places of the camera, scene px; besides the air's.
+    pub along: Option<Along>,
     /// What is drawn into its fog.
     #[serde(flatten)]
     pub strokes: Option<StrokesPlace>,

@@ -181,6 +181,11 @@ fn property(key: &Key) -> Json {
         Kind::FlagOrNumber { min, max } => json!({ "anyOf": [{ "type": "boolean" }, number(min, max)] }),
         Kind::Pair { min, max } => pair(min, max),
         Kind::NumberOrPair { min, max } => json!({ "anyOf": [number(min, max), pair(min, max)] }),
+        Kind::Points { place: [least, greatest], most } => json!({
+            "type": "array",
+            "minItems": 1,
+            "items": { "type": "array", "items": [number(least, greatest), number(0.0, most)], "minItems": 2, "maxItems": 2 },
+        }),
         Kind::Text => json!({ "type": "string" }),
         Kind::Name | Kind::Preset | Kind::Path => json!({ "type": "string", "minLength": 1 }),
         Kind::Colour => json!({ "type": "string", "pattern": COLOUR }),
@@ -216,6 +221,7 @@ fn plain(value: &Value) -> Option<Json> {
         Value::Whole(whole) => Some((*whole).into()),
         Value::Flag(flag) => Some((*flag).into()),
         Value::Pair(pair) => Some(json!(pair)),
+        Value::Points(points) => Some(json!(points)),
         Value::Text(_) | Value::Choice(_) => value.text().map(Json::from),
         Value::Colour(colour) => Some(colour.to_hex().into()),
     }

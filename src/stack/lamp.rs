@@ -32,7 +32,7 @@ impl Profile<'_> {
         let count = ((x * x + y * y).sqrt() * SAMPLES) as usize + 3;
         let depth = |at: usize| {
             let away = Texel(at as f64 / SAMPLES) / spec.air.scale;
-            spec.air.glow(light.strength, light.core, away) as f32
+            spec.air.glow(light.extinction, light.strength, light.core, away) as f32
         };
         Profile { light, depths: (0..count).into_par_iter().map(depth).collect() }
     }
@@ -69,10 +69,13 @@ fn shapes(spec: &LampSpec, sheet: Option<&Sheet>, y: usize, width: usize, row: &
     };
     let first = spec.corner[0].rem_euclid(i64::from(sheet.size()[0])) as usize;
     sheet.opacities(y + spec.corner[1] as usize, first, width, row);
-    let line = ((fog.clear + fog.tau) as f32).max(DEPTH_MIN);
+    let line = |factor: f64| ((fog.clear + fog.tau * factor) as f32).max(DEPTH_MIN);
+    let along = |x: usize| {
+        fog.field.along.as_ref().map_or(1.0, |along| along.at((first + x) as f64 % along.period + 0.5))
+    };
     // By its optical depth, of clear air and fog, over the line's. Not in proportion: lamps over a low bank glow, too.
-    for value in &mut row.alpha {
-        let depth = -libm::log1pf(-value.min(OPAQUE)) / line;
+    for (x, value) in row.alpha.iter_mut().enumerate() {
+        let depth = -libm::log1pf(-value.min(OPAQUE)) / line(along(x));
         *value = LEAST_BY_FOG + (MOST_BY_FOG as f32 - LEAST_BY_FOG) * depth / (1.0 + depth);
     }
 }

@@ -9,6 +9,7 @@ use crate::base::interpolate::smoothstep;
 use crate::base::seed;
 use crate::base::units::{Px, Scale, Texel};
 use crate::base::words::Anchor;
+use crate::steps::along::AlongSheet;
 use crate::steps::recipe::{Bands, Noise, Recipe};
 use crate::steps::strokes::Strokes;
 
@@ -43,6 +44,8 @@ pub struct FieldSpec {
     pub moment: Moment,
     /// What is drawn into it.
     pub strokes: Option<Strokes>,
+    /// The factor on its density, by column; what is drawn stays as it is drawn.
+    pub along: Option<AlongSheet>,
 }
 
 impl FieldSpec {
@@ -70,6 +73,7 @@ impl FieldSpec {
             seed,
             moment: Moment::REST,
             strokes: None,
+            along: None,
         }
     }
 
@@ -97,9 +101,11 @@ impl FieldSpec {
         [0, 1].map(|axis| finest[axis].max(sigma[axis] / STEPS_MAX))
     }
 
-    /// Distance between samples that torn ends allow, along x and y: they come after the blurs.
-    fn torn(&self) -> [f64; 2] {
-        self.seen(tears::finest(&self.recipe, f64::from(self.cols)))
+    /// Distance between samples that torn ends and a factor along the travel allow, along x and y: they come after the blurs.
+    fn after_blurs(&self) -> [f64; 2] {
+        let [x, y] = self.seen(tears::finest(&self.recipe, f64::from(self.cols)));
+        let along = self.along.as_ref().map_or(f64::INFINITY, AlongSheet::finest);
+        [x.min(self.seen(Some([along; 2]))[0]), y]
     }
 
     /// Distance between samples that the blurs allow, along x and y.
@@ -115,10 +121,10 @@ impl FieldSpec {
         let per_cell = if self.recipe.bands.kind == Noise::Smooth { 4.0 } else { 8.0 };
         // And a body's edge doesn't fall between samples.
         let body = self.seen(step2_falloff::finest(&self.recipe.falloff));
-        let torn = self.torn();
+        let after = self.after_blurs();
         let steps = [0, 1].map(|axis| {
             let blurred = (sigma[axis] / per_sigma[axis]).min(finest[axis] / per_cell);
-            blurred.min(body[axis]).min(torn[axis]).max(1.0)
+            blurred.min(body[axis]).min(after[axis]).max(1.0)
         });
         let finer = step1_bands::sharpness(&self.recipe.bands, f64::from(self.cols), steps);
         steps.map(|step| (step * finer).max(1.0))
@@ -166,7 +172,7 @@ impl FieldSpec {
         let grid = self.grid(sampling, 0.0, f64::from(self.rows));
         match sampling {
             Sampling::Full => grid,
-            Sampling::Reduced => step4_soften::reduced(grid, self.sigma(), self.torn()).0,
+            Sampling::Reduced => step4_soften::reduced(grid, self.sigma(), self.after_blurs()).0,
         }
     }
 
@@ -184,7 +190,11 @@ impl FieldSpec {
         let sway = self.recipe.falloff.sway.0;
         let strip = self.grid(Sampling::Reduced, self.line.0 - sway - 1.0, self.line.0 + sway + 1.0);
         // What strokes are laid into is worked out once without them, and the bands are kept until then.
-        let kept = if self.strokes.is_some() { 2.0 * number * (area(&grid) + area(&own)) } else { 0.0 };
+        let kept = match (&self.strokes, &self.along) {
+            (None, _) => 0.0,
+            (Some(_), None) => 2.0 * number * (area(&grid) + area(&own)),
+            (Some(_), Some(_)) => 3.0 * number * (area(&grid) + area(&own)),
+        };
         let (period, tall) = (f64::from(self.cols), f64::from(self.rows) + 2.0 * sway.abs());
         let body = step2_falloff::body_bytes(&self.recipe.falloff, period, &self.moment);
         let tears = tears::bytes(&self.recipe, period, tall, &self.moment);
@@ -280,7 +290,7 @@ impl FieldSpec {
         let (plane, sigma) = (self.smeared_of(&grid, bands), self.sigma());
         let (density, grid) = match sampling {
             Sampling::Full => (step4_soften::apply(plane, sigma), grid),
-            Sampling::Reduced => step4_soften::reduce(plane, grid, sigma, self.torn()),
+            Sampling::Reduced => step4_soften::reduce(plane, grid, sigma, self.after_blurs()),
         };
         Field { grid, density }
     }
@@ -336,6 +346,34 @@ impl Field {
 
     /// Works the field out on its bands, which are those of [`FieldSpec::bands`].
     pub fn on(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
+        let Some(along) = &spec.along else { return Field::with_ends(spec, sampling, bands) };
+        // What is drawn goes through the same blurs apart from the rest: they are linear.
+        let own = |strokes: &Strokes| Strokes { weight: 0.0, ..strokes.clone() };
+        let rest = FieldSpec { strokes: spec.strokes.as_ref().map(own), ..spec.clone() };
+        let drawn = spec.strokes.as_ref().map(|strokes| {
+            let strokes = Some(Strokes { only: true, ..strokes.clone() });
+            Field::with_ends(&FieldSpec { strokes, ..spec.clone() }, sampling, bands.clone())
+        });
+        let mut field = Field::with_ends(&rest, sampling, bands);
+        let factors = along.columns(field.grid.cols);
+        field.density.each_row(
+            #[inline(always)]
+            |_, numbers| numbers.iter_mut().zip(&factors).for_each(|(number, factor)| *number *= factor),
+        );
+        if let Some(drawn) = drawn {
+            field.density.each_row(
+                #[inline(always)]
+                |row, numbers| {
+                    let more = drawn.density.row(row);
+                    numbers.iter_mut().zip(more).for_each(|(number, more)| *number += more);
+                },
+            );
+        }
+        field
+    }
+
+    /// The field with its torn ends, as thick all along.
+    fn with_ends(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
         let mut field = Field::whole(spec, sampling, bands);
         if spec.strokes.as_ref().is_some_and(|strokes| strokes.only) {
             // Drawn fog has the ends it was given.

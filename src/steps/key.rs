@@ -42,7 +42,7 @@ impl BandsSpec {
 impl FieldSpec {
     /// Key of the density field, sampled as the blurs allow: its grid follows from what is listed.
     pub fn key(&self) -> Key {
-        let FieldSpec { cols, rows, line, open, recipe, seed, moment, strokes } = self;
+        let FieldSpec { cols, rows, line, open, recipe, seed, moment, strokes, along } = self;
         let key = KeyWriter::new("field")
             .part("columns", cols)
             .part("rows", rows)
@@ -51,8 +51,12 @@ impl FieldSpec {
             .part("seed", seed)
             .part("time", moment)
             .part("recipe", recipe);
-        match strokes {
-            Some(strokes) => key.part("strokes", &strokes.key()).key(),
+        let key = match strokes {
+            Some(strokes) => key.part("strokes", &strokes.key()),
+            None => key,
+        };
+        match along {
+            Some(along) => key.part("along", &along.key()).key(),
             None => key.key(),
         }
     }

@@ -1,5 +1,6 @@
 //! The five steps of a sheet, in the order in which they run, and what runs them: a density field, a sheet of texels.
 
+pub mod along;
 pub mod dither;
 
 pub mod field;

@@ -158,6 +158,7 @@ fn plain(value: &Value) -> Json {
         Value::Whole(whole) => json!(whole),
         Value::Flag(flag) => json!(flag),
         Value::Pair(pair) => json!(pair),
+        Value::Points(points) => json!(points),
         Value::Text(_) | Value::Choice(_) => json!(value.text()),
         Value::Colour(colour) => colour.to_hex().into(),
     }

@@ -70,7 +70,7 @@ const READ: &[(&str, &str, &str)] = &[
     ("air.haze", "#d0d0d0", "str"), ("air.aloft", "#90b0d0", "sr"), ("air.glow", "#ffffff", "sr"),
     ("air.shade", "#808080", "sr"), ("air.visibility", "800", "olstr"), ("air.clear", "5000", "olstr"),
     ("air.anchor", "sky", "bfolstr"),
-    ("air.light", "60", "lsr"), ("air.blending", "linear", "dtr"), ("air.beyond", "400", "olsr"), ("air.drift", "3", ""), ("air.loop_seconds", "5", ""),
+    ("air.light", "60", "lsr"), ("air.blending", "linear", "dtr"), ("air.beyond", "400", "olsr"), ("air.drift", "3", ""), ("air.loop_seconds", "5", ""), ("air.along", "[[0, 1], [90, 2]]", "?folstr"),
     ("light.cast", "#8090c0", "tr"), ("light.exposure", "-1", "tr"), ("light.keep", "20", ""),
     ("texture.fit", "half", ""), ("texture.alpha", "premultiplied", ""), ("texture.side", "64", ""), ("texture.trim", "true", ""),
     ("rim.separation", "9", "r"), ("rim.spread", "12", "r"), ("rim.most", "0.4", "r"), ("rim.darken", "false", "r"),
@@ -96,7 +96,7 @@ const READ: &[(&str, &str, &str)] = &[
     ("slot.seed", "6", "bfolsr"), ("slot.preset", "mist", "bfolstr"), ("slot.anchor", "sky", "bfolstr"),
     ("slot.haze", "#a0b0c0", "str"), ("slot.haze_share", "0.9", "str"), ("slot.line", "71", "bfolstr"),
     ("slot.shrink", "0.4", "bfolstr"), ("slot.period", "300", "bfolsr"),
-    ("slot.strokes", "other.png", ""), ("slot.strokes_x", "9", "folsr"), ("slot.strokes_y", "33", "folsr"),
+    ("slot.along", "[[0, 1], [90, 2]]", "?folsr"), ("slot.strokes", "other.png", ""), ("slot.strokes_x", "9", "folsr"), ("slot.strokes_y", "33", "folsr"),
     ("slot.strokes_width", "60", "folsr"), ("slot.strokes_weight", "0.5", "folsr"), ("slot.strokes_only", "true", "folsr"),
 ];
 

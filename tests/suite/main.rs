@@ -4,6 +4,7 @@
 
 #![allow(clippy::approx_constant, clippy::type_complexity, clippy::needless_range_loop)] // Published values stand as printed.
 
+mod along;
 mod blur;
 mod body;
 mod colour;

@@ -116,7 +116,7 @@ fn what_is_planned_is_what_is_taken() {
         let scene = scene(&mut dice);
         let mut args = vec!["render", "scene.toml", "--out", "o", "--quiet"];
         match dice.roll(5) {
-            0 => args.extend(["--also", dice.of(&["ora", "glb", "pan", "preview", "svg"])]),
+            0 => args.extend(["--also", dice.of(&["ora", "glb", "pan", "preview", "svg", "strip"])]),
             1 => args.extend(["--frames", "4"]),
             2 => args.extend(["--bits", "16"]),
             _ => {}

@@ -3,7 +3,7 @@
 use super::util::{Scene, count, outputs, skipped};
 use std::process::Command;
 
-const ALL: [&str; 6] = ["--also", "ora,glb,pan,preview", "--pan-width", "64", "--pan-frames", "4"];
+const ALL: [&str; 6] = ["--also", "ora,glb,pan,preview,strip", "--pan-width", "64", "--pan-frames", "4"];
 
 #[test]
 fn the_same_bytes_on_1_to_8_threads_in_any_locale_from_any_folder() {

@@ -132,6 +132,7 @@ fn stated(all: &Resolved, level: &Layer) -> Map<String, Value> {
         Given::Whole(whole) => json!(whole),
         Given::Flag(flag) => json!(flag),
         Given::Pair(pair) => json!(pair),
+        Given::Points(points) => json!(points),
         Given::Text(_) | Given::Choice(_) => json!(value.text()),
         Given::Colour(colour) => json!(colour.to_hex()),
     };

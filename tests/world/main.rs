@@ -12,5 +12,6 @@ mod outside;
 mod painted;
 mod paintings;
 mod preview;
+mod strip;
 mod svg;
 mod texture;

@@ -4,6 +4,7 @@ mod apng;
 mod gltf;
 mod html;
 mod openraster;
+mod strip;
 mod svg;
 
 pub use apng::Pan;
@@ -12,6 +13,7 @@ use crate::base::fault::Result;
 use crate::base::limits::Limits;
 use crate::output::Effort;
 use crate::output::texture::Shape;
+use crate::plan::Plan;
 use crate::stack::Stack;
 
 /// A form of the whole stack.
@@ -27,11 +29,13 @@ pub enum Also {
     Preview,
     /// SVG, for documents and vector programs.
     Svg,
+    /// The whole travel as one long still.
+    Strip,
 }
 
 impl Also {
     /// All forms.
-    pub const ALL: [Also; 5] = [Also::Ora, Also::Glb, Also::Pan, Also::Preview, Also::Svg];
+    pub const ALL: [Also; 6] = [Also::Ora, Also::Glb, Also::Pan, Also::Preview, Also::Svg, Also::Strip];
 
     /// The word for it on the command line.
     pub fn word(self) -> &'static str {
@@ -41,6 +45,7 @@ impl Also {
             Also::Pan => "pan",
             Also::Preview => "preview",
             Also::Svg => "svg",
+            Also::Strip => "strip",
         }
     }
 
@@ -52,6 +57,7 @@ impl Also {
             Also::Pan => "pan.apng",
             Also::Preview => "preview.html",
             Also::Svg => "scene.svg",
+            Also::Strip => "strip.png",
         }
     }
 }
@@ -81,7 +87,13 @@ pub fn bytes(stack: &Stack<'_>, form: Also, how: &How<'_>) -> Result<Vec<u8>> {
         Also::Pan => apng::bytes(stack, how.pan, limits),
         Also::Preview => html::bytes(stack),
         Also::Svg => svg::bytes(stack, effort),
+        Also::Strip => strip::bytes(stack, effort, limits),
     }
+}
+
+/// Texels of the strip of a plan's whole travel.
+pub fn strip_texels(plan: &Plan) -> u64 {
+    strip::texels(plan)
 }
 
 /// Text for an element or an attribute of XML or HTML.

@@ -94,6 +94,13 @@ pub enum Kind {
         /// The most.
         max: f64,
     },
+    /// Points of a curve along the travel, each a place and a factor; the places rise.
+    Points {
+        /// Least and greatest place.
+        place: [f64; 2],
+        /// Greatest factor; the least is 0.
+        most: f64,
+    },
     /// A line of text.
     Text,
     /// A name that outputs are called after; must be fit for a file.

@@ -43,6 +43,7 @@ pub const KEYS: &[Key] = &[
     key("air.beyond", from(0.0, 1e9), DEPTH, Like("air.visibility", "the visibility"), "Depth of the air behind the farthest slot."),
     key("air.drift", from(-1e4, 1e4), "scene px per second at pan rate 1", Literal("12"), "Suggested speed at which fog drifts to the right; slower far away."),
     key("air.loop_seconds", from(1.0, 3600.0), "seconds", Literal("16"), "Duration of the loop that the frames of animated fog make."),
+    key("air.along", ALONG, PX, Words("1 throughout"), "Factor on the density of all fog along the travel: points of [place, factor], smooth between."),
     // The light on the pictures.
     key("light.cast", Kind::Colour, "", Literal("\"#ffffff\""), "Colour of the light that falls on the pictures; it multiplies them in linear light."),
     key("light.exposure", from(-16.0, 16.0), "stops", Literal("0"), "How much lighter that light makes the pictures: -1 halves it, 1 doubles it."),
@@ -120,6 +121,7 @@ pub const KEYS: &[Key] = &[
     key("slot.fade_curve", Kind::Choice(&["smooth", "straight", "early", "late"]), "", Literal("\"smooth\""), "Shape of the fade: gentle at both ends, even, fastest at the start, or fastest at the end."),
     key("slot.clear", SHARE, "", Words("1; 0 where the picture behind it fills the view behind all others, as a sky painted with its air does"), "Share of the clear air in its sheet that is seen at every height; the rest lies in the fog."),
     key("slot.fog", Kind::Flag, "", Literal("true"), "Whether a sheet is made for the air behind it."),
+    key("slot.along", ALONG, PX, Words("1 throughout"), "Factor on its fog's density along the travel: points of [place, factor], smooth between; besides the air's."),
     key("slot.strokes", Kind::Path, "", Words("none"), "Picture whose strokes become its fog: white adds, black clears, alpha is how much. PNG, SVG or FILE.ora#LAYER."),
     key("slot.strokes_x", from(-1e7, 1e7), PX, Words("the layer's, else 0"), "Left edge of the strokes, with the camera at the start of the travel."),
     key("slot.strokes_y", from(-FAR, FAR), PX, Words("the layer's, else 0"), "Top edge of the strokes."),
@@ -156,6 +158,8 @@ pub const KEYS: &[Key] = &[
 
 /// Where fog lies.
 const ANCHOR: Kind = Kind::Choice(&["ground", "sky"]);
+/// Factors on the density by places of the camera.
+const ALONG: Kind = Kind::Points { place: [-FAR, 1e7], most: 100.0 };
 /// A share.
 const SHARE: Kind = from(0.0, 1.0);
 

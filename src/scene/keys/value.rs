@@ -4,7 +4,10 @@ use crate::base::colour::Srgb;
 use crate::scene::keys::{Fallback, Key, Kind, near};
 use crate::scene::texture::Fit;
 use std::fmt;
-use toml::de::{DeFloat, DeInteger, DeValue};
+use toml::de::{DeArray, DeFloat, DeInteger, DeValue};
+
+/// Most points of a curve.
+const POINTS: usize = 256;
 
 /// A checked value.
 #[derive(Clone, Debug, PartialEq)]
@@ -17,6 +20,8 @@ pub enum Value {
     Flag(bool),
     /// Two numbers.
     Pair([f64; 2]),
+    /// Points of a curve: place and factor.
+    Points(Vec<[f64; 2]>),
     /// Text, a name or a path.
     Text(String),
     /// A colour.
@@ -42,6 +47,11 @@ impl fmt::Display for Value {
             Value::Whole(value) => write!(f, "{value}"),
             Value::Flag(value) => write!(f, "{value}"),
             Value::Pair([a, b]) => write!(f, "[{a}, {b}]"),
+            Value::Points(points) => {
+                let all: Vec<String> =
+                    points.iter().map(|[at, factor]| format!("[{at}, {factor}]")).collect();
+                write!(f, "[{}]", all.join(", "))
+            }
             Value::Text(text) => write!(f, "{}", toml_edit::Value::from(text.as_str())),
             Value::Colour(colour) => write!(f, "\"{}\"", colour.to_hex()),
             Value::Choice(word) => write!(f, "\"{word}\""),
@@ -81,12 +91,17 @@ impl Value {
             Value::Number(value) => toml::Value::Float(*value),
             Value::Whole(value) => toml::Value::Integer(*value),
             Value::Flag(value) => toml::Value::Boolean(*value),
-            Value::Pair(pair) => toml::Value::Array(pair.iter().map(|v| toml::Value::Float(*v)).collect()),
+            Value::Pair(pair) => floats(pair),
+            Value::Points(points) => toml::Value::Array(points.iter().map(floats).collect()),
             Value::Text(text) => toml::Value::String(text.clone()),
             Value::Colour(colour) => toml::Value::String(colour.to_hex()),
             Value::Choice(word) => toml::Value::String((*word).to_owned()),
         }
     }
+}
+
+fn floats(pair: &[f64; 2]) -> toml::Value {
+    toml::Value::Array(pair.iter().map(|number| toml::Value::Float(*number)).collect())
 }
 
 impl Key {
@@ -101,6 +116,7 @@ impl Key {
                 | Kind::FlagOrNumber { .. }
                 | Kind::Pair { .. }
                 | Kind::NumberOrPair { .. }
+                | Kind::Points { .. }
         );
         match DeValue::parse(text.trim()) {
             Ok(value) if value.get_ref().is_str() || !wants_text => self.check(value.get_ref()),
@@ -137,6 +153,9 @@ impl Key {
                 }
                 Ok(Value::Pair(pair))
             }
+            (Kind::Points { place, most }, DeValue::Array(array)) => {
+                self.points(array, place, most).map(Value::Points)
+            }
             (Kind::Text | Kind::Name | Kind::Preset | Kind::Path, DeValue::String(text)) => {
                 Ok(Value::Text(text.clone().into_owned()))
             }
@@ -165,6 +184,29 @@ impl Key {
             },
             (_, other) => Err(self.wrong_type(other)),
         }
+    }
+
+    /// Points of a curve, whose places rise.
+    fn points(&self, array: &DeArray<'_>, place: [f64; 2], most: f64) -> Result<Vec<[f64; 2]>, Wrong> {
+        if array.is_empty() || array.len() > POINTS {
+            return Err(self.wrong(format!("`{}` has {} points, not 1 to {POINTS}", self.path, array.len())));
+        }
+        let mut points: Vec<[f64; 2]> = Vec::with_capacity(array.len());
+        for item in array.iter() {
+            let DeValue::Array(pair) = item.get_ref() else { return Err(self.wrong_type(item.get_ref())) };
+            let [at, factor] = pair.iter().collect::<Vec<_>>()[..] else {
+                let message = format!("a point of `{}` has {} numbers, not 2", self.path, pair.len());
+                return Err(self.wrong(message));
+            };
+            let at = self.number(at.get_ref(), place[0], place[1], false)?;
+            let factor = self.number(factor.get_ref(), 0.0, most, false)?;
+            if let Some(before) = points.last().filter(|before| before[0] >= at) {
+                let message = format!("in `{}` the place {at} doesn't come after {}", self.path, before[0]);
+                return Err(self.wrong(message));
+            }
+            points.push([at, factor]);
+        }
+        Ok(points)
     }
 
     /// A TOML number within a range.
@@ -205,6 +247,9 @@ impl Key {
             Kind::FlagOrNumber { min, max } => format!("true, false, or {}", range(min, max)),
             Kind::Pair { min, max } => format!("two numbers, {}", range(min, max)),
             Kind::NumberOrPair { min, max } => format!("one number or two, {}", range(min, max)),
+            Kind::Points { place: [min, max], most } => {
+                format!("points of [{}, 0 to {most}]", range(min, max))
+            }
             Kind::Text => "text".into(),
             Kind::Name => "a name".into(),
             Kind::Preset => "a preset's name".into(),
@@ -243,6 +288,10 @@ impl Key {
                 "Give a number from {} to {}{unit}, or two in brackets, like `{} = [3840, 900]`.",
                 amount(min),
                 amount(max),
+                self.name()
+            ),
+            Kind::Points { most, .. } => format!(
+                "Give points of [place, factor], places rising, factors from 0 to {most}, like `{} = [[0, 1], [4000, 3]]`.",
                 self.name()
             ),
             Kind::Text | Kind::Name => format!("Give text in quotes, like `{} = \"...\"`.", self.name()),
@@ -289,6 +338,7 @@ impl Key {
             Kind::FlagOrNumber { .. } => "true, false or a number",
             Kind::Pair { .. } => "a list of two numbers",
             Kind::NumberOrPair { .. } => "a number or a list of two",
+            Kind::Points { .. } => "a list of points",
             Kind::Text | Kind::Name | Kind::Preset | Kind::Path => "text",
             Kind::Colour | Kind::ColourOr(_) => "a colour",
             Kind::Fit | Kind::Choice(_) => "a word",

@@ -256,7 +256,9 @@ impl Outputs<'_> {
 
     fn settings_of_lamps(&self, job: &LampJob) -> Settings {
         let step = |key: &str| crate::scene::keys::find(key).is_some_and(|key| key.is_step());
-        let wanted = |key: &str| ["camera", "air.visibility", "slot.depth"].contains(&key) || step(key);
+        const OWN: [&str; 6] =
+            ["camera", "air.visibility", "air.clear", "air.along", "slot.along", "slot.depth"];
+        let wanted = |key: &str| OWN.contains(&key) || step(key);
         let mut settings = self.scene_settings.pick(&job.placing.slot, wanted);
         for light in &job.spec.lights {
             let [x, y] = light.at.map(|at| at / self.plan.scale);
@@ -290,6 +292,7 @@ impl Outputs<'_> {
         let wanted = |key: &str| {
             (["slot.", "air.", "texture."].iter().any(|table| key.starts_with(table)) || key == "floor")
                 && key != "slot.fog"
+                && key != "slot.along"
                 && !key.starts_with("slot.strokes")
                 && !OTHERS.contains(&key)
         };

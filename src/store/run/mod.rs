@@ -17,7 +17,7 @@ use crate::base::limits::Limits;
 use crate::base::progress::{Progress, Silent};
 use crate::base::units::Camera;
 use crate::base::words::Bits;
-use crate::output::forms::{Also, Pan};
+use crate::output::forms::{self, Also, Pan};
 use crate::output::{Effort, Manifest};
 use crate::plan::{Demand, Plan, haze};
 use crate::scene::pictures::Pictures;
@@ -91,6 +91,7 @@ impl Options {
             deep: self.bits == Bits::Sixteen,
             forms: self.also.len() as u32,
             texels: if pan { self.pan.texels(plan, &self.limits) } else { 0 },
+            strip: if self.also.contains(&Also::Strip) { forms::strip_texels(plan) } else { 0 },
         }
     }
 
