@@ -265,7 +265,9 @@ pub struct Slot {
     /// What is drawn into its fog.
     #[serde(flatten)]
     pub strokes: Option<StrokesPlace>,
-    /// Seed of its noise, hashed from the scene's seed and its name unless given.
+    /// Name that its noise is drawn by; none: its own.
+    pub stream: Option<String>,
+    /// Seed of its noise, hashed from its own seed or the scene's and its stream.
     pub seed: u64,
     /// Name of the preset its recipe starts from.
     pub preset: String,

@@ -71,6 +71,45 @@ pub(super) fn remove_slot(file: &Path, text: &str, name: &str) -> Result<String>
     Ok(without(text, &blocks(&document, text), is_its))
 }
 
+/// The text with one more lamp, after all others, in a slot and at a place of its strip.
+///
+/// # Errors
+/// Class `Scene`: the text can't be read, or has its lamps in a list of one line.
+pub(super) fn add_lamp(file: &Path, text: &str, slot: &str, [x, y]: [f64; 2]) -> Result<String> {
+    let document = parse(file, text)?;
+    if document.get("lamp").is_some_and(|item| !item.is_array_of_tables()) {
+        return Err(by_hand(
+            file,
+            "the lamps stand in a list of one line",
+            "Write the new one there by hand.",
+        ));
+    }
+    let blocks = blocks(&document, text);
+    let last = |all: &str| blocks.iter().rev().find(|block| block.path[0] == all);
+    let at = last("lamp").or_else(|| last("slot")).map_or(text.len(), |block| block.lines.end);
+    let slot = toml_edit::Value::from(slot).to_string();
+    Ok(inserted(text, at, &format!("[[lamp]]\nslot = {}\nx = {x}\ny = {y}\n", slot.trim())))
+}
+
+/// The text without the lamp at a place of their list, and without what moods change of it.
+///
+/// # Errors
+/// As for [`add_lamp`]; and where there is no such lamp.
+pub(super) fn remove_lamp(file: &Path, text: &str, at: usize) -> Result<String> {
+    let document = parse(file, text)?;
+    let tables = document.get("lamp").and_then(Item::as_array_of_tables);
+    let lamp = tables
+        .and_then(|all| all.get(at))
+        .ok_or_else(|| by_hand(file, "the lamp has no table of its own", "Remove it by hand."))?;
+    let (name, at) = (lamp.get("name").and_then(Item::as_str), at.to_string());
+    let is_its = |path: &[String]| match path {
+        [all, place, ..] if all == "lamp" => *place == at,
+        [moods, _, lamps, one, ..] => moods == "mood" && lamps == "lamp" && Some(one.as_str()) == name,
+        _ => false,
+    };
+    Ok(without(text, &blocks(&document, text), is_its))
+}
+
 /// The text with a slot called otherwise, also where moods name it.
 ///
 /// # Errors
@@ -273,6 +312,20 @@ mod tests {
         let fresh = rename_slot(file(), &lit, "reeds", "rushes").unwrap();
         assert!(fresh.ends_with("[[lamp]]\nslot = \"rushes\" # dim\nx = 1\n"), "{fresh}");
         assert!(!remove_slot(file(), &lit, "reeds").unwrap().contains("lamp"));
+    }
+
+    #[test]
+    fn lamps_come_and_go() {
+        let first = add_lamp(file(), TEXT, "hut", [4.5, 2.0]).unwrap();
+        let lines = "\n[[lamp]]\nslot = \"hut\"\nx = 4.5\ny = 2\n";
+        assert_eq!(first, TEXT.replace("depth = 0\n", &format!("depth = 0\n{lines}")));
+        let named = first.replace("y = 2\n", "y = 2\nname = 'gate' # old\n");
+        let dusk = format!("{named}\n[mood.dusk.lamp.gate]\nstrength = 3\n");
+        let second = add_lamp(file(), &dusk, "reeds", [1.0, 1.0]).unwrap();
+        assert_eq!(remove_lamp(file(), &second, 1).unwrap(), dusk);
+        assert_eq!(remove_lamp(file(), &dusk, 0).unwrap(), format!("{TEXT}\n"));
+        assert!(remove_lamp(file(), TEXT, 0).is_err());
+        assert!(add_lamp(file(), "lamp = []\n", "hut", [0.0; 2]).is_err());
     }
 
     #[test]

@@ -54,6 +54,12 @@ enum Ask {
     Restore { slot: Option<String>, key: String, stamp: u64 },
     /// Numbers or the colour of a lamp, by their keys.
     Lamp { at: usize, values: BTreeMap<String, Json>, gesture: Option<String>, stamp: u64 },
+    /// A lamp in a slot, at a place of its strip.
+    #[serde(rename = "add-lamp")]
+    AddLamp { slot: String, at: [f64; 2], stamp: u64 },
+    /// A lamp is removed.
+    #[serde(rename = "remove-lamp")]
+    RemoveLamp { at: usize, stamp: u64 },
     /// A stroke into a slot's fog, as far as it is drawn; `held` until it ends.
     Stroke { held: bool, stroke: Stroke, stamp: u64 },
     /// A new seed for a slot.
@@ -273,6 +279,10 @@ fn change_level(hub: &Hub, tab: &Tab, ask: Ask) {
         Ask::Hide { slot, hidden, stamp } => {
             edit(hub, tab, stamp, None, |session| session.hide_slot(&slot, hidden));
         }
+        Ask::AddLamp { slot, at, stamp } => {
+            edit(hub, tab, stamp, Some("lamp"), |session| session.add_lamp(&slot, at));
+        }
+        Ask::RemoveLamp { at, stamp } => edit(hub, tab, stamp, None, |session| session.remove_lamp(at)),
         Ask::Mood { name, stamp } => edit(hub, tab, stamp, None, |session| session.choose_mood(name)),
         Ask::Make { mood, stamp } => edit(hub, tab, stamp, None, |session| session.make_mood(&mood)),
         Ask::Unmake { mood, stamp } => edit(hub, tab, stamp, None, |session| session.remove_mood(&mood)),
@@ -357,7 +367,12 @@ fn toml_of(value: &Json) -> Result<String> {
         Json::String(text) if text == "inf" => text.clone(),
         Json::String(text) => toml_edit::Value::from(text.as_str()).to_string(),
         Json::Number(_) | Json::Bool(_) => value.to_string(),
-        Json::Array(items) if items.iter().all(Json::is_number) => value.to_string(),
+        Json::Array(items) if items.iter().all(is_number_or_list) => value.to_string(),
         _ => return Err(Fault::new(Class::Usage, "this is not a value that a scene can hold").into()),
     })
+}
+
+/// A number, or a list of numbers.
+fn is_number_or_list(value: &Json) -> bool {
+    value.is_number() || value.as_array().is_some_and(|items| items.iter().all(Json::is_number))
 }

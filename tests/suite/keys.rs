@@ -93,7 +93,7 @@ const READ: &[(&str, &str, &str)] = &[
     ("slot.cast", "#8090c0", "tr"), ("slot.exposure", "-1", "tr"), ("slot.keep", "20", ""),
     ("slot.fade", "top", "tr"), ("slot.fade_from", "40", "tr"),
     ("slot.fade_over", "5", "tr"), ("slot.fade_curve", "late", "tr"), ("slot.fog", "false", "bfolstr"),
-    ("slot.seed", "6", "bfolsr"), ("slot.preset", "mist", "bfolstr"), ("slot.anchor", "sky", "bfolstr"),
+    ("slot.seed", "6", "bfolsr"), ("slot.stream", "other", "bfolsr"), ("slot.preset", "mist", "bfolstr"), ("slot.anchor", "sky", "bfolstr"),
     ("slot.haze", "#a0b0c0", "str"), ("slot.haze_share", "0.9", "str"), ("slot.line", "71", "bfolstr"),
     ("slot.shrink", "0.4", "bfolstr"), ("slot.period", "300", "bfolsr"),
     ("slot.along", "[[0, 1], [90, 2]]", "?folsr"), ("slot.strokes", "other.png", ""), ("slot.strokes_x", "9", "folsr"), ("slot.strokes_y", "33", "folsr"),

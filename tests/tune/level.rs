@@ -25,8 +25,11 @@ fn slots_are_renamed_hidden_removed_and_added_in_single_steps_with_every_comment
     let steps = [
         (
             json!({ "do": "rename", "slot": "veil", "name": "mist over the pond" }),
-            text.replace("name = \"veil\"", "name = \"mist over the pond\"")
-                .replace("slot.veil", "slot.\"mist over the pond\""),
+            text.replace(
+                "name = \"veil\"   # a sheet alone",
+                "name = \"mist over the pond\"   # a sheet alone\nstream = \"veil\"",
+            )
+            .replace("slot.veil", "slot.\"mist over the pond\""),
         ),
         (json!({ "do": "hide", "slot": "ridge", "hidden": true }), String::new()),
         (json!({ "do": "add", "name": "air", "depth": 50.5 }), String::new()),

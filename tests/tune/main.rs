@@ -1,5 +1,6 @@
 //! The tuning page, asked through the program itself: who gets in, what an edit does, that nothing is lost, and what a browser makes of it.
 
+mod along;
 #[allow(dead_code)]
 #[path = "../world/browser.rs"]
 mod browser;

@@ -368,14 +368,25 @@ fn latency_of_two_hundred_drags() {
             at(1.0)
         );
     };
-    for (name, selector, by) in [
-        ("depth of a slot", "[data-grip=\"depth/hut\"] .pill", [60, 0]),
-        ("top edge of the fog", "[data-grip=\"top/barge\"] .bar", [0, -30]),
-        ("visibility", "[data-grip=\"visibility\"] .seen-pill", [-60, 0]),
-        ("light", "[data-key=\"air.light\"] input[type=range]", [30, 0]),
-        ("camera", "#stage", [-150, 0]),
+    let chosen = |slot: &str, more: &str| {
+        browser.run(&format!("const select = document.getElementById('subject'); select.value = '{slot}'; select.dispatchEvent(new Event('change')); {more} performance.clearMeasures()"));
+    };
+    for (name, slot, more, selector, by) in [
+        ("depth of a slot", "", "", "[data-grip=\"depth/hut\"] .pill", [60, 0]),
+        ("top edge of the fog", "", "", "[data-grip=\"top/barge\"] .bar", [0, -30]),
+        ("visibility", "", "", "[data-grip=\"visibility\"] .seen-pill", [-60, 0]),
+        ("light", "", "", "[data-key=\"air.light\"] input[type=range]", [30, 0]),
+        ("camera", "", "", "#stage", [-150, 0]),
+        (
+            "curve along the travel",
+            "",
+            "document.getElementById('along-add').click();",
+            ".point:nth-of-type(2)",
+            [40, -10],
+        ),
+        ("strokes", "barge", "document.getElementById('draw').click();", "#stage", [120, -30]),
     ] {
-        browser.run("const select = document.getElementById('subject'); select.value = ''; select.dispatchEvent(new Event('change')); performance.clearMeasures()");
+        chosen(slot, more);
         browser.settle();
         for turn in 0..40 {
             let way = if turn % 2 == 0 { 1 } else { -1 };
@@ -396,4 +407,22 @@ fn latency_of_two_hundred_drags() {
     }
     report("all", &mut all);
     report("until the frame with the picture is drawn", &mut drawn);
+    // What is in view at its own texels, exactly, after an edit.
+    browser.run("document.getElementById('draw').click()");
+    chosen(
+        "barge",
+        "const zoom = document.getElementById('zoom'); zoom.value = '1'; zoom.dispatchEvent(new Event('change'));",
+    );
+    std::thread::sleep(std::time::Duration::from_secs(2));
+    let edit = |number: f64| {
+        browser.later(&format!(
+            "const data = document.documentElement.dataset; const before = data.turn; const start = performance.now();\
+             const input = document.querySelector('[data-key=\"grade.thickness\"] input[type=text]'); input.value = '{number}'; input.dispatchEvent(new Event('change'));\
+             const look = () => data.turn !== before && data.texels ? done(performance.now() - start) : requestAnimationFrame(look); look();"
+        ))
+    };
+    let mut exact: Vec<f64> =
+        (0..40).filter_map(|turn| edit(1.0 + 0.01 * f64::from(turn)).as_f64()).collect();
+    assert!(exact.len() == 40);
+    report("exact after an edit at 100 %", &mut exact);
 }

@@ -129,6 +129,7 @@ pub const KEYS: &[Key] = &[
     key("slot.strokes_weight", from(0.0, 100.0), "", Literal("1"), "Density of white strokes; 1 is that of the fog's line."),
     key("slot.strokes_only", Kind::Flag, "", Literal("false"), "Whether the sheet is what is drawn and nothing else."),
     key("slot.seed", Kind::Whole { min: 0, max: i64::MAX }, "", Words("the scene's"), "Its own seed."),
+    key("slot.stream", Kind::Text, "", Words("its name"), "Name that its noise is drawn by; a renamed slot keeps its fog under the old one."),
     key("slot.preset", Kind::Preset, "", Words("the scene's"), "The preset that its recipe starts from."),
     key("slot.anchor", ANCHOR, "", Words("the air's, else its preset's"), "Where its fog lies."),
     key("slot.haze", Kind::Colour, "", Words("the air's"), "Its own fog colour, mixed with the air's."),

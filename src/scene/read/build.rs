@@ -163,7 +163,7 @@ fn slot(resolved: &Resolved, facts: &Resolved, folder: &Path, input: &Input) -> 
         own.fill(key!("slot.seed"), seed.clone(), Layer::Default);
     }
     let mut slot: Slot = own.read("slot")?;
-    slot.seed = seed::derive(slot.seed, &slot.name);
+    slot.seed = seed::derive(slot.seed, slot.stream.as_ref().unwrap_or(&slot.name));
     if let Some(art) = &mut slot.art {
         (art.file, art.layer) = (file, layer);
     }

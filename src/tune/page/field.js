@@ -1,6 +1,6 @@
 // One control, made from its part of the JSON Schema: a number with its slider, a switch, a word, a colour, a text.
 import { send, gesture, gestureEnds } from "./wire.js";
-import { short, words, tidy, scaleOf } from "./numbers.js";
+import { pointsOf, short, words, tidy, scaleOf } from "./numbers.js";
 import { nameOf } from "./words.js";
 import { pickColour } from "./picker.js";
 
@@ -50,6 +50,11 @@ export class Field {
     this.root.addEventListener("pointerenter", tell);
   }
 
+  /** Whether it takes points of a curve: `0: 1, 4000: 3`. */
+  get isCurve() {
+    return this.key.schema.items?.type === "array";
+  }
+
   get what() {
     return `${this.slot ?? ""}/${this.key.path}`;
   }
@@ -97,14 +102,15 @@ export class Field {
     const none = text === "" && this.key.schema.type !== "string";
     if (none) return this.unset(event);
     let value = text;
-    if (this.key.schema.type === "array") value = text.split(/[\sx,]+/).map(Number);
+    if (this.isCurve) value = pointsOf(text);
+    else if (this.key.schema.type === "array") value = text.split(/[\sx,]+/).map(Number);
     else if (this.pair && /[^\sx,][\sx,]+[^\sx,]/.test(text)) value = text.split(/[\sx,]+/).map(Number);
     else if (this.number && text !== "inf") {
       if (text === "yes" || text === "no" || text === "true" || text === "false") value = text === "yes" || text === "true";
       else value = Number(text.replace(",", "."));
     }
     const bad = (number) => typeof number === "number" && !Number.isFinite(number);
-    if ([value].flat().some(bad)) return this.refuse(`"${text}" is not a number.`);
+    if ([value].flat(2).some(bad)) return this.refuse(`"${text}" is not a number.`);
     this.set(value, event);
   }
 
@@ -208,7 +214,7 @@ export class Field {
     this.value = value;
     const active = document.activeElement;
     if (this.input && (active !== this.input || !this.wrong.hidden || !this.ahead)) {
-      this.input.value = value === null ? "" : Array.isArray(value) ? value.map(short).join(" x ") : value === true ? "yes" : value === false ? "no" : short(value);
+      this.input.value = value === null ? "" : Array.isArray(value) ? words(value) : value === true ? "yes" : value === false ? "no" : short(value);
     }
     if (this.slider) {
       const moves = typeof value === "number";

@@ -10,6 +10,8 @@ let state = null;
 /** The place of the chosen lamp among all. */
 let chosen = null;
 let held = null;
+/** How many lamps there will be once the new one is there. */
+let expected = 0;
 const handles = [];
 const fields = new Map();
 
@@ -70,6 +72,7 @@ function make(at) {
   handle.addEventListener("click", () => choose(at));
   handle.addEventListener("keydown", (event) => {
     const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+    if (event.key === "Delete") return remove(at, event);
     if (!way || event.ctrlKey || event.altKey || event.metaKey) return;
     event.preventDefault();
     event.stopPropagation();
@@ -78,6 +81,20 @@ function make(at) {
   });
   by("frame").append(handle);
   return handle;
+}
+
+function remove(at, event) {
+  gestureEnds();
+  choose(null);
+  send({ do: "remove-lamp", at }, event);
+}
+
+/** Adds a lamp to a slot that moves by `rate`, where the middle of the picture is. */
+export function addLamp(slot, rate, event) {
+  gestureEnds();
+  expected = state.lamps.length + 1;
+  const at = [state.view[0] / 2 + view.camera * rate, state.view[1] * 0.4].map(Math.round);
+  send({ do: "add-lamp", slot, at }, event);
 }
 
 function choose(at) {
@@ -121,6 +138,10 @@ export function showLamps(now = state) {
   while (handles.length > state.lamps.length) handles.pop().remove();
   while (handles.length < state.lamps.length) handles.push(make(handles.length));
   if (chosen !== null && chosen >= state.lamps.length) chosen = null;
+  if (expected && state.lamps.length === expected) {
+    chosen = expected - 1;
+    expected = 0;
+  }
   state.lamps.forEach((_, at) => put(at));
   showFields();
 }
@@ -128,5 +149,6 @@ export function showLamps(now = state) {
 export function setUpLamps() {
   whenAsked(() => showLamps());
   by("lamp-fields").append(field("colour", "Colour", "color", {}), ...FIELDS.map(([key, name, min, max]) => field(key, name, "number", { min, max, step: "any", required: true })));
+  by("lamp-remove").addEventListener("click", (event) => { if (chosen !== null) remove(chosen, event); });
   by("lamp-close").addEventListener("click", () => { const at = chosen; choose(null); handles[at]?.focus(); });
 }

@@ -2,6 +2,7 @@
 import { send, gestureEnds } from "./wire.js";
 import { placeOf, view } from "./view.js";
 import { neighbours } from "./words.js";
+import { addLamp } from "./lamps.js";
 
 const by = (id) => document.getElementById(id);
 let page = null;
@@ -96,6 +97,10 @@ export function setUpLevel(shared, called) {
   });
   by("hide").addEventListener("click", (event) => act({ do: "hide", slot: page.subject, hidden: by("hide").getAttribute("aria-pressed") !== "true" }, event));
   by("remove").addEventListener("click", (event) => act({ do: "remove", slot: page.subject }, event));
+  by("add-lamp").addEventListener("click", (event) => {
+    const camera = page.section?.camera ?? page.state.view[0] / 2;
+    addLamp(page.subject, camera / (camera + (valueOf(page.subject, "slot.depth") ?? 0)), event);
+  });
   by("add").addEventListener("click", (event) => act({ do: "add", name: "air", depth: depthOfNew() }, event));
   by("picture-file").addEventListener("change", () => {
     for (const file of by("picture-file").files) upload(file, page.state.view[0] / 2);

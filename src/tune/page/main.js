@@ -11,6 +11,7 @@ import { nameOf } from "./words.js";
 import { offer } from "./recovery.js";
 import { setUpLamps, showLamps } from "./lamps.js";
 import { setUpHand, showHand } from "./strokes.js";
+import { setUpAlong, showAlong } from "./along.js";
 
 const by = (id) => document.getElementById(id);
 /** State that all parts of the page share. */
@@ -51,6 +52,7 @@ function faulty(faults, title) {
 function tellChoice() {
   for (const id of ["reseed", "alone"]) by(id).hidden = !page.subject;
   showHand();
+  showAlong();
   outline(page.subject);
   showLevel();
   showRecipes();
@@ -221,4 +223,5 @@ setUpDrift();
 setUpRecipes(page);
 setUpLevel(page, { choose, say });
 setUpHand(page);
+setUpAlong(page);
 connect();

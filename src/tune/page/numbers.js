@@ -6,11 +6,22 @@ export function short(number) {
   return String(Number(number.toPrecision(15)));
 }
 
+/** Points of a curve, as they are typed and read: each a place and a factor. */
+export function pointsText(points) {
+  return points.map(([place, factor]) => `${short(place)}: ${short(factor)}`).join(", ");
+}
+
+/** Points that were typed; not a number where one isn't. */
+export function pointsOf(text) {
+  return text.split(/[,;]/).map((point) => point.split(":").map((one) => (one.trim() === "" ? NaN : Number(one))));
+}
+
 /** Any value in words. */
 export function words(value) {
   if (value === null || value === undefined || value === "") return "not set";
   if (value === true) return "yes";
   if (value === false) return "no";
+  if (Array.isArray(value) && Array.isArray(value[0])) return pointsText(value);
   if (Array.isArray(value)) return value.map(short).join(" x ");
   return typeof value === "number" ? short(value) : value;
 }

@@ -2,7 +2,7 @@
 
 const NAMES = {
   "grade.thickness": "thickness", "falloff.height": "top", "soften.sigma": "softness", "smear.length": "smear", "bands.size": "size", "bands.shape": "shape", "bands.flow": "flow", "bands.flow_angle": "flow direction",
-  "slot.haze": "colour", "air.haze": "colour", "air.visibility": "visibility",
+  "slot.along": "along the travel", "air.along": "along the travel", "slot.haze": "colour", "air.haze": "colour", "air.visibility": "visibility",
 };
 
 /** The name of a key. */
@@ -21,6 +21,8 @@ const HELP = {
   "air.haze": "Colour of the fog; usually the sky's at the horizon. \"sampled\" takes it from the farthest picture.",
   "slot.haze": "A colour of its own for this fog, mixed with the scene's.",
   "slot.art": "The picture that stands here.",
+  "slot.along": "How dense this fog is along the travel, besides the air's own curve: places and factors, like 0: 1, 4000: 3. It is drawn under the picture.",
+  "air.along": "How dense all fog is along the travel: places and factors, like 0: 1, 4000: 3. It is drawn under the picture.",
   "slot.strokes": "A picture of strokes that become its fog: white adds, black clears.",
 };
 

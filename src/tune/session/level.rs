@@ -3,7 +3,7 @@
 use super::{Session, Step, Version, interpret};
 use crate::base::fault::Result;
 use crate::tune::blocks::{self, NewSlot};
-use crate::tune::write;
+use crate::tune::write::{self, Location};
 use std::sync::Arc;
 
 /// What hides a slot.
@@ -50,12 +50,38 @@ impl Session {
         self.apply(text.into(), None)
     }
 
-    /// Renames a slot.
+    /// Renames a slot; its fog stays what it is.
     ///
     /// # Errors
     /// As for [`Session::set`].
     pub fn rename_slot(&mut self, name: &str, new: &str) -> Result<()> {
-        let text = blocks::rename_slot(&self.file, self.text(), name, new)?;
+        let mut text = blocks::rename_slot(&self.file, self.text(), name, new)?;
+        let own = |slot: &&crate::scene::Slot| slot.name == name;
+        let slots = &self.current.reading.scene.slots;
+        if slots.iter().find(own).is_some_and(|slot| slot.stream.is_none()) {
+            // In the scene itself, whatever mood is tuned: so is the name.
+            let location = Location { mood: None, slot: Some(new), lamp: None, key: "stream" };
+            let name = toml_edit::Value::from(name).to_string();
+            text = write::set(&self.file, &text, &location, &name)?;
+        }
+        self.apply(text.into(), None)
+    }
+
+    /// Adds a lamp to a slot, at a place of its strip.
+    ///
+    /// # Errors
+    /// As for [`Session::set`].
+    pub fn add_lamp(&mut self, slot: &str, at: [f64; 2]) -> Result<()> {
+        let text = blocks::add_lamp(&self.file, self.text(), slot, at)?;
+        self.apply(text.into(), None)
+    }
+
+    /// Removes the lamp at a place of their list.
+    ///
+    /// # Errors
+    /// As for [`Session::set`].
+    pub fn remove_lamp(&mut self, at: usize) -> Result<()> {
+        let text = blocks::remove_lamp(&self.file, self.text(), at)?;
         self.apply(text.into(), None)
     }
 
