@@ -65,6 +65,11 @@ fn random(dice: &mut Dice, key: &str, schema: &Value) -> Value {
     match part["type"].as_str() {
         Some("boolean") => json!(dice.below(2) == 0),
         Some("string") if part["pattern"].is_string() => json!(format!("#{:06x}", dice.next() & 0xff_ffff)),
+        Some("array") if part["items"]["type"] == "array" => {
+            // Most rise along the travel.
+            let points = (0..1 + dice.below(4)).map(|at| json!([80 * at, dice.below(300) as f64 / 100.0]));
+            json!(points.collect::<Vec<Value>>())
+        }
         _ => json!("radiation-fog"),
     }
 }
