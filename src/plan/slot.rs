@@ -121,7 +121,7 @@ impl<'a> SlotPlan<'a> {
             .strokes
             .as_ref()
             .zip(drawn)
-            .map(|(place, drawn)| strokes::on_sheet(place, drawn, self.scale));
+            .map(|(place, drawn)| strokes::on_sheet(place, drawn, self.slot.period, self.scale));
         let seen = law::strip_width(self.scene.view[0], self.scene.travel, self.rate) * self.scale;
         field.along = self.across(Px(0.0)).of(self.slot, seen.0, f64::from(size[0]));
         Some(FogJob {

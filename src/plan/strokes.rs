@@ -8,14 +8,29 @@ use crate::steps::step2_falloff;
 use crate::steps::strokes::{Drawing, Strokes};
 use std::sync::Arc;
 
+/// By how many px a whole number of strokes may miss the period.
+const TILES_WITHIN: f64 = 0.5;
+
+/// Most strokes side by side: narrower ones are finer than any blur.
+const MOST_COPIES: f64 = 4096.0;
+
 /// A drawing and its natural size, px.
 pub(super) type Drawn = ([f64; 2], Arc<Drawing>);
 
-/// Strokes as they lie on a sheet that begins at the left top of the view.
-pub(super) fn on_sheet(place: &StrokesPlace, (natural, drawing): &Drawn, scale: Scale) -> Strokes {
+/// Strokes as they lie on a sheet that begins at the left top of the view; where a whole number of them fills the `period` that the scene
+/// gives, they stand side by side.
+pub(super) fn on_sheet(
+    place: &StrokesPlace,
+    (natural, drawing): &Drawn,
+    period: Option<Px>,
+    scale: Scale,
+) -> Strokes {
     let width = place.width.unwrap_or(Px(natural[0]));
+    let often = period.map_or(1.0, |period| period / width);
+    let tiles = often >= 1.5 && (often - often.round()).abs() * width.0 < TILES_WITHIN;
+    let copies = if tiles { often.round().min(MOST_COPIES) as u32 } else { 1 };
     let rect = [place.x, place.y, width, width * natural[1] / natural[0]].map(|side| (side * scale).0);
-    Strokes { drawing: Arc::clone(drawing), rect, weight: place.weight, only: place.only }
+    Strokes { drawing: Arc::clone(drawing), rect, copies, weight: place.weight, only: place.only }
 }
 
 /// By how much the mean over the strokes exceeds the law, if it does.

@@ -58,6 +58,8 @@ pub struct Strokes {
     pub drawing: Arc<Drawing>,
     /// Left, top, width and height on the sheet, in texels; along x they wrap as the sheet does.
     pub rect: [f64; 4],
+    /// How often they stand side by side.
+    pub copies: u32,
     /// Density of what is white.
     pub weight: f64,
     /// Whether nothing else is fog.
@@ -67,14 +69,14 @@ pub struct Strokes {
 impl Strokes {
     /// Key of all that they are made from.
     pub fn key(&self) -> Key {
-        let Strokes { drawing, rect, weight, only } = self;
-        KeyWriter::new("strokes")
+        let Strokes { drawing, rect, copies, weight, only } = self;
+        let key = KeyWriter::new("strokes")
             .part("content", drawing.content.as_str())
             .part("size", &drawing.size)
             .part("rect", rect.as_slice())
             .part("weight", weight)
-            .part("only", only)
-            .key()
+            .part("only", only);
+        if *copies > 1 { key.part("copies", copies).key() } else { key.key() }
     }
 
     /// Lays them into `plane`, the density before the blurs; `bands` are what the falloff shaped it from. Where nothing is drawn the
@@ -139,9 +141,10 @@ impl Strokes {
                 let covered = (to.min(cell + 1.0) - from.max(cell)).max(0.0);
                 (cell.rem_euclid(grid.cols as f64) as u32, covered as f32)
             };
-            (0..count).map(part).collect()
+            (0..count).map(part).collect::<Vec<_>>()
         };
-        (0..width).map(column).collect()
+        let copies = |at: u32| (0..self.copies).flat_map(|copy| column(at + copy * width)).collect();
+        (0..width).map(copies).collect()
     }
 }
 

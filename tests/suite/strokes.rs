@@ -27,7 +27,7 @@ fn drawing(size: [u32; 2], [left, top, width, height]: [u32; 4], texel: [u16; 4]
 /// `spec` with a drawing over all of it.
 fn drawn(spec: &FieldSpec, drawing: &Arc<Drawing>, weight: f64, only: bool) -> FieldSpec {
     let rect = [0.0, 0.0, f64::from(spec.cols), f64::from(spec.rows)];
-    let strokes = Strokes { drawing: Arc::clone(drawing), rect, weight, only };
+    let strokes = Strokes { drawing: Arc::clone(drawing), rect, copies: 1, weight, only };
     FieldSpec { strokes: Some(strokes), ..spec.clone() }
 }
 
@@ -146,11 +146,31 @@ fn strokes_wrap_as_their_sheet_does() {
     let drawing = drawing([64, 16], [0, 0, 64, 16], WHITE);
     let at = |left: f64| {
         let rect = [left, 56.0, 64.0, 16.0];
-        let strokes = Strokes { drawing: Arc::clone(&drawing), rect, weight: 1.0, only: true };
+        let strokes = Strokes { drawing: Arc::clone(&drawing), rect, copies: 1, weight: 1.0, only: true };
         texels(&FieldSpec { strokes: Some(strokes), ..plain.clone() }, Sampling::Full)
     };
     assert_eq!(at(-32.0), at(224.0));
     assert_eq!(at(-32.0), at(-32.0 - 512.0));
+}
+
+// Four strokes of a quarter of the period are the same as one picture of four.
+#[test]
+fn strokes_whose_width_tiles_to_the_period_repeat() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |x: u32| format!("<path d=\"M{} 60h60\" stroke=\"#fff\" stroke-width=\"20\"/>", x + 30);
+    let svg = |width: u32, inside: &str| {
+        format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"120\">{inside}</svg>")
+    };
+    let whole: String = (0..4).map(|at| path(160 * at)).collect();
+    let one = rendered(folder.path(), &svg(640, &whole), "strokes_x = 20\nstrokes_weight = 3\n");
+    let tiled = rendered(folder.path(), &svg(160, &path(0)), "strokes_x = 20\nstrokes_weight = 3\n");
+    let apart = one.texels.iter().zip(&tiled.texels).map(|(a, b)| a[3].abs_diff(b[3])).max();
+    assert!(apart < Some(64), "{apart:?} of 65535");
+    near(densities(&tiled)[60 * 640 + 560], densities(&tiled)[60 * 640 + 80], 1e-3);
+    assert!(densities(&tiled)[60 * 640 + 80] > 1.3);
+    // Two thirds of the period stand once.
+    let once = rendered(folder.path(), &svg(426, &path(0)), "strokes_x = 20\nstrokes_weight = 3\n");
+    near(densities(&once)[60 * 640 + 506], 1.0, 1e-3);
 }
 
 #[test]

@@ -9,6 +9,8 @@ use crate::tune::view::View;
 const OPAQUE: u16 = 1 << 15;
 /// How far from a picture its outline runs, texels of a draft: gaps that are narrower close. Chosen by eye.
 const REACH: usize = 3;
+/// Most texels of an outline's row, and most of them for one of the draft: what is shown larger than it is drawn still has a thin one.
+const FINE: [usize; 2] = [1200, 8];
 
 /// The slots whose pictures are opaque at a place of the view (shares of its width and height), the nearest first.
 pub(super) fn slots_at(draft: &Draft, camera: Camera, at: [f64; 2]) -> Vec<String> {
@@ -53,6 +55,7 @@ pub(super) fn outline(draft: &Draft, view: &View) -> Option<(Vec<u8>, [u32; 2])>
             }
         }
     }
+    let (covered, size) = finer(covered, size);
     let near = spread(&covered, size, REACH);
     let mut soft: Vec<u8> = near.iter().map(|inside| inside * 255).collect();
     for _ in 0..2 {
@@ -61,6 +64,36 @@ pub(super) fn outline(draft: &Draft, view: &View) -> Option<(Vec<u8>, [u32; 2])>
     // Most where it is half covered.
     let ring = |soft: &u8| 255 - (2 * i32::from(*soft) - 255).unsigned_abs() as u8;
     Some((soft.iter().map(ring).collect(), size.map(|side| side as u32)))
+}
+
+/// The same at several texels for one, as far as there is room; between texels the edge is straight.
+fn finer(covered: Vec<u8>, size: [usize; 2]) -> (Vec<u8>, [usize; 2]) {
+    let times = (FINE[0] / size[0]).min(FINE[1]);
+    if times < 2 {
+        return (covered, size);
+    }
+    let fine = size.map(|side| side * times);
+    // The two texels that a place lies between, and how far it is on the way from the first to the second, in units of 2 `times`.
+    let between = |at: usize, side: usize| {
+        let place = (2 * at + 1) as isize - times as isize;
+        let (low, part) = (place.div_euclid(2 * times as isize), place.rem_euclid(2 * times as isize));
+        let inside = |at: isize| at.clamp(0, side as isize - 1) as usize;
+        (inside(low), inside(low + 1), part as usize)
+    };
+    let whole = 2 * times;
+    let columns: Vec<_> = (0..fine[0]).map(|x| between(x, size[0])).collect();
+    let mut out = Vec::with_capacity(fine[0] * fine[1]);
+    for y in 0..fine[1] {
+        let (above, below, down) = between(y, size[1]);
+        let [above, below] = [above, below].map(|row| &covered[row * size[0]..][..size[0]]);
+        out.extend(columns.iter().map(|(left, right, across)| {
+            let mix =
+                |row: &[u8]| usize::from(row[*left]) * (whole - across) + usize::from(row[*right]) * across;
+            let sum = mix(above) * (whole - down) + mix(below) * down;
+            u8::from(2 * sum >= whole * whole)
+        }));
+    }
+    (out, fine)
 }
 
 /// What is within `reach` texels of a covered one, along x and along y.
@@ -103,4 +136,25 @@ fn blurred(plane: &[u8], [width, height]: [usize; 2]) -> Vec<u8> {
         all.extend((0..width).map(|x| mix(above[x], here[x], below[x])));
     }
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_finer_outline_covers_what_it_covered() {
+        // Half of a plane, and a single texel.
+        let (fine, size) = finer(vec![0, 0, 1, 1, 0, 0, 1, 1], [4, 2]);
+        assert_eq!(size, [32, 16]);
+        for row in fine.chunks(32) {
+            assert_eq!(row.iter().position(|covered| *covered == 1), Some(16));
+            assert!(row[16..].iter().all(|covered| *covered == 1));
+        }
+        let (dot, _) = finer(vec![0, 0, 0, 0, 1, 0, 0, 0, 0], [3, 3]);
+        let count = dot.iter().filter(|covered| **covered == 1).count();
+        // Where the product of two tents is half or more.
+        assert!((30..64).contains(&count) && dot[12 * 24 + 12] == 1, "{count}");
+        assert_eq!(finer(vec![1; 601], [601, 1]), (vec![1; 601], [601, 1]));
+    }
 }
