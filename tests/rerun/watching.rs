@@ -107,6 +107,35 @@ fn every_save_is_rendered_and_ctrl_c_ends_it() {
 }
 
 #[test]
+fn a_saved_stroke_and_a_curve_are_rendered() {
+    let scene = Scene::new();
+    let stroke = |y: u32| {
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"48\" height=\"27\"><path d=\"M4 {y}H40\" stroke=\"#fff\" stroke-width=\"5\"/></svg>"
+        )
+    };
+    scene.write("mid.strokes.svg", &stroke(8));
+    scene.edit("scene.toml", "smear.length = 22", "smear.length = 22\nstrokes = \"mid.strokes.svg\"");
+    let watch = Watch::start(&scene);
+    watch.until("watching scene.toml");
+    scene.write("mid.strokes.svg", &stroke(12));
+    watch.until("mid.fog.png: its strokes changed");
+    watch.until("watching");
+    scene.edit("scene.toml", "strokes =", "along = [[0, 1], [20, 2]]\nstrokes =");
+    watch.until("mid.fog.png: slot.along");
+    watch.until("watching");
+    // What isn't a drawing is told, and the last outputs stay.
+    let before = scene.bytes("mid.fog.png");
+    scene.write("mid.strokes.svg", "no drawing");
+    watch.until("the last good outputs are kept");
+    assert_eq!(scene.bytes("mid.fog.png"), before);
+    scene.write("mid.strokes.svg", &stroke(12));
+    watch.until("watching");
+    watch.stop();
+    scene.like_a_clean_run("strokes");
+}
+
+#[test]
 fn the_last_good_outputs_stay_while_the_scene_is_broken() {
     let scene = Scene::new();
     let watch = Watch::start(&scene);
