@@ -2,6 +2,7 @@
 
 pub mod canvas;
 mod close;
+mod hand;
 mod scenes;
 mod section;
 pub mod shelf;
@@ -71,6 +72,8 @@ pub fn pictures() -> Vec<Picture> {
     }
     all.push(Picture::new("singles", true, singles::draw));
     all.push(Picture::new("lamps", false, scenes::lamps));
+    all.push(Picture::new("strokes", false, hand::strokes));
+    all.push(Picture::new("strip", false, hand::strip));
     all.push(Picture::new("rims-without", false, |root| scenes::evening(root, false)));
     all.push(Picture::new("rims-with", false, |root| scenes::evening(root, true)));
     all.push(Picture::new("rims-values", false, scenes::evening_values));

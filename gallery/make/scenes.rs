@@ -7,7 +7,7 @@ use fogweft::base::limits::Limits;
 use fogweft::base::raster::Owned;
 use fogweft::base::words::Bits;
 use fogweft::plan::{Job, Plan};
-use fogweft::scene::pictures::Pictures;
+use fogweft::scene::pictures::{Held, Pictures};
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::{Scene, Source, read};
 use fogweft::stack::Stack;
@@ -18,7 +18,7 @@ use std::path::Path;
 /// Width of a still in texels.
 const WIDTH: f64 = 1280.0;
 /// Width of a mood's still and of other views of a scene.
-const LESS: f64 = 960.0;
+pub const LESS: f64 = 960.0;
 
 /// What of a stack is drawn.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -32,7 +32,8 @@ pub enum Show {
 }
 
 impl Show {
-    fn has(self, job: &Job) -> bool {
+    /// Whether a job is.
+    pub fn has(self, job: &Job) -> bool {
         match job {
             Job::Art(_) => true,
             Job::Fog(_) | Job::Lamp(_) => self != Show::Bare,
@@ -74,8 +75,18 @@ pub fn drawn(
     width: f64,
     shown: impl Fn(usize, &Job) -> bool + Sync,
 ) -> Result<(Canvas, Vec<u8>)> {
+    held(scene, width, shown, &Held::new())
+}
+
+/// The same with drawings that are held in memory.
+pub fn held(
+    scene: &Scene,
+    width: f64,
+    shown: impl Fn(usize, &Job) -> bool + Sync,
+    drawings: &Held,
+) -> Result<(Canvas, Vec<u8>)> {
     let limits = Limits::default();
-    let pictures = Pictures::open(scene, &limits)?;
+    let pictures = Pictures::open_held(scene, &limits, drawings)?;
     let scene = &*fogweft::plan::haze::sampled(scene, &pictures, &limits)?;
     let plan = Plan::new(scene, &pictures.naturals(), width / scene.view[0].0, &limits)?;
     let (store, cameras) = (Store::default(), [plan.travel.middle()]);
@@ -129,7 +140,8 @@ pub fn values(root: &Path, name: &str) -> Result<Canvas> {
     Ok(opened(&composed(&scene(root, name, None, &[])?, LESS, Show::All)?.1))
 }
 
-fn opened(png: &[u8]) -> Canvas {
+/// A PNG of our own.
+pub fn opened(png: &[u8]) -> Canvas {
     let view = image::load_from_memory(png).expect("a PNG of our own").into_rgba8();
     Canvas::of([view.width(), view.height()], view.into_raw())
 }
