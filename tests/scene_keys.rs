@@ -61,7 +61,8 @@ fn every_key_changes_the_scene_as_meant() {
         let after = lines(Some(format!("{target}={value}")));
         let new: Vec<&String> = after.iter().filter(|line| !before.contains(line)).collect();
         // What the view, a preset or the art says has a say in much else; a picture that isn't drawn has no lines.
-        let wide = matches!(key.kind, Kind::Preset | Kind::Pair { .. }) || key.path == "air.haze";
+        let wide = matches!(key.kind, Kind::Preset | Kind::Pair { .. } | Kind::Points { .. })
+            || key.path == "air.haze";
         assert!(after != before, "{target} = {value} changes nothing");
         assert!(wide || new.len() <= 4, "{target} = {value} changes {new:?}");
         if let Some(shown) = shown {

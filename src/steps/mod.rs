@@ -3,6 +3,7 @@
 pub mod along;
 pub mod dither;
 
+pub mod facing;
 pub mod field;
 pub mod grid;
 mod key;

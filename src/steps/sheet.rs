@@ -5,7 +5,8 @@ use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
 use crate::base::simd::vectorize;
 use crate::steps::dither;
-use crate::steps::field::{self, Field, FieldSpec, Sampling};
+use crate::steps::facing;
+use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::recipe::Recipe;
 use crate::steps::upsample::Upsampler;
@@ -265,7 +266,7 @@ pub fn facing(spec: &SheetSpec, field: &Field) -> Plane {
     let tau = spec.tau.max(THIN);
     // The clear air has no sides.
     let seen = opacities(&field.density, tau, 0.0);
-    let mut plane = field::facing(&seen, opacity(tau as f32), &field.grid, spec.light, reach);
+    let mut plane = facing::facing(&seen, opacity(tau as f32), &field.grid, spec.light, reach);
     Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
     plane
 }

@@ -59,7 +59,7 @@ fn a_curve_is_drawn_by_pointer_touch_and_keys_undone_and_saved() {
     let moved = points(&until(&tune, None, "air.along", |found| points(found)[1][0] > made[1][0] + 5.0));
     assert!(moved[1][1] < made[1][1], "{moved:?}");
     assert_eq!(tune.socket().now()["steps"][0], 2, "one drag, one step");
-    browser.pull_by("touch", ".point:nth-of-type(2)", [900, 0], 4);
+    browser.pull_by("touch", ".point:nth-of-type(2)", [560, 0], 4);
     let end = points(&until(&tune, None, "air.along", |found| points(found)[1][0] > 350.0));
     assert_eq!(end[1][0], 359.0);
     // By keys: right, up, away.
