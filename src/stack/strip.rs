@@ -1,7 +1,8 @@
 //! The whole travel as one long picture: every place as it is seen when the camera passes.
 //!
 //! Slots pan at rates of their own, so no picture of all of them is right everywhere. What stands alone keeps its shape and stands where
-//! it is in mid-view; what repeats goes on repeating; what is wide is stretched, so that each column is the one that is seen in mid-view.
+//! it is in mid-view; what repeats goes on repeating; what is wide is stretched as far as the camera goes, its plain columns more than those in
+//! which something stands, and fog so that each column is the one that is seen in mid-view.
 //! Before the camera sets off and after it has come to its end nothing moves: there all slots stand as they do in the view.
 
 use crate::base::law;
@@ -11,9 +12,9 @@ use crate::base::raster::Owned;
 use crate::base::units::{Camera, Px, Rect};
 use crate::base::words::Bits;
 use crate::plan::{Job, Plan};
-use crate::stack::Stack;
 use crate::stack::compositor::{Compositor, Source};
 use crate::stack::still::Shown;
+use crate::stack::{Made, Stack};
 use rayon::prelude::*;
 
 /// From this share of the view on a picture is stretched, not moved; chosen by eye.
@@ -40,19 +41,121 @@ impl Mapping {
         x - camera * self.rate + camera
     }
 
-    /// The slot's place at a place of the strip.
-    fn from(self, at: Px) -> Px {
-        let camera = (at - self.view / 2.0).clamp(Px(0.0), self.travel);
-        at - camera + camera * self.rate
+    /// Whether the camera is on its way while a place is in mid-view.
+    fn passes(self, x: Px) -> bool {
+        let way = (x - self.view / 2.0) / self.rate;
+        way > Px(0.0) && way < self.travel
     }
 }
+
+/// Where the columns of a picture lie on the strip.
+struct Warp {
+    /// Left edge of the first column, and how wide one is.
+    left: Px,
+    step: Px,
+    /// Where the edges of the columns lie, rising.
+    to: Vec<f64>,
+}
+
+impl Warp {
+    /// Of `count` columns of a slot.
+    fn new(mapping: Mapping, left: Px, step: Px, count: usize) -> Warp {
+        let to = (0..=count).map(|at| mapping.to(left + step * at as f64).0).collect();
+        Warp { left, step, to }
+    }
+
+    /// The same way in all, but columns that are passed are stretched as `plain` says of each.
+    fn uneven(mut self, mapping: Mapping, plain: &[f64]) -> Warp {
+        let middle = |at: usize| self.left + self.step * (at as f64 + 0.5);
+        let weights: Vec<f64> = plain
+            .iter()
+            .enumerate()
+            .map(|(at, plain)| if mapping.passes(middle(at)) { *plain } else { 0.0 })
+            .collect();
+        let more = self.to[plain.len()] - self.to[0] - (self.step * plain.len() as f64).0;
+        let sum: f64 = weights.iter().sum();
+        // Nearer than the play plane columns are narrowed, all alike.
+        if more <= 0.0 || sum <= 0.0 {
+            return self;
+        }
+        let mut place = self.to[0];
+        for (to, weight) in self.to[1..].iter_mut().zip(weights) {
+            place += self.step.0 + more * weight / sum;
+            *to = place;
+        }
+        self
+    }
+
+    /// Where a place of the slot is on the strip; beyond the picture by as much.
+    fn to(&self, x: Px) -> Px {
+        let place = (x - self.left) / self.step;
+        let last = self.to.len() - 1;
+        let at = (place.max(0.0) as usize).min(last - 1);
+        let inside = (place - at as f64).clamp(0.0, 1.0);
+        let beyond = place.min(0.0) + (place - last as f64).max(0.0);
+        Px(self.to[at] + inside * (self.to[at + 1] - self.to[at])) + self.step * beyond
+    }
+
+    /// The slot's place at a place of the strip.
+    fn from(&self, at: Px) -> Px {
+        let last = self.to.len() - 1;
+        let after = self.to.partition_point(|to| *to <= at.0).clamp(1, last);
+        let (from, to) = (self.to[after - 1], self.to[after]);
+        let inside = ((at.0 - from) / (to - from)).clamp(0.0, 1.0);
+        let beyond = (at.0 - self.to[0]).min(0.0) + (at.0 - self.to[last]).max(0.0);
+        self.left + self.step * ((after - 1) as f64 + inside) + Px(beyond)
+    }
+}
+
+/// How little stands in each column: 1 where it is as the one beside it, next to 0 about edges. What stands reaches `about` columns.
+fn plain(picture: &Picture, about: usize) -> Vec<f64> {
+    let width = picture.size[0] as usize;
+    let row = |texels: &[[u16; 4]]| -> Vec<u64> {
+        let apart = |a: &[u16; 4], b: &[u16; 4]| {
+            // By what is seen of both.
+            let seen = u64::from(a[3].max(b[3]));
+            (0..3).map(|at| u64::from(a[at].abs_diff(b[at])) * seen >> 16).sum::<u64>()
+                + u64::from(a[3].abs_diff(b[3]))
+        };
+        texels.windows(2).map(|pair| apart(&pair[0], &pair[1])).chain([0]).collect()
+    };
+    // Whole numbers: their sum is the same in any order.
+    let sums = picture
+        .texels
+        .par_chunks(width)
+        .map(row)
+        .reduce(|| vec![0; width], |a, b| a.iter().zip(&b).map(|(a, b)| a + b).collect());
+    let near: Vec<f64> = (0..width)
+        .map(|at| {
+            let around = &sums[at.saturating_sub(about)..(at + about + 1).min(width)];
+            around.iter().copied().max().unwrap_or_default() as f64
+        })
+        .collect();
+    let mean = near.iter().sum::<f64>() / width as f64;
+    let least = |near: &f64| libm::exp(-EDGES * near / mean.max(1.0)).max(LEAST);
+    let rough: Vec<f64> = near.iter().map(least).collect();
+    // No column much wider than the one beside it.
+    (0..width)
+        .map(|at| {
+            let around = &rough[at.saturating_sub(about)..(at + about + 1).min(width)];
+            around.iter().sum::<f64>() / around.len() as f64
+        })
+        .collect()
+}
+
+/// How much an edge as strong as most counts against stretching its column, and the least that a column is stretched by, in proportion. Chosen
+/// by eye.
+const EDGES: f64 = 2.5;
+const LEAST: f64 = 0.01;
+/// How far what stands reaches from an edge, in views. Chosen by eye.
+const ABOUT: f64 = 0.012;
 
 /// What becomes of a layer on the strip.
 #[derive(Clone, Copy)]
 enum Way {
     /// It keeps its shape and stands so much farther to the right.
     Moved(Px),
-    /// Each of its columns is where it is seen in mid-view.
+    /// Each of its columns is about where it is seen in mid-view.
     Stretched,
 }
 
@@ -142,26 +245,43 @@ impl Stack<'_> {
         Picture { size, deep: true, texels: texels.to_vec() }
     }
 
-    /// The job `at`, each column where it is seen in mid-view.
+    /// Where the columns of the job `at` lie, or of the picture that it belongs to.
+    fn warp(&self, at: usize) -> Warp {
+        let files = &self.plan.files;
+        let same = |other: &usize| files[*other].placing().slot == files[at].placing().slot;
+        let art = (0..files.len()).filter(|at| matches!(files[*at], Job::Art(_))).find(same);
+        let picture =
+            art.filter(|_| !matches!(files[at], Job::Fog(_))).and_then(|art| match &self.made[art] {
+                Some(Made::Picture(picture)) => Some((art, picture)),
+                _ => None,
+            });
+        let placing = self.placing(picture.map_or(at, |(art, _)| art));
+        let (mapping, count) = (self.mapping(placing), placing.texels[0] as usize);
+        let warp = Warp::new(mapping, placing.rect.x, placing.rect.width / count as f64, count);
+        let Some((_, picture)) = picture else { return warp };
+        let about = (self.plan.view[0] * ABOUT * self.plan.scale).0.round().max(1.0) as usize;
+        warp.uneven(mapping, &plain(picture, about))
+    }
+
+    /// The job `at`, its columns where they lie on the strip.
     fn stretched(&self, at: usize) -> Option<Laid<'_>> {
         let (plan, placing) = (self.plan, self.placing(at));
-        let (mapping, whole) = (self.mapping(placing), size(plan)[0]);
+        let (warp, whole) = (self.warp(at), size(plan)[0]);
         // Of what comes round as much as is ever seen.
         let seen = law::strip_width(plan.view[0], plan.travel, placing.pan_rate);
         let right = if placing.period.is_some() { seen } else { placing.rect.x + placing.rect.width };
-        let edge = |x: Px| ((mapping.to(x) * plan.scale).0.round().max(0.0) as u32).min(whole);
+        let edge = |x: Px| ((warp.to(x) * plan.scale).0.round().max(0.0) as u32).min(whole);
         let (from, to) = (edge(placing.rect.x), edge(right));
         if from >= to {
             return None;
         }
         let own = self.drawn(at);
         let per_px = f64::from(own.size[0]) / placing.rect.width.0;
-        let place = |column: u32| {
-            let at = Px((f64::from(column) + 0.5) / plan.scale.0);
-            (mapping.from(at) - placing.rect.x).0 * per_px
-        };
-        let columns: Vec<[f64; 2]> =
-            (from..to).map(|column| [place(column), place(column + 1) - place(column)]).collect();
+        let place = |at: f64| (warp.from(Px(at / plan.scale.0)) - placing.rect.x).0 * per_px;
+        let columns: Vec<[f64; 2]> = (from..to)
+            .map(f64::from)
+            .map(|column| [place(column + 0.5), place(column + 1.0) - place(column)])
+            .collect();
         let rect = Rect {
             x: Px(f64::from(from) / plan.scale.0),
             width: Px(f64::from(to - from) / plan.scale.0),
