@@ -114,7 +114,7 @@ fn plain(picture: &Picture, about: usize) -> Vec<f64> {
         let apart = |a: &[u16; 4], b: &[u16; 4]| {
             // By what is seen of both.
             let seen = u64::from(a[3].max(b[3]));
-            (0..3).map(|at| u64::from(a[at].abs_diff(b[at])) * seen >> 16).sum::<u64>()
+            (0..3).map(|at| (u64::from(a[at].abs_diff(b[at])) * seen) >> 16).sum::<u64>()
                 + u64::from(a[3].abs_diff(b[3]))
         };
         texels.windows(2).map(|pair| apart(&pair[0], &pair[1])).chain([0]).collect()

@@ -150,7 +150,7 @@ const wait = async (what) => { for (let turn = 0; turn < 800; turn += 1) { if (w
   else if (box) box.click();
   else if (select) { const other = [...select.options].find((one) => one.value && one.value !== select.value); select.value = other.value; fire(select, 'change'); }
   else if (colour) { colour.value = '#8a94a0'; fire(colour, 'input', 'change'); }
-  else { typed.value = key === 'texture.fit' ? 'half' : key === 'name' ? 'another' : key === 'slot.repeat' ? 'yes' : ['slot.haze_share', 'slot.tint', 'slot.clear', 'slot.exposure', 'slot.keep', 'slot.strokes_weight'].includes(key) ? '0.5' : '300'; fire(typed, 'change'); }
+  else { typed.value = key === 'texture.fit' ? 'half' : key === 'name' ? 'another' : key.endsWith('.along') ? '0: 1, 300: 2' : key === 'slot.repeat' ? 'yes' : ['slot.haze_share', 'slot.tint', 'slot.clear', 'slot.exposure', 'slot.keep', 'slot.strokes_weight'].includes(key) ? '0.5' : '300'; fire(typed, 'change'); }
   if (!await wait(() => !undo.disabled && text() !== before)) return done(`stays: ${document.getElementById('said').textContent}`);
   undo.click();
   if (!await wait(() => undo.disabled && text() === before)) return done(`not undone: ${text()} for ${before}`);

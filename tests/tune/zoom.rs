@@ -71,7 +71,7 @@ fn the_size_goes_by_wheel_keys_double_click_pinch_and_by_name() {
             "const box = document.getElementById('frame').getBoundingClientRect(); return ({x} - box.left) / box.width"
         )
     };
-    let x = at[0] - 200;
+    let x = at[0] - 60;
     let before = number(&browser, &place(x));
     browser.wheel([x, at[1]], [0, -120]);
     level(&browser, "1");
