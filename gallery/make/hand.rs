@@ -39,7 +39,7 @@ pub fn strokes(root: &Path) -> Result<Canvas> {
     let mut scene = scene(root, "salt-marsh", None, &[])?;
     let file = root.join("presets/salt-marsh/lines.svg");
     // The play plane's slot, which has moved as far as the camera.
-    let place = StrokesPlace { x: Px(0.5 * scene.travel.0), ..StrokesPlace::of(&file) };
+    let place = StrokesPlace { x: Px(0.5 * scene.travel.right.0), ..StrokesPlace::of(&file) };
     let (mut above, _) = drawn(&scene, LESS, |_, job| Show::All.has(job))?;
     if let Some(slot) = scene.slots.iter_mut().find(|slot| slot.name == "reeds-near") {
         slot.strokes = Some(place);

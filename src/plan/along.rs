@@ -54,8 +54,8 @@ pub(super) fn told(scene: &Scene, slot: &Slot) -> Vec<[f64; 2]> {
         return Vec::new();
     }
     let points = curves(scene, slot).flat_map(|curve| curve.points()).map(|point| point[0]);
-    let inside = |place: &f64| (0.0..=scene.travel.0).contains(place);
-    let mut places: Vec<f64> = points.filter(inside).chain([0.0, scene.travel.0]).collect();
+    let inside = |place: &f64| (0.0..=scene.travel.right.0).contains(place);
+    let mut places: Vec<f64> = points.filter(inside).chain([0.0, scene.travel.right.0]).collect();
     places.sort_by(f64::total_cmp);
     places.dedup();
     places.into_iter().map(|place| [place, at(scene, slot, Px(place))]).collect()

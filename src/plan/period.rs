@@ -82,7 +82,7 @@ fn strip(scene: &Scene, slot: &Slot, at: usize, stack: &[Strip]) -> Strip {
 /// The shortest period of a sheet on which the factor along the travel varies.
 fn least(scene: &Scene, slot: &Slot) -> Px {
     let rate = law::pan_rate(scene.camera, slot.depth);
-    up(law::strip_width(scene.view[0], scene.travel, rate) + along::back(scene.view[0]))
+    up(law::strip(scene.view, scene.travel, rate)[0] + along::back(scene.view[0]))
 }
 
 /// A period within which the factor along the travel would come round.

@@ -122,7 +122,7 @@ impl<'a> SlotPlan<'a> {
             .as_ref()
             .zip(drawn)
             .map(|(place, drawn)| strokes::on_sheet(place, drawn, self.slot.period, self.scale));
-        let seen = law::strip_width(self.scene.view[0], self.scene.travel, self.rate) * self.scale;
+        let seen = law::strip(self.scene.view, self.scene.travel, self.rate)[0] * self.scale;
         field.along = self.across(Px(0.0)).of(self.slot, seen.0, f64::from(size[0]));
         Some(FogJob {
             along: along::told(self.scene, self.slot),

@@ -9,7 +9,7 @@ use crate::base::law;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::raster::Owned;
-use crate::base::units::{Camera, Px, Rect};
+use crate::base::units::{Camera, Px, Rect, Travel};
 use crate::base::words::Bits;
 use crate::plan::{Job, Plan};
 use crate::stack::compositor::{Compositor, Source};
@@ -22,7 +22,7 @@ const WIDE: f64 = 0.5;
 
 /// Width and height of the strip in texels; saturates.
 pub(crate) fn size(plan: &Plan) -> [u32; 2] {
-    let width = ((plan.view[0] + plan.travel) * plan.scale).0.round().max(1.0) as u32;
+    let width = ((plan.view[0] + plan.travel.right) * plan.scale).0.round().max(1.0) as u32;
     [width, plan.texels[1]]
 }
 
@@ -177,8 +177,8 @@ impl Stack<'_> {
         let laid: Vec<Laid<'_>> = (0..plan.files.len()).filter_map(|at| self.laid(at)).collect();
         let strip = Plan {
             texels: size(plan),
-            view: [plan.view[0] + plan.travel, plan.view[1]],
-            travel: Px(0.0),
+            view: [plan.view[0] + plan.travel.right, plan.view[1]],
+            travel: Travel::default(),
             files: Vec::new(),
             ..plan.clone()
         };
@@ -193,7 +193,7 @@ impl Stack<'_> {
     }
 
     fn mapping(&self, placing: &Placing) -> Mapping {
-        Mapping { view: self.plan.view[0], travel: self.plan.travel, rate: placing.pan_rate }
+        Mapping { view: self.plan.view[0], travel: self.plan.travel.right, rate: placing.pan_rate }
     }
 
     /// The job `at` as it lies on the strip.
@@ -227,7 +227,7 @@ impl Stack<'_> {
         let Rect { x, width, .. } = placing.rect;
         if placing.period.is_some() {
             // As it is seen from the middle of the travel.
-            let middle = self.plan.view[0] / 2.0 + self.plan.travel * placing.pan_rate / 2.0;
+            let middle = self.plan.view[0] / 2.0 + self.plan.travel.right * placing.pan_rate / 2.0;
             return Way::Moved(mapping.to(middle) - middle);
         }
         if width > self.plan.view[0] * WIDE {
@@ -268,7 +268,7 @@ impl Stack<'_> {
         let (plan, placing) = (self.plan, self.placing(at));
         let (warp, whole) = (self.warp(at), size(plan)[0]);
         // Of what comes round as much as is ever seen.
-        let seen = law::strip_width(plan.view[0], plan.travel, placing.pan_rate);
+        let seen = law::strip(plan.view, plan.travel, placing.pan_rate)[0];
         let right = if placing.period.is_some() { seen } else { placing.rect.x + placing.rect.width };
         let edge = |x: Px| ((warp.to(x) * plan.scale).0.round().max(0.0) as u32).min(whole);
         let (from, to) = (edge(placing.rect.x), edge(right));

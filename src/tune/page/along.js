@@ -42,23 +42,23 @@ function factorAt(points, place) {
   return from[1] + t * (a + t * (3 * step - 2 * a - b + t * (a + b - 2 * step)));
 }
 
-const across = (place) => (100 * place) / Math.max(look.travel, 1e-6);
+const across = (place) => (100 * place) / Math.max(look.travel[0], 1e-6);
 const down = (factor) => 100 * (1 - factor / top);
 
 function draw() {
   const { points } = shown;
   const line = Array.from({ length: STEPS + 1 }, (_, at) => {
-    const place = (look.travel * at) / STEPS;
+    const place = (look.travel[0] * at) / STEPS;
     return `${((100 * at) / STEPS).toFixed(2)} ${down(factorAt(points, place)).toFixed(2)}`;
   });
   by("along-curve").setAttribute("d", `M${line.join("L")}`);
   by("along-one").setAttribute("d", `M0 ${down(1)}H100`);
-  by("along-camera").setAttribute("d", `M${across(view.camera)} 0V100`);
+  by("along-camera").setAttribute("d", `M${across(view.camera[0])} 0V100`);
   while (handles.length > points.length) handles.pop().remove();
   while (handles.length < points.length) handles.push(make(handles.length));
   points.forEach((_, at) => put(at));
   by("along-remove").disabled = chosen < 0 || chosen >= points.length;
-  const told = chosen >= 0 && chosen < points.length ? points[chosen] : [view.camera, factorAt(points, view.camera)];
+  const told = chosen >= 0 && chosen < points.length ? points[chosen] : [view.camera[0], factorAt(points, view.camera[0])];
   by("along-told").textContent = `${Math.round(told[0])} px: ${tidy(told[1])} times`;
 }
 
@@ -84,7 +84,7 @@ function move(at, place, factor, event) {
   const { points } = shown;
   // A px apart at least; what lies beyond the travel may stay there.
   const least = at > 0 ? points[at - 1][0] + 1 : Math.min(0, points[at][0]);
-  const most = at < points.length - 1 ? points[at + 1][0] - 1 : Math.max(look.travel, points[at][0]);
+  const most = at < points.length - 1 ? points[at + 1][0] - 1 : Math.max(look.travel[0], points[at][0]);
   points[at] = [Math.min(most, Math.max(least, Math.round(place))), tidy(Math.min(MOST.factor, Math.max(0, factor)))];
   draw();
   tell(event, at);
@@ -93,9 +93,9 @@ function move(at, place, factor, event) {
 /** Adds a point; the first one stands between two at the ends, so that what is far from it stays. */
 function add(place, factor, event) {
   const { points } = shown;
-  const at = Math.round(Math.min(look.travel, Math.max(0, place)));
+  const at = Math.round(Math.min(look.travel[0], Math.max(0, place)));
   if (points.length >= MOST.points || points.some((point) => Math.abs(point[0] - at) < 1)) return -1;
-  const ends = points.length === 0 ? [0, look.travel].filter((end) => Math.abs(end - at) >= 1).map((end) => [end, 1]) : [];
+  const ends = points.length === 0 ? [0, look.travel[0]].filter((end) => Math.abs(end - at) >= 1).map((end) => [end, 1]) : [];
   const made = [at, tidy(Math.min(MOST.factor, Math.max(0, factor)))];
   shown.points = [...points, ...ends, made].sort((a, b) => a[0] - b[0]);
   chosen = shown.points.indexOf(made);
@@ -120,7 +120,7 @@ function choose(at) {
 /** The place and the factor under the pointer. */
 function under(event) {
   const box = by("along-way").getBoundingClientRect();
-  return [((event.clientX - box.left) / box.width) * look.travel, (1 - (event.clientY - box.top) / box.height) * top];
+  return [((event.clientX - box.left) / box.width) * look.travel[0], (1 - (event.clientY - box.top) / box.height) * top];
 }
 
 function take(at, event) {
@@ -153,7 +153,7 @@ function make(at) {
     const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
     const [place, factor] = shown.points[at];
     const stride = event.shiftKey ? 10 : 1;
-    if (way) move(at, place + (way[0] * stride * Math.max(1, look.travel / 200)), factor + way[1] * stride * 0.05, event);
+    if (way) move(at, place + (way[0] * stride * Math.max(1, look.travel[0] / 200)), factor + way[1] * stride * 0.05, event);
     else if (event.key === "Delete" || event.key === "Backspace") remove(at, event);
     else return;
     event.preventDefault();
@@ -177,7 +177,7 @@ function rescale() {
 /** Shows the curve of the chosen slot, or the air's. */
 export function showAlong() {
   if (!page?.state) return;
-  by("along").hidden = look.travel <= 0;
+  by("along").hidden = look.travel[0] <= 0;
   const slot = page.subject || null;
   const key = slot ? "slot.along" : "air.along";
   const values = slot ? page.slots.get(slot).values : page.state.scene;
@@ -207,7 +207,7 @@ export function setUpAlong(shared) {
   });
   by("along-add").addEventListener("click", (event) => {
     gestureEnds();
-    const at = add(view.camera, factorAt(shown.points, view.camera), event);
+    const at = add(view.camera[0], factorAt(shown.points, view.camera[0]), event);
     if (at < 0) return;
     tell(event);
     handles[at].focus();

@@ -93,7 +93,7 @@ function remove(at, event) {
 export function addLamp(slot, rate, event) {
   gestureEnds();
   expected = state.lamps.length + 1;
-  const at = [state.view[0] / 2 + view.camera * rate, state.view[1] * 0.4].map(Math.round);
+  const at = [0.5, 0.4].map((share, way) => Math.round(state.view[way] * share + view.camera[way] * rate));
   send({ do: "add-lamp", slot, at }, event);
 }
 
