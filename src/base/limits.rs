@@ -1,9 +1,10 @@
 //! Bounds that are checked before anything is allocated.
 
 use crate::base::fault::{Class, Fault};
+use serde::{Deserialize, Serialize};
 
 /// What one run may ask of the machine. Every bound has its own message and can be raised by the caller.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Limits {
     /// Longest side of any picture read or written, in texels.
     pub side: u32,
@@ -23,11 +24,27 @@ pub struct Limits {
     pub entries: usize,
     /// Most bytes that one file in a layered file may unpack to.
     pub unpacked: u64,
+    /// Most processor time for reading one picture or layered file, seconds; more where many texels are wanted. Held where they are read
+    /// in a process of their own, which may take fifteen times as long by the clock.
+    pub read_seconds: u64,
+    /// Most bytes that reading one of them may take, besides those of the texels. Held as above, where the system can.
+    pub read_memory: u64,
 }
 
 /// What the limits are called where they are given: `name=number`.
-pub const NAMES: [&str; 9] =
-    ["side", "texels", "file-bytes", "text-bytes", "slots", "octaves", "memory", "entries", "unpacked"];
+pub const NAMES: [&str; 11] = [
+    "side",
+    "texels",
+    "file-bytes",
+    "text-bytes",
+    "slots",
+    "octaves",
+    "memory",
+    "entries",
+    "unpacked",
+    "read-seconds",
+    "read-memory",
+];
 
 /// A bound that a picture's size breaks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -64,7 +81,9 @@ impl Limits {
                 "octaves" => self.octaves = value.try_into().ok()?,
                 "memory" => self.memory = value,
                 "entries" => self.entries = value.try_into().ok()?,
-                _ => self.unpacked = value,
+                "unpacked" => self.unpacked = value,
+                "read-seconds" => self.read_seconds = value,
+                _ => self.read_memory = value,
             }
             Some(())
         });
@@ -114,6 +133,8 @@ impl Default for Limits {
             memory: 8 << 30,
             entries: 4096,
             unpacked: 268_435_456,
+            read_seconds: 8,
+            read_memory: 768 << 20,
         }
     }
 }

@@ -1,15 +1,34 @@
 //! Memory that is asked for where a number or a picture says how much: none left is a fault, not the end of the program.
 
 use crate::base::fault::{Class, Fault};
+use std::cell::Cell;
+
+thread_local! {
+    static ASKING: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Whether this thread asks for memory and goes on where there is none: an allocator that ends the program must not do so then.
+pub fn is_asking() -> bool {
+    ASKING.try_with(Cell::get).unwrap_or(false)
+}
+
+/// Asks for room for `count` more values; whether there was.
+fn ask<T>(values: &mut Vec<T>, count: usize) -> bool {
+    ASKING.set(true);
+    let asked = values.try_reserve_exact(count);
+    // Seen from outside, so that the request can't be left out.
+    std::hint::black_box(values);
+    ASKING.set(false);
+    asked.is_ok()
+}
 
 /// Room for `count` values, all that `values` will hold.
 ///
 /// # Errors
 /// Class `Limit`: the system has no more; `what` the room is for.
 pub fn reserve<T>(values: &mut Vec<T>, count: usize, what: &str) -> Result<(), Fault> {
-    values
-        .try_reserve_exact(count)
-        .map_err(|_| none(what, (count as u64).saturating_mul(size_of::<T>() as u64)))
+    let bytes = (count as u64).saturating_mul(size_of::<T>() as u64);
+    if ask(values, count) { Ok(()) } else { Err(none(what, bytes)) }
 }
 
 /// `count` zeros.
@@ -28,11 +47,8 @@ pub fn zeroed(count: usize, what: &str) -> Result<Vec<u8>, Fault> {
 /// # Errors
 /// Class `Limit`: it wouldn't.
 pub fn probe(bytes: u64, what: &str) -> Result<(), Fault> {
-    let mut all: Vec<u8> = Vec::new();
-    let asked = all.try_reserve_exact(usize::try_from(bytes).unwrap_or(usize::MAX));
-    // Seen from outside, so that the request can't be left out.
-    std::hint::black_box(&mut all);
-    asked.map_err(|_| none(what, bytes))
+    let there = ask(&mut Vec::<u8>::new(), usize::try_from(bytes).unwrap_or(usize::MAX));
+    if there { Ok(()) } else { Err(none(what, bytes)) }
 }
 
 fn none(what: &str, bytes: u64) -> Fault {

@@ -1,6 +1,6 @@
 //! The command line: from arguments to calls of the library, and from its results to text.
 
-// Denied but for two calls that `heap` gives the reason for; the library forbids it.
+// Denied but for what `heap` gives the reason for; the library forbids it.
 #![deny(unsafe_code)]
 
 mod args;
@@ -12,6 +12,7 @@ mod heap;
 mod inputs;
 mod manual;
 mod presets;
+mod reader;
 mod render;
 mod rim;
 mod show;
@@ -34,6 +35,7 @@ use fogweft::plan::{Demand, Job, Plan, haze};
 use fogweft::review::contact;
 use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::shelf::Shelf;
+use fogweft::scene::start::quoted;
 use fogweft::scene::{Source, StrokesPlace, read, schema, start};
 use fogweft::steps::field::Sampling;
 use fogweft::steps::sheet::Sheet;
@@ -43,6 +45,9 @@ use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::OnceLock;
+
+#[global_allocator]
+static HEAP: heap::Told = heap::Told;
 
 /// Runs the command line; faults go to standard error, their exit code to the caller.
 fn main() -> ExitCode {
@@ -101,6 +106,9 @@ fn print_faults(faults: &Faults) {
 }
 
 fn run(command: Command) -> Result<ExitCode> {
+    if !matches!(command, Command::ReadPictures) {
+        reader::switch_on();
+    }
     match command {
         Command::Check(args) => return check::run(&args),
         Command::Demo(args) => demo(&args),
@@ -111,6 +119,7 @@ fn run(command: Command) -> Result<ExitCode> {
         Command::Schema(args) => schema(&args),
         Command::Completions(args) => completions(&args),
         Command::Man(args) => manual::run(&args),
+        Command::ReadPictures => reader::serve(),
         Command::Plan(args) => plan(&args),
         Command::New(args) => new(&args),
         Command::Presets(args) => presets(args),
@@ -160,11 +169,6 @@ fn warn(warnings: &[String]) {
     for warning in warnings {
         let _ = writeln!(std::io::stderr(), "warning: {}", report::escape(warning));
     }
-}
-
-/// A text as TOML writes it.
-fn quoted(text: &str) -> String {
-    toml_edit::Value::from(text).to_string()
 }
 
 fn bits(text: &str) -> Bits {

@@ -1,6 +1,6 @@
 //! `fogweft rim`: the rim of one silhouette, without a scene.
 
-use super::{args, bits, quoted, say};
+use super::{args, bits, say};
 use fogweft::base::colour::Srgb;
 use fogweft::base::door::Door;
 use fogweft::base::fault::{Class, Fault, Result};
@@ -10,6 +10,7 @@ use fogweft::output::Effort;
 use fogweft::output::pictures::rim_png;
 use fogweft::plan::{Job, Plan};
 use fogweft::scene::pictures::{Pictures, Source};
+use fogweft::scene::start::quoted;
 use fogweft::scene::{ArtPlace, Repeat, read};
 use fogweft::stack::Stack;
 use std::path::{Path, PathBuf};

@@ -1,5 +1,6 @@
 //! The session: the scene's text with its undo history, what the file holds, and the scene of the last good text.
 
+mod anew;
 mod conflict;
 mod level;
 mod others;
@@ -74,6 +75,8 @@ pub(super) struct Session {
     unreadable: Option<Faults>,
     /// What is wrong with the text; the last good scene stays.
     faults: Option<Faults>,
+    /// What is wrong with pictures that were changed; those that were read before stay.
+    unread: Option<Faults>,
     current: Arc<Version>,
     saved: Arc<Version>,
     others: Others,
@@ -101,6 +104,7 @@ impl Session {
             conflict: None,
             unreadable: None,
             faults: None,
+            unread: None,
             saved: Arc::clone(&version),
             current: version,
             others: Others::default(),
@@ -135,7 +139,7 @@ impl Session {
     }
 
     pub fn faults(&self) -> Option<&Faults> {
-        self.faults.as_ref()
+        self.faults.as_ref().or(self.unread.as_ref())
     }
 
     pub fn is_unsaved(&self) -> bool {
@@ -269,6 +273,9 @@ impl Session {
 
     fn adopt(&mut self, version: Version) {
         self.revision = version.revision;
+        if version.opened == version.revision {
+            self.unread = None;
+        }
         self.current = Arc::new(version);
         self.faults = None;
         self.mark_saved();
@@ -360,19 +367,6 @@ impl Session {
         self.on_disk = Arc::clone(&theirs);
         self.push(self.with_text(theirs), None);
         self.reread();
-    }
-
-    /// Pictures or presets were changed: everything is read again.
-    pub fn reopen(&mut self) {
-        self.shelf = Shelf::of_scene(Some(&self.file), &self.limits);
-        self.others = Others::default();
-        self.leave_drawn();
-        let step = self.history[self.at].clone();
-        let revision = self.revision + 1;
-        match interpret(&self.file, &step, self.mood.as_deref(), &self.limits, &self.shelf, None, revision) {
-            Ok(version) => self.adopt(version),
-            Err(faults) => self.faults = Some(faults),
-        }
     }
 }
 

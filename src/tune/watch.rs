@@ -40,7 +40,11 @@ pub(super) fn watch(hub: &Hub) {
         let mut change = session.check_file();
         // The scene's own file comes first in the looks.
         if before.get(1..) != now.get(1..) {
-            session.reopen();
+            let anew = session.anew();
+            drop(session);
+            let read = anew.read();
+            session = hub.session();
+            session.reopen(read);
             change = if change == FileChange::Same { FileChange::Taken } else { change };
         }
         if change == FileChange::Taken || (session.has_conflict(), session.unreadable().is_some()) != was {

@@ -20,6 +20,8 @@ fn every_limit_is_told_by_its_name_and_can_be_raised() {
         ("unpacked", 100, 100_000, "scene.ora"),
     ];
     let mut messages = std::collections::BTreeSet::new();
+    // Those of reading pictures: `apart.rs`.
+    assert_eq!(NAMES[cases.len()..], ["read-seconds", "read-memory"]);
     for ((name, low, high, place), known) in cases.into_iter().zip(NAMES) {
         assert_eq!(name, known, "every limit is tried");
         let with = |limit: u64| {

@@ -44,3 +44,34 @@ fn a_number_that_memory_is_not_enough_for_ends_no_server() {
     page.picture(stamp, true);
     assert_eq!(value(&page.now(), None, "air.visibility")[0], 777.0);
 }
+
+/// A picture that stalls its reader is told on the page, which goes on meanwhile; mended, it is drawn.
+#[test]
+fn a_picture_that_stalls_its_reader_is_told_and_the_page_goes_on() {
+    let tune = Tune::with(SCENE, &["--port", "0", "--limit", "read-seconds=3"]);
+    let mut page = tune.socket();
+    page.picture(0, true);
+    let file = tune.scene.with_file_name("hut.png");
+    let before = std::fs::read(&file).unwrap();
+    let rules: String = (0..20_000).map(|at| format!(".c{at}{{fill:#123}}")).collect();
+    let shapes = "<rect class=\"x\" width=\"1\" height=\"1\"/>".repeat(20_000);
+    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"40\" height=\"30\">";
+    std::fs::write(&file, format!("{svg}<style>{rules}</style>{shapes}</svg>")).unwrap();
+    let faults = |page: &mut crate::client::Socket| page.now()["faults"].to_string();
+    let (mut edits, mut told, begun) = (0, String::new(), std::time::Instant::now());
+    while !told.contains("read-seconds") && begun.elapsed().as_secs() < 60 {
+        let asked = std::time::Instant::now();
+        assert_eq!(page.act(set(None, "air.visibility", json!(700 + edits % 50))), Ok(()));
+        assert!(asked.elapsed().as_millis() < 2000, "{:?}", asked.elapsed());
+        (edits, told) = (edits + 1, faults(&mut page));
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    assert!(told.contains("hut.png") && edits > 10, "{edits}: {told}");
+    std::fs::write(&file, before).unwrap();
+    while faults(&mut page) != "null" && begun.elapsed().as_secs() < 90 {
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    let stamp = page.send(set(None, "air.visibility", json!(777)));
+    page.picture(stamp, true);
+    assert_eq!(faults(&mut page), "null");
+}

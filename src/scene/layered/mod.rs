@@ -7,6 +7,8 @@ mod stack;
 use crate::base::fault::{Class, Fault};
 use crate::base::files::why;
 use crate::base::limits::Limits;
+use crate::scene::apart;
+use serde::{Deserialize, Serialize};
 use std::fs::{self, File};
 use std::io::{BufReader, Read};
 use std::path::Path;
@@ -20,7 +22,7 @@ pub const BACKDROP: &str = "backdrop";
 pub const AGAIN: &str = ".again-";
 
 /// A layer of a layered file, or a group of layers that is one.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Layer {
     /// Its name as the painter gave it.
     pub name: String,
@@ -41,7 +43,7 @@ pub struct Layer {
 }
 
 /// A picture in the archive.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Part {
     /// Its path in the archive.
     pub src: String,
@@ -72,7 +74,7 @@ pub fn named(whole: &str) -> (&str, Option<f64>) {
 }
 
 /// What a layered file holds.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Layered {
     /// Width and height of the picture, px.
     pub size: [u32; 2],
@@ -88,6 +90,9 @@ impl Layered {
     /// # Errors
     /// Class `Picture`: it can't be read, is no OpenRaster archive, or is broken. Class `Limit`: it is too long.
     pub fn open(file: &Path, limits: &Limits) -> Result<Layered, Fault> {
+        if apart::is_on() {
+            return apart::layered_file(file, limits);
+        }
         let mut archive = archive(file, limits)?;
         let bytes = entry(&mut archive, "stack.xml", ("text-bytes", limits.text_bytes))
             .map_err(|fault| fault.in_file(file))?;
@@ -126,12 +131,15 @@ impl Layered {
         Err(self.missing(name))
     }
 
-    /// Reads the text of a `stack.xml`.
+    /// Reads the text of `file`, a `stack.xml`.
     ///
     /// # Errors
     /// Class `Picture`: it is broken.
-    pub fn read(text: &str, limits: &Limits) -> Result<Layered, Fault> {
-        stack::read(text, limits)
+    pub fn read(file: &Path, text: &str, limits: &Limits) -> Result<Layered, Fault> {
+        if apart::is_on() {
+            return apart::stack(file, text, limits);
+        }
+        stack::read(text, limits).map_err(|fault| fault.in_file(file))
     }
 
     /// The layers that are no groups, topmost first.

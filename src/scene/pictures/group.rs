@@ -2,9 +2,11 @@
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
+use crate::base::room;
 use crate::base::words::Blending;
+use crate::scene::apart;
 use crate::scene::layered::Part;
-use crate::scene::pictures::{Source, check_size};
+use crate::scene::pictures::{DRAWING, Source, TEXEL, check_size};
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::{DynamicImage, ImageBuffer, ImageEncoder, Rgba};
 use std::io::Cursor;
@@ -36,6 +38,19 @@ pub(super) fn flatten(
     };
     let size = [far(0), far(1)];
     check_size(size, "the group", limits).map_err(|fault| fault.in_file(file))?;
+    let areas = sources.iter().map(|(_, source)| source.natural[0] * source.natural[1]);
+    let needed = bytes(f64::from(size[0]) * f64::from(size[1]), areas.fold(0.0, f64::max));
+    if needed > limits.memory {
+        let message = format!(
+            "the group takes about {} MB to put together, over the limit of {} MB",
+            needed >> 20,
+            limits.memory >> 20
+        );
+        let remedy = format!("Merge its layers, or raise the limit: --limit memory={needed}.");
+        return Err(Fault::new(Class::Limit, message).in_file(file).remedy(remedy).into());
+    }
+    room::probe(needed, "the group").map_err(|fault| fault.in_file(file))?;
+    apart::allow(needed);
     let mut all: ImageBuffer<Rgba<u16>, Vec<u16>> = ImageBuffer::new(size[0], size[1]);
     let mut deep = false;
     for (part, source) in sources.iter().rev() {
@@ -59,4 +74,11 @@ pub(super) fn flatten(
             Fault::new(Class::Picture, format!("the group can't be put together: {error}")).in_file(file)
         })?;
     Ok(bytes.into_inner())
+}
+
+/// Bytes that putting a group of so many texels together takes, the largest of whose layers has so many: both at 16 bits, the layer with
+/// what drawing it takes, the group at 8 bits as well, and packed.
+fn bytes(group: f64, largest: f64) -> u64 {
+    // Saturates, and is then over any limit.
+    ((2.0 * TEXEL) * group + (DRAWING + TEXEL) * largest) as u64
 }

@@ -22,7 +22,7 @@ pub struct Facts {
 
 impl Facts {
     /// Those of a picture that was read.
-    pub(super) fn of(source: &Source) -> Facts {
+    pub(in crate::scene) fn of(source: &Source) -> Facts {
         let prefix = format!("{}: ", source.file.display());
         let bare = |warning: &String| warning.strip_prefix(&prefix).unwrap_or(warning).to_owned();
         Facts {

@@ -17,7 +17,9 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::{Broken, Limits};
 use crate::base::picture::Picture;
 use crate::base::words::Blending;
+use crate::scene::apart;
 use crate::steps::strokes::Drawing;
+use serde::{Deserialize, Serialize};
 use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -47,7 +49,7 @@ impl Picture {
 }
 
 /// The kind of an art file, told by its content.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Kind {
     /// Portable Network Graphics: 1 to 16 bits, grey, indexed or colour, interlaced or not.
     Png,
@@ -110,10 +112,15 @@ impl Source {
     /// As for [`Source::open`], and where there is no such layer.
     pub fn open_layer(file: impl AsRef<Path>, layer: &str, limits: &Limits) -> Result<Source> {
         let file = file.as_ref();
-        let (held, mut all) = crate::scene::layered::pictures(file, layer, limits)?;
         let mut name = file.as_os_str().to_owned();
         name.push(format!("#{layer}"));
         let name = PathBuf::from(name);
+        if apart::is_on() {
+            let (head, bytes) = apart::layer(file, layer, &name, limits)?;
+            let hash = *blake3::hash(&bytes).as_bytes();
+            return Ok(Source::of(name, bytes, hash, head, None));
+        }
+        let (held, mut all) = crate::scene::layered::pictures(file, layer, limits)?;
         let bytes = match (&held.parts[..], all.pop()) {
             ([only], Some(bytes)) if only.opacity == 1.0 => bytes,
             (parts, last) => {
@@ -138,6 +145,10 @@ impl Source {
             return Err(read::too_long(&file, limits).into());
         }
         let hash = *blake3::hash(&bytes).as_bytes();
+        if apart::is_on() {
+            let head = apart::head(&file, &bytes, limits)?;
+            return Ok(Source::of(file, bytes, hash, head, None));
+        }
         let kind = read::kind(&bytes).map_err(|fault| fault.in_file(&file))?;
         let (natural, warnings, tree) = match kind {
             Kind::Png => {
@@ -150,8 +161,19 @@ impl Source {
                 ([f64::from(size.width()), f64::from(size.height())], drawing.warnings, Some(drawing.tree))
             }
         };
+        Ok(Source::of(file, bytes, hash, apart::Head { kind, natural, warnings }, tree))
+    }
+
+    fn of(
+        file: PathBuf,
+        bytes: Vec<u8>,
+        hash: [u8; 32],
+        head: apart::Head,
+        tree: Option<Arc<resvg::usvg::Tree>>,
+    ) -> Source {
+        let apart::Head { kind, natural, warnings } = head;
         let warnings = warnings.into_iter().map(|warning| format!("{}: {warning}", file.display())).collect();
-        Ok(Source { file, bytes: bytes.into(), kind, natural, hash, warnings, tree })
+        Source { file, bytes: bytes.into(), kind, natural, hash, warnings, tree }
     }
 
     /// Draws the picture at exactly `texels`, stretched as needed, mirrored left to right if `flip`. A source of 8 bits gives 8-bit
@@ -177,6 +199,11 @@ impl Source {
     ) -> Result<Picture> {
         check_size(texels, "the picture would be drawn", limits)
             .map_err(|fault| fault.in_file(&self.file))?;
+        if apart::is_on() {
+            let drawn = apart::Drawn { texels, flip, wraps, blending };
+            return apart::draw(&self.file, &self.bytes, self.natural, drawn, limits);
+        }
+        apart::allow(self.drawing_bytes(texels));
         let picture = match &self.tree {
             Some(tree) => vector::draw(tree, texels, wraps),
             None => raster::draw(&self.bytes, texels, wraps, blending, limits),
@@ -192,6 +219,32 @@ impl Source {
         Ok(picture)
     }
 }
+
+impl Source {
+    /// Bytes that drawing it at `texels` takes, besides what is read: texels with what is found out of each, and what of the file is held
+    /// at once.
+    fn drawing_bytes(&self, texels: [u32; 2]) -> u64 {
+        let area = f64::from(texels[0]) * f64::from(texels[1]);
+        let held = match self.kind {
+            // Filters and masks have layers of their own.
+            Kind::Svg => LAYERS * area,
+            // PNG 11.2.1: an interlaced one is held as a whole.
+            Kind::Png if self.bytes.get(28) == Some(&1) => TEXEL * self.natural[0] * self.natural[1],
+            Kind::Png => 0.0,
+        };
+        // Saturates.
+        (DRAWING * area + TEXEL * f64::from(texels[0]) * self.natural[1] + held) as u64
+    }
+}
+
+/// Bytes of a texel in memory: 16 bits a channel.
+pub(crate) const TEXEL: f64 = 8.0;
+
+/// Bytes that drawing a picture takes for each of its texels: they themselves, premultiplied and straight, and which colours they allow.
+pub(crate) const DRAWING: f64 = 48.0;
+
+/// Bytes for each texel of a drawing that its layers may take besides.
+const LAYERS: f64 = 64.0;
 
 /// Refuses sizes of 0 and those over a limit, before anything is allocated.
 fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::result::Result<(), Fault> {

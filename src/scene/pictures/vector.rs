@@ -16,7 +16,7 @@ use std::time::Duration;
 /// Stack for the library, which recurses along the tree; only what is used is backed by memory.
 const STACK: usize = 256 << 20;
 
-/// Longest time that reading, or drawing, one SVG may take. The estimates in `cost` keep honest drawings far below.
+/// Longest time that reading, or drawing, one SVG may take in a process that does more than that; honest drawings take far less.
 const PATIENCE: Duration = Duration::from_secs(180);
 
 /// In doubt under less than half alpha, where three steps of a premultiplied value are six of the colour. Faint shapes

@@ -153,7 +153,7 @@ fn stacked(folder: &Path, limits: &Limits) -> Result<Painting> {
     let bytes = crate::scene::pictures::content(&file, limits)?;
     let text = String::from_utf8(bytes)
         .map_err(|_| Fault::new(Class::Picture, "it is not UTF-8").in_file(&file).remedy("Save it again."))?;
-    let layered = Layered::read(&text, limits).map_err(|fault| fault.in_file(&file))?;
+    let layered = Layered::read(&file, &text, limits)?;
     let mut painting =
         Painting { file: folder.to_path_buf(), size: layered.size, layers: Vec::new(), notes: Vec::new() };
     for found in layered.leaves() {

@@ -7,11 +7,11 @@ use crate::base::words::Blending;
 use crate::scene::keys::{self, Value, key};
 use crate::scene::layered::BACKDROP;
 use crate::scene::recipe::shelf::Shelf;
-use crate::scene::start::SCENE;
 use crate::scene::start::frame::Frame;
 use crate::scene::start::painting::{Painted, Painting, Picture};
 use crate::scene::start::slots::{Slot, depths, fitting, take_repeats};
 use crate::scene::start::standing::Standing;
+use crate::scene::start::{SCENE, quoted};
 use crate::scene::{read, schema};
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -300,10 +300,6 @@ pub(super) fn too_small(view: [u32; 2], size: [u32; 2]) -> Fault {
         format!("a view of {width} x {height} px is larger than the canvas of {w} x {h} px"),
     )
     .remedy("Give --view at most as wide and as high as the canvas.")
-}
-
-fn quoted(text: &str) -> String {
-    toml_edit::Value::from(text).to_string()
 }
 
 /// The slot's name in that of a sheet's layer.

@@ -15,6 +15,11 @@ use crate::scene::schema;
 use std::fs;
 use std::path::Path;
 
+/// A text as TOML writes it.
+pub fn quoted(text: &str) -> String {
+    toml_edit::Value::from(text).to_string()
+}
+
 /// A file to be written: name and content.
 pub type File = (&'static str, &'static [u8]);
 

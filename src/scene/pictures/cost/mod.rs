@@ -1,5 +1,5 @@
-//! What reading and drawing an SVG would cost, estimated from above before it is done: a bound on hostile files, far over what honest
-//! drawings need.
+//! What no reading or drawing of an SVG survives, found before it is tried: recursion without end, text that swells, layers without number.
+//! How long it may take is bounded from outside, where it is read in a process of its own ([`crate::scene::apart`]).
 
 mod graph;
 mod references;

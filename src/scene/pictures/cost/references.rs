@@ -8,12 +8,8 @@ use std::collections::HashMap;
 pub(super) enum Use {
     /// Once: a child, a link, `mask`, `clip-path` or `filter`.
     Once,
-    /// Once for each shape, and inherited: `fill`, `stroke`.
+    /// For each shape, and inherited: `fill`, `stroke`, `marker-start` and its like.
     Paint,
-    /// Once for each vertex, and inherited: `marker-start` and its like.
-    Marker,
-    /// A paint or marker of an element around it, counted there.
-    Inherited,
 }
 
 /// How something is used, and its id.
@@ -24,19 +20,16 @@ pub(super) struct StyleSheet<'a> {
     rules: Vec<Vec<Reference<'a>>>,
     /// A class, id or element name to the rules that have it in their selector; `*` fits all.
     names: HashMap<&'a str, Vec<usize>>,
-    /// Number of rules, with or without references.
-    pub rules_count: usize,
 }
 
 impl<'a> StyleSheet<'a> {
     /// Collects the rules of all `style` elements. Selectors are taken apart into names; a rule counts for every
     /// element that has one of them, which is at least every element that it is meant for.
     pub fn new(document: &'a Document) -> StyleSheet<'a> {
-        let mut sheet = StyleSheet { rules: Vec::new(), names: HashMap::new(), rules_count: 0 };
+        let mut sheet = StyleSheet { rules: Vec::new(), names: HashMap::new() };
         let styles = document.descendants().filter(|node| node.tag_name().name() == "style");
         for text in styles.flat_map(|style| style.children()).filter_map(|child| child.text()) {
             for rule in text.split('}') {
-                sheet.rules_count += 1;
                 let Some((selector, body)) = rule.rsplit_once('{') else { continue };
                 let references: Vec<Reference> = declarations(body).collect();
                 if !references.is_empty() {
@@ -81,8 +74,7 @@ fn declarations(text: &str) -> impl Iterator<Item = Reference<'_>> {
 /// The ids in all `url(#id)` of a property's value.
 fn targets<'a>(property: &str, value: &'a str) -> impl Iterator<Item = Reference<'a>> + use<'a> {
     let how = match property {
-        "fill" | "stroke" => Use::Paint,
-        "marker" | "marker-start" | "marker-mid" | "marker-end" => Use::Marker,
+        "fill" | "stroke" | "marker" | "marker-start" | "marker-mid" | "marker-end" => Use::Paint,
         _ => Use::Once,
     };
     value.split("url(").skip(1).filter_map(move |rest| {

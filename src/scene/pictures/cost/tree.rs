@@ -1,11 +1,8 @@
-//! Memory and work that drawing a tree takes, estimated from above, before any of it is drawn.
+//! Memory that drawing a tree takes, counted before any of it is drawn, and shapes that no drawing survives.
 
 use crate::base::fault::{Class, Fault};
 use resvg::tiny_skia::Transform;
 use resvg::usvg::{Group, Node, Paint, Path, Tree, filter};
-
-/// Most work, in nanoseconds on one core of 2020 or so: half a minute. The weights below are from drawing 2000 x 1000 texels.
-const MOST_WORK: f64 = 3e10;
 
 /// Most bytes of layers besides the drawing itself, and as many times the drawing.
 const MOST_MEMORY: f64 = 2e9;
@@ -18,8 +15,8 @@ const FAR: f32 = 1e6;
 /// How far the library lets layers reach, in sides of the drawing.
 const LAYERS_REACH: f32 = 5.0;
 
-/// Work of drawing anything at all, ns.
-const CALL: f64 = 2000.0;
+/// Most groups, shapes and filters that are looked at, those of masks and patterns wherever they are used.
+const MOST_LOOKS: u32 = 10_000_000;
 
 /// Checks what drawing the tree would take, stretched by `transform`, on `size` texels.
 pub(in crate::scene::pictures) fn check_drawing(
@@ -29,9 +26,9 @@ pub(in crate::scene::pictures) fn check_drawing(
 ) -> Result<(), Fault> {
     let size = size.map(|side| side as f32);
     let area = f64::from(size[0]) * f64::from(size[1]);
-    let mut cost = Cost { work: 0.0, memory: MOST_MEMORY + MOST_DRAWINGS * 4.0 * area };
+    let mut memory = Memory { looks: 0, most: MOST_MEMORY + MOST_DRAWINGS * 4.0 * area };
     let canvas = Canvas { area, most: size.map(|side| LAYERS_REACH * side), held: 0.0 };
-    cost.nodes(tree.root(), transform, canvas)
+    memory.nodes(tree.root(), transform, canvas)
 }
 
 /// What is drawn on.
@@ -45,21 +42,19 @@ struct Canvas {
     held: f64,
 }
 
-/// What has been counted so far.
-struct Cost {
-    /// Nanoseconds.
-    work: f64,
-    /// Most bytes that may be held at the same time.
-    memory: f64,
+/// What may be held.
+struct Memory {
+    looks: u32,
+    /// Most bytes at the same time.
+    most: f64,
 }
 
 type Check = Result<(), Fault>;
 
-impl Cost {
-    fn add(&mut self, work: f64) -> Check {
-        self.work += CALL + work;
-        // NaN is over the limit too.
-        if self.work <= MOST_WORK {
+impl Memory {
+    fn look(&mut self) -> Check {
+        self.looks += 1;
+        if self.looks <= MOST_LOOKS {
             return Ok(());
         }
         Err(Fault::new(Class::Limit, "the SVG takes too long to draw at this size")
@@ -69,8 +64,8 @@ impl Cost {
     /// A canvas of `area` texels of `bytes` each, besides what is held already.
     fn hold(&mut self, canvas: Canvas, area: f64, bytes: f64) -> Result<Canvas, Fault> {
         let held = canvas.held + area * bytes;
-        self.add(area)?;
-        if held <= self.memory {
+        // NaN is over the limit too.
+        if held <= self.most {
             return Ok(Canvas { area, held, ..canvas });
         }
         Err(Fault::new(Class::Limit, "the SVG's layers take too much memory to draw at this size")
@@ -79,11 +74,12 @@ impl Cost {
 
     fn nodes(&mut self, group: &Group, transform: Transform, canvas: Canvas) -> Check {
         for node in group.children() {
+            self.look()?;
             match node {
                 Node::Group(group) => self.group(group, transform, canvas)?,
                 Node::Path(path) => self.path(path, transform, canvas)?,
                 // Neither is drawn: the tree has no fonts, and pictures were refused.
-                Node::Image(_) | Node::Text(_) => self.add(0.0)?,
+                Node::Image(_) | Node::Text(_) => {}
             }
         }
         Ok(())
@@ -91,7 +87,6 @@ impl Cost {
 
     fn group(&mut self, group: &Group, transform: Transform, mut canvas: Canvas) -> Check {
         let mut transform = transform.pre_concat(group.transform());
-        self.add(0.0)?;
         if !group.should_isolate() {
             return self.nodes(group, transform, canvas);
         }
@@ -124,8 +119,7 @@ impl Cost {
             below = self.part(here.root(), transform, below, (area, 6.0))?;
             mask = here.mask();
         }
-        // Drawing the layer.
-        self.add(30.0 * area)
+        Ok(())
     }
 
     /// What is drawn on a canvas of its own, of `bytes` for each of `area` texels; gives that canvas.
@@ -145,20 +139,9 @@ impl Cost {
         let reach =
             path.stroke_bounding_box().transform(transform).or(path.bounding_box().transform(transform));
         let near = |edge: f32| edge.abs() <= FAR;
-        let Some(reach) = reach.filter(|r| [r.left(), r.top(), r.right(), r.bottom()].into_iter().all(near))
-        else {
+        if !reach.is_some_and(|r| [r.left(), r.top(), r.right(), r.bottom()].into_iter().all(near)) {
             return Err(Fault::new(Class::Limit, format!("a shape of the SVG extends beyond {FAR} texels"))
                 .remedy("Look for a mistyped number, or move what lies outside the picture closer."));
-        };
-        let shaded = area(reach.width(), reach.height()).min(canvas.area);
-        self.add(4.0 * shaded + 50.0 * path.data().len() as f64)?;
-        if let Some(dashes) = path.stroke().and_then(|stroke| stroke.dasharray()) {
-            // The control polygon is no shorter than the outline; what closes it no longer than the rest.
-            let points = path.data().points().windows(2);
-            let length: f32 = 2.0 * points.map(|pair| pair[0].distance(pair[1])).sum::<f32>();
-            let dashes = f64::from(length / dashes.iter().sum::<f32>()) * dashes.len() as f64;
-            // The library gives up at a million.
-            self.add(500.0 * dashes.clamp(0.0, 1e6))?;
         }
         let paints = [path.fill().map(|fill| fill.paint()), path.stroke().map(|stroke| stroke.paint())];
         for paint in paints.into_iter().flatten() {
@@ -175,26 +158,13 @@ impl Cost {
         let (sx, sy) = transform.get_scale();
         let mut canvas = self.hold(canvas, area, 8.0)?;
         for primitive in filter.primitives() {
+            self.look()?;
             // Every result is kept until the filter is done; blurs take three more on the way.
             canvas = self.hold(canvas, area, 4.0)?;
             self.hold(canvas, area, 12.0)?;
-            let each = match primitive.kind() {
-                filter::Kind::ConvolveMatrix(fe) => {
-                    15.0 * f64::from(fe.matrix().columns() * fe.matrix().rows())
-                }
-                filter::Kind::Morphology(fe) => {
-                    let [x, y] = [fe.radius_x().get() * sx, fe.radius_y().get() * sy].map(f64::from);
-                    4.0 * ((2.0 * x + 2.0) * (2.0 * y + 2.0)).min(area)
-                }
-                filter::Kind::Turbulence(fe) => 200.0 * f64::from(fe.num_octaves()),
-                filter::Kind::Merge(fe) => 50.0 * fe.inputs().len() as f64,
-                filter::Kind::Image(fe) => {
-                    self.nodes(fe.root(), Transform::from_scale(sx, sy), canvas)?;
-                    0.0
-                }
-                _ => 0.0,
-            };
-            self.add(area * (350.0 + each))?;
+            if let filter::Kind::Image(fe) = primitive.kind() {
+                self.nodes(fe.root(), Transform::from_scale(sx, sy), canvas)?;
+            }
         }
         Ok(())
     }
