@@ -90,3 +90,31 @@ pub fn bounded(scene: &Scene, args: &[&str]) -> std::process::Output {
     shell.envs(plain.get_envs().filter_map(|(name, value)| Some((name, value?))));
     shell.current_dir(plain.get_current_dir().expect("the scene's folder")).output().expect("a shell")
 }
+
+/// Frames of a loop, a moving picture and a strip of frames are counted before they are made.
+#[test]
+fn loops_strips_and_moving_pictures_are_within_the_limits() {
+    let scene = Scene::new();
+    let refused = |args: &[&str], limit: &str, word: &str| {
+        let text = scene.refused(6, &[args, &["--limit", limit]].concat());
+        assert!(text.contains(word), "{args:?}, {limit}: {text}");
+    };
+    let render = ["render", "scene.toml", "--out", "o", "--scale", "8", "--quiet"];
+    let memory = "memory=100000000";
+    let plain = [&render[..], &["--limit", memory]].concat();
+    scene.well(&plain);
+    let _ = std::fs::remove_dir_all(scene.path("o"));
+    refused(&[&render[..], &["--frames", "240"]].concat(), memory, "with fewer frames or forms");
+    let pan = ["--also", "pan", "--pan-width", "512", "--pan-frames", "600"];
+    refused(&[&render[..], &pan].concat(), memory, "with fewer frames or forms");
+    refused(&[&render[..], &pan].concat(), "texels=20000000", "texels=");
+    assert!(!scene.path("o").exists());
+    let sheet = ["sheet", "--preset", "mist", "--size", "500x300", "--frames", "60", "--out", "s.png"];
+    let strip = [&sheet[..], &["--strip"]].concat();
+    refused(&strip, "memory=40000000", "memory=");
+    refused(&strip, "texels=1000000", "texels=");
+    assert!(!scene.path("s.png").exists());
+    scene.well(
+        &[&sheet[..2], &["mist"], &sheet[3..5], &["--out", "s.png", "--limit", "memory=40000000"]].concat(),
+    );
+}
