@@ -195,6 +195,7 @@ fn ends() -> Vec<(String, Vec<String>)> {
             Kind::Pair { min, max } => {
                 vec![format!("[{min},{min}]"), format!("[{max},{max}]"), format!("[{min},{max}]")]
             }
+            Kind::NumberOrPair { min, max, .. } => [both(min, max), vec![format!("[{min},{max}]")]].concat(),
             Kind::Flag => vec!["true".to_owned(), "false".to_owned()],
             Kind::Choice(words) => words.iter().map(|word| format!("\"{word}\"")).collect(),
             Kind::Fit => vec!["\"error:0.01\"".to_owned(), "\"error:9\"".to_owned()],
