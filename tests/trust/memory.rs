@@ -201,7 +201,8 @@ fn ends() -> Vec<(String, Vec<String>)> {
             Kind::Fit => vec!["\"error:0.01\"".to_owned(), "\"error:9\"".to_owned()],
             Kind::Preset => vec!["\"steam-fog\"".to_owned(), "\"stratocumulus\"".to_owned()],
             Kind::ColourOr(word) => vec![format!("\"{word}\"")],
-            Kind::Text | Kind::Name | Kind::Path | Kind::Colour => continue,
+            // Words, colours, files, curves.
+            _ => continue,
         };
         all.push((path, values));
     }
