@@ -51,9 +51,6 @@ pub enum Command {
     Completions(Completions),
     /// Write man pages to a folder
     Man(Man),
-    /// Read pictures for the program that started this one
-    #[command(hide = true)]
-    ReadPictures,
 }
 
 #[derive(Args)]

@@ -58,9 +58,13 @@ fn main() -> ExitCode {
             hook(panic);
         }
     }));
-    // A command line that can't be read exits with 2, which is clap's own code and ours.
-    let asked = Cli::try_parse().unwrap_or_else(|error| refuse(&error));
-    let done = set_limits(&asked.limits).and_then(|()| run(asked.command));
+    let done = if reader::is_wanted() {
+        reader::serve()
+    } else {
+        // A command line that can't be read exits with 2, which is clap's own code and ours.
+        let asked = Cli::try_parse().unwrap_or_else(|error| refuse(&error));
+        set_limits(&asked.limits).and_then(|()| run(asked.command))
+    };
     match done.and_then(|code| said().map(|()| code)) {
         Ok(code) => code,
         Err(faults) => {
@@ -106,9 +110,7 @@ fn print_faults(faults: &Faults) {
 }
 
 fn run(command: Command) -> Result<ExitCode> {
-    if !matches!(command, Command::ReadPictures) {
-        reader::switch_on();
-    }
+    reader::switch_on();
     match command {
         Command::Check(args) => return check::run(&args),
         Command::Demo(args) => demo(&args),
@@ -119,7 +121,6 @@ fn run(command: Command) -> Result<ExitCode> {
         Command::Schema(args) => schema(&args),
         Command::Completions(args) => completions(&args),
         Command::Man(args) => manual::run(&args),
-        Command::ReadPictures => reader::serve(),
         Command::Plan(args) => plan(&args),
         Command::New(args) => new(&args),
         Command::Presets(args) => presets(args),

@@ -4,9 +4,15 @@ use super::heap;
 use fogweft::base::fault::{Class, Fault, Result};
 use fogweft::scene::apart::{self, Program};
 use std::path::PathBuf;
+use std::process::ExitCode;
 
-/// The command, as [`super::args`] has it.
+/// What this program is started with to read pictures. Nobody else is told of it: it is no command of [`super::args`].
 const COMMAND: &str = "read-pictures";
+
+/// Whether this process is to read pictures.
+pub fn is_wanted() -> bool {
+    std::env::args_os().skip(1).eq([COMMAND])
+}
 
 /// Lets this program read pictures in other processes of itself. Where it can't be found, it reads them itself.
 pub fn switch_on() {
@@ -22,8 +28,9 @@ pub fn switch_on() {
 ///
 /// # Errors
 /// Class `Usage`: what comes isn't a request.
-pub fn serve() -> Result<()> {
+pub fn serve() -> Result<ExitCode> {
     heap::share();
     apart::serve(std::io::stdin().lock(), std::io::stdout().lock(), heap::trim)
+        .map(|()| ExitCode::SUCCESS)
         .map_err(|error| Fault::new(Class::Usage, format!("no request could be read: {error}")).into())
 }
