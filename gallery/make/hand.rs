@@ -39,7 +39,7 @@ pub fn strokes(root: &Path) -> Result<Canvas> {
     let mut scene = scene(root, "salt-marsh", None, &[])?;
     let file = root.join("presets/salt-marsh/lines.svg");
     // The play plane's slot, which has moved as far as the camera.
-    let place = StrokesPlace { x: Px(0.5 * scene.travel.right.0), ..StrokesPlace::of(&file) };
+    let place = StrokesPlace { x: Px(0.5 * scene.travel.right.0), weight: 4.0, ..StrokesPlace::of(&file) };
     let (mut above, _) = drawn(&scene, LESS, |_, job| Show::All.has(job))?;
     if let Some(slot) = scene.slots.iter_mut().find(|slot| slot.name == "reeds-near") {
         slot.strokes = Some(place);
@@ -77,7 +77,7 @@ pub fn strip(root: &Path) -> Result<Canvas> {
     let scene = scene(root, "salt-marsh", None, &sets)?;
     let pictures = Pictures::open(&scene, &limits)?;
     let scene = &*haze::sampled(&scene, &pictures, &limits)?;
-    let plan = Plan::new(scene, &pictures.naturals(), 1.0 / 3.0, &limits)?;
+    let plan = Plan::new(scene, &pictures.naturals(), 0.25, &limits)?;
     let stack = Stack::new(&plan, &pictures, &limits)?;
     let how = forms::How { pan: &Pan::default(), shapes: None, effort: Effort::default(), limits: &limits };
     let png = forms::bytes(&stack, Also::Strip, &how)?;
