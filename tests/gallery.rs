@@ -14,7 +14,7 @@ use fogweft::base::colour::Srgb;
 use make::Canvas;
 use std::collections::BTreeSet;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 
 fn root() -> &'static Path {
@@ -68,45 +68,16 @@ fn done(args: &[&str]) {
 fn what_plain_commands_make_comes_out_the_same() {
     let folder = tempfile::tempdir().unwrap();
     let file = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
-    let mut made: Vec<(&str, PathBuf)> = Vec::new();
-    let frames = file("frames.png");
-    let numbers = [
-        "bands.size=70",
-        "falloff.height=34",
-        "falloff.lift=4",
-        "falloff.sway=8",
-        "falloff.wave=107",
-        "smear.length=22",
-        "soften.sigma=5",
-    ];
-    let mut args =
-        vec!["sheet", "--preset", "steam-fog", "--haze", "#46586a", "--size", "640x120", "--line", "113"];
-    args.extend(numbers.iter().flat_map(|number| ["--set", number]));
-    args.extend(["--frames", "4", "--strip", "--out", &frames]);
-    done(&args);
-    made.push(("frames.png", frames.clone().into()));
+    if !thorough() {
+        return;
+    }
     let shelf = file("shelf.png");
-    if thorough() {
-        done(&["presets", "--picture", &shelf]);
-        made.push(("shelf.png", shelf.clone().into()));
-        let marsh = file("marsh");
-        done(&["demo", &marsh]);
-        let scene = format!("{marsh}/scene.toml");
-        done(&["render", &scene, "--also", "pan,ora", "--pan-width", "200", "--pan-frames", "12"]);
-        let sheets = folder.path().join("marsh").join("scene-sheets");
-        let layered = fs::read(sheets.join("scene.ora")).unwrap();
-        let mut layered = zip::ZipArchive::new(std::io::Cursor::new(layered)).unwrap();
-        let mut thumbnail = layered.by_name("Thumbnails/thumbnail.png").unwrap();
-        let out = folder.path().join("layered.png");
-        std::io::copy(&mut thumbnail, &mut fs::File::create(&out).unwrap()).unwrap();
-        made.push(("layered.png", out));
-        // All of its frames at once: they are all in its bytes.
-        let pan = fs::read(sheets.join("pan.apng")).unwrap();
-        assert!(pan == fs::read(root().join("gallery/pan.apng")).unwrap(), "pan.apng isn't what is made now");
-    }
-    for (name, file) in made {
-        assert_eq!(differ(&read(&file), &read(&root().join("gallery").join(name))), Some(0), "{name}");
-    }
+    done(&["presets", "--picture", &shelf]);
+    assert_eq!(
+        differ(&read(Path::new(&shelf)), &read(&root().join("gallery/shelf.png"))),
+        Some(0),
+        "shelf.png"
+    );
 }
 
 /// The page names every picture of the folder, with the command for each that we draw, and no other.

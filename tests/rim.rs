@@ -439,6 +439,49 @@ fn a_rim_darkens_only_if_it_may() {
     }
 }
 
+/// A rim that isn't needed, or can't help, isn't written, and it is said why.
+#[test]
+fn a_rim_with_nothing_to_do_is_not_written() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let disc = |x: usize, y: usize| {
+        let inside = (x as f64 - 32.0).hypot(y as f64 - 32.0) < 20.0;
+        [0.2, 0.2, 0.2, f64::from(u8::from(inside))]
+    };
+    std::fs::write(folder.path().join("disc.png"), Pixels::new(64, 64, disc).png()).expect("written");
+    std::fs::write(folder.path().join("clear.png"), Pixels::new(64, 64, |_, _| [0.0; 4]).png())
+        .expect("written");
+    // Name, haze, background; the code and a word of what is said.
+    for (art, haze, behind, code, word) in [
+        ("disc.png", "#cccccc", "#eeeeee", 0, "No rim is needed"),
+        ("disc.png", "#343434", "#363636", 2, "--darken"),
+        ("clear.png", "#cccccc", "#333333", 4, "no outline"),
+    ] {
+        let ran = Command::new(env!("CARGO_BIN_EXE_fogweft"))
+            .current_dir(folder.path())
+            .args([
+                "rim",
+                art,
+                "--haze",
+                haze,
+                "--behind",
+                behind,
+                "--separation",
+                "8",
+                "--spread",
+                "4",
+                "--out",
+                "r.png",
+            ])
+            .output()
+            .expect("it runs");
+        let said = [ran.stdout, ran.stderr].concat();
+        let said = String::from_utf8_lossy(&said);
+        assert_eq!(ran.status.code(), Some(code), "{art} {haze}: {said}");
+        assert!(said.contains(word), "{said}");
+        assert!(!folder.path().join("r.png").exists(), "{said}");
+    }
+}
+
 /// The silhouette "horse" of scikit-image's data, in the public domain; here at 200 x 164 px.
 #[test]
 fn the_horse_is_set_off_by_the_command() {

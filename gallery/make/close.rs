@@ -8,101 +8,12 @@ use fogweft::base::fault::Result;
 use fogweft::base::limits::Limits;
 use fogweft::base::units::{Scale, Texel};
 use fogweft::base::words::Anchor;
-use fogweft::plan::{Job, Plan};
-use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::layers::Resolved;
 use fogweft::steps::dither;
 use fogweft::steps::field::{FieldSpec, Sampling};
 use fogweft::steps::sheet::{Row, Sheet, SheetSpec};
 use fogweft::steps::step5_grade::Tones;
 use std::path::Path;
-
-/// A sheet's opacities, row by row, and its colours.
-struct Drawn {
-    size: [u32; 2],
-    alpha: Vec<f32>,
-    colour: Vec<[f32; 3]>,
-}
-
-/// The sheet of a slot of a scene at `scale`.
-fn sheet(root: &Path, scene: &str, slot: &str, scale: f64) -> Result<Drawn> {
-    let limits = Limits::default();
-    let scene = scenes::scene(root, scene, None, &[])?;
-    let pictures = Pictures::open(&scene, &limits)?;
-    let plan = Plan::new(&scene, &pictures.naturals(), scale, &limits)?;
-    let spec = plan.files.iter().find_map(|job| match job {
-        Job::Fog(job) if job.placing.slot == slot => Some(job.spec.clone()),
-        _ => None,
-    });
-    let sheet = Sheet::new(spec.expect("the slot has a sheet"), Sampling::Reduced);
-    let size = sheet.size();
-    let (mut alpha, mut colour, mut row) = (Vec::new(), Vec::new(), Row::default());
-    for y in 0..size[1] as usize {
-        sheet.row(y, 0, size[0] as usize, &mut row);
-        alpha.extend_from_slice(&row.alpha);
-        colour.extend(row.colour.iter().map(|[r, g, b, _]| [*r, *g, *b]));
-    }
-    Ok(Drawn { size, alpha, colour })
-}
-
-/// Three sheets, each three times side by side over plain dusk.
-pub fn tiled(root: &Path) -> Result<Canvas> {
-    const WIDE: u32 = 1800;
-    const LABEL: u32 = 30;
-    /// Scene, slot, rows of the view that are shown, what is behind.
-    const SHEETS: [(&str, &str, [f64; 2], &str); 3] = [
-        ("salt-marsh", "barge", [440.0, 960.0], "#4a4655"),
-        ("cloud-cableway", "range", [0.0, 620.0], "#39424b"),
-        ("night-quay", "lightship", [600.0, 1000.0], "#1f302b"),
-    ];
-    let mut out = Canvas::new([WIDE, 1200], MOUNT);
-    out.write(
-        "Three sheets, each three times edge to edge; the edges meet at the marks. A view is narrower than any of them",
-        19.0,
-        [6, 4],
-        LIGHT,
-    );
-    let mut top = 30;
-    for (scene, slot, [from, to], back) in SHEETS {
-        // A period takes a third of the width.
-        let whole = sheet_period(root, scene, slot)?;
-        let scale = f64::from(WIDE) / 3.0 / whole;
-        let drawn = sheet(root, scene, slot, scale)?;
-        let [cols, rows] = drawn.size;
-        let back = Srgb::parse_hex(back).expect("a colour").0;
-        let [first, last] = [from, to].map(|y| ((y * scale).round() as u32).min(rows));
-        let tall = last - first;
-        let mut strip = Canvas::new([WIDE, tall], MOUNT);
-        for (place, texel) in strip.texels.chunks_exact_mut(4).enumerate() {
-            let (x, y) = (place as u32 % WIDE, place as u32 / WIDE);
-            let from = ((first + y) * cols + x % cols) as usize;
-            let threshold = dither::row(y as usize)[x as usize % dither::SIDE];
-            for (channel, code) in texel[..3].iter_mut().enumerate() {
-                let mixed = back[channel] + (drawn.colour[from][channel] - back[channel]) * drawn.alpha[from];
-                *code = dither::code(mixed, threshold);
-            }
-        }
-        out.lay(&strip, [0, top]);
-        for edge in [cols, 2 * cols] {
-            out.tint([i64::from(edge) - 1, i64::from(top + tall), 2, 10], LIGHT, 1.0);
-        }
-        out.write(&format!("{scene}, {slot}: repeats every {whole} px"), 17.0, [6, top + tall + 6], DIM);
-        top += tall + LABEL;
-    }
-    Ok(out.cut([0, 0], [WIDE, top]))
-}
-
-fn sheet_period(root: &Path, scene: &str, slot: &str) -> Result<f64> {
-    let limits = Limits::default();
-    let scene = scenes::scene(root, scene, None, &[])?;
-    let pictures = Pictures::open(&scene, &limits)?;
-    let plan = Plan::new(&scene, &pictures.naturals(), 0.1, &limits)?;
-    let period = plan.files.iter().find_map(|job| match job {
-        Job::Fog(job) if job.placing.slot == slot => job.placing.period,
-        _ => None,
-    });
-    Ok(period.expect("a sheet repeats").0)
-}
 
 /// Opacities of dust haze at 8 bits, rounded and dithered, at true size with the contrast stretched, and both as an eye takes them in
 /// from afar: the mean of 8 by 8 texels.

@@ -15,7 +15,7 @@ use std::path::Path;
 
 /// The three worlds and their moods.
 pub const SCENES: [(&str, &[&str]); 3] = [
-    ("salt-marsh", &[]),
+    ("salt-marsh", &["daybreak", "blue-hour"]),
     ("cloud-cableway", &["breaking", "storm"]),
     ("night-quay", &["before-dawn", "sea-fret"]),
 ];
@@ -61,6 +61,7 @@ pub fn pictures() -> Vec<Picture> {
                 scenes::still(root, scene, None, scenes::Show::Bare)
             }));
         }
+        all.push(Picture::new(format!("{scene}-alone"), false, move |root| scenes::alone(root, scene)));
         all.push(Picture::new(format!("{scene}-values"), false, move |root| scenes::values(root, scene)));
         all.push(Picture::new(format!("{scene}-section"), true, move |root| section::draw(root, scene)));
         for mood in moods {
@@ -74,11 +75,11 @@ pub fn pictures() -> Vec<Picture> {
     all.push(Picture::new("lamps", false, scenes::lamps));
     all.push(Picture::new("strokes", false, hand::strokes));
     all.push(Picture::new("strip", false, hand::strip));
+    all.push(Picture::new("fade", false, scenes::fade));
     all.push(Picture::new("rims-without", false, |root| scenes::evening(root, false)));
     all.push(Picture::new("rims-with", false, |root| scenes::evening(root, true)));
     all.push(Picture::new("rims-values", false, scenes::evening_values));
     all.push(Picture::new("steps", true, steps::draw));
-    all.push(Picture::new("tiled", true, close::tiled));
     all.push(Picture::new("banding", true, close::banding));
     all.push(Picture::new("sizes", false, close::sizes));
     all

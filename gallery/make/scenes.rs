@@ -135,6 +135,30 @@ pub fn lamps(root: &Path) -> Result<Canvas> {
     Ok(out)
 }
 
+/// A world by its recipe alone: one recipe and one air, without a number of a slot's own.
+pub fn alone(root: &Path, name: &str) -> Result<Canvas> {
+    Ok(composed(&super::shelf::alone(root, name)?, LESS, Show::All)?.0)
+}
+
+/// How the marsh's day breaks into its blue hour: both stills, mixed as a game mixes the files that the manifest says may fade.
+pub fn fade(root: &Path) -> Result<Canvas> {
+    const STEPS: u32 = 5;
+    let (size, from) = ([244, 420], [596, 90]);
+    let [day, night] = ["daybreak", "blue-hour"].map(|mood| still(root, "salt-marsh", Some(mood), Show::All));
+    let (day, night) = (day?.cut(from, size), night?.cut(from, size));
+    let mut out = Canvas::new([STEPS * (size[0] + 8) - 8, size[1] + 30], MOUNT);
+    for step in 0..STEPS {
+        let share = step * 100 / (STEPS - 1);
+        let mix =
+            |(a, b): (&u8, &u8)| ((u32::from(*a) * (100 - share) + u32::from(*b) * share + 50) / 100) as u8;
+        let texels = day.texels.iter().zip(&night.texels).map(mix).collect();
+        let left = step * (size[0] + 8);
+        out.lay(&Canvas { size, texels }, [left, 0]);
+        out.write(&format!("{share} % blue-hour"), 18.0, [left + 8, size[1] + 5], LIGHT);
+    }
+    Ok(out)
+}
+
 /// A scene's value view.
 pub fn values(root: &Path, name: &str) -> Result<Canvas> {
     Ok(opened(&composed(&scene(root, name, None, &[])?, LESS, Show::All)?.1))

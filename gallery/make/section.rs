@@ -12,16 +12,18 @@ use fogweft::steps::field::{Field, Sampling};
 use std::path::Path;
 
 const SIZE: [u32; 2] = [1200, 560];
-const LEFT: f64 = 20.0;
+const LEFT: f64 = 76.0;
 const TOP: f64 = 64.0;
-const WIDE: f64 = 1160.0;
+const WIDE: f64 = 1104.0;
 const HIGH: f64 = 450.0;
 /// Texels of the plan to a texel of the section, down.
 const SCALE: f64 = 0.25;
 
+/// Scene px between two marks of the scale of heights.
+const MARK: f64 = 200.0;
+
 /// The section: from the eye on the left to the sky on the right, distance on a logarithmic scale; heights as in the view. The air
-/// between two slots has the mean opacity of the sheet that stands for it; a slot is a line, thick where its picture stands, the thicker the more of
-/// the width it fills.
+/// between two slots has the mean opacity of the sheet that stands for it; a slot is a line, and a bar as high as its picture.
 pub fn draw(root: &Path, name: &str) -> Result<Canvas> {
     let limits = Limits::default();
     let scene = scenes::scene(root, name, None, &[])?;
@@ -68,18 +70,21 @@ pub fn draw(root: &Path, name: &str) -> Result<Canvas> {
         let source = pictures.source(&place.slot, &limits)?;
         let picture = source.draw(place.texels, art.flip, art.wraps, plan.blending, &limits)?;
         let across = picture.size[0] as usize;
-        for y in 0..HIGH as i64 {
-            let row = ((y as f64 + 0.5) * plan.view[1] / HIGH - place.rect.y).0 * SCALE;
-            if row < 0.0 || row >= f64::from(picture.size[1]) {
-                continue;
-            }
-            let texels = &picture.texels[row as usize * across..][..across];
-            let share = texels.iter().map(|texel| f64::from(texel[3]) / 65535.0).sum::<f64>() / across as f64;
-            // As wide as the picture is full at that height.
-            if share > 0.002 {
-                let wide = (2.0 + 7.0 * share).round() as i64;
-                out.tint([x as i64 - wide / 2, TOP as i64 + y, wide, 1], [14, 15, 20], 0.9);
-            }
+        // Rows that it fills by more than a wire or a mast do.
+        let stands = |row: &[[u16; 4]]| row.iter().filter(|texel| texel[3] > 0x7fff).count() * 25 > across;
+        let rows: Vec<usize> = picture
+            .texels
+            .chunks_exact(across)
+            .enumerate()
+            .filter_map(|(at, row)| stands(row).then_some(at))
+            .collect();
+        if let (Some(first), Some(last)) = (rows.first(), rows.last()) {
+            let height = |row: usize| {
+                let y = (row as f64 / SCALE + place.rect.y.0) * HIGH / plan.view[1].0;
+                y.clamp(0.0, HIGH) as i64
+            };
+            let (top, foot) = (height(*first), height(last + 1));
+            out.tint([x as i64 - 3, TOP as i64 + top, 7, foot - top], LIGHT, 0.55);
         }
         let label = format!("{} {}", place.slot, place.depth);
         let row = match last {
@@ -89,10 +94,22 @@ pub fn draw(root: &Path, name: &str) -> Result<Canvas> {
         last = Some((x, row));
         out.centre(&label, 15.0, x, (TOP + HIGH) as u32 + 6 + row * 18, LIGHT);
     }
-    let foot =
-        "air between two slots: mean opacity of the sheet that stands for it; dashes: the line it is held to";
+    scale(&mut out, scene.ground.0, plan.view[1].0);
+    let foot = "bars: pictures; air between two slots: mean opacity of the sheet that stands for it; dashes: the line it is held to";
     out.write(foot, 15.0, [LEFT as u32, 40], DIM);
     Ok(out)
+}
+
+/// The scale of heights at the left: scene px over the ground on the play plane.
+fn scale(out: &mut Canvas, ground: f64, view: f64) {
+    let mut height = MARK * ((ground - view) / MARK).ceil();
+    while height <= ground {
+        let y = TOP + (ground - height) * HIGH / view;
+        out.tint([LEFT as i64 - 8, y as i64, 8, 1], LIGHT, 0.8);
+        out.centre(&format!("{height:.0}"), 15.0, LEFT - 34.0, (y - 9.0).max(TOP - 9.0) as u32, LIGHT);
+        height += MARK;
+    }
+    out.write("px", 15.0, [24, TOP as u32 - 26], DIM);
 }
 
 /// Mean opacity of a sheet at each row of the section.

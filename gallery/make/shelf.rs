@@ -64,6 +64,17 @@ fn scene_of(root: &Path, source: &Source, preset: &Preset, sets: &[String]) -> R
     scenes::of_text(root, &source.file, &text.to_string(), None, &sets)
 }
 
+/// A scene with its own recipe and air, what its slots tune by hand left out.
+pub fn alone(root: &Path, name: &str) -> Result<Scene> {
+    let limits = Limits::default();
+    let source = Source::load(&root.join("presets").join(name).join("scene.toml"), &limits)?;
+    let mut text: DocumentMut = source.text.parse().expect("a scene that was read before");
+    let own = text["preset"].as_str().expect("a preset").to_owned();
+    let anchor = scenes::presets(root, &limits).get(&own)?.anchor;
+    untuned(&mut text, anchor.to_string().as_str());
+    scenes::of_text(root, &source.file, &text.to_string(), None, &[])
+}
+
 /// One recipe over a scene as a picture of this width, with overrides of the scene's numbers.
 #[allow(dead_code, reason = "the tests look at them one by one")]
 pub fn one(root: &Path, name: &str, preset: &Preset, width: f64, sets: &[String]) -> Result<Canvas> {

@@ -15,10 +15,12 @@ pub enum Form {
     Make,
     /// Source of a man page.
     Roff,
+    /// A web page.
+    Page,
 }
 
-/// How comments begin in marked texts.
-const COMMENTS: [&str; 2] = ["# ", ".\\\" "];
+/// How comments begin and end in marked texts.
+const COMMENTS: [(&str, &str); 3] = [("# ", ""), (".\\\" ", ""), ("<!-- ", " -->")];
 
 /// What a mark says before its hash.
 const WORDS: &str = "written by fogweft; blake3 of the rest: ";
@@ -37,6 +39,7 @@ pub fn marked(form: Form, content: &[u8]) -> Vec<u8> {
     match form {
         Form::Make => marked_text(COMMENTS[0], content),
         Form::Roff => marked_text(COMMENTS[1], content),
+        Form::Page => marked_text(COMMENTS[2], content),
         Form::Png => match content.strip_suffix(&END) {
             Some(head) => [head, &chunk(head), &END].concat(),
             None => content.to_vec(),
@@ -44,8 +47,8 @@ pub fn marked(form: Form, content: &[u8]) -> Vec<u8> {
     }
 }
 
-fn marked_text(comment: &str, content: &[u8]) -> Vec<u8> {
-    let line = format!("{comment}{WORDS}{}\n", blake3::hash(content).to_hex());
+fn marked_text((begins, ends): (&str, &str), content: &[u8]) -> Vec<u8> {
+    let line = format!("{begins}{WORDS}{}{ends}\n", blake3::hash(content).to_hex());
     [line.as_bytes(), content].concat()
 }
 
@@ -68,8 +71,9 @@ pub fn is_whole(content: &[u8]) -> bool {
     }
     let Some(end) = content.iter().position(|byte| *byte == b'\n') else { return false };
     let (line, text) = (&content[..end], &content[end + 1..]);
-    let is_of = |comment: &&str| {
-        line.strip_prefix(comment.as_bytes())
+    let is_of = |(begins, ends): &(&str, &str)| {
+        line.strip_prefix(begins.as_bytes())
+            .and_then(|line| line.strip_suffix(ends.as_bytes()))
             .and_then(|line| line.strip_prefix(WORDS.as_bytes()))
             .is_some_and(|hash| hash == blake3::hash(text).to_hex().as_bytes())
     };
@@ -97,6 +101,7 @@ mod tests {
         for (form, content) in [
             (Form::Png, png.as_slice()),
             (Form::Make, b"a: b\n"),
+            (Form::Page, b"<!doctype html>\n"),
             (Form::Roff, b".TH a\n"),
             (Form::Make, b""),
         ] {

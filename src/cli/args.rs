@@ -1,5 +1,9 @@
 //! What can be asked for on the command line.
 
+mod start;
+
+pub use start::{Demo, Like, New};
+
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use fogweft::base::limits;
 use fogweft::base::units::Camera;
@@ -51,13 +55,6 @@ pub enum Command {
     Completions(Completions),
     /// Write man pages to a folder
     Man(Man),
-}
-
-#[derive(Args)]
-pub struct Demo {
-    /// Folder for the scene and its outputs
-    #[arg(value_name = "DIR", default_value = "fogweft-demo")]
-    pub dir: PathBuf,
 }
 
 #[derive(Args)]
@@ -144,30 +141,6 @@ pub struct Plan {
     /// Print as JSON
     #[arg(long)]
     pub json: bool,
-}
-
-#[derive(Args)]
-pub struct New {
-    /// Folder of the new scene
-    #[arg(value_name = "DIR")]
-    pub dir: PathBuf,
-    /// Preset to start from
-    #[arg(long, value_name = "NAME", default_value = "radiation-fog")]
-    pub preset: String,
-    /// Layered file (OpenRaster) or folder of exported layers (PNG) that become the slots; a name like "reeds depth 120" sets the
-    /// depth
-    #[arg(long, value_name = "PAINTING")]
-    pub from: Option<PathBuf>,
-    /// Width and height of the game's frame on the painting, px [default: the canvas, or 16:9 at its height where it is wider]
-    #[arg(long, value_name = "W,H", value_delimiter = ',', num_args = 1, requires = "from")]
-    #[arg(value_parser = clap::value_parser!(u32).range(1..))]
-    pub view: Vec<u32>,
-    /// Copy the painting beside the scene, rather than use it where it is
-    #[arg(long, requires = "from")]
-    pub copy: bool,
-    /// Make a slot of each layer of a group, rather than one of the group
-    #[arg(long, requires = "from")]
-    pub ungroup: bool,
 }
 
 #[derive(Args)]

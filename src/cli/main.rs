@@ -16,6 +16,7 @@ mod reader;
 mod render;
 mod rim;
 mod show;
+mod start;
 mod table;
 mod tune;
 mod vary;
@@ -36,11 +37,9 @@ use fogweft::review::contact;
 use fogweft::scene::pictures::Pictures;
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::start::quoted;
-use fogweft::scene::{Source, StrokesPlace, read, schema, start};
+use fogweft::scene::{Source, StrokesPlace, read, schema};
 use fogweft::steps::field::Sampling;
 use fogweft::steps::sheet::Sheet;
-use fogweft::store::rerun::SceneSettings;
-use fogweft::store::run::Options;
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -113,7 +112,7 @@ fn run(command: Command) -> Result<ExitCode> {
     reader::switch_on();
     match command {
         Command::Check(args) => return check::run(&args),
-        Command::Demo(args) => demo(&args),
+        Command::Demo(args) => start::demo(&args),
         Command::Render(args) if args.watch => watch::watch(&args),
         Command::Render(args) => self::render::once(&args),
         Command::Vary(args) => vary::vary(&args),
@@ -122,7 +121,7 @@ fn run(command: Command) -> Result<ExitCode> {
         Command::Completions(args) => completions(&args),
         Command::Man(args) => manual::run(&args),
         Command::Plan(args) => plan(&args),
-        Command::New(args) => new(&args),
+        Command::New(args) => start::new(&args),
         Command::Presets(args) => presets(args),
         Command::Sheet(args) => sheet(&args),
         Command::Rim(args) => rim::run(&args),
@@ -217,26 +216,6 @@ fn default_out(scene: &Path) -> PathBuf {
     scene.with_file_name(format!("{stem}-sheets"))
 }
 
-fn demo(args: &args::Demo) -> Result<()> {
-    let scene_file = args.dir.join(start::SCENE);
-    let out = default_out(&scene_file);
-    start::write_demo(&args.dir, &out.file_name().unwrap_or_default().to_string_lossy())?;
-    let limits = limits();
-    let scene = args::Scene { scene: scene_file.clone(), sets: Vec::new() };
-    let (reading, pictures) = load(&scene, None, &limits)?;
-    let options = Options { settings: SceneSettings::of(&reading), limits, ..Options::new(out) };
-    let bar = bar::Bar::new(false, Default::default());
-    for report in fogweft::store::run::render_with(&reading.scene, &pictures, &options, &bar)? {
-        say(&show::report(&report));
-    }
-    say(&format!(
-        "\nThe scene is {}: change a number and run `fogweft render {}`.\n",
-        scene_file.display(),
-        scene_file.display()
-    ));
-    Ok(())
-}
-
 fn plan(args: &args::Plan) -> Result<()> {
     let limits = limits();
     let (reading, pictures) = load(&args.scene, args.mood.as_deref(), &limits)?;
@@ -246,39 +225,6 @@ fn plan(args: &args::Plan) -> Result<()> {
     } else {
         say(&show::plan(&plan));
     }
-    Ok(())
-}
-
-fn new(args: &args::New) -> Result<()> {
-    match &args.from {
-        Some(file) => {
-            let view = match args.view[..] {
-                [] => None,
-                [width, height] => Some([width, height]),
-                _ => {
-                    return Err(Fault::new(Class::Usage, "--view takes two numbers")
-                        .remedy("Write the width and the height: --view 1920,1080")
-                        .into());
-                }
-            };
-            let options = start::layered::Options {
-                preset: args.preset.clone(),
-                view,
-                copy: args.copy,
-                ungroup: args.ungroup,
-            };
-            for note in start::layered::write_scene(&args.dir, file, &options, &limits())? {
-                say(&format!("note: {note}\n"));
-            }
-        }
-        None => start::write_bare(&args.dir, &args.preset)?,
-    }
-    let scene = args.dir.join(start::SCENE);
-    say(&format!(
-        "Created {}: open it in an editor, then run `fogweft render {}`.\n",
-        scene.display(),
-        scene.display()
-    ));
     Ok(())
 }
 

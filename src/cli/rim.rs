@@ -9,6 +9,7 @@ use fogweft::base::units::Px;
 use fogweft::output::Effort;
 use fogweft::output::pictures::rim_png;
 use fogweft::plan::{Job, Plan};
+use fogweft::rim::Outcome;
 use fogweft::scene::pictures::{Pictures, Source};
 use fogweft::scene::start::quoted;
 use fogweft::scene::{ArtPlace, Repeat, read};
@@ -56,6 +57,9 @@ pub fn run(args: &args::Rim) -> Result<()> {
             .into());
     };
     debug_assert!(plan.files.iter().any(|job| matches!(job, Job::Rim(_))));
+    if nothing_to_do(args, &rim.outcome)? {
+        return Ok(());
+    }
     door.write(&args.out, Form::Png, &rim_png(rim, bits(&args.bits), Effort::default()))?;
     tell(args, rim, frame.room);
     Ok(())
@@ -116,6 +120,40 @@ impl Frame {
             flip: false,
         }
     }
+}
+
+/// Whether the outline needs no rim, which is said.
+///
+/// # Errors
+/// Class `Picture`: there is no outline. Class `Usage`: no rim of this haze helps anywhere.
+fn nothing_to_do(args: &args::Rim, found: &Outcome) -> Result<bool> {
+    if found.places == 0 {
+        return Err(Fault::new(
+            Class::Picture,
+            "the picture has no outline: all of it is transparent, or nothing is",
+        )
+        .in_file(&args.art)
+        .remedy("Give a picture whose silhouette stands on transparency.")
+        .into());
+    }
+    if found.lacking == 0 {
+        say(&format!(
+            "No rim is needed, so {} wasn't written: all of the outline has a separation of {} L* already.\n",
+            args.out.display(),
+            args.separation
+        ));
+        return Ok(true);
+    }
+    if found.attainable == 0 {
+        let message = format!(
+            "no rim of this haze helps: {:.1} % of the outline is below a separation of {} L*, and none of that is attainable",
+            percent(found.lacking, found.places),
+            args.separation
+        );
+        let remedy = "The haze is too close to the picture's own lightness: try --darken, another --haze, a larger --most, or a smaller --separation.";
+        return Err(Fault::new(Class::Usage, message).in_file(&args.art).remedy(remedy).into());
+    }
+    Ok(false)
 }
 
 /// A share as a percentage.

@@ -17,7 +17,7 @@ pub struct Treatment {
     pub tint: Option<Tint>,
     /// An end that dissolves.
     pub fade: Option<Fade>,
-    /// Least Oklab lightness; 0 leaves it.
+    /// Lightness that black is lifted to, CIE L*; 0 leaves it.
     pub floor: f64,
 }
 

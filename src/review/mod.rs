@@ -2,5 +2,6 @@
 
 pub mod check;
 pub mod contact;
+pub mod index;
 pub mod lettering;
 pub mod vary;

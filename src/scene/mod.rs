@@ -346,7 +346,7 @@ pub struct Scene {
     /// Whether the haze is still to be sampled from the farthest art (`plan::haze`), and the backdrop with it.
     #[serde(skip)]
     pub sampled: Sampled,
-    /// Least Oklab lightness of the scene's tones.
+    /// Lightness that black is lifted to, CIE L*.
     pub floor: f64,
     /// The air.
     pub air: Air,

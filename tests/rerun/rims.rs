@@ -74,7 +74,7 @@ fn treated_art_is_made_of_its_treatment() {
     for (from, to, said) in [
         ("smear.length = 22", "smear.length = 22\ntint = 0.5", "mid.art.png: slot.tint default -> 0.5"),
         ("tint = 0.5", "tint = 0.5\nfade = \"foot\"", "mid.art.png: slot.fade "),
-        ("seed = 3", "seed = 3\nfloor = 0.1", "far.art.png: floor 0 -> 0.1"),
+        ("seed = 3", "seed = 3\nfloor = 4", "far.art.png: floor 0 -> 4"),
     ] {
         let (_, text) = made(&scene, from, to);
         assert!(text.contains(said), "{said}: {text}");

@@ -27,6 +27,8 @@ fn the_demo_stands_on_its_own() {
         assert!(table.contains(path), "the table names {path}:\n{table}");
     }
     assert!(table.contains("still.png"), "{table}");
+    let next = table.split("Next:").nth(1).expect("what to try next");
+    assert_eq!(next.matches("  fogweft ").count(), 3, "{table}");
     let slots = manifest["files"].as_array().unwrap().iter().filter(|entry| entry["kind"] == "fog").count();
     assert!((6..=8).contains(&slots), "six to eight slots, not {slots}");
     assert_eq!(decode_file(&home.join("scene-sheets/still.png")).size, [1920, 1080]);
@@ -102,16 +104,23 @@ fn the_plan_is_what_is_made() {
     assert_eq!(half["texels"], serde_json::json!([80, 48]));
 }
 
-/// A new scene renders as it is, for every preset, and doesn't overwrite.
+/// A new scene renders as it is, for every preset, in pictures that suit it, and doesn't overwrite.
 #[test]
 fn a_new_scene_renders_at_once() {
     let folder = tempfile::tempdir().unwrap();
+    let anchors = fogweft::scene::recipe::shelf::Shelf::embedded();
     for name in presets() {
-        done(folder.path(), &["new", &name, "--preset", &name]);
+        let told = done(folder.path(), &["new", &name, "--preset", &name]);
+        assert_eq!(told.matches("  fogweft ").count(), 3, "three commands to try next: {told}");
         let scene = fs::read_to_string(folder.path().join(&name).join("scene.toml")).unwrap();
         assert!(scene.contains(&format!("preset = \"{name}\"")), "{scene}");
+        assert!(scene.contains(&format!("name = \"{name}\"")), "named after its folder: {scene}");
+        let visibility = scene.lines().any(|line| line.starts_with("visibility"));
+        assert!(!visibility, "the preset's own holds: {scene}");
         let comments = scene.lines().filter(|line| line.contains('#')).count();
         assert!(comments > 15, "a painter can read it");
+        let under_sky = anchors.get(&name).unwrap().anchor == fogweft::base::words::Anchor::Sky;
+        assert_eq!(folder.path().join(&name).join("viaduct.svg").is_file(), under_sky, "{name}");
         done(folder.path(), &["render", &format!("{name}/scene.toml"), "--scale", "0.05"]);
         assert!(folder.path().join(&name).join("scene-sheets/still.png").is_file());
     }
@@ -119,7 +128,70 @@ fn a_new_scene_renders_at_once() {
     fails(folder.path(), 5, &["new", "mist"]);
     assert_eq!(files(folder.path()), before);
     assert!(fails(folder.path(), 2, &["new", "other", "--preset", "mits"]).contains("mist"));
+    fails(folder.path(), 2, &["new", "other", "--like", "sea"]);
+    fails(folder.path(), 2, &["new", "other", "--like", "sky", "--preset", "mits"]);
     assert!(!folder.path().join("other").exists());
+    // A folder whose name needs quoting.
+    done(folder.path(), &["new", "a \"b\"", "--like", "sky", "--preset", "mist"]);
+    done(folder.path(), &["plan", "a \"b\"/scene.toml"]);
+}
+
+/// Each starter scene has slots, lamps and strokes, and its pictures go down to the foot of the frame wherever the camera is.
+#[test]
+fn starter_scenes_are_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    for kind in ["ground", "sky", "night"] {
+        done(folder.path(), &["new", kind, "--like", kind]);
+        let scene = format!("{kind}/scene.toml");
+        done(folder.path(), &["render", &scene, "--scale", "0.25", "--set", "rim.separation=0"]);
+        let sheets = folder.path().join(kind).join("scene-sheets");
+        let manifest: Value =
+            serde_json::from_slice(&fs::read(sheets.join("manifest.json")).unwrap()).unwrap();
+        let of = |kind: &str| -> Vec<&Value> {
+            manifest["files"].as_array().unwrap().iter().filter(|file| file["kind"] == kind).collect()
+        };
+        assert!((6..=8).contains(&of("art").len()) && !of("lamp").is_empty(), "{kind}");
+        let text = fs::read_to_string(folder.path().join(&scene)).unwrap();
+        assert_eq!(text.lines().filter(|line| line.starts_with("strokes = ")).count(), 1, "{kind}");
+        for art in of("art") {
+            let picture = decode_file(&sheets.join(art["path"].as_str().unwrap()));
+            let [width, height] = picture.size.map(|side| side as usize);
+            let place: Vec<f64> = serde_json::from_value(art["rect"].clone()).unwrap();
+            assert!(place[1] + place[3] >= 1080.0 - 4.0, "{kind} {art}");
+            // The last texels may be in part within the picture.
+            let row = (1072.0 - place[1]).min(place[3] - 8.0) / place[3] * height as f64;
+            let whole =
+                picture.texels[row as usize * width..][..width].iter().all(|texel| texel[3] == 0xffff);
+            assert!(whole, "{kind} {}: its foot is whole", art["path"]);
+        }
+    }
+}
+
+/// All demo scenes: a page shows each in each mood. Drawn in full only where slow tests are asked for.
+#[test]
+fn all_demo_scenes_have_a_page() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::create_dir_all(folder.path().join("d/salt-marsh")).unwrap();
+    fs::write(folder.path().join("d/salt-marsh/notes.txt"), "mine").unwrap();
+    assert!(fails(folder.path(), 5, &["demo", "d", "--all"]).contains("notes.txt"));
+    fs::rename(folder.path().join("d/salt-marsh/notes.txt"), folder.path().join("d/notes.txt")).unwrap();
+    assert!(fails(folder.path(), 5, &["demo", "d", "--all"]).contains("notes.txt"));
+    fs::rename(folder.path().join("d/notes.txt"), folder.path().join("d/index.html")).unwrap();
+    assert!(fails(folder.path(), 5, &["demo", "d", "--all"]).contains("index.html"));
+    assert_eq!(files(folder.path()).len(), 1, "nothing was written");
+    if std::env::var_os("FOGWEFT_THOROUGH").is_none() {
+        return;
+    }
+    let told = done(folder.path(), &["demo", "worlds", "--all"]);
+    let next = told.split("Next:").nth(1).unwrap();
+    assert_eq!(next.matches("  fogweft ").count(), 3, "{told}");
+    let page = fs::read_to_string(folder.path().join("worlds/index.html")).unwrap();
+    for end in ["href=\"", "src=\""] {
+        let paths: Vec<&str> = page.split(end).skip(1).map(|rest| rest.split('"').next().unwrap()).collect();
+        assert!(paths.len() >= 7, "each scene in each mood: {page}");
+        assert!(paths.iter().all(|path| folder.path().join("worlds").join(path).is_file()), "{paths:?}");
+    }
+    done(folder.path(), &["demo", "worlds", "--all"]);
 }
 
 #[test]

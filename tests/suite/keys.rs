@@ -66,7 +66,7 @@ fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
 const READ: &[(&str, &str, &str)] = &[
     ("name", "other", ""), ("view", "[160, 100]", "bfolsr"), ("travel", "128", "r"), ("camera", "120", "bfolstr"),
     ("horizon", "44", "bfolstr"), ("ground", "94", "bfolstr"), ("sky", "5", ""), ("seed", "9", ""),
-    ("preset", "mist", "bfolstr"), ("floor", "0.1", "str"), ("backdrop", "#304050", "r"),
+    ("preset", "mist", "bfolstr"), ("floor", "4", "str"), ("backdrop", "#304050", "r"),
     ("air.haze", "#d0d0d0", "str"), ("air.aloft", "#90b0d0", "sr"), ("air.glow", "#ffffff", "sr"),
     ("air.shade", "#808080", "sr"), ("air.visibility", "800", "olstr"), ("air.clear", "5000", "olstr"),
     ("air.anchor", "sky", "bfolstr"),

@@ -252,7 +252,7 @@ fn mutated_svgs() {
     let all = [
         include_str!("../../presets/salt-marsh/posts.svg"),
         include_str!("../../presets/shelf/house.svg"),
-        include_str!("../../presets/bare/trees.svg"),
+        include_str!("../../presets/start/ground/ridge.svg"),
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"40\" height=\"14\"><defs><filter id=\"f\"><feGaussianBlur stdDeviation=\"3\"/></filter><linearGradient id=\"g\"><stop offset=\"0\" stop-color=\"#fff\"/></linearGradient><clipPath id=\"c\"><rect width=\"9\" height=\"9\"/></clipPath></defs><g filter=\"url(#f)\" clip-path=\"url(#c)\"><path id=\"p\" d=\"M0 14 L9 3 L22 8 L40 14 Z\" fill=\"url(#g)\"/><use href=\"#p\" x=\"4\"/></g></svg>",
     ];
     rounds("svg", count("FOGWEFT_PICTURES", 300, 1000), |dice, round| {

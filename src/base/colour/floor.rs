@@ -1,4 +1,5 @@
-//! The floor of a colour: a tone curve on Oklab lightness (Ottosson 2020), L' = sqrt(f^2 + (1 - f^2) L^2).
+//! The floor of a colour: a tone curve on Oklab lightness (Ottosson 2020), L' = sqrt(f^2 + (1 - f^2) L^2), whose floor f is the
+//! lightness of the grey of a given CIE L*.
 
 use super::Srgb;
 use palette::convert::FromColorUnclamped;
@@ -8,11 +9,12 @@ const HALVINGS: usize = 20;
 /// What rounding may take a fitting colour out of sRGB by.
 const ROUNDING: f64 = 1e-6;
 
-/// A colour on the floor; exactly itself where `floor` is 0.
+/// A colour on the floor, CIE L* from 0 to 100; exactly itself where that is 0.
 pub fn floored(colour: Srgb, floor: f64) -> Srgb {
     if floor <= 0.0 {
         return colour;
     }
+    let floor = oklab_of_grey(floor);
     let [l, a, b] = colour.oklab();
     let lifted = libm::sqrt(floor * floor + (1.0 - floor * floor) * l * l);
     let mut share = 1.0;
@@ -25,6 +27,11 @@ pub fn floored(colour: Srgb, floor: f64) -> Srgb {
         share = low;
     }
     Srgb::from_oklab([lifted, a * share, b * share])
+}
+
+/// Oklab lightness of the grey of this CIE L* (CIE 15): both are cube roots of the luminance but for the darkest greys.
+fn oklab_of_grey(lightness: f64) -> f64 {
+    if lightness > 8.0 { (lightness + 16.0) / 116.0 } else { libm::cbrt(lightness * 27.0 / 24389.0) }
 }
 
 /// Whether sRGB has an Oklab colour.

@@ -28,7 +28,7 @@ pub const KEYS: &[Key] = &[
     key("sky", from(-FAR, FAR), PX, Literal("0"), "Height of the sky line on the play plane."),
     key("seed", Kind::Whole { min: 0, max: i64::MAX }, "", Literal("1"), "Seed of all noise; each slot derives its own from it and from its name."),
     key("preset", Kind::Preset, "", Literal("\"radiation-fog\""), "The preset that every slot's recipe starts from."),
-    key("floor", from(0.0, 0.5), "Oklab lightness", Literal("0"), "Lifts the darkest tone of pictures and fog to this, so that nothing is pure black."),
+    key("floor", from(0.0, 50.0), "CIE L*", Literal("0"), "Lifts black in pictures and fog to this lightness, so that nothing is pure black."),
     key("backdrop", Kind::Colour, "", Like("air.haze", "the haze"), "Colour that the still is drawn on."),
     // The air.
     key("air.haze", Kind::ColourOr(SAMPLED), "", Literal("\"#c3ccd4\""), "Colour of the fog, usually the sky's at the horizon (for a deck: where it hangs); \"sampled\" picks it from the farthest picture."),

@@ -1,4 +1,4 @@
-//! Scenes to start from: the embedded demo, and the bare scene that a painter fills.
+//! Scenes to start from: the embedded worlds of the demo, and the starter scenes that a painter fills.
 
 mod exported;
 mod frame;
@@ -6,11 +6,10 @@ pub mod layered;
 mod painting;
 mod slots;
 mod standing;
+pub mod starter;
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::files;
-use crate::base::limits::Limits;
-use crate::scene::recipe::shelf::Shelf;
 use crate::scene::schema;
 use std::fs;
 use std::path::Path;
@@ -36,22 +35,30 @@ pub const DEMO: &[File] = embedded!("salt-marsh":
     "bank.svg",
 );
 
-/// The bare scene: three plain silhouettes, to be replaced.
-const BARE: &[File] = embedded!("bare": "scene.toml", "ridge.svg", "trees.svg", "foreground.svg");
+const CABLEWAY: &[File] = embedded!("cloud-cableway":
+    "scene.toml", "sky.svg", "sky-breaking.svg", "sky-storm.svg", "far-range.svg", "range.svg", "far-line.svg", "spur.svg", "station.svg",
+    "firs.svg", "ledge.svg", "brink.svg",
+);
 
-/// What stands in the bare scene's text where the preset's name belongs.
-const PRESET_MARK: &str = "{preset}";
+const QUAY: &[File] = embedded!("night-quay":
+    "scene.toml", "sky.svg", "sky-dawn.svg", "sky-fret.svg", "town.svg", "mole.svg", "roads.svg", "lightship.svg", "warehouses.svg",
+    "moorings.svg", "quay.svg", "rail.svg",
+);
 
-/// Name of the scene file in both.
+/// All worlds of the demo, the first first: name and files.
+pub const WORLDS: [(&str, &[File]); 3] =
+    [("salt-marsh", DEMO), ("cloud-cableway", CABLEWAY), ("night-quay", QUAY)];
+
+/// Name of the scene file in all of them.
 pub const SCENE: &str = "scene.toml";
 
-/// The demo's files as they are written, its scene with the line by which editors find the schema beside it.
-fn demo() -> Vec<(&'static str, Vec<u8>)> {
+/// The files of a world as they are written, its scene with the line by which editors find the schema beside it.
+fn written(world: &[File]) -> Vec<(&'static str, Vec<u8>)> {
     let written = |(name, content): &File| match *name {
         SCENE => (SCENE, with_schema(&String::from_utf8_lossy(content))),
         name => (name, content.to_vec()),
     };
-    DEMO.iter().map(written).chain([(schema::FILE, schema::text(schema::Of::Scene).into_bytes())]).collect()
+    world.iter().map(written).chain([(schema::FILE, schema::text(schema::Of::Scene).into_bytes())]).collect()
 }
 
 /// The text of a scene that begins with the schema line.
@@ -66,59 +73,43 @@ fn in_the_way(file: &Path) -> Fault {
         .remedy("Choose a new folder; nothing was written.")
 }
 
-/// Writes the demo's scene and art into `folder`. What stands there already must be the demo's own, unchanged, or what a run
-/// made of it (`outputs`, the names in the folder that a run may have written).
+/// Whether `folder` can hold a world: what stands there already must be the world's own, unchanged, or what a run made of it (`outputs`,
+/// the names in the folder that a run may have written).
 ///
-/// Fails (class output) without writing anything where the folder holds something else.
-pub fn write_demo(folder: &Path, outputs: &str) -> Result<()> {
-    let demo = demo();
-    if let Ok(entries) = fs::read_dir(folder) {
-        for entry in entries.flatten() {
-            let name = entry.file_name();
-            let known = demo.iter().find(|(known, _)| name == *known);
-            let ours = match known {
-                Some((_, content)) => fs::read(entry.path()).is_ok_and(|found| found == *content),
-                None => name == outputs,
-            };
-            if !ours {
-                return Err(Fault::new(
-                    Class::Output,
-                    format!(
-                        "the folder contains `{}`, which is not part of the demo",
-                        name.to_string_lossy()
-                    ),
-                )
-                .in_file(folder)
-                .remedy("Choose an empty folder: fogweft demo DIR.")
-                .into());
-            }
+/// # Errors
+/// Class `Output`: the folder holds something else.
+pub fn check_demo(folder: &Path, world: &[File], outputs: &str) -> Result<()> {
+    let world = written(world);
+    let Ok(entries) = fs::read_dir(folder) else { return Ok(()) };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let ours = match world.iter().find(|(known, _)| name == *known) {
+            Some((_, content)) => fs::read(entry.path()).is_ok_and(|found| found == *content),
+            None => name == outputs,
+        };
+        if !ours {
+            return Err(not_demo(folder, &name.to_string_lossy()).into());
         }
-    }
-    files::prepare_folder(folder)?;
-    for (name, content) in &demo {
-        files::put_new(folder.join(name), content)?;
     }
     Ok(())
 }
 
-/// Writes a scene to start from into `folder`, with the recipe of `preset`.
+/// The fault of a file that is not the demo's in the demo's folder.
+pub fn not_demo(folder: &Path, name: &str) -> Fault {
+    Fault::new(Class::Output, format!("the folder contains `{name}`, which is not part of the demo"))
+        .in_file(folder)
+        .remedy("Choose an empty folder: fogweft demo DIR.")
+}
+
+/// Writes a world's scene and pictures into `folder`.
 ///
-/// Fails without writing anything where the preset is unknown (class usage) or one of the files stands there already (class output).
-pub fn write_bare(folder: &Path, preset: &str) -> Result<()> {
-    Shelf::of_scene(Some(&folder.join(SCENE)), &Limits::default()).get(preset)?;
-    for name in BARE.iter().map(|(name, _)| *name).chain([schema::FILE]) {
-        if folder.join(name).symlink_metadata().is_ok() {
-            return Err(in_the_way(&folder.join(name)).into());
-        }
-    }
+/// # Errors
+/// Class `Output`: as [`check_demo`], without writing anything; or a file can't be written.
+pub fn write_demo(folder: &Path, world: &[File], outputs: &str) -> Result<()> {
+    check_demo(folder, world, outputs)?;
     files::prepare_folder(folder)?;
-    for (name, content) in BARE {
-        if *name == SCENE {
-            let text = String::from_utf8_lossy(content).replace(PRESET_MARK, preset);
-            files::put_new(folder.join(name), &with_schema(&text))?;
-        } else {
-            files::put_new(folder.join(name), content)?;
-        }
+    for (name, content) in written(world) {
+        files::put_new(folder.join(name), &content)?;
     }
-    files::put_new(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())
+    Ok(())
 }

@@ -1,0 +1,50 @@
+//! One page that shows several rendered scenes, in all their moods.
+
+/// A rendered scene.
+pub struct World {
+    /// Its name, and that of its folder beside the page.
+    pub name: &'static str,
+    /// Name of the folder of its outputs, in its own.
+    pub sheets: String,
+    /// Its moods.
+    pub moods: Vec<String>,
+}
+
+const HEAD: &str = "<!doctype html>
+<html lang=\"en\">
+<meta charset=\"utf-8\">
+<meta name=\"viewport\" content=\"width=device-width\">
+<title>fogweft: scenes</title>
+<style>
+  body { margin: 2rem; background: #1c1d24; color: #e6e2da; font: 16px/1.5 system-ui, sans-serif; }
+  h1, h2 { font-weight: 500; }
+  section { display: grid; grid-template-columns: repeat(auto-fit, minmax(20rem, 1fr)); gap: 1rem; }
+  figure { margin: 0; }
+  img { width: 100%; height: auto; display: block; }
+  a { color: inherit; }
+  a:focus-visible { outline: 3px solid #f3cf93; outline-offset: 2px; }
+</style>
+<h1>Scenes and their moods</h1>
+<p>Each picture opens a page with the scene's layers, on which the camera pans.</p>
+";
+
+/// The page's HTML. Paths are relative to the folder in which the scenes' folders are.
+pub fn page(worlds: &[World]) -> String {
+    let mut text = HEAD.to_owned();
+    for world in worlds {
+        text += &format!("<h2>{}</h2>\n<section>\n", world.name.replace('-', " "));
+        text += &figure(&format!("{}/{}", world.name, world.sheets), "as it is");
+        for mood in &world.moods {
+            text += &figure(&format!("{}/{}/mood-{mood}", world.name, world.sheets), &mood.replace('-', " "));
+        }
+        text += "</section>\n";
+    }
+    text + "</html>\n"
+}
+
+fn figure(folder: &str, mood: &str) -> String {
+    format!(
+        "<figure><a href=\"{folder}/preview.html\"><img src=\"{folder}/still.png\" width=\"1920\" height=\"1080\" \
+         loading=\"lazy\" alt=\"\">{mood}</a></figure>\n"
+    )
+}
