@@ -1,4 +1,4 @@
-//! Sheets and stills from close by: tiled, at 8 bits, small and large.
+//! Sheets and stills from close by: at 8 bits, small and large.
 
 use super::Canvas;
 use super::canvas::{DIM, LIGHT, MOUNT};

@@ -79,9 +79,10 @@ fn all(folder: &Path) -> Result<()> {
     Ok(())
 }
 
-/// What `render` is asked for: every mood, each with its page.
+/// What `render` is asked for: every mood, each with its page and its strip.
 fn everything(scene: &Path) -> args::Render {
-    let words = ["fogweft", "render", "--all-moods", "--also", "preview", "--"].map(std::ffi::OsString::from);
+    let words =
+        ["fogweft", "render", "--all-moods", "--also", "preview,strip", "--"].map(std::ffi::OsString::from);
     match args::Cli::parse_from(words.into_iter().chain([scene.into()])).command {
         args::Command::Render(args) => args,
         _ => unreachable!("the words name this command"),

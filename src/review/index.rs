@@ -45,6 +45,6 @@ pub fn page(worlds: &[World]) -> String {
 fn figure(folder: &str, mood: &str) -> String {
     format!(
         "<figure><a href=\"{folder}/preview.html\"><img src=\"{folder}/still.png\" width=\"1920\" height=\"1080\" \
-         loading=\"lazy\" alt=\"\">{mood}</a></figure>\n"
+         loading=\"lazy\" alt=\"\">{mood}</a>, <a href=\"{folder}/strip.png\">from end to end</a></figure>\n"
     )
 }
