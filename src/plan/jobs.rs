@@ -42,9 +42,10 @@ pub struct FogJob {
 }
 
 impl FogJob {
-    /// Whether its fog may drift: neither drawn anywhere nor thicker in one place than in another.
+    /// Whether its fog may drift: neither drawn anywhere nor thicker in one place than in another, nor along a slope.
     pub fn moves(&self) -> bool {
-        self.spec.field.strokes.is_none() && self.along.windows(2).all(|pair| pair[0][1] == pair[1][1])
+        let FieldSpec { strokes, slope, .. } = &self.spec.field;
+        strokes.is_none() && slope.is_none() && self.along.windows(2).all(|pair| pair[0][1] == pair[1][1])
     }
 }
 

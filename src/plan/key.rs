@@ -43,6 +43,10 @@ impl Tint {
             .part("haze", &self.haze)
             .part("line", &self.falloff.line)
             .part("open", &self.falloff.open)
+            .part(
+                "slope",
+                &self.falloff.slope.map(|slope| KeyWriter::new("slope").part("line", &slope).key()),
+            )
             .part("height", &falloff.height)
             .part("beyond", &falloff.beyond);
         match &self.along {
@@ -140,6 +144,16 @@ impl RimJob {
             .part("behind", behind)
             .key()
     }
+
+    /// Key of the rim that is drawn from the one of key `solved`, before a picture that stands as `art` says.
+    fn larger_key(&self, solved: Key, art: Option<Key>) -> Key {
+        KeyWriter::new("larger rim")
+            .part("solved", &solved)
+            .part("own", &self.spec.key())
+            .part("rect", &self.placing.rect)
+            .part("art", &art)
+            .key()
+    }
 }
 
 impl Placing {
@@ -166,11 +180,18 @@ impl Plan {
             .key()
     }
 
+    /// Keys of its rims, in the plan's order.
+    fn rim_keys(&self, pictures: &Pictures, bits: Bits) -> Vec<Key> {
+        let keys = self.keys(pictures, bits).into_iter().zip(&self.files);
+        keys.filter(|(_, job)| matches!(job, Job::Rim(_))).map(|(key, _)| key).collect()
+    }
+
     /// Keys of the texels of every job, in the plan's order. A rim is made of all that stands behind its art, the rims there among it;
     /// `bits` are those of the files, which pictures are rounded to.
     pub fn keys(&self, pictures: &Pictures, bits: Bits) -> Vec<Key> {
         let art_key = |job: &ArtJob| job.key(&pictures.hash(&job.placing.slot), self.blending, bits);
         let (mut keys, mut behind) = (Vec::new(), Vec::new());
+        let mut solved = self.solved_by.iter().flat_map(|plan| plan.rim_keys(pictures, bits));
         for (at, job) in self.files.iter().enumerate() {
             let key = match job {
                 Job::Fog(job) => job.spec.key(),
@@ -181,7 +202,10 @@ impl Plan {
                         Some(Job::Art(art)) => Some(art.placing.stand_key(art_key(art))),
                         _ => None,
                     };
-                    job.key(self, &behind, art)
+                    match solved.next() {
+                        Some(solved) => job.larger_key(solved, art),
+                        None => job.key(self, &behind, art),
+                    }
                 }
             };
             behind.push(job.placing().stand_key(key));

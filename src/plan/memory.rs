@@ -85,7 +85,8 @@ impl Plan {
         let moment = if demand.texels > 0 { own + 2.0 * at_once } else { 2.0 * at_once };
         let frames = if demand.frames > 1 { moment } else { 0.0 };
         let view = VIEW * demand.depth() * area(self.texels);
-        let bytes = BESIDES + view + own + strokes + at_once + frames + packed + forms;
+        let solving = self.solved_by.as_ref().map_or(0.0, |plan| plan.memory(&Demand::default()) as f64);
+        let bytes = BESIDES + view + own + strokes + at_once + frames + packed + forms + solving;
         // Saturates, and is then over any limit.
         bytes as u64
     }

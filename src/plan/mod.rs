@@ -71,6 +71,9 @@ pub struct Plan {
     pub files: Vec<Job>,
     /// What a careful painter would want to know.
     pub notes: Vec<String>,
+    /// The plan that rims are solved by, where that isn't this one; it has the same rims.
+    #[serde(skip)]
+    pub solved_by: Option<Box<Plan>>,
 }
 
 impl Plan {
@@ -78,7 +81,16 @@ impl Plan {
     ///
     /// Fails (class limit) where a picture would be larger than `limits` allow.
     pub fn new(scene: &Scene, naturals: &Naturals, scale: f64, limits: &Limits) -> Result<Plan> {
-        let mut plan = Plan::empty(scene, Scale(scale));
+        let plan = Plan::of(scene, naturals, Scale(scale));
+        plan.over(scene, limits).or(plan)
+    }
+
+    /// The same, whatever the limits.
+    fn of(scene: &Scene, naturals: &Naturals, scale: Scale) -> Plan {
+        let mut plan = Plan::empty(scene, scale);
+        if scale.0 > rims::SCALE_MAX {
+            plan.solved_by = Some(Box::new(Plan::of(scene, naturals, Scale(rims::SCALE_MAX))));
+        }
         let (airs, notes) = tint::optical_depths(scene, plan.sky(scene, naturals));
         plan.notes = notes;
         let sheets: Vec<bool> = airs.iter().map(|air| air.sheet.sum() > 0.0).collect();
@@ -92,13 +104,15 @@ impl Plan {
             if let Some(job) = fog {
                 plan.notes.extend(strokes::note(&job));
                 plan.notes.extend(along::note(&job));
+                plan.notes.extend(slope_note(&job, scene));
                 plan.files.push(Job::Fog(Box::new(job)));
             } else if slot.fog {
                 plan.notes.push(format!("{}: there is no air behind it, so it has no sheet", slot.name));
             }
             if let (Some(place), Some(natural)) = (&slot.art, naturals.arts.get(&slot.name)) {
                 let mut job = own.art(place, *natural, plan.files.len());
-                if let Some(rim) = own.rim(&job, plan.files.len()) {
+                let solved = plan.solved_by.as_ref().map(|solved| solved.rim(&slot.name));
+                if let Some(rim) = own.rim(&job, plan.files.len(), solved) {
                     job.placing.order += 1;
                     plan.files.push(Job::Rim(Box::new(rim)));
                 }
@@ -115,7 +129,15 @@ impl Plan {
                 "after {way:.0} px of travel all sheets repeat together; if that shows, give a slot a longer period"
             ));
         }
-        plan.over(scene, limits).or(plan)
+        plan
+    }
+
+    /// The rim of the slot `name`.
+    fn rim(&self, name: &str) -> Option<&RimJob> {
+        self.files.iter().find_map(|job| match job {
+            Job::Rim(job) if job.placing.slot == name => Some(&**job),
+            _ => None,
+        })
     }
 
     /// Whether the farthest picture fills the view above the horizon wherever the camera goes: it shows what is seen of it, its air too.
@@ -150,6 +172,7 @@ impl Plan {
             texture: scene.texture,
             files: Vec::new(),
             notes: Vec::new(),
+            solved_by: None,
         }
     }
 
@@ -230,6 +253,23 @@ impl Plan {
             ));
         }
     }
+}
+
+/// What becomes of a sheet whose line runs at a slope.
+fn slope_note(job: &FogJob, scene: &Scene) -> Option<String> {
+    job.spec.field.slope?;
+    let Placing { slot, rect, pan_rate, .. } = &job.placing;
+    let [whole, _] = law::strip(scene.view, scene.travel, *pan_rate);
+    Some(if rect.width > whole {
+        format!(
+            "{slot}: its fog lies along a slope; the sheet covers the whole travel, falls back over the last {:.0} px and doesn't drift",
+            rect.width - whole
+        )
+    } else {
+        format!(
+            "{slot}: its fog lies along a slope, and its period is shorter than the travel: it falls back within view"
+        )
+    })
 }
 
 /// Most copies of a picture that lie over each other where it repeats; chosen by eye. What lies below is hidden or solid long before.

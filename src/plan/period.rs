@@ -12,6 +12,9 @@ const GRAIN: Px = Px(16.0);
 /// A strip no longer than this many views covers the whole travel instead of repeating.
 const LONGEST: f64 = 2.0;
 
+/// Views over which a sloping strip falls back to where it began; chosen by eye.
+const FALLS_BACK: f64 = 0.5;
+
 /// Nor is a strip longer than this many views made for the sake of a stack that comes round: the plan notes it then.
 pub const LONGEST_WHOLE: f64 = 8.0;
 
@@ -64,7 +67,11 @@ fn strip(scene: &Scene, slot: &Slot, at: usize, stack: &[Strip]) -> Strip {
     let rate = law::pan_rate(scene.camera, slot.depth);
     let [needed, _] = law::strip(scene.view, scene.travel, rate);
     let mut strip = Strip { slot: at, period: up(needed), rate, whole: Some(up(needed)) };
-    if along::varies(scene, slot) {
+    if slot.period.is_none() && slot.recipe.falloff.slope != 0.0 {
+        // Nothing of where it falls back comes into view.
+        strip.period = up(needed + FALLS_BACK * view);
+        strip.whole = Some(strip.period);
+    } else if along::varies(scene, slot) {
         let whole = least(scene, slot);
         (strip.period, strip.whole) = (slot.period.unwrap_or(whole), None);
     } else if let Some(period) = slot.period {

@@ -3,6 +3,8 @@
 use crate::steps::field::FieldSpec;
 use crate::steps::step3_smear;
 
+/// Most texels to a scene px at which rims are solved; larger ones are drawn from the same solution, so that they look alike.
+pub(super) const SCALE_MAX: f64 = 1.0;
 /// Most that a rim's spread is widened so that no edge shows; chosen by eye.
 pub(super) const WIDEST: f64 = 5.0;
 /// Deviations of the widest spread that a rim has room for on each side of its art: a Gaussian has 3e-4 of itself beyond.

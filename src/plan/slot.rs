@@ -15,6 +15,7 @@ use crate::plan::treatment::{Fade, Relight, Tint, Treatment};
 use crate::scene::{ArtPlace, Repeat, Scene, Slot};
 use crate::steps::field::FieldSpec;
 use crate::steps::sheet::SheetSpec;
+use crate::steps::slope::Slope;
 use crate::steps::step5_grade::Tones;
 
 /// What all jobs of a slot share.
@@ -106,6 +107,14 @@ impl<'a> SlotPlan<'a> {
         field
     }
 
+    /// The field with the line as it runs past a picture with its left edge at `left`; copies of one stand at many heights, and have it level.
+    fn beside(&self, field: FieldSpec, left: Px, repeats: bool) -> FieldSpec {
+        let [whole, _] = law::strip(self.scene.view, self.scene.travel, self.rate);
+        let middle = ((0.5 * whole - left) * self.scale).0;
+        let slope = field.slope.filter(|_| !repeats);
+        FieldSpec { slope: slope.map(|slope| Slope { middle, back: 0.0, ..slope }), ..field }
+    }
+
     /// Its sheet; none where no air lies behind it.
     pub fn fog(&self, period: Px, order: usize, drawn: Option<&Drawn>) -> Option<FogJob> {
         if self.air.sheet.sum() <= 0.0 {
@@ -116,6 +125,12 @@ impl<'a> SlotPlan<'a> {
         let rect = Rect { width: period, height, ..Rect::default() };
         let tau = self.air.sheet.sum();
         let mut field = self.field(size, Texel(0.0), seed::derive(self.slot.seed, "fog"));
+        if let Some(slope) = &mut field.slope {
+            let whole = law::strip(self.scene.view, self.scene.travel, self.rate)[0] * self.scale;
+            let beyond = f64::from(size[0]) - whole.0;
+            slope.back = if beyond > 0.0 { beyond } else { slope.back };
+            slope.middle = 0.5 * whole.0;
+        }
         field.strokes = self
             .slot
             .strokes
@@ -187,7 +202,7 @@ impl<'a> SlotPlan<'a> {
             depth,
             clear,
             haze: self.tones.haze,
-            falloff: self.field(size, rect.y * self.scale, 0),
+            falloff: self.beside(self.field(size, rect.y * self.scale, 0), rect.x, repeats),
             along: self
                 .front
                 .filter(|_| !repeats)
@@ -198,8 +213,9 @@ impl<'a> SlotPlan<'a> {
         Treatment { light, tint, fade, floor: self.scene.floor }
     }
 
-    /// The rim of its picture; none where it wants none, or where the picture never comes into view.
-    pub fn rim(&self, art: &ArtJob, order: usize) -> Option<RimJob> {
+    /// The rim of its picture; none where it wants none, or where the picture never comes into view. `solved`: the rim at the scale
+    /// that it is solved at, if that is another.
+    pub fn rim(&self, art: &ArtJob, order: usize, solved: Option<Option<&RimJob>>) -> Option<RimJob> {
         if self.slot.separation <= 0.0 {
             return None;
         }
@@ -208,18 +224,22 @@ impl<'a> SlotPlan<'a> {
         let widest = rims::WIDEST * least;
         let aspect = aspect(&self.field([1, 1], Texel(0.0), seed));
         let margin = [aspect * widest, widest].map(|deviation| (rims::ROOM * deviation).ceil() as i64);
-        let Canvas { first, size, corner } = self.canvas(own, margin)?;
+        let Canvas { first, size, corner } = match solved {
+            Some(solved) => self.larger_canvas(own, &solved?.placing),
+            None => self.canvas(own, margin)?,
+        };
         let rect = Rect {
             x: own.rect.x - Texel(corner[0] as f64) / self.scale,
             y: own.rect.y - Texel(corner[1] as f64) / self.scale,
             width: own.period.unwrap_or(Texel(f64::from(size[0])) / self.scale),
             height: Texel(f64::from(size[1])) / self.scale,
         };
+        let field = self.beside(self.field(size, Texel(first as f64), seed), rect.x, own.period.is_some());
         Some(RimJob {
             placing: self.placing(Kind::Rim, order, rect, size, own.period),
             separation: self.slot.separation,
             spec: RimSpec {
-                field: self.field(size, Texel(first as f64), seed),
+                field,
                 tones: self.tones,
                 dark: self.scene.rims.dark,
                 light: self.scene.air.light,
@@ -246,6 +266,14 @@ impl<'a> SlotPlan<'a> {
             None => (margin[0], art.texels[0].saturating_add(2 * margin[0] as u32)),
         };
         Some(Canvas { first, size: [width, (last - first) as u32], corner: [left, top - first] })
+    }
+
+    /// The canvas of a rim that is solved on that of `solved`: the same area.
+    fn larger_canvas(&self, art: &Placing, solved: &Placing) -> Canvas {
+        let texel = |at: Px| (at * self.scale).0.round() as i64;
+        let (first, left) = (texel(solved.rect.y), texel(art.rect.x - solved.rect.x));
+        let size = [solved.rect.width, solved.rect.height].map(|side| texels(side, self.scale));
+        Canvas { first, size, corner: [left, texel(art.rect.y) - first] }
     }
 }
 

@@ -90,9 +90,10 @@ impl Relight {
 }
 
 impl Tint {
-    /// Optical depth at `y` texels from the picture's top, of the clear air and of the fog where it is as thick as the law gives.
-    pub fn at(&self, y: f64) -> [f64; 2] {
-        let over = (y - self.falloff.line.0) * self.falloff.open;
+    /// Optical depth at a place from the picture's left top, texels, of the clear air and of the fog where it is as thick as the law gives.
+    pub fn at(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        let up = self.falloff.slope.map_or(0.0, |slope| slope.up(x, f64::from(self.falloff.cols)));
+        let over = (y + up - self.falloff.line.0) * self.falloff.open;
         let shape = &self.falloff.recipe.falloff;
         let fog =
             f64::from(step2_falloff::density(over as f32, shape.height.0 as f32, shape.beyond.0 as f32));

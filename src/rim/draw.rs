@@ -81,6 +81,39 @@ impl Rim {
         }
     }
 
+    /// The same rim as drawn for `job`, before its `picture`, at a larger `scale` than that at which it was solved.
+    pub(crate) fn larger(&self, job: &RimJob, picture: &Picture, scale: Scale) -> Rim {
+        if self.airs.is_empty() {
+            return Rim::empty(job, scale, self.outcome);
+        }
+        let own = [self.spec.field.cols, self.spec.field.rows];
+        let size = [job.spec.field.cols, job.spec.field.rows];
+        let ratio = [0, 1].map(|axis| f64::from(size[axis]) / f64::from(own[axis]));
+        let Grid { cols, rows, step, top } = self.upsampler.grid();
+        let step = [step[0] * ratio[0], step[1] * ratio[1]];
+        let upsampler = Upsampler::new(Grid { cols, rows, step, top: top * ratio[1] }, size[0] as usize);
+        let stretched = |plane: &Plane| {
+            let mut plane = plane.clone();
+            upsampler.prefilter_after(&self.upsampler, &mut plane);
+            plane
+        };
+        let airs = self.airs.iter().map(|air| Air { depth: stretched(&air.depth), colour: air.colour });
+        let first = [0, 1].map(|axis| (f64::from(self.crop[axis]) * ratio[axis]) as u32);
+        let last = [0, 1].map(|axis| {
+            let end = self.crop[axis] + self.placing.texels[axis];
+            ((f64::from(end) * ratio[axis]).ceil() as u32).min(size[axis])
+        });
+        let solved = Solved {
+            outcome: self.outcome,
+            airs: airs.collect(),
+            facing: stretched(&self.facing),
+            upsampler: upsampler.clone(),
+            limit: self.limit,
+            frame: [first[0], first[1], last[0] - first[0], last[1] - first[1]],
+        };
+        Rim::new(job, picture, scale, solved)
+    }
+
     /// A rim of one empty texel.
     pub(super) fn empty(job: &RimJob, scale: Scale, outcome: Outcome) -> Rim {
         let mut placing = job.placing.clone();

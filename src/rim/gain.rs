@@ -1,6 +1,7 @@
 //! The gain: a smooth field that, times the spread, meets the requirements along the outline.
 
 use crate::rim::SHARE;
+use crate::rim::ceiling::Limits;
 use crate::rim::depth::{solved_depth, solved_depth_below_knee};
 use crate::rim::kernel::{sample, sample_spline, scatter};
 use crate::rim::problem::{Problem, Requirement, count_attainable, count_open};
@@ -17,6 +18,8 @@ const CORRECTION_MAX: f32 = 1.4;
 const FAR: f32 = 4e-3;
 /// How much more a place that lacks fog weighs in a correction than one that has enough; chosen by eye.
 const LACKING_WEIGHT: f32 = 5.0;
+/// How much a place weighs that has more than it may have; chosen by eye.
+const EXCESS_WEIGHT: f32 = 12.0;
 /// How much a place weighs that needs none; chosen by eye.
 const CONTENT_WEIGHT: f32 = 0.3;
 /// Most that the field as a whole is thickened in the end; chosen by eye.
@@ -42,14 +45,14 @@ pub(super) fn solve_air(
     spread: &Spread,
     requirements: &[Requirement],
     selected: &[bool],
-    limit: f32,
+    limits: &Limits,
 ) -> SolvedAir {
     let selected: Vec<bool> = requirements
         .iter()
         .zip(selected)
         .map(|(requirement, selected)| *selected && requirement.is_open())
         .collect();
-    let fit = Fit::new(problem, spread, requirements, &selected);
+    let fit = Fit::new(problem, spread, (requirements, &selected), &limits.own);
     let mut depth = Plane::new(spread.grid.cols, spread.grid.rows);
     if fit.wanted.iter().all(|wanted| *wanted <= 0.0) {
         return SolvedAir { depth, reached: 0 };
@@ -66,7 +69,7 @@ pub(super) fn solve_air(
     let drawn = fit.depths(|place| sample_spline(&coefficients, &spread.grid, place));
     let factors: Vec<f32> = requirements
         .iter()
-        .map(|requirement| solved_depth(requirement.enough, limit) / drawn[requirement.point as usize])
+        .map(|requirement| solved_depth(requirement.enough, limits.most) / drawn[requirement.point as usize])
         .collect();
     let factor = last_factor(requirements, &selected, &factors);
     depth.data.iter_mut().for_each(|depth| *depth *= factor);
@@ -102,14 +105,16 @@ struct Fit<'a> {
     observed: Vec<bool>,
     /// The largest solved depth that is asked for there.
     wanted: Vec<f32>,
+    /// The largest drawn depth that is allowed there.
+    ceilings: &'a [f32],
 }
 
 impl<'a> Fit<'a> {
     fn new(
         problem: &Problem<'_>,
         spread: &'a Spread,
-        requirements: &[Requirement],
-        selected: &[bool],
+        (requirements, selected): (&[Requirement], &[bool]),
+        ceilings: &'a [f32],
     ) -> Fit<'a> {
         let mut wanted = vec![0.0_f32; problem.points.len()];
         let mut observed = vec![false; problem.points.len()];
@@ -120,7 +125,7 @@ impl<'a> Fit<'a> {
                 wanted[at] = wanted[at].max(solved_depth_below_knee(requirement.full));
             }
         }
-        Fit { spread, places: problem.places(), observed, wanted }
+        Fit { spread, places: problem.places(), observed, wanted, ceilings }
     }
 
     /// The depth at each point, as `depth` has it for its place.
@@ -165,7 +170,9 @@ impl<'a> Fit<'a> {
 
     /// How much a point counts in a correction that has the depth `own`.
     fn weight(&self, at: usize, own: f32) -> f32 {
-        if self.wanted[at] <= 0.0 {
+        if own > self.ceilings[at] && own > self.wanted[at] {
+            EXCESS_WEIGHT
+        } else if self.wanted[at] <= 0.0 {
             CONTENT_WEIGHT
         } else if own < self.wanted[at] {
             LACKING_WEIGHT

@@ -4,6 +4,7 @@
 //! each place requires is found on the composite; the spread times a gain, a field blurred the same way and corrected a few times,
 //! meets it. Opacity is 1 - exp(-depth). Beneath the art the rim ends a few texels in.
 
+mod ceiling;
 mod codec;
 mod crop;
 mod depth;

@@ -130,15 +130,16 @@ impl Problem<'_> {
         LightnessStep::new(self.space, &self.points[point], behind, colours[point])
     }
 
-    /// What each observation asks of fog of these colours, by point, held under `limit`.
-    pub(super) fn requirements(&self, colours: &[[f32; 3]], limit: f32) -> Vec<Requirement> {
+    /// What each observation asks of fog of these colours, by point, held under each point's own limit.
+    pub(super) fn requirements(&self, colours: &[[f32; 3]], limits: &[f32]) -> Vec<Requirement> {
         (0..self.observations.len())
             .into_par_iter()
             .map(|at| {
+                let point = self.observations[at].point;
+                let limit = limits[point as usize];
                 let depths = self.depths(limit, self.step(at, colours), LightnessStep::opacity);
                 let (full, enough) = depths.unwrap_or((f32::INFINITY, None));
-                let enough = enough.unwrap_or(f32::INFINITY);
-                Requirement { point: self.observations[at].point, full, enough }
+                Requirement { point, full, enough: enough.unwrap_or(f32::INFINITY) }
             })
             .collect()
     }
@@ -148,11 +149,11 @@ impl Problem<'_> {
         &self,
         at: usize,
         colours: &[[f32; 3]],
-        limit: f32,
+        limits: &[f32],
     ) -> Option<Requirement> {
-        let step = self.step(at, colours);
-        let (full, enough) = self.depths(limit, step, LightnessStep::opacity_on_fog_side)?;
-        Some(Requirement { point: self.observations[at].point, full, enough: enough.unwrap_or(full) })
+        let (step, point) = (self.step(at, colours), self.observations[at].point);
+        let (full, enough) = self.depths(limits[point as usize], step, LightnessStep::opacity_on_fog_side)?;
+        Some(Requirement { point, full, enough: enough.unwrap_or(full) })
     }
 
     /// The optical depths that bring a step to the wanted separation and to what counts as it, as `solve` finds their opacities.

@@ -1,6 +1,7 @@
 //! Which places of an outline a rim serves, and which it takes through to the fog's side.
 
 use crate::base::exp::opacity;
+use crate::rim::ceiling::Limits;
 use crate::rim::depth::drawn_depth;
 use crate::rim::gain::{SolvedAir, solve_air};
 use crate::rim::kernel::{sample, scatter};
@@ -34,19 +35,20 @@ pub(super) fn solve_mended(
     requirements: &mut [Requirement],
     selected: &mut [bool],
     colours: &[[f32; 3]],
-    limit: f32,
+    limits: &Limits,
 ) -> Mended {
     let attainable = count_attainable(requirements);
     // Those that an earlier spread has taken through.
     for at in 0..requirements.len() {
         if selected[at] && !requirements[at].is_lacking() {
-            take_through(problem, requirements, at, colours, limit);
+            take_through(problem, requirements, at, colours, limits);
         }
     }
     let mut best: Option<(Mended, Vec<bool>)> = None;
     for _ in 0..ROUNDS {
-        let air = solve_air(problem, spread, requirements, selected, limit);
-        let spoiled = problem.spoiled(&opacities(problem, spread, &air.depth, limit), requirements, colours);
+        let air = solve_air(problem, spread, requirements, selected, limits);
+        let spoiled =
+            problem.spoiled(&opacities(problem, spread, &air.depth, limits.most), requirements, colours);
         let mended = Mended { air, spoiled: spoiled.len() };
         if best.as_ref().is_some_and(|(best, _)| mended.score() <= best.score()) {
             break;
@@ -57,7 +59,7 @@ pub(super) fn solve_mended(
         }
         let mut more = false;
         for at in spoiled {
-            if take_through(problem, requirements, at, colours, limit) {
+            if take_through(problem, requirements, at, colours, limits) {
                 (selected[at], more) = (true, true);
             }
         }
@@ -70,7 +72,7 @@ pub(super) fn solve_mended(
             selected.copy_from_slice(&of_best);
             mended
         }
-        None => Mended { air: solve_air(problem, spread, requirements, selected, limit), spoiled: 0 },
+        None => Mended { air: solve_air(problem, spread, requirements, selected, limits), spoiled: 0 },
     }
 }
 
@@ -86,9 +88,9 @@ fn take_through(
     requirements: &mut [Requirement],
     at: usize,
     colours: &[[f32; 3]],
-    limit: f32,
+    limits: &Limits,
 ) -> bool {
-    let found = problem.requirement_on_fog_side(at, colours, limit);
+    let found = problem.requirement_on_fog_side(at, colours, &limits.own);
     if let Some(requirement) = found {
         requirements[at] = requirement;
     }

@@ -1,5 +1,6 @@
 //! The solve: from the art and what stands behind its outline to the rim, at the minimum spread that shows no edge.
 
+use crate::rim::ceiling::Limits;
 use crate::rim::depth::optical_depth;
 use crate::rim::draw::Rim;
 use crate::rim::gain::solve_air;
@@ -153,10 +154,11 @@ impl Solver<'_> {
         let (problem, limit) = (self.problem, self.limit);
         let spread = Spread::new(problem, deviation);
         let colours = problem.haze_colours(&spread);
-        let mut requirements = problem.requirements(&colours, limit);
+        let limits = problem.limits(&spread, &colours, limit);
+        let mut requirements = problem.requirements(&colours, &limits.own);
         let selected = self.selected.get_or_insert_with(|| select(problem, &spread, &requirements));
         let Mended { air, spoiled } =
-            solve_mended(problem, &spread, &mut requirements, selected, &colours, limit);
+            solve_mended(problem, &spread, &mut requirements, selected, &colours, &limits);
         let mut outcome = Outcome {
             lacking: requirements.iter().filter(|requirement| requirement.is_lacking()).count(),
             attainable: count_open(&requirements),
@@ -176,14 +178,16 @@ impl Solver<'_> {
         let (problem, limit) = (self.problem, self.limit);
         let colour = problem.job.spec.dark?;
         let colours = vec![problem.space.enter(colour.0); problem.points.len()];
-        let mut requirements = problem.requirements(&colours, limit);
+        // It is there to darken.
+        let limits = Limits { most: limit, own: vec![limit; problem.points.len()] };
+        let mut requirements = problem.requirements(&colours, &limits.own);
         for (requirement, bright) in requirements.iter_mut().zip(bright) {
             if bright.is_attainable() {
                 (requirement.full, requirement.enough) = (0.0, 0.0);
             }
         }
         let selected = self.selected_dark.get_or_insert_with(|| select(problem, spread, &requirements));
-        let air = solve_air(problem, spread, &requirements, selected, limit);
+        let air = solve_air(problem, spread, &requirements, selected, &limits);
         if air.reached == 0 {
             return None;
         }

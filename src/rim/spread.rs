@@ -3,6 +3,7 @@
 use crate::base::exp::opacity;
 use crate::base::seed;
 use crate::base::units::Texel;
+use crate::rim::ceiling::gathered;
 use crate::rim::depth::drawn_depth;
 use crate::rim::kernel::{Kernel, sample, scatter};
 use crate::rim::outline::{self, ToCell};
@@ -57,8 +58,28 @@ impl Spread {
         let shape = shape(&spec.field, &kernel, &grid, &coverage);
         let mut spread = kernel.apply(&shape, &grid);
         break_up(problem, &kernel, &grid, &mut spread);
-        let facing = facing(&spread, &grid, spec.light, &kernel);
+        let mut facing = facing(&spread, &grid, spec.light, &kernel);
+        facing.each_row(
+            #[inline(always)]
+            |row, numbers| {
+                // Thin fog has no lit side.
+                let share = |x: f64| gathered(&spec.field, [x, grid.y(row)]) as f32;
+                if spec.field.slope.is_none() {
+                    let share = share(0.0);
+                    numbers.iter_mut().for_each(|number| *number *= share);
+                } else {
+                    for (col, number) in numbers.iter_mut().enumerate() {
+                        *number *= share((col as f64 + 0.5) * grid.step[0]);
+                    }
+                }
+            },
+        );
         Spread { kernel, grid, coverage, spread, facing }
+    }
+
+    /// How much of what lies within about a spread the art covers.
+    pub fn solid(&self) -> Plane {
+        self.kernel.near(self.coverage.clone(), &self.grid)
     }
 
     /// Fastest change of opacity per texel between neighbouring samples, where the art doesn't cover both.
@@ -107,19 +128,14 @@ fn coverage(problem: &Problem<'_>, grid: &Grid) -> Plane {
 
 /// Coverage times bands times falloff: what is spread.
 fn shape(field: &FieldSpec, kernel: &Kernel, grid: &Grid, coverage: &Plane) -> Plane {
-    let mut shape = bands(field, &field.recipe.bands, kernel.deviation, grid);
-    let mut fall = Plane::new(grid.cols, grid.rows);
-    fall.data.fill(1.0);
-    let seed = seed::derive(field.seed, "falloff");
-    step2_falloff::apply(
-        &field.recipe.falloff,
-        seed,
-        &field.moment,
-        field.line.0,
-        field.open,
-        grid,
-        &mut fall,
-    );
+    let mut shape = along_line(field, grid, |grid| bands(field, &field.recipe.bands, kernel.deviation, grid));
+    let fall = along_line(field, grid, |grid| {
+        let mut fall = Plane::new(grid.cols, grid.rows);
+        fall.data.fill(1.0);
+        let (falloff, seed) = (&field.recipe.falloff, seed::derive(field.seed, "falloff"));
+        step2_falloff::apply(falloff, seed, &field.moment, field.line.0, field.open, grid, &mut fall);
+        fall
+    });
     // Drawn from rows farther from the anchor, so that the fog has sunk toward it.
     let sink = (SINK * kernel.deviation[1] / grid.step[1]).round() as i64 * field.open as i64;
     shape.each_row(
@@ -133,6 +149,16 @@ fn shape(field: &FieldSpec, kernel: &Kernel, grid: &Grid, coverage: &Plane) -> P
         },
     );
     shape
+}
+
+/// What `level` draws along a level line, along the fog's own.
+fn along_line(field: &FieldSpec, grid: &Grid, level: impl Fn(&Grid) -> Plane) -> Plane {
+    let Some(slope) = field.slope else { return level(grid) };
+    let [low, high] = slope.range(f64::from(field.cols)).map(|up| up / grid.step[1]);
+    let (over, under) = ((-low).ceil().max(0.0) + 2.0, high.ceil().max(0.0) + 2.0);
+    let own =
+        Grid { rows: grid.rows + (over + under) as usize, top: grid.top - over * grid.step[1], ..*grid };
+    slope.displace(&level(&own), &own, grid, 0.0)
 }
 
 /// The slot's bands on a grid, under a Gaussian of `sigma` texels.
@@ -189,9 +215,11 @@ fn soft_bands(field: &FieldSpec, kernel: &Kernel, grid: &Grid) -> Plane {
     let gentle = kernel.deviation.map(|deviation| SOFT * deviation);
     let sigma = [(own * recipe.soften.stretch).max(gentle[0]), own.max(gentle[1])];
     let size = recipe.bands.size.min(Texel(LARGEST * kernel.deviation[1]));
-    let plane = bands(field, &Bands { size, ..recipe.bands }, sigma, grid);
-    let plane = step3_smear::apply(plane, recipe.smear.length.0, recipe.smear.angle, grid.step);
-    step4_soften::apply(plane, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]])
+    along_line(field, grid, |grid| {
+        let plane = bands(field, &Bands { size, ..recipe.bands }, sigma, grid);
+        let plane = step3_smear::apply(plane, recipe.smear.length.0, recipe.smear.angle, grid.step);
+        step4_soften::apply(plane, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]])
+    })
 }
 
 /// How much each place of the spread faces the light, which comes from `light` degrees.

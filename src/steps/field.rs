@@ -1,6 +1,7 @@
 //! The density field of a sheet: bands, falloff, smear and soften, in that order; one number per place, periodic in x, mean 1
 //! along the fog's line.
 
+pub use super::bands_spec::BandsSpec;
 use super::grid::{Grid, Plane};
 use super::moment::Moment;
 use super::{step1_bands, step2_falloff, step3_smear, step4_soften, tears};
@@ -9,7 +10,8 @@ use crate::base::seed;
 use crate::base::units::{Px, Scale, Texel};
 use crate::base::words::Anchor;
 use crate::steps::along::AlongSheet;
-use crate::steps::recipe::{Bands, Noise, Recipe};
+use crate::steps::recipe::{Noise, Recipe};
+use crate::steps::slope::Slope;
 use crate::steps::strokes::Strokes;
 
 /// Most samples to a deviation of the Gaussian that a body's edge or torn ends may ask for; a vast one would take all memory.
@@ -35,6 +37,8 @@ pub struct FieldSpec {
     pub line: Texel,
     /// -1 where the open side of the line is upward (ground), 1 where it is downward (sky).
     pub open: f64,
+    /// How the line runs where it isn't level.
+    pub slope: Option<Slope>,
     /// The recipe.
     pub recipe: Recipe<Texel>,
     /// Seed of its noise.
@@ -63,11 +67,13 @@ impl FieldSpec {
             Anchor::Sky => 1.0,
         };
         let line = line + open * recipe.falloff.lift;
+        let slope = Slope::new(recipe.falloff.slope, size[0]);
         FieldSpec {
             cols: size[0],
             rows: size[1],
             line,
             open,
+            slope,
             recipe,
             seed,
             moment: Moment::REST,
@@ -79,6 +85,19 @@ impl FieldSpec {
     /// The field at place `time` (0 to 1) of a loop of so many seconds.
     pub fn at(&self, time: f64, seconds: f64) -> FieldSpec {
         FieldSpec { moment: Moment { time, way: self.recipe.bands.way(seconds) }, ..self.clone() }
+    }
+
+    /// The same along a level line, with the rows that the slope needs of it; and how many of them lie over the sheet's first.
+    fn level(&self) -> (FieldSpec, f64) {
+        let Some(slope) = self.slope else { return (self.clone(), 0.0) };
+        let [low, high] = slope.range(f64::from(self.cols));
+        let over = (-low).ceil().max(0.0);
+        let rows = f64::from(self.rows) + over + high.ceil().max(0.0);
+        let line = self.line + Texel(over);
+        let cols = f64::from(self.cols);
+        let strokes = self.strokes.as_ref().map(|strokes| strokes.level(&slope, cols, over));
+        // Saturates, and is then over any limit.
+        (FieldSpec { rows: rows as u32, line, slope: None, strokes, ..self.clone() }, over)
     }
 
     /// How far a haze has turned into what it is aloft at height `y` (texels), 0..1; of use only where it turns.
@@ -168,6 +187,17 @@ impl FieldSpec {
 
     /// The grid of the field, once it is softened.
     pub fn sampled(&self, sampling: Sampling) -> Grid {
+        if let Some(slope) = self.slope {
+            let level = self.level().0.sampled(sampling);
+            let each = slope.columns_per_step(level.step);
+            let [across, down] = level.step;
+            return Grid {
+                cols: level.cols * each,
+                rows: (f64::from(self.rows) / down).ceil() as usize + 4,
+                step: [across / each as f64, down],
+                top: -2.0 * down,
+            };
+        }
         let grid = self.grid(sampling, 0.0, f64::from(self.rows));
         match sampling {
             Sampling::Full => grid,
@@ -179,6 +209,11 @@ impl FieldSpec {
     /// rather too many than too few.
     pub fn bytes(&self) -> [f64; 2] {
         let number = size_of::<f32>() as f64;
+        if self.slope.is_some() {
+            let [level, work] = self.level().0.bytes();
+            let own = self.sampled(Sampling::Reduced);
+            return [3.0 * number * own.cols as f64 * own.rows as f64, level + work];
+        }
         let area = |grid: &Grid| grid.cols as f64 * grid.rows as f64;
         let grid = self.grid(Sampling::Reduced, 0.0, f64::from(self.rows));
         let own = self.sampled(Sampling::Reduced);
@@ -208,7 +243,8 @@ impl FieldSpec {
 
     /// What the bands of its field are made from.
     pub fn bands(&self, sampling: Sampling) -> BandsSpec {
-        self.bands_on(sampling, self.grid(sampling, 0.0, f64::from(self.rows)))
+        let level = self.level().0;
+        level.bands_on(sampling, level.grid(sampling, 0.0, f64::from(level.rows)))
     }
 
     fn bands_on(&self, sampling: Sampling, grid: Grid) -> BandsSpec {
@@ -295,39 +331,6 @@ impl FieldSpec {
     }
 }
 
-/// What the bands of a field are made from: everything that, changed, changes them.
-#[derive(Clone, Debug, PartialEq)]
-pub struct BandsSpec {
-    pub(super) bands: Bands<Texel>,
-    pub(super) seed: u64,
-    pub(super) moment: Moment,
-    pub(super) line: f64,
-    pub(super) sigma: Option<[f64; 2]>,
-    pub(super) grid: Grid,
-}
-
-impl BandsSpec {
-    /// Samples of a row, and rows.
-    pub fn size(&self) -> [usize; 2] {
-        [self.grid.cols, self.grid.rows]
-    }
-
-    /// Works them out: mean about 1, before the falloff.
-    pub fn plane(&self) -> Plane {
-        let mut plane = Plane::new(self.grid.cols, self.grid.rows);
-        step1_bands::fill(
-            &self.bands,
-            self.seed,
-            &self.moment,
-            self.line,
-            self.sigma,
-            &self.grid,
-            &mut plane,
-        );
-        plane
-    }
-}
-
 /// A density field, on its grid.
 #[derive(Clone, Debug)]
 pub struct Field {
@@ -345,6 +348,12 @@ impl Field {
 
     /// Works the field out on its bands, which are those of [`FieldSpec::bands`].
     pub fn on(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
+        if let Some(slope) = spec.slope {
+            let (level, over) = spec.level();
+            let Field { grid: own, density } = Field::on(&level, sampling, bands);
+            let grid = spec.sampled(sampling);
+            return Field { grid, density: slope.displace(&density, &own, &grid, over) };
+        }
         let Some(along) = &spec.along else { return Field::with_ends(spec, sampling, bands) };
         // What is drawn goes through the same blurs apart from the rest: they are linear.
         let own = |strokes: &Strokes| Strokes { weight: 0.0, ..strokes.clone() };
@@ -419,29 +428,4 @@ impl Field {
             );
         }
     }
-
-    /// Mean along a line with this height (texels) in each column; none where it leaves the rows.
-    fn mean_along(&self, heights: &[f64]) -> Option<f64> {
-        let mut sum = 0.0;
-        for (col, y) in heights.iter().enumerate() {
-            let place = (y - self.grid.top) / self.grid.step[1] - 0.5;
-            let base = place.floor();
-            if base < 1.0 || base + 3.0 > self.grid.rows as f64 {
-                return None;
-            }
-            let samples: [f64; 4] = std::array::from_fn(|at| {
-                f64::from(self.density.data[(base as usize + at - 1) * self.grid.cols + col])
-            });
-            sum += cubic(samples, place - base);
-        }
-        Some(sum / heights.len() as f64)
-    }
-}
-
-/// Lagrange's cubic through samples at -1, 0, 1 and 2.
-fn cubic([a, b, c, d]: [f64; 4], t: f64) -> f64 {
-    let (before, after) = (t + 1.0, t - 1.0);
-    let past = t - 2.0;
-    -a * t * after * past / 6.0 + b * before * after * past / 2.0 - c * before * t * past / 2.0
-        + d * before * t * after / 6.0
 }

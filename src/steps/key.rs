@@ -42,12 +42,13 @@ impl BandsSpec {
 impl FieldSpec {
     /// Key of the density field, sampled as the blurs allow: its grid follows from what is listed.
     pub fn key(&self) -> Key {
-        let FieldSpec { cols, rows, line, open, recipe, seed, moment, strokes, along } = self;
+        let FieldSpec { cols, rows, line, open, slope, recipe, seed, moment, strokes, along } = self;
         let key = KeyWriter::new("field")
             .part("columns", cols)
             .part("rows", rows)
             .part("line", line)
             .part("open", open)
+            .part("slope", &slope.map(|slope| KeyWriter::new("slope").part("line", &slope).key()))
             .part("seed", seed)
             .part("time", moment)
             .part("recipe", recipe);

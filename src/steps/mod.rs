@@ -1,17 +1,20 @@
 //! The five steps of a sheet, in the order in which they run, and what runs them: a density field, a sheet of texels.
 
 pub mod along;
+mod bands_spec;
 pub mod dither;
 
 pub mod facing;
 pub mod field;
 pub mod grid;
 mod key;
+mod line_mean;
 pub mod moment;
 pub mod periodic_noise;
 pub mod recipe;
 pub mod scattering;
 pub mod sheet;
+pub mod slope;
 pub mod step1_bands;
 pub mod step2_falloff;
 pub mod step3_smear;

@@ -83,6 +83,8 @@ pub struct Falloff<L> {
     pub heaps: f64,
     /// Length along x over which breath and sway vary.
     pub wave: L,
+    /// How steeply the line rises to the right, degrees.
+    pub slope: f64,
 }
 
 /// Step 3: directional blur.
@@ -163,6 +165,7 @@ impl Recipe<Px> {
                 firm: (falloff.firm * bands.shape).min(1.0),
                 heaps: falloff.heaps * bands.shape,
                 wave: falloff.wave * scale,
+                slope: falloff.slope,
             },
             smear: Smear { length: smear.length * scale, angle: smear.angle },
             soften: Soften {
@@ -221,9 +224,9 @@ impl KeyPart for Bands<Texel> {
 }
 
 impl KeyPart for Falloff<Texel> {
-    /// The lift is part of the fog's line, which a field's key lists.
+    /// Lift and slope are part of the fog's line, which a field's key lists.
     fn write(&self, to: &mut KeyWriter) {
-        let Falloff { height, beyond, lift: _, breath, sway, firm, heaps, wave } = self;
+        let Falloff { height, beyond, lift: _, breath, sway, firm, heaps, wave, slope: _ } = self;
         to.add("height", height)
             .add("beyond", beyond)
             .add("breath", breath)

@@ -3,6 +3,7 @@
 use crate::base::key::{Key, KeyWriter};
 use crate::base::picture::Picture;
 use crate::steps::grid::{Grid, Plane};
+use crate::steps::slope::Slope;
 use std::fmt;
 use std::sync::Arc;
 
@@ -77,6 +78,37 @@ impl Strokes {
             .part("weight", weight)
             .part("only", only);
         if *copies > 1 { key.part("copies", copies).key() } else { key.key() }
+    }
+
+    /// As they lie along a level line, which a `slope` then displaces to where they were drawn; `over` as for [`Slope::displace`].
+    pub fn level(&self, slope: &Slope, cols: f64, over: f64) -> Strokes {
+        let [width, height] = self.drawing.size.map(|side| side as usize);
+        let [left, top, wide, high] = self.rect;
+        let side = high / height as f64;
+        // Each copy lies at heights of its own.
+        let all = width * self.copies as usize;
+        let down: Vec<f64> = (0..all)
+            .map(|col| {
+                let x = left + (col as f64 + 0.5) * wide / width as f64;
+                ((slope.up(x.rem_euclid(cols), cols) + over) / side).max(0.0)
+            })
+            .collect();
+        let more = down.iter().copied().fold(0.0, f64::max) as usize + 2;
+        let mut marks = vec![[0.0; 2]; all * (height + more)];
+        for at in 0..all * height {
+            let (row, col) = (at / all, at % all);
+            let mark = self.drawing.marks[row * width + col % width];
+            let whole = down[col] as usize;
+            let past = (down[col] - whole as f64) as f32;
+            for (below, share) in [(0, 1.0 - past), (1, past)] {
+                let to = &mut marks[at + (whole + below) * all];
+                *to = [to[0] + share * mark[0], to[1] + share * mark[1]];
+            }
+        }
+        let size = [all as u32, (height + more) as u32];
+        let drawing = Drawing { size, marks, content: self.drawing.content.clone() };
+        let rect = [left, top, wide * f64::from(self.copies), side * f64::from(size[1])];
+        Strokes { drawing: Arc::new(drawing), rect, copies: 1, ..*self }
     }
 
     /// Lays them into `plane`, the density before the blurs; `bands` are what the falloff shaped it from. Where nothing is drawn the

@@ -22,20 +22,29 @@ const EDGE: [f32; 2] = [-0.1, 0.85];
 const GATHERED: f32 = 0.6;
 /// Height over the line at which ends are torn wholly, as a share of the scale height.
 const FROM: f64 = 0.35;
-/// Least side of a cell, texels: of finer ones nothing is seen.
+/// Least side of a cell, texels: finer ones aren't drawn, but thin the ends evenly.
 const CELL_MIN: f64 = 1.0;
 /// Samples to a cell that draw its edges.
 const PER_CELL: f64 = 10.0;
 
-/// The cells of the octaves and their amplitudes.
+/// The cells of the octaves that are drawn, and their amplitudes.
 fn cells(recipe: &Recipe<Texel>, period: f64) -> impl Iterator<Item = ([f64; 2], f64)> {
+    octaves(recipe, period).filter(|(cell, _)| is_seen(*cell))
+}
+
+/// Whether cells are large enough for texels.
+fn is_seen(cell: [f64; 2]) -> bool {
+    cell[0].min(cell[1]) >= CELL_MIN
+}
+
+/// The same of all octaves.
+fn octaves(recipe: &Recipe<Texel>, period: f64) -> impl Iterator<Item = ([f64; 2], f64)> {
     let bands = &recipe.bands;
     let width = (bands.size.0 * bands.stretch).min(period);
-    (0..OCTAVES).filter_map(move |k| {
+    (0..OCTAVES).map(move |k| {
         let shrink = f64::from(1_u32 << k);
         let cell = [CELL[0] * width / shrink, CELL[1] * bands.size.0 / shrink];
-        let least = cell[0].min(cell[1]);
-        (least >= CELL_MIN).then(|| (cell, libm::pow(GAIN, f64::from(k)) * 1.2))
+        (cell, libm::pow(GAIN, f64::from(k)) * 1.2)
     })
 }
 
@@ -76,6 +85,11 @@ pub fn tear(recipe: &Recipe<Texel>, seed: u64, moment: &Moment, line: &Line, gri
             )
         })
         .collect();
+    let unseen: f64 = octaves(recipe, period)
+        .filter(|(cell, _)| !is_seen(*cell))
+        .map(|(_, amplitude)| amplitude * amplitude * TurningNoise::VARIANCE)
+        .sum();
+    let change = Change::new(unseen);
     let rises = line.rises(grid.cols);
     let from = match recipe.falloff.height.0 {
         height if height.is_finite() => (FROM * height) as f32,
@@ -95,12 +109,33 @@ pub fn tear(recipe: &Recipe<Texel>, seed: u64, moment: &Moment, line: &Line, gri
             for ((number, noise), rise) in numbers.iter_mut().zip(&*sums).zip(&rises) {
                 let up = smooth((over as f32 - rise) / from);
                 let end = (4.0 * *number * (1.0 - *number)).max(0.0) * up * torn;
-                let taken = smooth((*noise - EDGE[0]) / (EDGE[1] - EDGE[0]));
-                let gathered = smooth((-*noise - EDGE[0]) / (EDGE[1] - EDGE[0]));
-                *number *= 1.0 + end * (GATHERED * gathered - taken);
+                *number *= 1.0 + end * change.at(*noise);
             }
         },
     );
+}
+
+/// What a noise does to an end: what gathers less what is taken, as a share of it.
+struct Change {
+    /// Half the widths over which it is taken and gathers, widened by what of the noise isn't seen.
+    from: f32,
+    per_width: f32,
+}
+
+impl Change {
+    /// With noise of the variance `unseen` besides.
+    fn new(unseen: f64) -> Change {
+        let middle = 0.5 * (EDGE[0] + EDGE[1]);
+        // As a distribution, a smoothstep's slope has a twentieth of its squared width as its variance.
+        let half = (0.25 * (EDGE[1] - EDGE[0]) * (EDGE[1] - EDGE[0]) + 5.0 * unseen as f32).sqrt();
+        Change { from: middle - half, per_width: 0.5 / half }
+    }
+
+    #[inline(always)]
+    fn at(&self, noise: f32) -> f32 {
+        let share = |noise: f32| smooth((noise - self.from) * self.per_width);
+        GATHERED * share(-noise) - share(noise)
+    }
 }
 
 #[inline(always)]

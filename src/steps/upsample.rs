@@ -103,6 +103,20 @@ impl Upsampler {
         }
     }
 
+    /// Does what of [`Upsampler::prefilter`] another, of the same samples, has left undone.
+    pub fn prefilter_after(&self, other: &Upsampler, plane: &mut Plane) {
+        let (own, other) = (self.is_identity(), other.is_identity());
+        if other[0] && !own[0] {
+            coefficients_along(plane);
+        }
+        if other[1] && !own[1] {
+            vectorize(
+                #[inline(always)]
+                || coefficients_down(plane),
+            );
+        }
+    }
+
     /// The coefficients of texel row `row`, between the grid's rows: into `line`, for [`Upsampler::across`] of `count` texels from
     /// column `first` on. The rest of the line is left as it is.
     #[inline(always)]

@@ -20,6 +20,7 @@ mod looks;
 mod periods;
 mod run;
 mod scale;
+mod slope;
 mod spectrum;
 mod stack;
 mod strokes;

@@ -89,6 +89,7 @@ pub const KEYS: &[Key] = &[
     key("falloff.firm", from(0.0, 1.0), "", Literal("0"), "How much of the fog is a body with a top of its own, over a foot that stays whole; the rest thins evenly upward."),
     key("falloff.heaps", from(0.0, 4.0), "", Literal("0"), "How far heaps and bays displace the top of the body, in scale heights."),
     key("falloff.wave", from(8.0, FAR), RATE_PX, Literal("1200"), "Length over which breath and sway vary; heaps are about half as wide."),
+    key("falloff.slope", from(-60.0, 60.0), DEGREES, Literal("0"), "How steeply the line rises to the right, with all that lies along it; the sheet then covers the whole travel, and doesn't drift."),
     // Step 3.
     key("smear.length", from(0.0, 16_384.0), RATE_PX, Literal("120"), "Length of the directional blur; 0 for none."),
     key("smear.angle", from(-90.0, 90.0), DEGREES, Literal("0"), "Direction of the smear: 0 is level, positive turns its right end upward."),

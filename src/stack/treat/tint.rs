@@ -14,12 +14,19 @@ pub(super) fn apply(tint: &Tint, picture: &mut Picture, blending: Blending) {
     let width = picture.size[0] as usize;
     let factors = tint.along.as_ref().map(|along| along.columns(width));
     picture.texels.par_chunks_mut(width).enumerate().for_each(|(y, texels)| {
-        let [clear, fog] = tint.at(y as f64 + 0.5);
-        let even = law::opacity(clear + fog) as f32;
+        let depths = |x: usize| tint.at([x as f64 + 0.5, y as f64 + 0.5]);
+        let even = depths(0);
+        let level = law::opacity(even[0] + even[1]) as f32;
+        let sloped = tint.falloff.slope.is_some();
         for (x, texel) in texels.iter_mut().enumerate() {
-            let opacity = factors
-                .as_ref()
-                .map_or(even, |factors| law::opacity(clear + fog * f64::from(factors[x])) as f32);
+            let opacity = match &factors {
+                None if !sloped => level,
+                _ => {
+                    let [clear, fog] = if sloped { depths(x) } else { even };
+                    let factor = factors.as_ref().map_or(1.0, |factors| f64::from(factors[x]));
+                    law::opacity(clear + fog * factor) as f32
+                }
+            };
             let own = space.enter([texel[0], texel[1], texel[2]].map(|code| f32::from(code) / 65535.0));
             let mixed = std::array::from_fn(|at| own[at] + (haze[at] - own[at]) * opacity);
             for (code, value) in texel.iter_mut().zip(space.leave(mixed)) {

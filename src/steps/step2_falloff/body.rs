@@ -46,6 +46,9 @@ const CELL_MIN: f64 = 2.5;
 const PER_CELL: f64 = 4.0;
 /// Slope of the noise, per cell, where it is steep.
 const SLOPE: f64 = 1.5;
+/// What the square of a logistic step's width grows by where its place varies: by so much of that variance, its own being pi^2 / 3 of the
+/// square.
+const PER_VARIANCE: f64 = 3.0 / (std::f64::consts::PI * std::f64::consts::PI);
 /// How far from the line places are told apart, in scale heights: twice what floats, for where the height breathes.
 const REACH: f64 = 7.2;
 
@@ -53,11 +56,9 @@ const REACH: f64 = 7.2;
 pub fn finest(falloff: &Falloff<Texel>) -> Option<[f64; 2]> {
     has_body(falloff).then(|| {
         let height = falloff.height.0;
-        // The edge is as steep as the heaps make it along each axis.
-        let (mut steep, mut least) = ([0.0, 1.0], [f64::INFINITY; 2]);
-        for (cell, amplitude) in cells(falloff) {
+        let (steep, mut least) = (steep(falloff), [f64::INFINITY; 2]);
+        for (cell, _) in cells(falloff) {
             for axis in 0..2 {
-                steep[axis] += SLOPE * amplitude * height / cell[axis];
                 least[axis] = f64::min(least[axis], cell[axis] / PER_CELL);
             }
         }
@@ -65,15 +66,52 @@ pub fn finest(falloff: &Falloff<Texel>) -> Option<[f64; 2]> {
     })
 }
 
+/// How fast the height over the displaced top changes along x and y: its edge is as steep as the heaps make it.
+fn steep(falloff: &Falloff<Texel>) -> [f64; 2] {
+    let mut steep = [0.0, 1.0];
+    for (cell, amplitude) in cells(falloff) {
+        for axis in 0..2 {
+            steep[axis] += SLOPE * amplitude * falloff.height.0 / cell[axis];
+        }
+    }
+    steep
+}
+
+/// Variance, in scale heights, of what samples on a grid don't show of the top: heaps that are too fine for texels, and what lies between
+/// samples. The mean of the fog around is theirs by a wider step.
+fn unseen(falloff: &Falloff<Texel>, grid: &Grid) -> f64 {
+    let heaps: f64 = octaves(falloff)
+        .filter(|(cell, _)| !is_seen(*cell))
+        .map(|(_, amplitude)| amplitude * amplitude * TurningNoise::VARIANCE)
+        .sum();
+    let (steep, height) = (steep(falloff), falloff.height.0);
+    let between = |axis: usize| {
+        // No grid is finer than texels, however firm the edge.
+        let over = (grid.step[axis] * steep[axis] / height).powi(2) - FIRM * FIRM;
+        over.max(0.0) / 12.0
+    };
+    heaps + between(0) + between(1)
+}
+
 /// The cells of the heaps' octaves, and how far each displaces; finer ones aren't seen.
 fn cells(falloff: &Falloff<Texel>) -> impl Iterator<Item = ([f64; 2], f64)> {
+    octaves(falloff).filter(|(cell, _)| is_seen(*cell))
+}
+
+/// Whether cells are large enough for texels.
+fn is_seen(cell: [f64; 2]) -> bool {
+    cell[0].min(cell[1]) >= CELL_MIN
+}
+
+/// The same of all octaves.
+fn octaves(falloff: &Falloff<Texel>) -> impl Iterator<Item = ([f64; 2], f64)> {
     (0..OCTAVES)
         .map(|k| {
             let [shrink, gain] = [SHRINK, GAIN].map(|base| libm::pow(base, f64::from(k)));
             let cell = [HEAP[0] * falloff.wave.0 / shrink, HEAP[1] * falloff.height.0 / shrink];
             (cell, SPREAD * falloff.heaps * gain)
         })
-        .filter(|(cell, amplitude)| *amplitude > 0.0 && cell[0].min(cell[1]) >= CELL_MIN)
+        .filter(|(_, amplitude)| *amplitude > 0.0)
 }
 
 fn has_body(falloff: &Falloff<Texel>) -> bool {
@@ -108,6 +146,8 @@ pub(super) struct Body {
     /// Height of the top where no heap displaces it, in scale heights.
     top: f32,
     height: f32,
+    /// What widens the step everywhere: its square.
+    unseen: f32,
     /// Places farther from the line than this, in texels, are taken as this far.
     reach: f64,
 }
@@ -145,6 +185,7 @@ impl Body {
             detail: DETAIL * falloff.heaps as f32,
             top: 1.0,
             height: height as f32,
+            unseen: (PER_VARIANCE * unseen(falloff, grid)) as f32,
             reach,
         };
         body.top = body.level();
@@ -170,7 +211,7 @@ impl Body {
                     let up = smooth(*h);
                     let own = heaps.iter().zip(widths);
                     own.map(|(heap, width)| {
-                        f64::from(step((top - h + heap * up) / (width * narrowed(up))) * left(*h))
+                        f64::from(step((top - h + heap * up) / self.width(*width, up)) * left(*h))
                     })
                     .sum::<f64>()
                 })
@@ -219,10 +260,20 @@ impl Body {
         let up = smooth(h);
         // The step is as wide where the height breathes.
         let heap = scratch.heaps[at] + self.detail * (bands - 1.0).clamp(-1.0, 1.0);
-        let top = (self.top - h + heap * up) * height / (self.height * scratch.widths[at] * narrowed(up));
+        let width = self.width(self.height * scratch.widths[at] / height, up);
+        let top = (self.top - h + heap * up) / width;
         let body = step(top) * left(h) * if h < 0.0 { veil } else { 1.0 };
         let quiet = 1.0 - self.share * (1.0 - QUIET[0] - (QUIET[1] - QUIET[0]) * up);
         (1.0 + quiet * (bands - 1.0)) * (veil + self.share * (body - veil))
+    }
+}
+
+impl Body {
+    /// The width in scale heights of a step that is `width` wide where u is 1, at a height at which it is `up`.
+    #[inline(always)]
+    fn width(&self, width: f32, up: f32) -> f32 {
+        let own = width * narrowed(up);
+        (own * own + self.unseen * up * up).sqrt()
     }
 }
 

@@ -1,10 +1,11 @@
 //! The maker: works out the layers of a plan, or finds them in the store. Runs, checks, variations, single rims and the tuning page ask
 //! it for the same things; a draft is the same request for a plan of a smaller scale.
 
+mod rims;
 mod stages;
 
 use crate::base::fault::{Faults, Result};
-use crate::base::key::{Key, KeyWriter};
+use crate::base::key::KeyWriter;
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
@@ -12,16 +13,14 @@ use crate::base::progress::{Progress, Silent, Stage, stage};
 use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
 use crate::plan::treatment::Treatment;
-use crate::plan::{ArtJob, Job, LampSpec, Plan, RimJob};
-use crate::rim::Rim;
+use crate::plan::{ArtJob, Job, LampSpec, Plan};
 use crate::scene::pictures::{self, Pictures, Source};
-use crate::stack::survey::{Ready, Survey};
 use crate::stack::{Made, Stack, lamp};
 use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::sheet::{self, Opacity, Sheet, SheetSpec};
 use crate::store::cache::Store;
 use rayon::prelude::*;
-use stages::{BandsStage, FacingStage, FieldStage, OpacityStage, RimStage};
+use stages::{BandsStage, FacingStage, FieldStage, OpacityStage};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -125,7 +124,7 @@ impl<'a> Maker<'a> {
             }
         }
         let rims = || self.rims(stack, &due, request);
-        Ok(!self.progress.stopped() && stage(self.progress, Stage::Rims, "", rims))
+        Ok(!self.progress.stopped() && stage(self.progress, Stage::Rims, "", rims)?)
     }
 
     /// The layer of a job; none for a rim, which is solved when all behind it is there, and none once the work was stopped.
@@ -305,63 +304,6 @@ impl<'a> Maker<'a> {
         // At its own size a PNG is handed on bit by bit, with the colours under alpha 0.
         let picture = source.draw(texels, false, false, Blending::Encoded, self.limits).ok()?;
         (source.natural == texels.map(f64::from)).then_some(picture)
-    }
-
-    /// Finds or solves the rims among the jobs `due`, and looks at the outlines. False if it was stopped.
-    fn rims(&self, stack: &mut Stack<'_>, due: &[usize], request: &Request<'_>) -> bool {
-        let plan = stack.plan();
-        let rim = |at: &usize| match &plan.files[*at] {
-            Job::Rim(job) => Some((*at, &**job)),
-            Job::Fog(_) | Job::Art(_) | Job::Lamp(_) => None,
-        };
-        let rims: Vec<(usize, &RimJob)> = due.iter().filter_map(rim).collect();
-        let keys = if rims.is_empty() { Vec::new() } else { plan.keys(request.pictures, request.bits) };
-        let mut unsolved = Vec::new();
-        for (at, job) in rims {
-            let Some(stage) = rim_stage(stack, at, job, &keys) else { continue };
-            match self.store.find(&stage) {
-                Some(rim) => self.place_rim(stack, at, job, rim),
-                None => unsolved.push(at),
-            }
-        }
-        if unsolved.is_empty() && request.cameras.is_empty() {
-            return true;
-        }
-        let solving = if unsolved.is_empty() { Vec::new() } else { plan.cameras() };
-        let ready = stack.made.iter().enumerate().map(|(at, made)| match made {
-            Some(made) => made.ready(),
-            None if unsolved.contains(&at) => Ready::Due,
-            None => Ready::Aside,
-        });
-        let ready: Vec<Ready<'_>> = ready.collect();
-        let Some(mut survey) =
-            Survey::part(plan, &ready, &solving, request.cameras, &|| self.progress.stopped())
-        else {
-            return false;
-        };
-        for (at, solution) in survey.rims.drain(..) {
-            let Some((at, job)) = rim(&at) else { continue };
-            let Some(stage) = rim_stage(stack, at, job, &keys) else { continue };
-            let solution = self.store.insert(&stage, solution, true);
-            self.place_rim(stack, at, job, solution);
-        }
-        stack.survey = survey;
-        true
-    }
-
-    fn place_rim(&self, stack: &mut Stack<'_>, at: usize, job: &RimJob, rim: Arc<Rim>) {
-        self.tell(&job.placing);
-        stack.made[at] = Some(Made::Rim(rim.renamed(job)));
-    }
-}
-
-/// The stage that solves the rim `at`; none where its picture isn't there.
-fn rim_stage<'s>(stack: &'s Stack<'_>, at: usize, job: &'s RimJob, keys: &[Key]) -> Option<RimStage<'s>> {
-    match stack.made.get(at + 1) {
-        Some(Some(Made::Picture(picture))) => {
-            Some(RimStage { key: keys[at], job, picture, scale: stack.plan.scale })
-        }
-        _ => None,
     }
 }
 

@@ -50,7 +50,7 @@ function fine(from, middle, to) {
 /** Useful ranges: least, middle, most. Those of lengths are shares of the view's height. Chosen by eye. */
 const PLAIN = {
   "grade.thickness": [0, 1, 5], "bands.shape": [0, 1, 2], "bands.warp": [0, 0.15, 1], "bands.flow": [0, 12, 60], "bands.flow_angle": [-90, 0, 180], "air.loop_seconds": [2, 16, 60], "bands.octaves": [1, 5, 10], "bands.stretch": [0.2, 4, 16],
-  "soften.stretch": [0.2, 2, 10], "smear.angle": [-45, 0, 45], "rim.separation": [0, 6, 30], "slot.separation": [0, 6, 30], "air.drift": [-100, 0, 100],
+  "soften.stretch": [0.2, 2, 10], "smear.angle": [-45, 0, 45], "falloff.slope": [-30, 0, 30], "rim.separation": [0, 6, 30], "slot.separation": [0, 6, 30], "air.drift": [-100, 0, 100],
   "air.light": [-180, 90, 270], floor: [0, 0.1, 0.5],
 };
 const OF_HEIGHT = {
