@@ -46,7 +46,7 @@ mutant rim 'a rim serves 90 % of its outline, not 95 %' \
   'const SHARE: f64 = \K0\.95' 0.90 \
   rim two_percent_less
 mutant stack 'every layer pans as the play plane does' \
-  'x - self\.0\K \* rate(?=$)' '' \
+  'x - self\.right\K \* rate(?=$)' '' \
   suite the_files_put_together
 mutant stack 'a fade stands half a texel too high' \
   'fade\.left\(y as f64 \+ \K0\.5' 1.0 \
@@ -58,7 +58,7 @@ mutant texture 'premultiplied colours ignore the dither of their opacity' \
   'f32::from\(opacity\) / 255\.0 / texel\[3\]' '1.0' \
   world premultiplied_textures
 mutant check 'overdraw 3 % too high' \
-  '(?=tall \* cameras\.iter\(\))' '1.03 * ' \
+  '(?=wide\(\*camera\) \* tall)' '1.03 * ' \
   check overdraw_is
 mutant check 'lightness may turn by three times as much' \
   'const LEVEL: f64 = \K2\.0' 6.0 \

@@ -80,7 +80,7 @@ fn the_manifest_and_the_still_are_outputs_too() {
     assert_eq!(scene.bytes("manifest.json"), edited.as_bytes());
     assert_eq!(scene.bytes("still.png"), b"painted");
     let fresh: serde_json::Value = serde_json::from_slice(&scene.bytes("manifest.new.json")).expect("JSON");
-    assert_eq!(fresh["travel"].as_f64(), Some(24.0));
+    assert_eq!(fresh["travel"][0].as_f64(), Some(24.0));
 }
 
 #[test]

@@ -111,9 +111,9 @@ fn the_manifest_is_true() {
     done(folder.path(), &["render", "marsh.toml", "--out", "out", "--bits", "16", "--at", "77", "--quiet"]);
     let out = folder.path().join("out");
     let manifest: Value = serde_json::from_slice(&fs::read(out.join("manifest.json")).unwrap()).unwrap();
-    assert_eq!(manifest["version"], 1);
+    assert_eq!(manifest["version"], 2);
     assert_eq!(manifest["view"], serde_json::json!([160.0, 96.0]));
-    assert_eq!(manifest["travel"], 320.0);
+    assert_eq!(manifest["travel"], serde_json::json!([320.0, 0.0]));
     assert_eq!(manifest["scale"], 1.0);
     assert_eq!(manifest["blending"], "encoded");
     let entries = manifest["files"].as_array().unwrap();
@@ -162,9 +162,9 @@ fn the_manifest_is_true() {
         }
     }
     assert_eq!(manifest["still"]["path"], "still.png");
-    assert_eq!(manifest["still"]["camera"], 77.0);
+    assert_eq!(manifest["still"]["camera"], serde_json::json!([77.0, 0.0]));
     assert_eq!(manifest["values"]["path"], "still.values.png");
-    assert_eq!(manifest["values"]["camera"], 77.0);
+    assert_eq!(manifest["values"]["camera"], serde_json::json!([77.0, 0.0]));
 }
 
 /// What is drawn in the manifest's order, source-over in its blending, is the still: composed by other code, from the files alone.

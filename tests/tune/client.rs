@@ -198,14 +198,14 @@ impl Socket {
                         1 => width * height + 2 * quarter,
                         _ => width * height,
                     };
-                    assert_eq!(bytes.len(), 40 + follows);
+                    assert_eq!(bytes.len(), 48 + follows);
                     self.undrawn = false;
                     self.pictures.push(Picture {
                         kind: bytes[4],
                         settled: bytes[5] == 1,
                         size,
                         stamp: number(16),
-                        hash: blake3::hash(&bytes[40..]),
+                        hash: blake3::hash(&bytes[48..]),
                     });
                     self.socket.send(Message::text("{\"do\":\"shown\"}")).unwrap();
                     return Some(json!({ "picture": self.pictures.len() }));
