@@ -35,7 +35,7 @@ impl End {
 
 impl Plan {
     /// Where pictures that fill the view from somewhere end inside it. One that is smaller than the view is meant to end, and so is
-    /// one that dissolves there.
+    /// one that dissolves there; its upper edge is a silhouette.
     pub fn ends(&self) -> Vec<End> {
         let mut ends = Vec::new();
         for job in &self.files {
@@ -56,7 +56,7 @@ impl Plan {
             return;
         }
         let far = self.travel.right.0;
-        self.tell(art, ["on the left", "on the right"], [left, right, view, far], ends, |at| {
+        self.tell(art, [Some("on the left"), Some("on the right")], [left, right, view, far], ends, |at| {
             Camera::new(at, 0.0)
         });
     }
@@ -74,24 +74,24 @@ impl Plan {
         });
     }
 
-    /// Tells the sides of a picture from `first` to `last` that end inside a view of length `view` over a way of `far`.
+    /// Tells the sides of a picture from `first` to `last` that end inside a view of length `view` over a way of `far`; a side without a
+    /// name may.
     fn tell(
         &self,
         art: &Placing,
-        sides: [&'static str; 2],
+        sides: [Option<&'static str>; 2],
         [first, last, view, far]: [f64; 4],
         ends: &mut Vec<End>,
         place: fn(f64) -> Camera,
     ) {
         let slot = || art.slot.clone();
-        if first > LEAST {
-            let camera = place(0.0);
-            ends.push(End { slot: slot(), side: sides[0], missing: first, camera, from: 0.0 });
+        if let Some(side) = sides[0].filter(|_| first > LEAST) {
+            ends.push(End { slot: slot(), side, missing: first, camera: place(0.0), from: 0.0 });
         }
         let missing = view + far * art.pan_rate - last;
-        if missing > LEAST {
+        if let Some(side) = sides[1].filter(|_| missing > LEAST) {
             let from = ((last - view) / art.pan_rate).max(0.0);
-            ends.push(End { slot: slot(), side: sides[1], missing, camera: place(far), from });
+            ends.push(End { slot: slot(), side, missing, camera: place(far), from });
         }
     }
 }
