@@ -69,9 +69,7 @@ impl Plan {
             return;
         }
         let far = self.travel.down.0;
-        self.tell(art, ["at the top", "at the foot"], [top, foot, view, far], ends, |at| {
-            Camera::new(0.0, at)
-        });
+        self.tell(art, [None, Some("at the foot")], [top, foot, view, far], ends, |at| Camera::new(0.0, at));
     }
 
     /// Tells the sides of a picture from `first` to `last` that end inside a view of length `view` over a way of `far`; a side without a
