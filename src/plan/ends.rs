@@ -35,7 +35,7 @@ impl End {
 
 impl Plan {
     /// Where pictures that fill the view from somewhere end inside it. One that is smaller than the view is meant to end, and so is
-    /// one that dissolves there; its upper edge is a silhouette.
+    /// one that dissolves there; its upper edge is a silhouette. What ends on both sides stands in the level as one thing.
     pub fn ends(&self) -> Vec<End> {
         let mut ends = Vec::new();
         for job in &self.files {
@@ -83,10 +83,13 @@ impl Plan {
         place: fn(f64) -> Camera,
     ) {
         let slot = || art.slot.clone();
+        let missing = view + far * art.pan_rate - last;
+        if sides[0].is_some() && first > LEAST && missing > LEAST {
+            return;
+        }
         if let Some(side) = sides[0].filter(|_| first > LEAST) {
             ends.push(End { slot: slot(), side, missing: first, camera: place(0.0), from: 0.0 });
         }
-        let missing = view + far * art.pan_rate - last;
         if let Some(side) = sides[1].filter(|_| missing > LEAST) {
             let from = ((last - view) / art.pan_rate).max(0.0);
             ends.push(End { slot: slot(), side, missing, camera: place(far), from });

@@ -173,8 +173,9 @@ fn where_both_were_changed_nothing_is_lost() {
         let state = page.now();
         assert_eq!(state["contested"], false);
         assert_eq!(state["unsaved"], mine);
-        let looks =
-            |state: &Value| (value(state, None, "air.visibility")[0] == 700.0, state["travel"] == json!([300.0, 0.0]));
+        let looks = |state: &Value| {
+            (value(state, None, "air.visibility")[0] == 700.0, state["travel"] == json!([300.0, 0.0]))
+        };
         assert_eq!(looks(&state), if mine { (true, false) } else { (false, true) });
         page.act(json!({ "do": "undo" })).unwrap();
         assert_eq!(
