@@ -9,6 +9,7 @@ mod blur;
 mod body;
 mod colour;
 mod commands;
+mod edges;
 mod fast;
 mod field;
 mod flow;
