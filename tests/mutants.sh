@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
-# Does the suite tell? Twenty faults are put into the sources, one at a time, and the test that should fail is run on each.
+# Does the suite tell? Faults are put into the sources, the page's too, one at a time, and the test that should fail is run on each.
 #
-#   bash tests/mutants.sh          all twenty; the table goes to tests/bench/mutants.txt, too
+#   bash tests/mutants.sh          all of them; the table goes to tests/bench/mutants.txt, too
 #   bash tests/mutants.sh 9 17     only these, shown and not recorded
 #
 # A fault is a Perl pattern and what stands in its place. It is looked for in all of src, so it follows its code to another file; it must
@@ -75,6 +75,27 @@ mutant tune 'two gestures are one step' \
 mutant cli 'a manifest that is older than its inputs stays so' \
   'modified\(manifest\) < \Knewest' None \
   rerun make_runs_when
+mutant steps 'a curve along the travel leaves its points' \
+  '^ +\K2\.0(?= \* most\.copysign)' 5.0 \
+  suite a_curve_stays_within
+mutant plan 'places of a curve count from the left edge of the view' \
+  'let middle = self\.scene\.view\[0\] / \K2\.0' 1e9 \
+  suite the_law_holds_times
+mutant stack 'the strip shows no slot in mid-view' \
+  'let camera = \(\(x - self\.view / \K2\.0' 4.0 \
+  world what_is_wide
+mutant page 'the first point of a curve brings no ends' \
+  'points\.length === 0 \? \K\[0, look\.travel\[0\]\](?=\.filter)' '[]' \
+  tune a_curve_is_drawn
+mutant page 'each move of a point is a step' \
+  'what !== null \? \K\{ gesture.*\}(?= : \{\};)' '{}' \
+  tune a_curve_is_drawn
+mutant page 'a new lamp stands at the start of the travel' \
+  'state\.view\[way\] \* share\K \+ view\.camera\[way\] \* rate' '' \
+  tune lamps_are_added
+mutant tune 'a renamed slot gets other fog' \
+  'is_some_and\(\|slot\| \K(?=slot\.stream\.is_none)' 'false && ' \
+  tune a_renamed_slot_keeps
 
 if [ -n "$(git status --porcelain -- . ':!tests/bench/mutants.txt')" ]; then
   echo "the working tree has changes: commit them or put them aside" >&2
@@ -86,7 +107,7 @@ trap 'exit 130' INT TERM HUP
 
 # Puts what stands in its place for the one match of a pattern.
 put() {
-  git ls-files -z 'src/*.rs' | PATTERN=$1 WITH=$2 perl -0ne '
+  git ls-files -z 'src/*.rs' 'src/*.js' | PATTERN=$1 WITH=$2 perl -0ne '
     BEGIN { ($pattern, $with, $places) = ($ENV{PATTERN}, $ENV{WITH}, 0) }
     chomp;
     open my $in, "<", $_ or die; my $text = do { local $/; <$in> }; close $in;

@@ -62,6 +62,13 @@ fn a_curve_is_drawn_by_pointer_touch_and_keys_undone_and_saved() {
     browser.pull_by("touch", ".point:nth-of-type(2)", [560, 0], 4);
     let end = points(&until(&tune, None, "air.along", |found| points(found)[1][0] > 350.0));
     assert_eq!(end[1][0], 359.0);
+    // The first point, too.
+    let steps = tune.socket().now()["steps"][0].as_u64().unwrap();
+    browser.pull(".point:nth-of-type(1)", [30, 4], 4);
+    until(&tune, None, "air.along", |found| points(found)[0][0] > 5.0);
+    assert_eq!(tune.socket().now()["steps"][0], steps + 1);
+    browser.run("document.getElementById('undo').click()");
+    until(&tune, None, "air.along", |found| points(found)[0] == [0.0, 1.0]);
     // By keys: right, up, away.
     browser.run("document.querySelectorAll('.point')[0].focus()");
     browser.press("", UP);

@@ -75,7 +75,7 @@ function put(at) {
 function tell(event, what = null) {
   const { key, slot, points } = shown;
   if (points.length === 0) return send({ do: "unset", slot, key }, event);
-  const more = what ? { gesture: gesture(`${slot ?? ""}/${key}/${what}`) } : {};
+  const more = what !== null ? { gesture: gesture(`${slot ?? ""}/${key}/${what}`) } : {};
   return send({ do: "set", slot, key, value: points, ...more }, event);
 }
 
