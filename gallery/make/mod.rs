@@ -69,8 +69,10 @@ pub fn pictures() -> Vec<Picture> {
                 scenes::still(root, scene, Some(mood), scenes::Show::All)
             }));
         }
-        all.push(Picture::new(format!("{scene}-recipes"), false, move |root| shelf::over(root, scene)));
     }
+    // Of one world only: a sheet of all recipes takes a megabyte.
+    let (marsh, _) = SCENES[0];
+    all.push(Picture::new(format!("{marsh}-recipes"), false, move |root| shelf::over(root, marsh)));
     all.push(Picture::new("singles", true, singles::draw));
     all.push(Picture::new("lamps", false, scenes::lamps));
     all.push(Picture::new("strokes", false, hand::strokes));
@@ -81,6 +83,5 @@ pub fn pictures() -> Vec<Picture> {
     all.push(Picture::new("rims-values", false, scenes::evening_values));
     all.push(Picture::new("steps", true, steps::draw));
     all.push(Picture::new("banding", true, close::banding));
-    all.push(Picture::new("sizes", false, close::sizes));
     all
 }
