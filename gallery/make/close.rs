@@ -1,8 +1,8 @@
-//! Sheets and stills from close by: at 8 bits, small and large.
+//! A sheet from close by, at 8 bits.
 
 use super::Canvas;
 use super::canvas::{DIM, LIGHT, MOUNT};
-use super::scenes::{self, Show};
+use super::scenes;
 use fogweft::base::colour::Srgb;
 use fogweft::base::fault::Result;
 use fogweft::base::limits::Limits;
@@ -63,20 +63,5 @@ pub fn banding(root: &Path) -> Result<Canvas> {
         out.lay(panel, place);
         out.write(label, 17.0, [place[0], place[1] + size[1] + 4], DIM);
     }
-    Ok(out)
-}
-
-/// A still 480 rows high, and beside it as many texels out of the same still at 3840 by 2160.
-pub fn sizes(root: &Path) -> Result<Canvas> {
-    let scene = scenes::scene(root, "salt-marsh", None, &[])?;
-    let (small, _) = scenes::composed(&scene, 854.0, Show::All)?;
-    let (large, _) = scenes::composed(&scene, 3840.0, Show::All)?;
-    let size = [640, 480];
-    let crop = large.cut([560, 900], size);
-    let mut out = Canvas::new([small.size[0] + size[0] + 8, 480 + 30], MOUNT);
-    out.lay(&small, [0, 0]);
-    out.lay(&crop, [small.size[0] + 8, 0]);
-    out.write("480 rows: the whole view", 18.0, [8, 485], LIGHT);
-    out.write("3840 x 2160: a crop, texel for texel", 18.0, [small.size[0] + 16, 485], LIGHT);
     Ok(out)
 }
