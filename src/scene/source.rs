@@ -70,18 +70,25 @@ impl Source {
                 "Is this a scene file? It refers to pictures and does not contain them. If it is one, raise the limit: --limit text-bytes=NUMBER.".into(),
             );
         }
-        if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
-            let remedy = "Save it as UTF-8, which the editor's dialog for saving calls encoding.".into();
-            return fault(Class::Scene, "the file is UTF-16 text, not UTF-8", remedy);
-        }
-        let text = String::from_utf8(bytes).map_err(|error| {
-            let good = error.utf8_error().valid_up_to();
-            let line = 1 + error.as_bytes()[..good].iter().filter(|byte| **byte == b'\n').count();
-            let message = format!("the file is not UTF-8 text (line {line})");
-            Fault::new(Class::Scene, message).in_file(file).remedy("Save it as UTF-8.")
-        })?;
+        let text = decode(bytes, file)?;
         Ok(Source { file: file.to_path_buf(), text })
     }
+}
+
+/// The bytes of `file` as text.
+fn decode(bytes: Vec<u8>, file: &Path) -> Result<String> {
+    if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
+        return Err(Fault::new(Class::Scene, "the file is UTF-16 text, not UTF-8")
+            .in_file(file)
+            .remedy("Save it as UTF-8, which the editor's dialog for saving calls encoding.")
+            .into());
+    }
+    String::from_utf8(bytes).map_err(|error| {
+        let good = error.utf8_error().valid_up_to();
+        let line = 1 + error.as_bytes()[..good].iter().filter(|byte| **byte == b'\n').count();
+        let message = format!("the file is not UTF-8 text (line {line})");
+        Fault::new(Class::Scene, message).in_file(file).remedy("Save it as UTF-8.").into()
+    })
 }
 
 fn special(file: &Path) -> Fault {

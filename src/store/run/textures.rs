@@ -5,7 +5,7 @@ use crate::base::key::{Key, KeyWriter};
 use crate::base::placing::{Kind, Placing};
 use crate::base::words::Alpha;
 use crate::output;
-use crate::output::texture::{Band, Shape};
+use crate::output::texture::{Band, Shape, Tile};
 use crate::plan::{Job, Plan};
 use crate::scene::Texture;
 use crate::stack::Stack;
@@ -187,6 +187,26 @@ fn sound(bands: &[[u32; 6]], [full_width, full_height]: [u32; 2]) -> Option<Vec<
     Some(all)
 }
 
+/// What a tile is made of, as a key in hexadecimal.
+fn made_of(plan: &Plan, of_job: &Wanted, shape: &Shape, cut: &Tile) -> String {
+    let texture = &plan.texture;
+    // Stored as drawn, a texture is made of just what the job is.
+    if shape.is_whole() && texture.alpha == Alpha::Straight {
+        return of_job.made_of.clone();
+    }
+    let Band { area, stored } = shape.bands[cut.band];
+    KeyWriter::new("texture")
+        .part("of", of_job.made_of.as_str())
+        .part("area", &area)
+        .part("stored", &stored)
+        .part("several", &(shape.bands.len() > 1))
+        .part("cut", &cut.cut)
+        .part("alpha", &texture.alpha)
+        .part("blending", &plan.blending)
+        .key()
+        .hex()
+}
+
 /// The textures that are wanted of a job.
 pub(super) fn wanted(
     plan: &Plan,
@@ -196,7 +216,6 @@ pub(super) fn wanted(
     frames: u32,
 ) -> Vec<(Of, Wanted)> {
     let placing = plan.files[job].placing();
-    let texture = &plan.texture;
     let frames = if placing.kind == Kind::Fog { frames.max(1) } else { 1 };
     let way = match &plan.files[job] {
         Job::Fog(job) => job.spec.field.recipe.bands.way(plan.loop_seconds),
@@ -204,22 +223,7 @@ pub(super) fn wanted(
     };
     let mut all = Vec::new();
     for (tile, cut) in shape.tiles.iter().enumerate() {
-        // Stored as drawn, a texture is made of just what the job is.
-        let own = if shape.is_whole() && texture.alpha == Alpha::Straight {
-            of_job.made_of.clone()
-        } else {
-            let Band { area, stored } = shape.bands[cut.band];
-            KeyWriter::new("texture")
-                .part("of", of_job.made_of.as_str())
-                .part("area", &area)
-                .part("stored", &stored)
-                .part("several", &(shape.bands.len() > 1))
-                .part("cut", &cut.cut)
-                .part("alpha", &texture.alpha)
-                .part("blending", &plan.blending)
-                .key()
-                .hex()
-        };
+        let own = made_of(plan, of_job, shape, cut);
         let [width, height] = cut.texels();
         let mut settings = of_job.settings.clone();
         if shape.tiles.len() > 1 {
