@@ -102,7 +102,8 @@ pub fn draw(root: &Path, name: &str) -> Result<Canvas> {
 
 /// The scale of heights at the left: scene px over the ground on the play plane.
 fn scale(out: &mut Canvas, ground: f64, view: f64) {
-    let mut height = MARK * ((ground - view) / MARK).ceil();
+    // Less than nothing rounds up to -0, which isn't what a scale says.
+    let mut height = MARK * ((ground - view) / MARK).ceil() + 0.0;
     while height <= ground {
         let y = TOP + (ground - height) * HIGH / view;
         out.tint([LEFT as i64 - 8, y as i64, 8, 1], LIGHT, 0.8);
