@@ -31,7 +31,7 @@ const EXIT_CODES: &str = "Exit codes: 0 success, 1 a check failed, 2 usage error
 pub enum Command {
     /// Write the embedded demo scene into a folder and render it
     Demo(Demo),
-    /// Render a scene: its fog, its pictures, a manifest and a still
+    /// Render scenes: their fog, their pictures, a manifest and a still for each
     Render(Render),
     /// Show sizes, periods, pan rates and optical depths without rendering
     Plan(Plan),
@@ -43,7 +43,7 @@ pub enum Command {
     Sheet(Sheet),
     /// Make the rim of one silhouette without a scene
     Rim(Rim),
-    /// Measure a scene and check it against its own limits
+    /// Measure scenes and check them against their own limits
     Check(Check),
     /// Draw variations of a slot, by seed or along one number, and write the chosen one into the scene
     Vary(Vary),
@@ -55,6 +55,8 @@ pub enum Command {
     Completions(Completions),
     /// Write man pages to a folder
     Man(Man),
+    /// Delete the hidden caches of earlier runs
+    Clean(Clean),
 }
 
 #[derive(Args)]
@@ -68,10 +70,27 @@ pub struct Scene {
 }
 
 #[derive(Args)]
+pub struct Levels {
+    /// Scene files, and folders: every scene below them
+    #[arg(value_name = "LEVEL", required = true)]
+    pub levels: Vec<PathBuf>,
+    /// Override a value of the scenes, a slot or a recipe: air.visibility=2000, smear.length=300, slot.reeds.depth=200
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub sets: Vec<String>,
+}
+
+#[derive(Args)]
+pub struct Clean {
+    /// Folders of outputs, scene files, or folders above them
+    #[arg(value_name = "PATH", required = true)]
+    pub paths: Vec<PathBuf>,
+}
+
+#[derive(Args)]
 pub struct Render {
     #[command(flatten)]
-    pub scene: Scene,
-    /// Output folder [default: <scene's name>-sheets, beside the scene file]
+    pub levels: Levels,
+    /// Output folder; of several levels, one below it for each [default: <scene's name>-sheets, beside the scene file]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     /// Texels per scene px; may be repeated, each scale gets its own folder [default: 1]
@@ -113,6 +132,9 @@ pub struct Render {
     /// Rebuild everything
     #[arg(long)]
     pub again: bool,
+    /// Keep nothing hidden on disk for the next run
+    #[arg(long)]
+    pub no_cache: bool,
     /// Overwrite outputs that were edited since the last run; by default they are kept and new versions are written beside them. Also
     /// overwrite a file named by --depfile that fogweft didn't write
     #[arg(long)]
@@ -131,7 +153,7 @@ pub struct Render {
 #[derive(Args)]
 pub struct Plan {
     #[command(flatten)]
-    pub scene: Scene,
+    pub levels: Levels,
     /// Texels per scene px
     #[arg(long, value_name = "F", default_value = "1", value_parser = scale)]
     pub scale: f64,
@@ -367,7 +389,7 @@ pub struct Rim {
 #[derive(Args)]
 pub struct Check {
     #[command(flatten)]
-    pub scene: Scene,
+    pub levels: Levels,
     /// Texels per scene px
     #[arg(long, value_name = "F", default_value = "1", value_parser = scale)]
     pub scale: f64,

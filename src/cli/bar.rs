@@ -26,6 +26,8 @@ struct Shown {
     done: usize,
     outputs: usize,
     folder: PathBuf,
+    /// Which of several levels it is, in words.
+    level: String,
 }
 
 impl Bar {
@@ -37,6 +39,11 @@ impl Bar {
     /// Takes the time of every stage.
     pub fn timed(self) -> Bar {
         Bar { clock: Some(Clock::default()), ..self }
+    }
+
+    /// Says which of several levels follows; the first is 0.
+    pub fn level(&self, at: usize, count: usize) {
+        self.shown().level = if count > 1 { format!("level {} of {count}: ", at + 1) } else { String::new() };
     }
 
     /// The times that it took.
@@ -72,15 +79,17 @@ impl Progress for Bar {
 
     fn begins(&self, folder: &Path, outputs: usize, work: u64) {
         let mut shown = self.shown();
-        *shown = Shown { bar: None, done: 0, outputs, folder: folder.to_path_buf() };
+        let level = std::mem::take(&mut shown.level);
+        *shown = Shown { bar: None, done: 0, outputs, folder: folder.to_path_buf(), level };
         if self.quiet || !self.terminal {
             return;
         }
         let bar = ProgressBar::with_draw_target(Some(work), ProgressDrawTarget::stderr());
         // The template is a constant; were it wrong, the plain style would do.
-        if let Ok(style) = ProgressStyle::with_template("{bar:24} {percent:>3} %{left}  {wide_msg}") {
+        if let Ok(style) = ProgressStyle::with_template("{bar:24} {percent:>3} %{left}  {prefix}{wide_msg}") {
             bar.set_style(style.progress_chars("=> ").with_key("left", left));
         }
+        bar.set_prefix(shown.level.clone());
         bar.set_message(escape(&folder.to_string_lossy()));
         bar.enable_steady_tick(Duration::from_millis(200));
         shown.bar = Some(bar);

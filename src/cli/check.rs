@@ -1,7 +1,7 @@
 //! `fogweft check`: the report as a table for people, or as JSON.
 
 use super::table::{bytes, layout, number};
-use super::{args, load, say, say_json};
+use super::{args, levels, load, say};
 use fogweft::base::fault::Result;
 use fogweft::review::check::{self, Report, Separation, SlotFigures};
 use std::process::ExitCode;
@@ -9,17 +9,44 @@ use std::process::ExitCode;
 /// Runs the check; the exit code is 1 where a limit is broken.
 pub fn run(args: &args::Check) -> Result<ExitCode> {
     let limits = super::limits();
-    let (reading, pictures) = load(&args.scene, args.mood.as_deref(), &limits)?;
-    let report = match args.frames {
-        1 => check::check(&reading.scene, &pictures, args.scale, &limits)?,
-        frames => check::check_loop(&reading.scene, &pictures, args.scale, frames, &limits)?,
+    let one = |scene: args::Scene| {
+        let (reading, pictures) = load(&scene, args.mood.as_deref(), &limits)?;
+        let report = match args.frames {
+            1 => check::check(&reading.scene, &pictures, args.scale, &limits)?,
+            frames => check::check_loop(&reading.scene, &pictures, args.scale, frames, &limits)?,
+        };
+        if !args.json {
+            say(&text(&report));
+        }
+        Ok(report)
     };
+    let (reports, faults) = levels::each(&args.levels, one)?;
+    let passes = reports.iter().all(|report| report.passes);
     if args.json {
-        say_json("report", &report)?;
-    } else {
-        say(&text(&report));
+        levels::say_json("report", reports)?;
+    } else if reports.len() > 1 {
+        say(&summary(&reports));
     }
-    Ok(if report.passes { ExitCode::SUCCESS } else { ExitCode::from(1) })
+    levels::worst(faults)?;
+    Ok(if passes { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+/// All levels in one table.
+fn summary(reports: &[Report]) -> String {
+    let row = |report: &Report| {
+        let fails = report.findings.iter().filter(|finding| finding.fails).count();
+        let notes = report.findings.len() - fails;
+        let state = if report.passes { "within" } else { "exceeds" };
+        vec![
+            report.scene.clone(),
+            state.to_owned(),
+            fails.to_string(),
+            notes.to_string(),
+            bytes(report.memory),
+        ]
+    };
+    let rows: Vec<Vec<String>> = reports.iter().map(row).collect();
+    format!("\n{}", layout(&["level", "limits", "failures", "notes", "memory"], &rows, 2))
 }
 
 fn text(report: &Report) -> String {

@@ -10,6 +10,7 @@ mod clock;
 mod depfile;
 mod heap;
 mod inputs;
+mod levels;
 mod manual;
 mod presets;
 mod reader;
@@ -120,6 +121,7 @@ fn run(command: Command) -> Result<ExitCode> {
         Command::Schema(args) => schema(&args),
         Command::Completions(args) => completions(&args),
         Command::Man(args) => manual::run(&args),
+        Command::Clean(args) => levels::clean(&args),
         Command::Plan(args) => plan(&args),
         Command::New(args) => start::new(&args),
         Command::Presets(args) => presets(args),
@@ -218,14 +220,19 @@ fn default_out(scene: &Path) -> PathBuf {
 
 fn plan(args: &args::Plan) -> Result<()> {
     let limits = limits();
-    let (reading, pictures) = load(&args.scene, args.mood.as_deref(), &limits)?;
-    let plan = Plan::new(&reading.scene, &pictures.naturals(), args.scale, &limits)?;
+    let one = |scene: args::Scene| {
+        let (reading, pictures) = load(&scene, args.mood.as_deref(), &limits)?;
+        Plan::new(&reading.scene, &pictures.naturals(), args.scale, &limits)
+    };
+    let (plans, faults) = levels::each(&args.levels, one)?;
     if args.json {
-        say_json("plan", &plan)?;
+        levels::say_json("plan", plans)?;
     } else {
-        say(&show::plan(&plan));
+        for plan in &plans {
+            say(&show::plan(plan));
+        }
     }
-    Ok(())
+    levels::worst(faults)
 }
 
 fn presets(args: args::Presets) -> Result<()> {

@@ -2,7 +2,7 @@
 
 use super::bar::Bar;
 use super::inputs::Inputs;
-use super::{args, bits, default_out, depfile, say, show, warn};
+use super::{args, bits, depfile, levels, say, show, warn};
 use fogweft::base::door::Door;
 use fogweft::base::fault::{Faults, Result};
 use fogweft::base::limits::Limits;
@@ -11,12 +11,15 @@ use fogweft::output::forms::Pan;
 use fogweft::scene::pictures::{Naturals, Pictures};
 use fogweft::scene::recipe::shelf::{self, Shelf};
 use fogweft::scene::{Scene, Source, read};
-use fogweft::store::cache::Store;
+use fogweft::store::cache::{Shared, Store};
 use fogweft::store::rerun::{Rerun, SceneSettings};
 use fogweft::store::run::{self, Options, Report};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
+
+/// Bytes of what one level has drawn that are kept for the next ones.
+const SHARED: usize = 256 << 20;
 
 /// Renders once.
 pub fn once(args: &args::Render) -> Result<()> {
@@ -29,61 +32,146 @@ pub fn once(args: &args::Render) -> Result<()> {
     Ok(())
 }
 
-/// One run; every file that it reads is put down in `inputs`, also where it fails.
+/// What a level's run has left.
+pub struct Done {
+    /// Mood by mood and scale by scale.
+    pub reports: Vec<(Option<String>, Report)>,
+    /// Files that it depends on.
+    depends: Vec<PathBuf>,
+}
+
+/// One run over all levels; every file that it reads is put down in `inputs`, also where it fails. One level that can't be rendered is
+/// told at the end, and doesn't keep the others from it.
 pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
-    let limits = super::limits();
-    let scene = &args.scene.scene;
-    super::spare_from_output(scene)?;
-    inputs.read(scene);
-    let source = Source::load(scene, &limits)?;
-    for folder in shelf::folders(Some(scene)) {
-        inputs.read_folder(&folder);
-    }
-    let shelf = Shelf::of_scene(Some(scene), &limits);
-    let mut depends = vec![scene.clone()];
-    let mut warnings = Vec::new();
-    let mut runs = Vec::new();
-    for (mood, reading) in readings(args, &source, &shelf, &limits)? {
-        let presets = reading.presets.iter().filter_map(|name| shelf.file(name));
-        depends.extend(presets.map(Path::to_path_buf));
-        let options = Options { settings: SceneSettings::of(&reading), ..options(args, mood.as_deref()) };
-        for file in reading.scene.slots.iter().flat_map(|slot| slot.files()) {
-            inputs.read(file);
-            depends.push(file.to_path_buf());
-        }
-        let stores: Vec<Store> = options.folders().iter().map(|folder| Store::in_folder(folder)).collect();
-        let found = |key| stores.iter().find_map(|store| store.facts(key));
-        let pictures = Pictures::recall(&reading.scene, &limits, &found)?;
-        warnings.extend(pictures.warnings());
-        let sizes = |scene: &Scene| Some(Pictures::recall(scene, &limits, &found).ok()?.naturals());
-        let others = others(mood.as_deref(), &reading, &how(args, &limits, &shelf), &source, sizes);
-        runs.push((reading.scene, pictures, Options { others, ..options }));
-    }
-    warnings.sort();
-    warnings.dedup();
-    warn(&warnings);
-    depends.sort();
-    depends.dedup();
-    let door = Door { replace: args.replace, inputs: depends };
+    let scenes = levels::scenes(&args.levels.levels)?;
     if let Some(file) = &args.depfile {
+        Door { replace: args.replace, inputs: scenes.clone() }.look(file)?;
+    }
+    let outs = levels::outs(args.out.as_deref(), &scenes);
+    let shared = if scenes.len() > 1 { Shared::new(SHARED) } else { Shared::default() };
+    let mut results = Vec::new();
+    for (at, (scene, out)) in scenes.iter().zip(outs).enumerate() {
+        bar.level(at, scenes.len());
+        let level = Level { args, scene, out, shared: &shared };
+        results.push(level.run(bar, inputs));
+    }
+    if scenes.len() > 1 && !args.quiet {
+        say(&levels::table(&scenes, &results));
+    }
+    let (mut manifests, mut depends, mut faults) = (Vec::new(), Vec::new(), Vec::new());
+    for result in results {
+        match result {
+            Ok(done) => {
+                let folders = done.reports.iter().map(|(_, report)| &report.folder);
+                manifests.extend(folders.map(|folder| folder.join(output::manifest::NAME)));
+                depends.extend(done.depends);
+            }
+            Err(found) => faults.push(found),
+        }
+    }
+    if let Some(file) = &args.depfile
+        && faults.is_empty()
+    {
+        depends.sort();
+        depends.dedup();
+        let door = Door { replace: args.replace, inputs: depends };
         door.look(file)?;
-    }
-    let mut manifests = Vec::new();
-    for (scene, pictures, options) in &runs {
-        let options = Options { inputs: door.inputs.clone(), ..options.clone() };
-        for report in run::render_with(scene, pictures, &options, bar)? {
-            manifests.push(report.folder.join(output::manifest::NAME));
-            tell(args, &report);
-        }
-    }
-    if let Some(file) = &args.depfile {
         depfile::write(file, &manifests, &door)?;
     }
-    Ok(())
+    levels::worst(faults)
+}
+
+/// A level to be rendered.
+struct Level<'a> {
+    args: &'a args::Render,
+    scene: &'a Path,
+    out: PathBuf,
+    shared: &'a Shared,
+}
+
+impl Level<'_> {
+    fn run(self, bar: &Bar, inputs: &mut Inputs) -> Result<Done> {
+        let Level { args, scene, .. } = self;
+        let limits = super::limits();
+        super::spare_from_output(scene)?;
+        inputs.read(scene);
+        let source = Source::load(scene, &limits)?;
+        for folder in shelf::folders(Some(scene)) {
+            inputs.read_folder(&folder);
+        }
+        let shelf = Shelf::of_scene(Some(scene), &limits);
+        let mut depends = vec![scene.to_path_buf()];
+        let mut warnings = Vec::new();
+        let mut runs = Vec::new();
+        for (mood, reading) in readings(args, &source, &shelf, &limits)? {
+            let presets = reading.presets.iter().filter_map(|name| shelf.file(name));
+            depends.extend(presets.map(Path::to_path_buf));
+            let options = Options { settings: SceneSettings::of(&reading), ..self.options(mood.as_deref()) };
+            for file in reading.scene.slots.iter().flat_map(|slot| slot.files()) {
+                inputs.read(file);
+                depends.push(file.to_path_buf());
+            }
+            let stores: Vec<Store> = options.folders().iter().map(|folder| options.store(folder)).collect();
+            let found = |key| stores.iter().find_map(|store| store.facts(key));
+            let pictures = Pictures::recall(&reading.scene, &limits, &found)?;
+            warnings.extend(pictures.warnings());
+            let sizes = |scene: &Scene| Some(Pictures::recall(scene, &limits, &found).ok()?.naturals());
+            let others = others(mood.as_deref(), &reading, &how(args, &limits, &shelf), &source, sizes);
+            runs.push((mood, reading.scene, pictures, Options { others, ..options }));
+        }
+        warnings.sort();
+        warnings.dedup();
+        warn(&warnings);
+        depends.sort();
+        depends.dedup();
+        if let Some(file) = &args.depfile {
+            Door { replace: args.replace, inputs: depends.clone() }.look(file)?;
+        }
+        let mut reports = Vec::new();
+        for (mood, scene, pictures, options) in &runs {
+            let options = Options { inputs: depends.clone(), ..options.clone() };
+            for report in run::render_with(scene, pictures, &options, bar)? {
+                if !args.quiet {
+                    say(&show::report(&report));
+                }
+                reports.push((mood.clone(), report));
+            }
+        }
+        Ok(Done { reports, depends })
+    }
+
+    fn options(&self, mood: Option<&str>) -> Options {
+        let args = self.args;
+        let root = self.out.clone();
+        let out: PathBuf = match mood {
+            Some(mood) => root.join(format!("mood-{mood}")),
+            None => root.clone(),
+        };
+        Options {
+            scales: if args.scales.is_empty() { vec![1.0] } else { args.scales.clone() },
+            only: args.only.clone(),
+            bits: bits(&args.bits),
+            camera: args.at,
+            also: args.also.clone(),
+            pan: Pan {
+                width: args.pan_width,
+                frames: args.pan_frames,
+                flows: args.frames > 1,
+                ..Pan::default()
+            },
+            frames: args.frames,
+            rerun: Rerun { again: args.again, replace: args.replace, prune: args.prune },
+            limits: super::limits(),
+            root,
+            shared: self.shared.clone(),
+            no_cache: args.no_cache,
+            ..Options::new(out)
+        }
+    }
 }
 
 fn how<'a>(args: &'a args::Render, limits: &'a Limits, shelf: &'a Shelf) -> read::Options<'a> {
-    read::Options { sets: &args.scene.sets, limits, shelf, check_art: true, held: None }
+    read::Options { sets: &args.levels.sets, limits, shelf, check_art: true, held: None }
 }
 
 /// The scene in the moods other than `mood`. One that can't be read has no files to fade into, and is no fault of this run.
@@ -102,12 +190,6 @@ fn others(
     let moods = reading.moods.iter().map(|mood| Some(mood.as_str()));
     let all = moods.chain((!reading.moods.is_empty()).then_some(None));
     all.filter(|other| *other != mood).filter_map(other).collect()
-}
-
-fn tell(args: &args::Render, report: &Report) {
-    if !args.quiet {
-        say(&show::report(report));
-    }
 }
 
 /// The scene in every mood that is asked for; faults of all come at once.
@@ -141,26 +223,4 @@ fn readings(
         }
     }
     faults.or(all)
-}
-
-fn options(args: &args::Render, mood: Option<&str>) -> Options {
-    let out = args.out.clone().unwrap_or_else(|| default_out(&args.scene.scene));
-    let root = out.clone();
-    let out: PathBuf = match mood {
-        Some(mood) => out.join(format!("mood-{mood}")),
-        None => out,
-    };
-    Options {
-        scales: if args.scales.is_empty() { vec![1.0] } else { args.scales.clone() },
-        only: args.only.clone(),
-        bits: bits(&args.bits),
-        camera: args.at,
-        also: args.also.clone(),
-        pan: Pan { width: args.pan_width, frames: args.pan_frames, flows: args.frames > 1, ..Pan::default() },
-        frames: args.frames,
-        rerun: Rerun { again: args.again, replace: args.replace, prune: args.prune },
-        limits: super::limits(),
-        root,
-        ..Options::new(out)
-    }
 }

@@ -45,7 +45,8 @@ pub fn watch(args: &args::Render) -> Result<()> {
         if stop.load(Ordering::Relaxed) {
             break;
         }
-        let shown = report::escape(&args.scene.scene.to_string_lossy());
+        let shown: Vec<_> = args.levels.levels.iter().map(|level| level.to_string_lossy()).collect();
+        let shown = report::escape(&shown.join(", "));
         match outcome {
             Ok(()) if args.quiet => {}
             Ok(()) => say(&format!("watching {shown}; press Ctrl-C to stop\n")),

@@ -7,6 +7,7 @@ mod compose;
 mod drift;
 mod glb;
 mod level;
+mod levels;
 mod openraster;
 mod outside;
 mod painted;

@@ -13,6 +13,7 @@ use bytemuck::Pod;
 use disk::Disk;
 use memory::Memory;
 use std::any::Any;
+use std::fmt;
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -41,22 +42,44 @@ pub trait Stage {
     fn decode(&self, content: Vec<Self::Item>) -> Option<Self::Value>;
 }
 
+/// The memory of a store that several runs have in common: what one of them has drawn the next ones find. By default there is none.
+#[derive(Clone, Default)]
+pub struct Shared(Option<Arc<Mutex<Memory>>>);
+
+impl Shared {
+    /// Of what nobody else holds it keeps `spare` bytes at most.
+    pub fn new(spare: usize) -> Shared {
+        Shared(Some(Arc::new(Mutex::new(Memory::new(spare)))))
+    }
+}
+
+impl fmt::Debug for Shared {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Shared({})", self.0.is_some())
+    }
+}
+
 /// A cache of values by key.
 #[derive(Default)]
 pub struct Store {
-    memory: Option<Mutex<Memory>>,
+    memory: Option<Arc<Mutex<Memory>>>,
     disk: Option<Disk>,
 }
 
 impl Store {
     /// A store in memory. Of what nobody else holds it keeps `spare` bytes at most.
     pub fn in_memory(spare: usize) -> Store {
-        Store { memory: Some(Mutex::new(Memory::new(spare))), disk: None }
+        Store { memory: Shared::new(spare).0, disk: None }
     }
 
     /// The store in the hidden folder [`FOLDER`] of the output folder `outputs`, which is made when something is first put into it.
     pub fn in_folder(outputs: &Path) -> Store {
         Store { memory: None, disk: Disk::new(outputs.join(FOLDER)) }
+    }
+
+    /// The same with a memory that it has in common with other stores.
+    pub fn sharing(self, shared: &Shared) -> Store {
+        Store { memory: shared.0.clone(), ..self }
     }
 
     /// Whether anything that is put into it goes to disk.

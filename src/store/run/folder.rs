@@ -59,7 +59,7 @@ pub(super) fn run(
     let _lock = Lock::take(&folder)?;
     // What a run that was killed left half written.
     files::sweep(&folder);
-    let (records, store) = (Records::read(&folder)?, Store::in_folder(&folder));
+    let (records, store) = (Records::read(&folder)?, options.store(&folder));
     let camera = options.camera.unwrap_or(plan.travel.middle());
     let mut run = Run { plan, pictures, options, progress, folder, camera, outputs, jobs, store, records };
     run.put_facts();

@@ -22,8 +22,9 @@ use crate::output::{Effort, Manifest};
 use crate::plan::{Demand, Plan, haze};
 use crate::scene::pictures::Pictures;
 use crate::scene::{Scene, keys};
+use crate::store::cache::{Shared, Store};
 use crate::store::rerun::{Gone, Rerun, SceneSettings};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// What a run is asked for.
 #[derive(Clone, Debug)]
@@ -58,6 +59,10 @@ pub struct Options {
     pub settings: SceneSettings,
     /// The scene in its other moods, for saying which files may be faded into which.
     pub others: Vec<Other>,
+    /// What it has in common with other runs.
+    pub shared: Shared,
+    /// Whether nothing is kept on disk for the next run.
+    pub no_cache: bool,
 }
 
 impl Options {
@@ -80,6 +85,8 @@ impl Options {
             rerun: Rerun::default(),
             settings: SceneSettings::default(),
             others: Vec::new(),
+            shared: Shared::default(),
+            no_cache: false,
         }
     }
 
@@ -93,6 +100,12 @@ impl Options {
             texels: if pan { self.pan.texels(plan, &self.limits) } else { 0 },
             strip: if self.also.contains(&Also::Strip) { forms::strip_texels(plan) } else { 0 },
         }
+    }
+
+    /// The store of a run in `folder`.
+    pub fn store(&self, folder: &Path) -> Store {
+        let store = if self.no_cache { Store::default() } else { Store::in_folder(folder) };
+        store.sharing(&self.shared)
     }
 
     /// The folders that the run writes in, one for each scale.

@@ -1,0 +1,119 @@
+//! Several levels in one command.
+
+use crate::outside::{SCENE, fogweft, render, runs, write_scene};
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Two levels that share their pictures, and a folder of outputs, a preset and a project file that are no scenes.
+fn game(root: &Path) -> [PathBuf; 2] {
+    fs::create_dir_all(root.join("shared")).unwrap();
+    fs::write(root.join("fogweft.toml"), "").unwrap();
+    write_scene(&root.join("shared"), SCENE);
+    fs::remove_file(root.join("shared/scene.toml")).unwrap();
+    ["levels/one", "levels/two"].map(|name| {
+        let text = SCENE.replace("art = \"", "art = \"../../shared/");
+        let seed = if name.ends_with("two") { "seed = 9" } else { "seed = 5" };
+        fs::create_dir_all(root.join(name)).unwrap();
+        let file = root.join(name).join("scene.toml");
+        fs::write(&file, text.replace("seed = 5", seed)).unwrap();
+        file
+    })
+}
+
+/// Files of a folder but for hidden ones.
+fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    let entries =
+        fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).filter(|path| path.is_file());
+    let name = |path: &PathBuf| path.file_name().unwrap().to_string_lossy().into_owned();
+    entries
+        .filter(|path| !name(path).starts_with('.'))
+        .map(|path| (name(&path), fs::read(&path).unwrap()))
+        .collect()
+}
+
+#[test]
+fn a_folder_of_levels_gives_each_what_its_own_run_gives() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path();
+    let scenes = game(root);
+    let said = runs(&["render", root.to_str().unwrap(), "--out", root.join("out").to_str().unwrap()]);
+    assert!(said.contains("level  mood  files"), "{said}");
+    for (scene, name) in scenes.iter().zip(["one", "two"]) {
+        assert!(said.lines().any(|line| line.starts_with(&format!("{name}    -"))), "{said}");
+        let alone = root.join(format!("alone-{name}"));
+        render(scene, &alone, &[]);
+        assert!(files(&alone) == files(&root.join("out").join(name)), "{name}");
+    }
+    // A second run has nothing to do; without --out each level's outputs stand beside it.
+    let again =
+        runs(&["render", root.join("levels").to_str().unwrap(), "--out", root.join("out").to_str().unwrap()]);
+    assert_eq!(again.matches("nothing changed").count(), 2, "{again}");
+    let [one, two] = scenes.each_ref().map(|scene| scene.to_str().unwrap());
+    runs(&["render", one, two, "--quiet"]);
+    assert!(root.join("levels/one/scene-sheets/still.png").exists());
+    assert!(root.join("levels/two/scene-sheets/still.png").exists());
+}
+
+#[test]
+fn one_faulty_level_keeps_no_other_from_its_files() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path();
+    let [one, two] = game(root);
+    fs::write(&one, fs::read_to_string(&one).unwrap().replace("sky.png", "none.png")).unwrap();
+    let out = fogweft(&["render", root.to_str().unwrap()]);
+    let (said, told) = (String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr));
+    let code = out.status.code().unwrap();
+    let alone = fogweft(&["render", one.to_str().unwrap()]).status.code().unwrap();
+    assert!(code == alone && code > 1 && told.contains("none.png"), "{code} {told}");
+    assert!(said.contains(&format!("failed, exit code {code}")), "{said}");
+    assert!(root.join("levels/two/scene-sheets/still.png").exists());
+    // The worst exit code of two.
+    fs::write(&two, fs::read_to_string(&two).unwrap().replace("view = [240, 136]", "view = [60000, 60000]"))
+        .unwrap();
+    let both = fogweft(&["render", root.to_str().unwrap()]);
+    assert_eq!(both.status.code(), Some(6), "{}", String::from_utf8_lossy(&both.stderr));
+}
+
+#[test]
+fn plan_and_check_take_several() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path();
+    game(root);
+    let path = root.to_str().unwrap();
+    assert_eq!(runs(&["plan", path]).matches("small: view 240 x 136").count(), 2);
+    let plans: Value = serde_json::from_str(&runs(&["plan", path, "--json"])).unwrap();
+    assert_eq!(plans.as_array().unwrap().len(), 2);
+    let out = fogweft(&["check", path]);
+    let said = String::from_utf8_lossy(&out.stdout);
+    assert_eq!(said.matches("small: outlines seen from").count(), 2);
+    let table = said.split("level  limits").nth(1).unwrap();
+    assert_eq!(out.status.code() == Some(1), table.contains("exceeds"), "{said}");
+    let empty = root.join("shared");
+    let none = fogweft(&["plan", empty.to_str().unwrap()]);
+    assert_eq!(none.status.code(), Some(2), "{}", String::from_utf8_lossy(&none.stderr));
+}
+
+#[test]
+fn caches_are_left_out_or_cleaned_and_no_byte_differs() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path();
+    let [one, two] = game(root);
+    let cache = |scene: &Path| scene.with_file_name("scene-sheets").join(".fogweft-cache");
+    let held = |scene: &Path| {
+        let entries = fs::read_dir(cache(scene)).into_iter().flatten().flatten();
+        entries.filter(|entry| entry.file_name().to_string_lossy().len() > 64).count()
+    };
+    runs(&["render", one.to_str().unwrap(), "--no-cache", "--quiet"]);
+    runs(&["render", two.to_str().unwrap(), "--quiet"]);
+    assert!(!cache(&one).exists() && held(&two) > 0);
+    let before = files(&two.with_file_name("scene-sheets"));
+    let said = runs(&["clean", root.to_str().unwrap()]);
+    assert!(said.ends_with("freed\n") && !said.starts_with("0 B"), "{said}");
+    assert_eq!(held(&two), 0);
+    assert!(files(&two.with_file_name("scene-sheets")) == before);
+    let again = runs(&["render", one.to_str().unwrap(), two.to_str().unwrap()]);
+    assert_eq!(again.matches("nothing changed").count(), 2, "{again}");
+    assert_eq!(fogweft(&["clean", root.join("none").to_str().unwrap()]).status.code(), Some(2));
+}
