@@ -18,8 +18,8 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
-/// Bytes of what one level has drawn that are kept for the next ones.
-const SHARED: usize = 256 << 20;
+/// Most bytes of what one level has drawn that are kept for the next ones, and the share of the limit on memory that they may take.
+const SHARED: (u64, u64) = (256 << 20, 8);
 
 /// Renders once.
 pub fn once(args: &args::Render) -> Result<()> {
@@ -48,7 +48,8 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
         Door { replace: args.replace, inputs: scenes.clone() }.look(file)?;
     }
     let outs = levels::outs(args.out.as_deref(), &scenes);
-    let shared = if scenes.len() > 1 { Shared::new(SHARED) } else { Shared::default() };
+    let spare = SHARED.0.min(super::limits().memory / SHARED.1) as usize;
+    let shared = if scenes.len() > 1 { Shared::new(spare) } else { Shared::default() };
     let mut results = Vec::new();
     for (at, (scene, out)) in scenes.iter().zip(outs).enumerate() {
         bar.level(at, scenes.len());
