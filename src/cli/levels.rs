@@ -1,6 +1,6 @@
 //! Several levels in one command: which scenes are meant, what became of each, and the caches that they left.
 
-use super::render::Done;
+use super::render::{Done, Part};
 use super::table::{bytes, layout};
 use super::{args, default_out, say};
 use fogweft::base::fault::{Class, Fault, Faults, Result};
@@ -83,20 +83,8 @@ pub fn outs(out: Option<&Path>, scenes: &[PathBuf]) -> Vec<PathBuf> {
 
 /// Names of scenes, unlike each other: their paths from the folder that all stand in; `scene.toml` is named by its folder.
 pub fn names(scenes: &[PathBuf]) -> Vec<String> {
-    let absolute = |path: &PathBuf| fs::canonicalize(path).unwrap_or_else(|_| path.clone());
-    let named: Vec<PathBuf> = scenes
-        .iter()
-        .map(|scene| {
-            let path = absolute(scene);
-            if path.file_stem().is_some_and(|stem| stem == "scene") {
-                path.parent().unwrap_or(&path).to_path_buf()
-            } else {
-                path.with_extension("")
-            }
-        })
-        .collect();
-    let mut root = named.first().and_then(|path| path.parent()).map(Path::to_path_buf).unwrap_or_default();
-    while named.iter().any(|path| path == &root || !path.starts_with(&root)) && root.pop() {}
+    let named = paths(scenes);
+    let root = root(&named);
     let word = |path: &PathBuf| {
         let parts = path.strip_prefix(&root).unwrap_or(path).components();
         let parts: Vec<String> = parts.map(|part| part.as_os_str().to_string_lossy().into_owned()).collect();
@@ -113,6 +101,39 @@ pub fn names(scenes: &[PathBuf]) -> Vec<String> {
         name
     };
     named.iter().map(word).map(&mut unlike).collect()
+}
+
+/// Absolute paths of scenes without their endings; of `scene.toml`, that of its folder.
+fn paths(scenes: &[PathBuf]) -> Vec<PathBuf> {
+    let named = |scene: &PathBuf| {
+        let path = absolute(scene);
+        if path.file_stem().is_some_and(|stem| stem == "scene") {
+            path.parent().unwrap_or(&path).to_path_buf()
+        } else {
+            path.with_extension("")
+        }
+    };
+    scenes.iter().map(named).collect()
+}
+
+pub fn absolute(path: &Path) -> PathBuf {
+    fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf())
+}
+
+/// The folder in which all of these paths are.
+fn root(paths: &[PathBuf]) -> PathBuf {
+    let mut root = paths.first().and_then(|path| path.parent()).map(Path::to_path_buf).unwrap_or_default();
+    while paths.iter().any(|path| path == &root || !path.starts_with(&root)) && root.pop() {}
+    root
+}
+
+/// The folder for what is made of all levels: `out`, else the one that was given, else the one in which all are.
+pub fn common(out: Option<&Path>, given: &[PathBuf], scenes: &[PathBuf]) -> PathBuf {
+    match (out, given) {
+        (Some(out), _) => out.to_path_buf(),
+        (None, [folder]) if folder.is_dir() => folder.clone(),
+        _ => root(&paths(scenes)),
+    }
 }
 
 /// What `one` makes of each level, and the faults of those that it can't be made of.
@@ -162,7 +183,7 @@ pub fn table(scenes: &[PathBuf], results: &[Result<Done>]) -> String {
     for (name, result) in names(scenes).into_iter().zip(results) {
         match result {
             Ok(done) => {
-                for (mood, report) in &done.reports {
+                for Part { mood, report, .. } in &done.parts {
                     let total: u64 = report.manifest.files.iter().map(|entry| entry.bytes).sum();
                     rows.push(vec![
                         name.clone(),

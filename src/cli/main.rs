@@ -12,6 +12,7 @@ mod heap;
 mod inputs;
 mod levels;
 mod manual;
+mod overview;
 mod presets;
 mod reader;
 mod render;

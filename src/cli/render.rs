@@ -2,12 +2,14 @@
 
 use super::bar::Bar;
 use super::inputs::Inputs;
+use super::overview::Overview;
 use super::{args, bits, depfile, levels, say, show, warn};
 use fogweft::base::door::Door;
 use fogweft::base::fault::{Faults, Result};
 use fogweft::base::limits::Limits;
 use fogweft::output;
 use fogweft::output::forms::Pan;
+use fogweft::review::levels::Verdict;
 use fogweft::scene::pictures::{Naturals, Pictures};
 use fogweft::scene::recipe::shelf::{self, Shelf};
 use fogweft::scene::{Scene, Source, read};
@@ -32,10 +34,18 @@ pub fn once(args: &args::Render) -> Result<()> {
     Ok(())
 }
 
+/// What a level's run has left in one mood at one scale.
+pub struct Part {
+    pub mood: Option<String>,
+    pub report: Report,
+    /// What its check found, where there is a page for it.
+    pub verdict: Option<Verdict>,
+}
+
 /// What a level's run has left.
 pub struct Done {
     /// Mood by mood and scale by scale.
-    pub reports: Vec<(Option<String>, Report)>,
+    pub parts: Vec<Part>,
     /// Files that it depends on.
     depends: Vec<PathBuf>,
 }
@@ -48,22 +58,26 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
         Door { replace: args.replace, inputs: scenes.clone() }.look(file)?;
     }
     let outs = levels::outs(args.out.as_deref(), &scenes);
+    let overview = Overview::of(args, &scenes)?;
     let spare = SHARED.0.min(super::limits().memory / SHARED.1) as usize;
     let shared = if scenes.len() > 1 { Shared::new(spare) } else { Shared::default() };
     let mut results = Vec::new();
     for (at, (scene, out)) in scenes.iter().zip(outs).enumerate() {
         bar.level(at, scenes.len());
-        let level = Level { args, scene, out, shared: &shared };
+        let level = Level { args, scene, out, shared: &shared, overview: overview.as_ref() };
         results.push(level.run(bar, inputs));
     }
     if scenes.len() > 1 && !args.quiet {
         say(&levels::table(&scenes, &results));
     }
+    if let Some(overview) = &overview {
+        overview.write(args, &scenes, &results)?;
+    }
     let (mut manifests, mut depends, mut faults) = (Vec::new(), Vec::new(), Vec::new());
     for result in results {
         match result {
             Ok(done) => {
-                let folders = done.reports.iter().map(|(_, report)| &report.folder);
+                let folders = done.parts.iter().map(|part| &part.report.folder);
                 manifests.extend(folders.map(|folder| folder.join(output::manifest::NAME)));
                 depends.extend(done.depends);
             }
@@ -88,6 +102,7 @@ struct Level<'a> {
     scene: &'a Path,
     out: PathBuf,
     shared: &'a Shared,
+    overview: Option<&'a Overview>,
 }
 
 impl Level<'_> {
@@ -128,17 +143,19 @@ impl Level<'_> {
         if let Some(file) = &args.depfile {
             Door { replace: args.replace, inputs: depends.clone() }.look(file)?;
         }
-        let mut reports = Vec::new();
+        let mut parts = Vec::new();
         for (mood, scene, pictures, options) in &runs {
             let options = Options { inputs: depends.clone(), ..options.clone() };
             for report in run::render_with(scene, pictures, &options, bar)? {
                 if !args.quiet {
                     say(&show::report(&report));
                 }
-                reports.push((mood.clone(), report));
+                let verdict =
+                    self.overview.map(|page| page.verdict(scene, pictures, &report, &options)).transpose()?;
+                parts.push(Part { mood: mood.clone(), report, verdict });
             }
         }
-        Ok(Done { reports, depends })
+        Ok(Done { parts, depends })
     }
 
     fn options(&self, mood: Option<&str>) -> Options {

@@ -4,4 +4,5 @@ pub mod check;
 pub mod contact;
 pub mod index;
 pub mod lettering;
+pub mod levels;
 pub mod vary;

@@ -46,14 +46,34 @@ fn a_folder_of_levels_gives_each_what_its_own_run_gives() {
         render(scene, &alone, &[]);
         assert!(files(&alone) == files(&root.join("out").join(name)), "{name}");
     }
+    // One page shows them all; its verdicts are those of `check`.
+    let page = fs::read_to_string(root.join("out/levels.html")).unwrap();
+    for (scene, name) in scenes.iter().zip(["one", "two"]) {
+        assert!(
+            page.contains(&format!("<h2>{name}</h2>")) && page.contains(&format!("src=\"{name}/still.png\"")),
+            "{page}"
+        );
+        let card = page.split(&format!("<h2>{name}</h2>")).nth(1).unwrap().split("</figure>").next().unwrap();
+        let fails = fogweft(&["check", scene.to_str().unwrap()]).status.code() == Some(1);
+        assert_eq!(card.contains("exceeds its limits"), fails, "{card}");
+        assert_eq!(card.contains(">within its limits"), !fails, "{card}");
+    }
     // A second run has nothing to do; without --out each level's outputs stand beside it.
     let again =
         runs(&["render", root.join("levels").to_str().unwrap(), "--out", root.join("out").to_str().unwrap()]);
     assert_eq!(again.matches("nothing changed").count(), 2, "{again}");
+    assert_eq!(fs::read_to_string(root.join("out/levels.html")).unwrap(), page);
     let [one, two] = scenes.each_ref().map(|scene| scene.to_str().unwrap());
     runs(&["render", one, two, "--quiet"]);
     assert!(root.join("levels/one/scene-sheets/still.png").exists());
     assert!(root.join("levels/two/scene-sheets/still.png").exists());
+    let page = fs::read_to_string(root.join("levels/levels.html")).unwrap();
+    assert!(page.contains("src=\"two/scene-sheets/still.png\""), "{page}");
+    // A page of somebody else's stays.
+    fs::write(root.join("levels/levels.html"), "mine").unwrap();
+    let refused = fogweft(&["render", one, two]);
+    assert_eq!(refused.status.code(), Some(5), "{refused:?}");
+    assert_eq!(fs::read(root.join("levels/levels.html")).unwrap(), b"mine");
 }
 
 #[test]
