@@ -234,7 +234,7 @@ fn overdraw_is_what_is_drawn_over_what_is_seen() {
     let ran = fogweft(&["render", &scene, "--out", &out.to_string_lossy(), "-q"]);
     assert!(ran.status.success(), "{}", String::from_utf8_lossy(&ran.stderr));
     let cameras: Vec<f64> =
-        json["cameras"].as_array().expect("places").iter().filter_map(|at| at.as_f64()).collect();
+        json["cameras"].as_array().expect("places").iter().filter_map(|at| at[0].as_f64()).collect();
     assert!(cameras.len() >= 3 && cameras[0] == 0.0 && cameras[cameras.len() - 1] == 80.0, "{cameras:?}");
     let counted = counted(&out, &cameras);
     let slots = json["slots"].as_array().expect("slots");
