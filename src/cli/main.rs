@@ -112,6 +112,7 @@ fn print_faults(faults: &Faults) {
 
 fn run(command: Command) -> Result<ExitCode> {
     reader::switch_on();
+    start_threads()?;
     match command {
         Command::Check(args) => return check::run(&args),
         Command::Demo(args) => start::demo(&args),
@@ -130,6 +131,15 @@ fn run(command: Command) -> Result<ExitCode> {
         Command::Rim(args) => rim::run(&args),
     }?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Starts the threads that work is shared between, which otherwise would be started where nobody could say why there are none.
+fn start_threads() -> Result<()> {
+    rayon::ThreadPoolBuilder::new().build_global().map_err(|error| {
+        Fault::new(Class::Limit, format!("no threads can be started: {error}"))
+            .remedy("Close other programs, or raise the system's limits on memory and threads.")
+            .into()
+    })
 }
 
 /// Why standard output could not be written, where that was so.

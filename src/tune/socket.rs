@@ -112,15 +112,15 @@ pub(super) fn serve(hub: &Arc<Hub>, stream: TcpStream, key: &str) -> io::Result<
     let stream = shake_hands(stream, key)?;
     let writes = Arc::new(Mutex::new(stream.try_clone()?));
     let tab = greet(hub);
-    hub.join(&tab);
     let sender = {
         let (tab, writes, stream) = (Arc::clone(&tab), Arc::clone(&writes), stream.try_clone()?);
-        std::thread::spawn(move || {
+        std::thread::Builder::new().spawn(move || {
             send_all(&tab, &writes);
             // Whoever reads from it sees the end.
             let _ = stream.shutdown(std::net::Shutdown::Both);
-        })
+        })?
     };
+    hub.join(&tab);
     receive_all(hub, &tab, Wire { stream, writes });
     hub.leave(&tab);
     let _ = sender.join();

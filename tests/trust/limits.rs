@@ -118,3 +118,66 @@ fn loops_strips_and_moving_pictures_are_within_the_limits() {
         &[&sheet[..2], &["mist"], &sheet[3..5], &["--out", "s.png", "--limit", "memory=40000000"]].concat(),
     );
 }
+
+/// Two small layers far from each other are a large group.
+#[test]
+fn a_group_of_layers_is_counted_before_it_is_put_together() {
+    let scene = Scene::new();
+    let mut png = std::io::Cursor::new(Vec::new());
+    image::RgbaImage::from_pixel(8, 8, image::Rgba([9, 9, 9, 200]))
+        .write_to(&mut png, image::ImageFormat::Png)
+        .expect("a PNG");
+    let layer = |x: u32, y: u32| format!("<layer name=\"l{x}\" src=\"a.png\" x=\"{x}\" y=\"{y}\"/>");
+    let group = format!("<stack name=\"trees\">{}{}</stack>", layer(0, 0), layer(3000, 2000));
+    let xml = format!(
+        "<image version=\"0.0.3\" w=\"3008\" h=\"2008\"><stack>{group}{}</stack></image>",
+        layer(40, 40)
+    );
+    scene.layered_with("level.ora", &xml, &[("a.png", png.get_ref())]);
+    scene.write(
+        "odd.toml",
+        "view = [640, 360]\n[[slot]]\nname = \"trees\"\ndepth = 9\nart = \"level.ora#trees\"\nwidth = 64\n",
+    );
+    let text = scene.refused(6, &["plan", "odd.toml", "--limit", "memory=90000000"]);
+    assert!(text.contains("level.ora#trees") && text.contains("the group takes"), "{text}");
+    scene.well(&["plan", "odd.toml", "--limit", "memory=200000000"]);
+}
+
+/// However little the system has: a fault with code 6, or a run; never a signal, never a panic.
+#[test]
+#[cfg(target_os = "linux")]
+fn where_memory_ends_a_fault_says_so() {
+    let scene = Scene::new();
+    let fog: String = super::util::TEXT
+        .lines()
+        .filter(|line| !line.contains("art") && !line.contains("repeat"))
+        .fold(String::new(), |text, line| text + line + "\n");
+    scene.write("fog.toml", fog);
+    let run = |kilobytes: u32, args: &[&str]| {
+        let plain = scene.command(args);
+        let mut shell = std::process::Command::new("sh");
+        shell.args(["-c", &format!("ulimit -v {kilobytes}; exec \"$0\" \"$@\"")]);
+        shell.arg(plain.get_program()).args(plain.get_args()).current_dir(scene.path("."));
+        shell.envs(plain.get_envs().filter_map(|(name, value)| Some((name, value?))));
+        shell.output().expect("a shell")
+    };
+    // What the program itself needs to be loaded.
+    let least = (10..60).map(|at| 1000 * at).find(|least| run(*least, &["--version"]).status.success());
+    let least = least.expect("enough for the program");
+    let mut codes = std::collections::BTreeSet::new();
+    for more in (0..60).map(|at| 2000 * at) {
+        for file in ["fog.toml", "scene.toml"] {
+            let done =
+                run(least + more, &["render", file, "--out", "o", "--again", "--quiet", "--scale", "8"]);
+            let text = String::from_utf8_lossy(&done.stderr);
+            let code = done.status.code();
+            assert!(
+                matches!(code, Some(0 | 6)) && !text.contains("panicked"),
+                "{file}, {least} + {more} KB: {:?} {text}",
+                done.status
+            );
+            codes.insert(code);
+        }
+    }
+    assert_eq!(codes.len(), 2, "{codes:?}");
+}

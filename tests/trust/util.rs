@@ -64,12 +64,18 @@ impl Scene {
 
     /// Writes a layered file that holds nothing but what it says of its layers.
     pub fn layered(&self, name: &str, xml: &str) {
+        self.layered_with(name, xml, &[]);
+    }
+
+    /// The same with pictures.
+    pub fn layered_with(&self, name: &str, xml: &str, pictures: &[(&str, &[u8])]) {
         let mut archive = zip::ZipWriter::new(fs::File::create(self.path(name)).expect("made"));
         let stored =
             zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
-        for (name, content) in [("mimetype", "image/openraster"), ("stack.xml", xml)] {
-            archive.start_file(name, stored).expect("begun");
-            archive.write_all(content.as_bytes()).expect("written");
+        let head: [(&str, &[u8]); 2] = [("mimetype", b"image/openraster"), ("stack.xml", xml.as_bytes())];
+        for (name, content) in head.iter().chain(pictures) {
+            archive.start_file(*name, stored).expect("begun");
+            archive.write_all(content).expect("written");
         }
         archive.finish().expect("finished");
     }
