@@ -289,3 +289,17 @@ fn the_value_view_steps_and_hatches() {
     }
     assert!(right == counted && counted > 10_000, "{right} of {counted}");
 }
+
+/// Over the loop and the drift of its fog the demo reads as it does at rest: its rims are solved for both.
+#[test]
+fn the_demo_reads_while_its_fog_flows() {
+    let scene = format!("{}/presets/salt-marsh/scene.toml", env!("CARGO_MANIFEST_DIR"));
+    let ran = fogweft(&["check", &scene, "--scale", "0.5", "--frames", "24", "--json"]);
+    let json: serde_json::Value = serde_json::from_slice(&ran.stdout).expect("a report");
+    assert_eq!((ran.status.code(), json["moments"].as_u64()), (Some(0), Some(6)), "{}", json["findings"]);
+    for slot in json["slots"].as_array().expect("slots") {
+        let share = |when: &str| slot[when]["below"].as_f64().expect("a share");
+        println!("{}: {:.4} to {:.4}", slot["slot"], share("before"), share("after"));
+        assert!(share("after") <= 0.05 && share("after") <= share("before"), "{slot}");
+    }
+}

@@ -131,8 +131,12 @@ impl RimJob {
     /// Key of the rim before a picture that stands as `art` says, over the layers `behind` it.
     fn key(&self, plan: &Plan, behind: &[Key], art: Option<Key>) -> Key {
         let Placing { rect, pan_rate, period, .. } = &self.placing;
-        KeyWriter::new("rim")
-            .part("own", &self.spec.key())
+        let key = KeyWriter::new("rim");
+        let moments = plan.solving_moments().into_iter();
+        let key = moments.fold(key, |key, moment| key.part("moment", &moment));
+        let ways = plan.ways().filter(|_| plan.frames > 1);
+        let key = ways.fold(key, |key, way| key.part("way", &way));
+        key.part("own", &self.spec.key())
             .part("rect", rect)
             .part("rate", pan_rate)
             .part("period", period)

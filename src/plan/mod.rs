@@ -64,6 +64,8 @@ pub struct Plan {
     pub drift: f64,
     /// Duration of the loop that frames of fog make, seconds.
     pub loop_seconds: f64,
+    /// Frames of that loop that are made; 1 for fog at rest.
+    pub frames: u32,
     /// How textures are stored.
     #[serde(skip)]
     pub texture: Texture,
@@ -169,6 +171,7 @@ impl Plan {
             camera: scene.camera,
             drift: scene.air.drift,
             loop_seconds: scene.air.loop_seconds,
+            frames: 1,
             texture: scene.texture,
             files: Vec::new(),
             notes: Vec::new(),
@@ -237,9 +240,13 @@ impl Plan {
     /// Suggested drift of a job's picture, scene px per second. A sheet that is meant for its places stays.
     pub fn drift_of(&self, job: &Job) -> f64 {
         match job {
-            Job::Fog(job) if job.moves() => self.drift * job.placing.pan_rate,
-            Job::Fog(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0.0,
+            Job::Fog(job) => self.drift_of_fog(job),
+            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0.0,
         }
+    }
+
+    fn drift_of_fog(&self, job: &FogJob) -> f64 {
+        if job.moves() { self.drift * job.placing.pan_rate } else { 0.0 }
     }
 
     fn note_anchors(&mut self, scene: &Scene) {

@@ -4,6 +4,7 @@
 //! outline is known, its own rims' farther neighbours among it.
 
 use crate::base::picture::Picture;
+use crate::base::placing::Placing;
 use crate::base::space::{Lanes, Space};
 use crate::base::units::Camera;
 use crate::plan::{ArtJob, Job, Plan, RimJob};
@@ -12,8 +13,11 @@ use crate::rim::lightness_step::LightnessStep;
 use crate::rim::outline::{self, Point};
 use crate::rim::problem::{Observation, Problem};
 use crate::stack::compositor::{Gather, Place, Probe, Source};
+use crate::steps::field::Sampling;
+use crate::steps::sheet::Sheet;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 /// Most outline points of one art that are looked at; the others lie between them.
 const POINTS: usize = 30_000;
@@ -88,18 +92,27 @@ impl Survey {
         let mut all = solving.to_vec();
         all.extend(cameras.iter().filter(|camera| !solving.contains(camera)));
         let asked: Vec<bool> = all.iter().map(|camera| cameras.contains(camera)).collect();
+        // Then the same places at other moments, for the rims alone.
+        let at_rest = all.len();
+        let moments = if solving.is_empty() { Vec::new() } else { plan.solving_moments() };
+        moments.iter().for_each(|_| all.extend(solving));
         let due = |art: usize| art > 0 && matches!(ready[art - 1], Ready::Due);
-        let looked_at = |art: usize, place: usize| asked[place] || (place < solving.len() && due(art));
-        let look = Look { plan, ready, cameras: &all, solving: solving.len(), looked_at: &looked_at };
+        let solves = |place: usize| place < solving.len() || place >= at_rest;
+        let looked_at = |art: usize, place: usize| {
+            asked.get(place).copied().unwrap_or_default() || (solves(place) && due(art))
+        };
+        let look =
+            Look { plan, ready, cameras: &all, at_rest, moments, solves: &solves, looked_at: &looked_at };
         let mut survey = look.survey(stale)?;
-        survey.only(cameras);
+        survey.only(at_rest, cameras);
         Some(survey)
     }
 
-    /// Keeps what was seen from the camera places `cameras` alone, in their order.
-    fn only(&mut self, cameras: &[Camera]) {
-        let to: Vec<Option<usize>> =
-            self.cameras.iter().map(|camera| cameras.iter().position(|other| other == camera)).collect();
+    /// Keeps what was seen from the camera places `cameras` alone, in their order, of the first `at_rest` places.
+    fn only(&mut self, at_rest: usize, cameras: &[Camera]) {
+        let to =
+            |(at, camera): (usize, &Camera)| cameras.iter().position(|other| at < at_rest && other == camera);
+        let to: Vec<Option<usize>> = self.cameras.iter().enumerate().map(to).collect();
         for (_, marks) in &mut self.marks {
             marks.retain_mut(|mark| match to[usize::from(mark.place)] {
                 Some(place) => {
@@ -118,8 +131,12 @@ struct Look<'a> {
     plan: &'a Plan,
     ready: &'a [Ready<'a>],
     cameras: &'a [Camera],
-    /// How many of the camera places, from the first on, count for the rims.
-    solving: usize,
+    /// How many of the camera places see the fog at rest; as many for each of the moments follow.
+    at_rest: usize,
+    /// Moments that rims are solved for besides.
+    moments: Vec<[f64; 2]>,
+    /// Of a camera place: whether it counts for the rims.
+    solves: &'a (dyn Fn(usize) -> bool + Sync),
     /// Of an art's place in the plan and a camera place: whether that outline is looked at from there.
     looked_at: &'a (dyn Fn(usize, usize) -> bool + Sync),
 }
@@ -247,19 +264,34 @@ impl<'a> Work<'a> {
     }
 
     fn draw(&mut self, index: usize, source: Source<'_>) {
-        let Look { plan, cameras, .. } = self.look;
+        let Look { plan, cameras, at_rest, moments, .. } = self.look;
         let placing = source.placing(plan.files[index].placing());
+        let (Source::Sheet(_), Job::Fog(job), [_, ..]) = (source, &plan.files[index], &moments[..]) else {
+            return self.gather(index, source, placing, 0..cameras.len());
+        };
+        self.gather(index, source, placing, 0..*at_rest);
+        let each = (cameras.len() - at_rest) / moments.len();
+        for (at, [time, drifted]) in moments.iter().enumerate() {
+            let (spec, placing) = plan.sheet_at(job, *time, *drifted);
+            let (sheet, first) = (Sheet::new(spec, Sampling::Reduced), at_rest + at * each);
+            self.gather(index, Source::Sheet(&sheet), &placing, first..first + each);
+        }
+    }
+
+    /// Draws a layer where it is `seen` from.
+    fn gather(&mut self, index: usize, source: Source<'_>, placing: &Placing, seen: Range<usize>) {
+        let Look { plan, cameras, .. } = self.look;
         let place = |camera: &Camera| Place::new(placing, source.size(), plan.scale, *camera);
         let places: Vec<Place> = cameras.iter().map(place).collect();
         let width = plan.texels[0] as usize;
-        Gather { source, index, places: &places, space: self.space, width }.draw(&mut self.rows);
+        Gather { source, index, places: &places, seen, space: self.space, width }.draw(&mut self.rows);
     }
 
     /// Solves the rim of the art `art`.
     fn solve(&self, job: &RimJob, art: usize, picture: &Picture) -> Rim {
         let probes = self.rows.iter().flatten();
         let observations: Vec<Observation> = probes
-            .filter(|probe| probe.job as usize == art && usize::from(probe.place) < self.look.solving)
+            .filter(|probe| probe.job as usize == art && (self.look.solves)(usize::from(probe.place)))
             .map(|probe| Observation { point: probe.point, camera: probe.place, behind: colour(probe.with) })
             .collect();
         let problem = Problem {

@@ -141,8 +141,9 @@ pub fn check_loop(
     limits: &Limits,
 ) -> Result<Report> {
     let scene = &*haze::sampled(scene, pictures, limits)?;
-    let plan = Plan::new(scene, &pictures.naturals(), scale, limits)?;
-    plan.room(&Demand { frames, ..Demand::default() }, limits)?;
+    let plan = Plan::new(scene, &pictures.naturals(), scale, limits)?.with_frames(frames);
+    // All sheets of a moment are held besides, as for a moving picture.
+    plan.room(&Demand { frames, texels: 1, ..Demand::default() }, limits)?;
     let mut stack = Stack::new(&plan, pictures, limits)?;
     let (cameras, space) = (plan.cameras(), Space::new(plan.blending));
     let moments = plan.moments(frames);

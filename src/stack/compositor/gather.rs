@@ -43,6 +43,8 @@ pub(crate) struct Gather<'a> {
     pub index: usize,
     /// Where it stands from each camera place.
     pub places: &'a [Place],
+    /// The camera places from which it is seen: elsewhere it is another moment.
+    pub seen: Range<usize>,
     pub space: &'a Space,
     /// Columns of the view.
     pub width: usize,
@@ -76,8 +78,10 @@ impl Gather<'_> {
     /// Whether a sheet or a rim is drawn at a probe from where its upper edge stands at `top`, and its column there.
     fn column(&self, probe: &Probe, top: i64) -> Option<usize> {
         let counts = matches!(self.source, Source::Sheet(_)) || probe.job as usize > self.index;
-        let place = &self.places[usize::from(probe.place)];
-        if counts && place.top() == top { place.column(probe.x as usize) } else { None }
+        let at = usize::from(probe.place);
+        let place = &self.places[at];
+        let counts = counts && place.top() == top && self.seen.contains(&at);
+        if counts { place.column(probe.x as usize) } else { None }
     }
 
     /// Row `from` of a sheet or a rim whose upper edge stands at `top`, no more of it than probes look at.

@@ -247,6 +247,9 @@ impl Outputs<'_> {
         let mut settings = self.scene_settings.pick(&job.placing.slot, wanted);
         settings.insert("backdrop".into(), self.plan.backdrop.to_hex());
         settings.insert("plan.haze".into(), job.spec.tones.haze.to_hex());
+        if self.plan.frames > 1 {
+            settings.insert("frames".into(), self.plan.frames.to_string());
+        }
         self.layer_settings(at, &mut settings);
         if let Some(Job::Art(art)) = self.plan.files.get(at + 1) {
             settings.insert(format!("{}{}", why::LAYER, art.placing.path), short(&self.stands[at + 1]));

@@ -183,7 +183,10 @@ pub fn render_with(
     let plans = options
         .scales
         .iter()
-        .map(|scale| Plan::new(scene, &pictures.naturals(), *scale, &options.limits))
+        .map(|scale| {
+            let plan = Plan::new(scene, &pictures.naturals(), *scale, &options.limits)?;
+            Ok(plan.with_frames(options.frames))
+        })
         .collect::<Result<Vec<Plan>>>()?;
     for plan in &plans {
         plan.room(&options.demand(plan), &options.limits)?;
