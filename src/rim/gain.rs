@@ -14,6 +14,11 @@ use rayon::prelude::*;
 const CORRECTIONS: usize = 8;
 /// Most that one correction multiplies or divides by; chosen by eye.
 const CORRECTION_MAX: f32 = 1.4;
+/// How often what is too thick is thinned, and the share of it from which it counts as held; chosen by eye.
+const HOLDS: usize = 3;
+const HELD: f32 = 0.99;
+/// Square of the share below which places that are held count alike; chosen by eye.
+const MUCH: f32 = 4e-4;
 /// Share of the densest part of the outline below which a place counts as far from it: there the gain stays as it is. Chosen by eye.
 const FAR: f32 = 4e-3;
 /// How much more a place that lacks fog weighs in a correction than one that has enough; chosen by eye.
@@ -63,6 +68,7 @@ pub(super) fn solve_air(
         fit.correct(&mut gain, &depth);
     }
     fit.multiply(&gain, &mut depth);
+    fit.hold(&mut depth);
     // The least of it that serves enough of the outline, as it is drawn.
     let mut coefficients = depth.clone();
     Upsampler::new(spread.grid, problem.job.spec.field.cols as usize).prefilter(&mut coefficients);
@@ -73,10 +79,13 @@ pub(super) fn solve_air(
         .collect();
     let factor = last_factor(requirements, &selected, &factors);
     depth.data.iter_mut().for_each(|depth| *depth *= factor);
+    let held = if factor > 1.0 { fit.hold(&mut depth) } else { vec![1.0; fit.places.len()] };
     let reached = requirements
         .iter()
         .zip(&factors)
-        .filter(|(requirement, own)| requirement.is_lacking() && **own <= factor)
+        .filter(|(requirement, own)| {
+            requirement.is_lacking() && **own <= factor * held[requirement.point as usize]
+        })
         .count();
     SolvedAir { depth, reached }
 }
@@ -179,6 +188,39 @@ impl<'a> Fit<'a> {
         } else {
             1.0
         }
+    }
+
+    /// Thins `depth` around places that have more than they may; what is left of it at each point.
+    fn hold(&self, depth: &mut Plane) -> Vec<f32> {
+        let (grid, kernel) = (&self.spread.grid, &self.spread.kernel);
+        let mut held = vec![1.0_f32; self.places.len()];
+        for _ in 0..HOLDS {
+            let own = self.depths(|place| sample(depth, grid, place));
+            let parts = own.iter().zip(self.ceilings);
+            let left: Vec<f32> =
+                parts.map(|(own, most)| (solved_depth_below_knee(*most) / own).min(1.0)).collect();
+            if left.iter().all(|left| *left > HELD) {
+                break;
+            }
+            let (mut sum, mut weights) = (Plane::new(grid.cols, grid.rows), Plane::new(grid.cols, grid.rows));
+            for (place, left) in self.places.iter().zip(&left) {
+                // Who has far too much counts far more.
+                let weight = 1.0 / (left * left).max(MUCH);
+                scatter(&mut sum, grid, *place, weight * left);
+                scatter(&mut weights, grid, *place, weight);
+            }
+            let (sum, weights) = rayon::join(|| kernel.near(sum, grid), || kernel.near(weights, grid));
+            // Where no outline is near, it stays as it is.
+            let far = FAR * largest(&sum) + WEIGHT_MIN;
+            let factors = sum.data.iter().zip(&weights.data);
+            let factors: Vec<f32> = factors
+                .map(|(sum, weight)| ((sum.max(0.0) + far) / (weight.max(0.0) + far)).min(1.0))
+                .collect();
+            depth.data.iter_mut().zip(&factors).for_each(|(depth, factor)| *depth *= factor);
+            let now = self.depths(|place| sample(depth, grid, place));
+            held.iter_mut().zip(own.iter().zip(&now)).for_each(|(held, (own, now))| *held *= now / own);
+        }
+        held
     }
 
     /// The spread times `gain`, into `depth`.

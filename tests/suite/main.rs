@@ -19,6 +19,7 @@ mod lamps;
 mod law;
 mod looks;
 mod periods;
+mod rims;
 mod run;
 mod scale;
 mod slope;
