@@ -52,8 +52,9 @@ impl Problem<'_> {
         let mut best: Option<Solution> = None;
         for _ in 0..TRIES {
             let solution = solver.solve_at(deviation);
-            let Outcome { reached, steepest, .. } = solution.outcome;
-            if reached == 0 {
+            let Outcome { reached, spoiled, steepest, .. } = solution.outcome;
+            // A rim that costs no fewer steps than it makes is none.
+            if reached <= spoiled {
                 return Rim::empty(self.job, self.scale, solution.outcome);
             }
             if best.as_ref().is_none_or(|best| search.prefers(&solution.outcome, &best.outcome)) {
