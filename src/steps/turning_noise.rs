@@ -14,11 +14,7 @@ pub(super) struct TurningNoise {
 
 impl TurningNoise {
     /// Variance of a noise of amplitude 1 over the sheet; measured over 4 million samples.
-<<<<<<< HEAD
     pub const VARIANCE: f64 = 0.1856;
-=======
-    pub const VARIANCE: f64 = 0.184;
->>>>>>> cbeb913 (Leave out rims that cost as many steps as they make; mend the variance of the noise that goes by amplitude)
 
     /// Noise with cells of `cell` texels; `rows` are the first and the last place that is sampled, over the line, as heights of the way
     /// of `moment` are.
