@@ -82,7 +82,7 @@ impl Plan {
         let forms =
             f64::from(demand.forms) * 2.0 * packed + 6.0 * demand.texels as f64 + self.stretched(demand);
         // A moving picture of flowing fog holds all sheets of a moment besides.
-        let moment = if demand.texels > 0 { own + 2.0 * at_once } else { 2.0 * at_once };
+        let moment = if demand.texels > 0 { own + 2.0 * at_once } else { at_once };
         let frames = if demand.frames > 1 { moment } else { 0.0 };
         let view = VIEW * demand.depth() * area(self.texels);
         let solving = self.solved_by.as_ref().map_or(0.0, |plan| plan.memory(&Demand::default()) as f64);

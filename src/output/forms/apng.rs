@@ -53,6 +53,20 @@ impl Pan {
         let ([width, height], frames) = self.size(plan, limits);
         u64::from(width) * u64::from(height) * u64::from(frames)
     }
+
+    /// Whether all frames together are within the limits.
+    ///
+    /// # Errors
+    /// Class `Limit`: they aren't.
+    pub fn check(&self, plan: &Plan, limits: &Limits) -> Result<()> {
+        let (texels, most) = (self.texels(plan, limits), limits.texels);
+        if texels <= most {
+            return Ok(());
+        }
+        let message = format!("the animation would have {texels} texels, over the limit of {most}");
+        let remedy = format!("Use fewer or smaller frames, or raise the limit: --limit texels={texels}.");
+        Err(Fault::new(Class::Limit, message).remedy(remedy).into())
+    }
 }
 
 /// Camera places of the frames: a cosine from the start to the end and back, both ways at once, so that the last meets the first.
@@ -65,16 +79,7 @@ pub fn cameras(travel: Travel, frames: u16) -> Vec<Camera> {
 pub fn bytes(stack: &Stack<'_>, pan: &Pan, limits: &Limits) -> Result<Vec<u8>> {
     let plan = stack.plan();
     let ([width, height], frames) = pan.size(plan, limits);
-    let texels = pan.texels(plan, limits);
-    if texels > limits.texels {
-        let most = limits.texels;
-        return Err(Fault::new(
-            Class::Limit,
-            format!("the animation would have {texels} texels, over the limit of {most}"),
-        )
-        .remedy(format!("Use fewer or smaller frames, or raise the limit: --limit texels={texels}."))
-        .into());
-    }
+    pan.check(plan, limits)?;
     let cameras = cameras(plan.travel, frames);
     // At rest, the way back passes the same places.
     let there = if pan.flows { usize::from(frames) } else { usize::from(frames) / 2 + 1 };

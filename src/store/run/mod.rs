@@ -189,6 +189,9 @@ pub fn render_with(
         })
         .collect::<Result<Vec<Plan>>>()?;
     for plan in &plans {
+        if options.also.contains(&Also::Pan) {
+            options.pan.check(plan, &options.limits)?;
+        }
         plan.room(&options.demand(plan), &options.limits)?;
     }
     let run = |(plan, folder): (Plan, PathBuf)| {
