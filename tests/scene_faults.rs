@@ -59,11 +59,17 @@ fn each_fault_of_a_key_names_its_place_and_remedy() {
             "\"12\"",
             "from -1e9 to 1e9",
         ),
-        ("travel = true", "depth = 1", "`travel` must be a number, not true or false", "true", "scene px"),
+        (
+            "travel = true",
+            "depth = 1",
+            "`travel` must be a number or a list of two, not true or false",
+            "true",
+            "scene px",
+        ),
         (
             "travel = 1979-05-27",
             "depth = 1",
-            "`travel` must be a number, not a date",
+            "`travel` must be a number or a list of two, not a date",
             "1979-05-27",
             "Give a number",
         ),
@@ -338,7 +344,7 @@ fn faults_of_overrides_name_the_argument_as_written() {
         ("elephant=3", "there is no key \"elephant\"", "slot.NAME.depth"),
         ("=3", "there is no key \"\"", "with dots"),
         ("travel=-3", "`travel` is -3, which is too small", "from 0"),
-        ("travel=many", "`travel` must be a number, not text", "from 0"),
+        ("travel=many", "`travel` must be a number or a list of two, not text", "from 0"),
         ("air.haze=#cccc", "`air.haze` is \"#cccc\", which is not a colour", "#c3ccd4"),
         ("preset=steamfog", "there is no preset \"steamfog\"", "steam-fog"),
         ("camera=nan", "`camera` is nan, which is not a number", "from 0.001"),
@@ -451,7 +457,7 @@ fn the_report_shows_file_line_and_remedy() {
         "dir/level.toml:1:10: error: `travel` is -1, which is too small",
         "1 | travel = -1",
         "^^",
-        "help: Give a number from 0 to 10000000 scene px.",
+        "help: Give a number from 0 to 10000000 scene px, or two in brackets, like `travel = [3840, 900]`.",
     ] {
         assert!(report.contains(part), "{part} in\n{report}");
     }

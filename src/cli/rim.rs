@@ -9,7 +9,7 @@ use fogweft::base::units::Px;
 use fogweft::output::Effort;
 use fogweft::output::pictures::rim_png;
 use fogweft::plan::{Job, Plan};
-use fogweft::rim::Outcome;
+use fogweft::rim::Rim;
 use fogweft::scene::pictures::{Pictures, Source};
 use fogweft::scene::start::quoted;
 use fogweft::scene::{ArtPlace, Repeat, read};
@@ -57,7 +57,7 @@ pub fn run(args: &args::Rim) -> Result<()> {
             .into());
     };
     debug_assert!(plan.files.iter().any(|job| matches!(job, Job::Rim(_))));
-    if nothing_to_do(args, &rim.outcome)? {
+    if nothing_to_do(args, rim)? {
         return Ok(());
     }
     door.write(&args.out, Form::Png, &rim_png(rim, bits(&args.bits), Effort::default()))?;
@@ -126,7 +126,8 @@ impl Frame {
 ///
 /// # Errors
 /// Class `Picture`: there is no outline. Class `Usage`: no rim of this haze helps anywhere.
-fn nothing_to_do(args: &args::Rim, found: &Outcome) -> Result<bool> {
+fn nothing_to_do(args: &args::Rim, rim: &Rim) -> Result<bool> {
+    let found = &rim.outcome;
     if found.places == 0 {
         return Err(Fault::new(
             Class::Picture,
@@ -140,6 +141,16 @@ fn nothing_to_do(args: &args::Rim, found: &Outcome) -> Result<bool> {
         say(&format!(
             "No rim is needed, so {} wasn't written: all of the outline has a separation of {} L* already.\n",
             args.out.display(),
+            args.separation
+        ));
+        return Ok(true);
+    }
+    let is_empty = rim.placing.texels == [1, 1];
+    if is_empty && found.attainable > 0 {
+        say(&format!(
+            "No rim is worth it, so {} wasn't written: {:.1} % of the outline is below a separation of {} L*, and a rim would serve no more places than it costs, or those are specks.\n",
+            args.out.display(),
+            percent(found.lacking, found.places),
             args.separation
         ));
         return Ok(true);
@@ -162,7 +173,7 @@ fn percent(part: usize, total: usize) -> f64 {
 }
 
 /// Says where the rim lies and how it came out.
-fn tell(args: &args::Rim, rim: &fogweft::rim::Rim, room: f64) {
+fn tell(args: &args::Rim, rim: &Rim, room: f64) {
     let found = &rim.outcome;
     say(&format!(
         "{}: {} x {} texels, top-left corner at {}, {} relative to the picture's\n",

@@ -11,7 +11,7 @@ const PRECIOUS: &[u8] = b"painted for weeks\n";
 /// The commands that write one file, each with the file's name.
 fn commands() -> [(&'static str, Vec<&'static str>); 6] {
     let rim =
-        ["rim", "near.svg", "--haze", "#c8ccd0", "--separation", "8", "--behind", "#445566", "--spread", "2"];
+        ["rim", "near.svg", "--haze", "#c8ccd0", "--separation", "8", "--behind", "#2c3d4e", "--spread", "2"];
     [
         ("a.png", vec!["sheet", "--preset", "mist", "--size", "32x16", "--out", "a.png"]),
         ("a.png", [&rim[..], &["--out", "a.png"]].concat()),
