@@ -21,6 +21,8 @@ pub struct Demand {
     pub texels: u64,
     /// Texels of the strip of the whole travel.
     pub strip: u64,
+    /// Whether a page shows every picture at a smaller size, for which it is unpacked.
+    pub page: bool,
 }
 
 /// Bytes of a texel in memory: 16 bits a channel.
@@ -43,6 +45,9 @@ const VIEW: f64 = 10.0;
 
 /// Bytes for each texel of the strip of the whole travel: its own, those of its parts, its rows on their way, its file.
 const STRIP: f64 = 16.0;
+
+/// Bytes for each texel of a picture that a page shows: at 16 bits, twice, and what makes it smaller.
+const PAGE: f64 = 24.0;
 
 /// Bytes of a place of an outline that is looked at, with what is kept of it.
 const PROBE: f64 = 128.0;
@@ -86,7 +91,9 @@ impl Plan {
         let frames = if demand.frames > 1 { moment } else { 0.0 };
         let view = VIEW * demand.depth() * area(self.texels);
         let solving = self.solved_by.as_ref().map_or(0.0, |plan| plan.memory(&Demand::default()) as f64);
-        let bytes = BESIDES + view + own + strokes + at_once + frames + packed + forms + solving;
+        let largest = self.files.iter().map(|job| area(job.placing().texels)).fold(0.0, f64::max);
+        let page = if demand.page { PAGE * largest + 2.0 * packed } else { 0.0 };
+        let bytes = BESIDES + view + page + own + strokes + at_once + frames + packed + forms + solving;
         // Saturates, and is then over any limit.
         bytes as u64
     }

@@ -156,6 +156,10 @@ fn what_is_no_ordinary_file_is_told_at_once() {
             &["plan", "scene.toml", "--set", "preset=odd"],
         ];
         for args in commands {
+            // Of a folder these take the levels in it.
+            if odd == "there" && matches!(args, ["render" | "plan" | "check", "there", ..]) {
+                continue;
+            }
             let mut run = scene.command(args);
             run.stdin(std::process::Stdio::null());
             run.stdout(std::process::Stdio::piped()).stderr(std::process::Stdio::piped());

@@ -98,6 +98,7 @@ impl Options {
             deep: self.bits == Bits::Sixteen,
             forms: self.also.len() as u32,
             texels: if pan { self.pan.texels(plan, &self.limits) } else { 0 },
+            page: self.also.contains(&Also::Preview),
             strip: if self.also.contains(&Also::Strip) { forms::strip_texels(plan) } else { 0 },
         }
     }
