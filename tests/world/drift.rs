@@ -122,7 +122,10 @@ fn a_scene_lists_its_frames() {
     for (file, at_rest) in
         manifest["files"].as_array().unwrap().iter().zip(plain["files"].as_array().unwrap())
     {
-        assert_eq!(file["hash"], at_rest["hash"], "the first frame is the sheet at rest");
+        // A rim is solved for the worst of a few moments.
+        if file["kind"] != "rim" {
+            assert_eq!(file["hash"], at_rest["hash"], "the first frame is the sheet at rest");
+        }
         if file["kind"] != "fog" {
             assert!(file.get("frames").is_none());
             continue;
