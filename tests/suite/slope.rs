@@ -41,7 +41,7 @@ fn bands_top_and_smear_lie_along_it() {
             assert!((slope.up(col as f64 + 1.5, 512.0) - up - libm::tan(degrees.to_radians())).abs() < 1e-9);
             for row in 0..SIZE[1] as usize {
                 let place = row as f64 + up;
-                if place < 1.0 || place > 253.0 {
+                if !(1.0..=253.0).contains(&place) {
                     continue;
                 }
                 let at = place as usize;
