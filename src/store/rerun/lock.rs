@@ -5,6 +5,7 @@ use crate::base::files::why;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::Path;
+use std::time::{Duration, Instant};
 
 /// Name of the lock file. It stays behind; what counts is the system's lock on it, which ends with its process however that ends.
 pub const NAME: &str = ".fogweft-lock";
@@ -12,6 +13,9 @@ pub const NAME: &str = ".fogweft-lock";
 /// Who holds it, for the message of others, where the system lets nobody read what is locked.
 #[cfg(windows)]
 const HOLDER: &str = ".fogweft-lock-holder";
+
+/// How long a lock that another process holds is waited for.
+const MOMENT: Duration = Duration::from_millis(500);
 
 /// Holds a folder until it is dropped.
 #[derive(Debug)]
@@ -39,7 +43,7 @@ impl Lock {
         }
         let open = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
         let mut file = open.map_err(|error| cannot(&error))?;
-        match file.try_lock() {
+        match locked(&file) {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => return Err(busy(&path, &mut file).into()),
             Err(TryLockError::Error(error)) => return Err(cannot(&error).into()),
@@ -60,6 +64,18 @@ impl Lock {
             .and_then(|()| file.seek(SeekFrom::Start(0)))
             .and_then(|_| file.write_all(who.as_bytes()));
         Ok(Lock { _file: file })
+    }
+}
+
+/// Takes the system's lock of a file. A process that a killed run was just starting holds it, too, until it is another program: for that
+/// a moment is waited.
+fn locked(file: &File) -> std::result::Result<(), TryLockError> {
+    let until = Instant::now() + MOMENT;
+    loop {
+        match file.try_lock() {
+            Err(TryLockError::WouldBlock) if Instant::now() < until => std::thread::sleep(MOMENT / 25),
+            other => return other,
+        }
     }
 }
 
