@@ -16,7 +16,7 @@
 //! use fogweft::scene::pictures::Pictures;
 //! use fogweft::stack::Stack;
 //! use fogweft::scene::read;
-//! use fogweft::base::units::{Camera, Px};
+//! use fogweft::base::units::Camera;
 //! use fogweft::base::words::Bits;
 //! use std::path::Path;
 //!
@@ -44,7 +44,7 @@
 //!     println!("{}: {} bytes", job.placing().path, png.len());
 //!     assert!(png.starts_with(b"\x89PNG"));
 //! }
-//! let still = still_png(&stack.still(Camera(Px(100.0))), Bits::Eight, Effort::Balanced);
+//! let still = still_png(&stack.still(Camera::new(100.0, 0.0)), Bits::Eight, Effort::Balanced);
 //! assert!(still.starts_with(b"\x89PNG"));
 //! # Ok::<(), fogweft::base::fault::Faults>(())
 //! ```
