@@ -1,5 +1,7 @@
 //! One page that shows several rendered scenes, in all their moods.
 
+use crate::review::head::head;
+
 /// A rendered scene.
 pub struct World {
     /// Its name, and that of its folder beside the page.
@@ -10,27 +12,13 @@ pub struct World {
     pub moods: Vec<String>,
 }
 
-const HEAD: &str = "<!doctype html>
-<html lang=\"en\">
-<meta charset=\"utf-8\">
-<meta name=\"viewport\" content=\"width=device-width\">
-<title>fogweft: scenes</title>
-<style>
-  body { margin: 2rem; background: #1c1d24; color: #e6e2da; font: 16px/1.5 system-ui, sans-serif; }
-  h1, h2 { font-weight: 500; }
-  section { display: grid; grid-template-columns: repeat(auto-fit, minmax(20rem, 1fr)); gap: 1rem; }
-  figure { margin: 0; }
-  img { width: 100%; height: auto; display: block; }
-  a { color: inherit; }
-  a:focus-visible { outline: 3px solid #f3cf93; outline-offset: 2px; }
-</style>
-<h1>Scenes and their moods</h1>
+const HEADING: &str = "<h1>Scenes and their moods</h1>
 <p>Each picture opens a page with the scene's layers, on which the camera pans.</p>
 ";
 
 /// The page's HTML. Paths are relative to the folder in which the scenes' folders are.
 pub fn page(worlds: &[World]) -> String {
-    let mut text = HEAD.to_owned();
+    let mut text = head("fogweft: scenes", "") + HEADING;
     for world in worlds {
         text += &format!("<h2>{}</h2>\n<section>\n", world.name.replace('-', " "));
         text += &figure(&format!("{}/{}", world.name, world.sheets), "as it is");

@@ -1,6 +1,8 @@
 //! One page to look over all levels of a game: the still of each in every mood, sizes, and what its check found.
 
+use crate::output::forms::escaped;
 use crate::review::check::Report;
+use crate::review::head::head;
 use std::path::Path;
 
 /// A level in one mood.
@@ -57,28 +59,15 @@ impl Verdict {
     }
 }
 
-const HEAD: &str = "<!doctype html>
-<html lang=\"en\">
-<meta charset=\"utf-8\">
-<meta name=\"viewport\" content=\"width=device-width\">
-<title>Levels</title>
-<style>
-  body { margin: 2rem; background: #1c1d24; color: #e6e2da; font: 16px/1.5 system-ui, sans-serif; }
-  h1, h2 { font-weight: 500; }
-  section { display: grid; grid-template-columns: repeat(auto-fit, minmax(20rem, 1fr)); gap: 1rem; }
-  figure { margin: 0; }
-  img { width: 100%; height: auto; display: block; }
-  p { margin: 0; }
+const STYLE: &str = "  p { margin: 0; }
   strong { color: #f3cf93; }
-  a { color: inherit; }
-  a:focus-visible { outline: 3px solid #f3cf93; outline-offset: 2px; }
-</style>
-<h1>Levels</h1>
+";
+const HEADING: &str = "<h1>Levels</h1>
 ";
 
 /// The page's HTML.
 pub fn page(cards: &[Card]) -> String {
-    let mut text = HEAD.to_owned();
+    let mut text = head("Levels", STYLE) + HEADING;
     for group in cards.chunk_by(|a, b| a.level == b.level) {
         text += &format!("<h2>{}</h2>\n<section>\n", escaped(&group[0].level));
         for card in group {
@@ -102,11 +91,6 @@ pub fn address(from: &Path, folder: &Path) -> String {
     let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-._~/:".contains(&byte);
     let sign = |byte: u8| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") };
     path.bytes().map(sign).collect()
-}
-
-/// Text for an element of HTML.
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 pub mod check;
 pub mod contact;
+mod head;
 pub mod index;
 pub mod lettering;
 pub mod levels;

@@ -97,6 +97,6 @@ pub fn strip_texels(plan: &Plan) -> u64 {
 }
 
 /// Text for an element or an attribute of XML or HTML.
-fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
