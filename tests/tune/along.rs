@@ -2,6 +2,7 @@
 
 use crate::browser::Browser;
 use crate::client::{SCENE, Tune, set, value};
+use crate::controls::undo_all;
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 
@@ -86,13 +87,7 @@ fn a_curve_is_drawn_by_pointer_touch_and_keys_undone_and_saved() {
     browser.until("return document.getElementById('unsaved').hidden");
     let saved = tune.file();
     assert!(saved.contains("along = [[0, 1], [180, 1], [360, 1]]"), "{saved}");
-    let steps = tune.socket().now()["steps"][0].as_u64().unwrap();
-    for _ in 0..steps {
-        browser.run("document.getElementById('undo').click()");
-    }
-    browser.until("return document.getElementById('undo').disabled");
-    browser.run("document.getElementById('save').click()");
-    browser.until("return document.getElementById('unsaved').hidden");
+    undo_all(&tune, &browser);
     assert_eq!(tune.file(), SCENE);
 }
 

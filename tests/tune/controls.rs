@@ -13,6 +13,17 @@ pub fn open(tune: &Tune) -> Option<Browser> {
     Some(browser)
 }
 
+/// Takes every step back, and saves.
+pub fn undo_all(tune: &Tune, browser: &Browser) {
+    let steps = tune.socket().now()["steps"][0].as_u64().unwrap();
+    for _ in 0..steps {
+        browser.run("document.getElementById('undo').click()");
+    }
+    browser.until("return document.getElementById('undo').disabled");
+    browser.run("document.getElementById('save').click()");
+    browser.until("return document.getElementById('unsaved').hidden");
+}
+
 fn choose(browser: &Browser, slot: &str) {
     browser.run(&format!("const select = document.getElementById('subject'); select.value = '{slot}'; select.dispatchEvent(new Event('change'));"));
 }

@@ -2,6 +2,7 @@
 
 use crate::browser::Browser;
 use crate::client::{SCENE, Tune};
+use crate::controls::undo_all;
 use serde_json::{Value, json};
 
 const SHIFT: &str = "\u{e008}";
@@ -81,13 +82,7 @@ fn a_lamp_is_dragged_coloured_undone_and_saved() {
         assert!(saved.contains(part), "{part} in\n{saved}");
     }
     // Every step back leads to the file as it was.
-    let steps = tune.socket().now()["steps"][0].as_u64().unwrap();
-    for _ in 0..steps {
-        browser.run("document.getElementById('undo').click()");
-    }
-    browser.until("return document.getElementById('undo').disabled");
-    browser.run("document.getElementById('save').click()");
-    browser.until("return document.getElementById('unsaved').hidden");
+    undo_all(&tune, &browser);
     assert_eq!(tune.file(), text);
 }
 
