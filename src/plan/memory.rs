@@ -6,6 +6,7 @@ use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
 use crate::base::placing::Placing;
 use crate::base::room;
+use crate::base::units::Px;
 use crate::plan::{ArtJob, Job, Plan};
 
 /// What is made of a plan besides one picture of each job and the still.
@@ -106,10 +107,11 @@ impl Plan {
         }
         let wide = |job: &&Job| {
             let Placing { rect, period, .. } = job.placing();
+            let high = self.travel.down > Px(0.0) && rect.height > self.view[1] / 2.0;
             match job {
-                Job::Fog(job) => !job.moves(),
+                Job::Fog(job) => self.travel.down > Px(0.0) || !job.moves(),
                 Job::Rim(_) => true,
-                Job::Art(_) | Job::Lamp(_) => period.is_none() && rect.width > self.view[0] / 2.0,
+                Job::Art(_) | Job::Lamp(_) => high || period.is_none() && rect.width > self.view[0] / 2.0,
             }
         };
         let pictures = self.files.iter().filter(wide);

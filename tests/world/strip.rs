@@ -59,6 +59,40 @@ fn what_is_wide_is_seen_as_the_camera_passes_and_what_is_small_keeps_its_shape()
     assert!(posts.len() == 40 && posts.iter().zip(&wanted).all(|(a, b)| a.abs_diff(*b) <= 1), "{posts:?}");
 }
 
+// Down as along: each row of what is high is that in mid-view, and what is small stands where it does in mid-view.
+#[test]
+fn a_level_that_pans_down_is_seen_from_top_to_bottom() {
+    let folder = tempfile::tempdir().unwrap();
+    picture(&folder.path().join("far.png"), [500, 250], |x, y| [(x / 2) as u8, 40, y as u8, 255]);
+    picture(&folder.path().join("post.png"), [20, 50], |_, _| [10, 200, 20, 255]);
+    std::fs::write(
+        folder.path().join("scene.toml"),
+        "view = [200, 100]\ntravel = [600, 300]\ncamera = 100\n[rim]\nseparation = 0\n\
+         [[slot]]\nname = \"far\"\ndepth = 100\nart = \"far.png\"\nx = 0\ny = 0\nfog = false\n\
+         [[slot]]\nname = \"post\"\ndepth = 25\nart = \"post.png\"\nx = 380\ny = 200\nfog = false\n\
+         [[slot]]\nname = \"play\"\ndepth = 0\nart = \"post.png\"\nx = 250\ny = 340\nfog = false\n",
+    )
+    .unwrap();
+    let out = render(folder.path(), &["--also", "strip"]);
+    let (size, strip) = decoded(&std::fs::read(out.join("strip.png")).unwrap());
+    assert_eq!(size, [800, 400]);
+    let code = |x: usize, y: usize, channel: usize| strip[y * 800 + x][channel] * 255.0;
+    for y in [1, 30, 49, 90, 200, 310, 352, 398] {
+        let camera = (f64::from(y) - 50.0).clamp(0.0, 300.0);
+        let row = camera * 0.5 + (f64::from(y) - camera);
+        assert!((code(30, y as usize, 2) - row).abs() < 2.0, "{y}: {}, not {row}", code(30, y as usize, 2));
+    }
+    for y in 1..400 {
+        assert!((code(30, y, 2) - code(30, y - 1, 2)).abs() <= 2.0, "torn at {y}");
+    }
+    let rows = |x: usize| -> Vec<usize> { (0..400).filter(|y| code(x, *y, 1) > 150.0).collect() };
+    // That of rate 0.8 is in mid-view at (225 - 50) / 0.8 = 218.75, and stands 43.75 px lower; that on the play plane where the scene has it.
+    for (x, first) in [(463, 244), (260, 340)] {
+        let rows = rows(x);
+        assert!(rows.len().abs_diff(50) <= 1 && rows[0].abs_diff(first) <= 1, "{rows:?}");
+    }
+}
+
 #[test]
 fn a_strip_that_is_too_wide_lies_in_parts_and_is_on_record() {
     let folder = tempfile::tempdir().unwrap();

@@ -1,0 +1,127 @@
+//! Where the places of a slot lie on the strip, along one side of it.
+
+use crate::base::picture::Picture;
+use crate::base::units::Px;
+use rayon::prelude::*;
+
+/// How the places of a slot lie on the strip.
+#[derive(Clone, Copy)]
+pub(super) struct Mapping {
+    pub view: Px,
+    pub travel: Px,
+    pub rate: f64,
+}
+
+impl Mapping {
+    /// Where a place of the slot is on the strip.
+    pub fn to(self, x: Px) -> Px {
+        let camera = ((x - self.view / 2.0) / self.rate).clamp(Px(0.0), self.travel);
+        x - camera * self.rate + camera
+    }
+
+    /// Whether the camera is on its way while a place is in mid-view.
+    fn passes(self, x: Px) -> bool {
+        let way = (x - self.view / 2.0) / self.rate;
+        way > Px(0.0) && way < self.travel
+    }
+}
+
+/// Where the columns of a picture lie on the strip.
+pub(super) struct Warp {
+    /// Left edge of the first column, and how wide one is.
+    left: Px,
+    step: Px,
+    /// Where the edges of the columns lie, rising.
+    to: Vec<f64>,
+}
+
+impl Warp {
+    /// Of `count` columns of a slot.
+    pub fn new(mapping: Mapping, left: Px, step: Px, count: usize) -> Warp {
+        let to = (0..=count).map(|at| mapping.to(left + step * at as f64).0).collect();
+        Warp { left, step, to }
+    }
+
+    /// The same way in all, but columns that are passed are stretched as `plain` says of each.
+    pub fn uneven(mut self, mapping: Mapping, plain: &[f64]) -> Warp {
+        let middle = |at: usize| self.left + self.step * (at as f64 + 0.5);
+        let weights: Vec<f64> = plain
+            .iter()
+            .enumerate()
+            .map(|(at, plain)| if mapping.passes(middle(at)) { *plain } else { 0.0 })
+            .collect();
+        let more = self.to[plain.len()] - self.to[0] - (self.step * plain.len() as f64).0;
+        let sum: f64 = weights.iter().sum();
+        // Nearer than the play plane columns are narrowed, all alike.
+        if more <= 0.0 || sum <= 0.0 {
+            return self;
+        }
+        let mut place = self.to[0];
+        for (to, weight) in self.to[1..].iter_mut().zip(weights) {
+            place += self.step.0 + more * weight / sum;
+            *to = place;
+        }
+        self
+    }
+
+    /// Where a place of the slot is on the strip; beyond the picture by as much.
+    pub fn to(&self, x: Px) -> Px {
+        let place = (x - self.left) / self.step;
+        let last = self.to.len() - 1;
+        let at = (place.max(0.0) as usize).min(last - 1);
+        let inside = (place - at as f64).clamp(0.0, 1.0);
+        let beyond = place.min(0.0) + (place - last as f64).max(0.0);
+        Px(self.to[at] + inside * (self.to[at + 1] - self.to[at])) + self.step * beyond
+    }
+
+    /// The slot's place at a place of the strip.
+    pub fn from(&self, at: Px) -> Px {
+        let last = self.to.len() - 1;
+        let after = self.to.partition_point(|to| *to <= at.0).clamp(1, last);
+        let (from, to) = (self.to[after - 1], self.to[after]);
+        let inside = ((at.0 - from) / (to - from)).clamp(0.0, 1.0);
+        let beyond = (at.0 - self.to[0]).min(0.0) + (at.0 - self.to[last]).max(0.0);
+        self.left + self.step * ((after - 1) as f64 + inside) + Px(beyond)
+    }
+}
+
+/// How little stands in each column: 1 where it is as the one beside it, next to 0 about edges. What stands reaches `about` columns.
+pub(super) fn plain(picture: &Picture, about: usize) -> Vec<f64> {
+    let width = picture.size[0] as usize;
+    let row = |texels: &[[u16; 4]]| -> Vec<u64> {
+        let apart = |a: &[u16; 4], b: &[u16; 4]| {
+            // By what is seen of both.
+            let seen = u64::from(a[3].max(b[3]));
+            (0..3).map(|at| (u64::from(a[at].abs_diff(b[at])) * seen) >> 16).sum::<u64>()
+                + u64::from(a[3].abs_diff(b[3]))
+        };
+        texels.windows(2).map(|pair| apart(&pair[0], &pair[1])).chain([0]).collect()
+    };
+    // Whole numbers: their sum is the same in any order.
+    let sums = picture
+        .texels
+        .par_chunks(width)
+        .map(row)
+        .reduce(|| vec![0; width], |a, b| a.iter().zip(&b).map(|(a, b)| a + b).collect());
+    let near: Vec<f64> = (0..width)
+        .map(|at| {
+            let around = &sums[at.saturating_sub(about)..(at + about + 1).min(width)];
+            around.iter().copied().max().unwrap_or_default() as f64
+        })
+        .collect();
+    let mean = near.iter().sum::<f64>() / width as f64;
+    let least = |near: &f64| libm::exp(-EDGES * near / mean.max(1.0)).max(LEAST);
+    let rough: Vec<f64> = near.iter().map(least).collect();
+    // No column much wider than the one beside it.
+    (0..width)
+        .map(|at| {
+            let around = &rough[at.saturating_sub(about)..(at + about + 1).min(width)];
+            around.iter().sum::<f64>() / around.len() as f64
+        })
+        .collect()
+}
+
+/// How much an edge as strong as most counts against stretching its column, and the least that a column is stretched by, in proportion. Chosen
+/// by eye.
+const EDGES: f64 = 2.5;
+const LEAST: f64 = 0.01;
