@@ -1,10 +1,12 @@
 //! Slow periodic noise, for warp, breath and sway: few points, so crate `noise` serves as it is, on a hasher that wraps.
 
 use crate::base::seed;
+use crate::base::simd::{TRUNCATE_MAX, truncate, vectorize};
 use crate::steps::moment::Moment;
 use crate::steps::upsample;
 use noise::core::perlin::perlin_2d;
 use noise::permutationtable::NoiseHasher;
+use rayon::prelude::*;
 
 /// Hashes lattice points so that noise repeats after `across` cells in x.
 pub struct PeriodicHasher {
@@ -120,18 +122,23 @@ pub struct PeriodicNoise2d {
 impl PeriodicNoise2d {
     /// Noise of `across` cells over the period and for every v in `from..=to`, in cells.
     pub fn new(seed: u64, across: usize, from: f64, to: f64) -> PeriodicNoise2d {
-        let hasher = PeriodicHasher::new(seed, across);
         let cols = across * PER_CELL;
         // On a multiple of the table's step, so that the same place is read alike whatever the sheet's height.
         let first_row = (from * PER_CELL as f64).floor() / PER_CELL as f64 - 2.0 / PER_CELL as f64;
         let rows = ((to - first_row) * PER_CELL as f64).ceil() as usize + 4;
-        let mut table = Vec::with_capacity(cols * rows);
-        for row in 0..rows {
-            let v = first_row + row as f64 / PER_CELL as f64;
-            for col in 0..cols {
-                table.push(perlin_2d([col as f64 / PER_CELL as f64, v].into(), &hasher) as f32);
+        let mut table = vec![0.0; cols * rows];
+        // Rows of one cell have their lattice points in common, so that few are hashed twice.
+        let cells = table.par_chunks_mut(cols * PER_CELL).enumerate();
+        cells.for_each_init(LatticeRows::default, |lattice, (cell, rows)| {
+            for (row, samples) in (cell * PER_CELL..).zip(rows.chunks_mut(cols)) {
+                let v = first_row + row as f64 / PER_CELL as f64;
+                lattice.find(seed, across, v.floor() as i64);
+                vectorize(
+                    #[inline(always)]
+                    || lattice.row(v - v.floor(), samples),
+                );
             }
-        }
+        });
         PeriodicNoise2d { cols, rows, first_row, begin: (0, 0.0), table }
     }
 
@@ -152,11 +159,20 @@ impl PeriodicNoise2d {
     #[inline(always)]
     pub fn row(&self, v: f64, out: &mut [f32]) {
         let ratio = self.cols as f32 / out.len() as f32;
-        let (first, into) = self.begin;
-        let line = self.line(v, first);
+        let line = self.line(v, self.begin.0);
+        if ratio * (TOGETHER as f32) < 1.0 || self.cols as f32 >= TRUNCATE_MAX {
+            self.by_samples(&line, ratio, out);
+        } else {
+            self.by_places(&line, ratio, out);
+        }
+    }
+
+    /// Writes a row of which many places lie between two samples: by one cubic for all of those.
+    #[inline(always)]
+    fn by_samples(&self, line: &[f32], ratio: f32, out: &mut [f32]) {
+        let into = self.begin.1;
         let mut from = 0;
         for base in 0..=self.cols {
-            // The places between two samples of the table, all by one cubic: Catmull-Rom by Horner's rule.
             let past = (base + 1) as f32;
             let mut to = (((past - into) / ratio - 0.5).max(0.0) as usize).clamp(from, out.len());
             while to > from && position(to - 1, ratio) + into >= past {
@@ -165,15 +181,37 @@ impl PeriodicNoise2d {
             while to < out.len() && (base == self.cols || position(to, ratio) + into < past) {
                 to += 1;
             }
-            let taps: &[f32; 4] = line[base..].first_chunk().unwrap_or(&[0.0; 4]);
-            let slope = taps[2] - taps[0];
-            let curve = 2.0 * taps[0] - 5.0 * taps[1] + 4.0 * taps[2] - taps[3];
-            let twist = taps[3] - taps[0] + 3.0 * (taps[1] - taps[2]);
-            for (at, value) in (from..to).zip(&mut out[from..to]) {
-                let t = position(at, ratio) + into - base as f32;
-                *value = taps[1] + 0.5 * t * (slope + t * (curve + t * twist));
+            let taps: [f32; 4] = *line[base..].first_chunk().unwrap_or(&[0.0; 4]);
+            let base = base as f32;
+            for (at, value) in (from as i32..).zip(&mut out[from..to]) {
+                *value = cubic(taps, (at as f32 + 0.5) * ratio + into - base);
             }
             from = to;
+        }
+    }
+
+    /// Writes a row of which few places lie between two samples: by a cubic for each.
+    #[inline(always)]
+    fn by_places(&self, line: &[f32], ratio: f32, out: &mut [f32]) {
+        let (into, last) = (self.begin.1, self.cols);
+        let mut first = 0;
+        for out in out.chunks_mut(TOGETHER) {
+            let (mut taps, mut t) = ([[0.0_f32; TOGETHER]; 4], [0.0_f32; TOGETHER]);
+            for at in 0..out.len() {
+                let place = position(first + at, ratio) + into;
+                let base = (truncate(place) as usize).min(last);
+                let own: &[f32; 4] = line[base..].first_chunk().unwrap_or(&[0.0; 4]);
+                for (taps, own) in taps.iter_mut().zip(own) {
+                    taps[at] = *own;
+                }
+                t[at] = place - base as f32;
+            }
+            let mut values = [0.0; TOGETHER];
+            for at in 0..TOGETHER {
+                values[at] = cubic([taps[0][at], taps[1][at], taps[2][at], taps[3][at]], t[at]);
+            }
+            out.copy_from_slice(&values[..out.len()]);
+            first += TOGETHER;
         }
     }
 
@@ -187,8 +225,9 @@ impl PeriodicNoise2d {
         for (tap, weight) in weights.iter().enumerate() {
             let start = (base as usize + tap - 1) * self.cols;
             let (tail, head) = self.table[start..start + self.cols].split_at(first);
-            for (sum, value) in line[1..].iter_mut().zip(head.iter().chain(tail)) {
-                *sum += weight * value;
+            let (before, behind) = line[1..=self.cols].split_at_mut(head.len());
+            for (sums, values) in [(before, head), (behind, tail)] {
+                sums.iter_mut().zip(values).for_each(|(sum, value)| *sum += weight * value);
             }
         }
         line[0] = line[self.cols];
@@ -199,8 +238,113 @@ impl PeriodicNoise2d {
     }
 }
 
+/// Places that are worked out together.
+const TOGETHER: usize = 8;
+
+/// Catmull and Rom's cubic through four samples, at `t` (0..1) between the second and the third, by Horner's rule.
+#[inline(always)]
+fn cubic(taps: [f32; 4], t: f32) -> f32 {
+    let slope = taps[2] - taps[0];
+    let curve = 2.0 * taps[0] - 5.0 * taps[1] + 4.0 * taps[2] - taps[3];
+    let twist = taps[3] - taps[0] + 3.0 * (taps[1] - taps[2]);
+    taps[1] + 0.5 * t * (slope + t * (curve + t * twist))
+}
+
+/// Two rows of lattice points, one below the other: the signs of their gradients along x and y.
+#[derive(Default)]
+struct LatticeRows {
+    at: Option<i64>,
+    points: [Vec<[f64; 2]>; 2],
+}
+
+impl LatticeRows {
+    /// Finds the rows `at` and `at + 1` of a lattice that repeats after `across` cells.
+    fn find(&mut self, seed: u64, across: usize, at: i64) {
+        if self.at == Some(at) {
+            return;
+        }
+        self.at = Some(at);
+        let hasher = PeriodicHasher::new(seed, across);
+        for (points, y) in self.points.iter_mut().zip(at..) {
+            points.clear();
+            points.extend((0..=across).map(|x| {
+                let hash = hasher.hash(&[x as isize, y as isize]);
+                [1, 2].map(|bit| if hash & bit == 0 { 1.0 } else { -1.0 })
+            }));
+        }
+    }
+
+    /// Writes the noise `y` (0..1) below the upper row, [`PER_CELL`] samples a cell: what `noise::core::perlin::perlin_2d` gives there, to
+    /// the bit, by one cell's gradients for all of its samples.
+    #[inline(always)]
+    fn row(&self, y: f64, samples: &mut [f32]) {
+        let [above, below] = &self.points;
+        let down = quintic(y);
+        for (cell, samples) in samples.as_chunks_mut::<PER_CELL>().0.iter_mut().enumerate() {
+            for (at, sample) in samples.iter_mut().enumerate() {
+                let x = at as f64 / PER_CELL as f64;
+                let slope = |[along, across]: [f64; 2], x: f64, y: f64| along * x + across * y;
+                let left = linear(slope(above[cell], x, y), slope(below[cell], x, y - 1.0), down);
+                let right = linear(
+                    slope(above[cell + 1], x - 1.0, y),
+                    slope(below[cell + 1], x - 1.0, y - 1.0),
+                    down,
+                );
+                let value = linear(left, right, quintic(x)) * SCALE;
+                *sample = value.clamp(-1.0, 1.0) as f32;
+            }
+        }
+    }
+}
+
+/// What brings gradient noise in the plane to -1..1.
+const SCALE: f64 = 2.0 / std::f64::consts::SQRT_2;
+
+/// Perlin's curve from 0 to 1 without a kink at its ends (2002).
+#[inline(always)]
+fn quintic(t: f64) -> f64 {
+    t * t * t * (t * (t * 6.0 - 15.0) + 10.0)
+}
+
+#[inline(always)]
+fn linear(a: f64, b: f64, share: f64) -> f64 {
+    b * share + a * (1.0 - share)
+}
+
 /// Where the place `at` lies among the samples of a table of which `ratio` go to a place.
 #[inline(always)]
 fn position(at: usize, ratio: f32) -> f32 {
     (at as f32 + 0.5) * ratio
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The noise of crate `noise` (Perlin's, 2002) is the reference.
+    #[test]
+    fn the_table_holds_the_noise_of_the_crate() {
+        for (seed, across, from, to) in [(1, 1, -0.3, 0.2), (2, 5, -3.7, 9.1), (3, 12, 40.0, 44.0)] {
+            let noise = PeriodicNoise2d::new(seed, across, from, to);
+            let hasher = PeriodicHasher::new(seed, across);
+            for (at, value) in noise.table.iter().enumerate() {
+                let [col, row] = [at % noise.cols, at / noise.cols].map(|at| at as f64 / PER_CELL as f64);
+                let want = perlin_2d([col, noise.first_row + row].into(), &hasher) as f32;
+                assert_eq!(*value, want, "{seed}: {at}");
+            }
+        }
+    }
+
+    #[test]
+    fn places_are_read_alike_however_many_there_are() {
+        let noise = PeriodicNoise2d::new(7, 6, -2.0, 3.0).carried(1.234);
+        let line = noise.line(0.77, noise.begin.0);
+        for count in [5, 48, 50, 333, 1000] {
+            let ratio = noise.cols as f32 / count as f32;
+            let (mut one, mut other) = (vec![0.0; count], vec![0.0; count]);
+            noise.by_samples(&line, ratio, &mut one);
+            noise.by_places(&line, ratio, &mut other);
+            assert_eq!(one, other, "{count}");
+        }
+    }
 }

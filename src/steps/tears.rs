@@ -95,14 +95,19 @@ pub fn tear(recipe: &Recipe<Texel>, seed: u64, moment: &Moment, line: &Line, gri
         height if height.is_finite() => (FROM * height) as f32,
         _ => 1.0,
     };
+    let lowest = rises.iter().copied().fold(f32::INFINITY, f32::min);
     plane.each_row_with(
         #[inline(always)]
         |[own, sums]: &mut [Vec<f32>; 2], row, numbers| {
+            let over = line.over(grid.y(row));
+            // Nothing is torn under the line, nor where there is no end.
+            if over as f32 <= lowest || !numbers.iter().any(|number| has_end(*number)) {
+                return;
+            }
             for buffer in [&mut *own, &mut *sums] {
                 buffer.clear();
                 buffer.resize(numbers.len(), 0.0);
             }
-            let over = line.over(grid.y(row));
             for noise in &noises {
                 noise.add(over, own, sums);
             }
@@ -113,6 +118,12 @@ pub fn tear(recipe: &Recipe<Texel>, seed: u64, moment: &Moment, line: &Line, gri
             }
         },
     );
+}
+
+/// Whether a place of this density is neither empty nor thick.
+#[inline(always)]
+fn has_end(density: f32) -> bool {
+    density > 0.0 && density < 1.0
 }
 
 /// What a noise does to an end: what gathers less what is taken, as a share of it.

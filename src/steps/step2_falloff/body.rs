@@ -152,6 +152,30 @@ pub(super) struct Body {
     reach: f64,
 }
 
+/// Which part of a body a row lies in, at all of its places.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Part {
+    /// Under the moving line, where no heap displaces anything.
+    Foot,
+    /// In the top, or partly.
+    Top,
+    /// Over all that floats: there is nothing of the body.
+    Above,
+}
+
+impl Part {
+    /// The part of a row whose places all lie between `least` and `most` over the moving line, at scale heights of at most `height`.
+    pub fn of([least, most]: [f32; 2], height: f32) -> Part {
+        if least >= 0.0 && least / height >= GONE[1] {
+            Part::Above
+        } else if most <= 0.0 {
+            Part::Foot
+        } else {
+            Part::Top
+        }
+    }
+}
+
 /// Buffers of one row, used again for the next.
 #[derive(Default)]
 pub(super) struct Scratch {
@@ -198,7 +222,7 @@ impl Body {
             .map(|row| {
                 let h = (row as f64 + 0.5) * f64::from(GONE[1]) / LEVEL_ROWS as f64;
                 let mut scratch = Scratch::default();
-                self.row(h * f64::from(self.height), LEVEL_COLS, &mut scratch);
+                self.row(h * f64::from(self.height), LEVEL_COLS, Part::Top, &mut scratch);
                 (h as f32, scratch.heaps, scratch.widths)
             })
             .collect();
@@ -222,16 +246,19 @@ impl Body {
         0.5 * (low + high)
     }
 
-    /// Works out the heaps and the step's width along a row `over` texels over the anchor line.
+    /// Works out the heaps and the step's width along a row `over` texels over the anchor line, as far as its part needs them.
     #[inline(always)]
-    pub fn row(&self, over: f64, cols: usize, scratch: &mut Scratch) {
+    pub fn row(&self, over: f64, cols: usize, part: Part, scratch: &mut Scratch) {
         let Scratch { own, heaps, widths } = scratch;
         for line in [&mut *own, &mut *heaps, &mut *widths] {
             line.clear();
             line.resize(cols, 0.0);
         }
+        if part == Part::Above {
+            return;
+        }
         let over = over.clamp(-self.reach, self.reach);
-        for noise in &self.heaps {
+        for noise in self.heaps.iter().filter(|_| part == Part::Top) {
             noise.add(over, own, heaps);
         }
         self.firmness.add(over, own, widths);
@@ -263,6 +290,18 @@ impl Body {
         let width = self.width(self.height * scratch.widths[at] / height, up);
         let top = (self.top - h + heap * up) / width;
         let body = step(top) * left(h) * if h < 0.0 { veil } else { 1.0 };
+        self.mottled(bands, veil, body, up)
+    }
+
+    /// The density of a place in [`Part::Above`], to the bit what [`Body::density`] gives there.
+    #[inline(always)]
+    pub fn density_above(&self, bands: f32, veil: f32) -> f32 {
+        self.mottled(bands, veil, 0.0, 1.0)
+    }
+
+    /// A body of density `body` within its veil, at a height at which u is `up`, with bands.
+    #[inline(always)]
+    fn mottled(&self, bands: f32, veil: f32, body: f32, up: f32) -> f32 {
         let quiet = 1.0 - self.share * (1.0 - QUIET[0] - (QUIET[1] - QUIET[0]) * up);
         (1.0 + quiet * (bands - 1.0)) * (veil + self.share * (body - veil))
     }
@@ -300,4 +339,39 @@ fn left(h: f32) -> f32 {
 fn smooth(t: f32) -> f32 {
     let t = t.clamp(0.0, 1.0);
     t * t * (3.0 - 2.0 * t)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::units::Scale;
+    use crate::scene::recipe::layers::Resolved;
+
+    /// What of a row isn't worked out makes no difference: to the bit, as if it were.
+    #[test]
+    fn a_part_has_the_density_of_the_whole() {
+        let mut falloff = Resolved::defaults().recipe().expect("whole").texels(Scale(1.0)).falloff;
+        (falloff.height, falloff.firm, falloff.heaps, falloff.wave) = (Texel(40.0), 0.8, 0.9, Texel(300.0));
+        let grid = Grid { cols: 96, rows: 200, step: [4.0, 2.0], top: 0.0 };
+        let body = Body::new(&falloff, 3, &Moment::REST, &grid).expect("a body");
+        let (mut own, mut whole, mut seen) = (Scratch::default(), Scratch::default(), Vec::new());
+        for over in (-100..240).map(f64::from) {
+            let part = Part::of([over as f32; 2], 40.0);
+            body.row(over, grid.cols, part, &mut own);
+            body.row(over, grid.cols, Part::Top, &mut whole);
+            for at in 0..grid.cols {
+                let (bands, veil) = (0.4 + 0.02 * at as f32, super::super::density(over as f32, 40.0, 90.0));
+                let want = body.density(at, over as f32, 40.0, bands, veil, &whole);
+                let got = match part {
+                    Part::Above => body.density_above(bands, veil),
+                    Part::Foot | Part::Top => body.density(at, over as f32, 40.0, bands, veil, &own),
+                };
+                assert_eq!(got.to_bits(), want.to_bits(), "{part:?} {over} {at}");
+            }
+            if !seen.contains(&part) {
+                seen.push(part);
+            }
+        }
+        assert_eq!(seen, [Part::Foot, Part::Top, Part::Above]);
+    }
 }

@@ -11,7 +11,7 @@ use crate::steps::grid::{Grid, Plane};
 use crate::steps::moment::Moment;
 use crate::steps::periodic_noise::PeriodicNoise1d;
 use crate::steps::recipe::Falloff;
-use body::Body;
+use body::{Body, Part};
 
 /// Least scale height, as a share of the recipe's, where the breath takes it away; chosen by eye.
 const HEIGHT_MIN: f64 = 0.02;
@@ -121,15 +121,31 @@ pub fn apply(
         );
         return;
     };
+    let [low, high] = range(columns.iter().map(|(_, rise)| *rise));
+    let [_, tallest] = range(columns.iter().map(|(height, _)| *height));
     plane.each_row_with(
         #[inline(always)]
         |scratch: &mut body::Scratch, row, numbers| {
-            body.row(over(row), numbers.len(), scratch);
-            let over = over(row) as f32;
+            let over = over(row);
+            let part = Part::of([over as f32 - high, over as f32 - low], tallest);
+            body.row(over, numbers.len(), part, scratch);
+            let over = over as f32;
+            if part == Part::Above {
+                for (number, (height, rise)) in numbers.iter_mut().zip(&columns) {
+                    *number = body.density_above(*number, density(over - rise, *height, beyond));
+                }
+                return;
+            }
             for (at, (number, (height, rise))) in numbers.iter_mut().zip(&columns).enumerate() {
                 let (over, veil) = (over - rise, density(over - rise, *height, beyond));
                 *number = body.density(at, over, *height, *number, veil, scratch);
             }
         },
     );
+}
+
+/// The least and the largest of some numbers.
+fn range(numbers: impl Iterator<Item = f32>) -> [f32; 2] {
+    numbers
+        .fold([f32::INFINITY, f32::NEG_INFINITY], |[low, high], number| [low.min(number), high.max(number)])
 }
