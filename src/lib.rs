@@ -1,24 +1,50 @@
 //! fogweft makes the fog of layered 2D scenes: from a scene (depths, pictures, air) to one matched sheet of fog for every depth
 //! slot, a manifest that says where each stands, and a still of the whole stack.
 //!
-//! Data flows one way, and each module knows those before it alone: [`base`], the ground words; [`steps`], the five steps of a sheet;
-//! [`scene`], from text to the scene as meant, and its pictures; [`plan`], every job, no pixels; [`rim`], the solver of rims; [`stack`], the jobs
-//! worked out and composed; [`output`], PNG, textures, forms, manifest; [`store`], what is kept and made again, and the whole run;
-//! [`review`], the check and variations.
+//! # A texture at run time
 //!
-//! # From a scene's text to bytes
+//! [`Fog`] makes one sheet by a preset's recipe, without a scene and without a file. A number that is out of range is a fault, not a
+//! panic.
 //!
 //! ```
-//! use fogweft::base::limits::Limits;
-//! use fogweft::output::Effort;
-//! use fogweft::plan::Plan;
-//! use fogweft::output::pictures::still_png;
-//! use fogweft::scene::pictures::Pictures;
-//! use fogweft::stack::Stack;
-//! use fogweft::scene::read;
-//! use fogweft::base::units::Camera;
-//! use fogweft::base::words::Bits;
-//! use std::path::Path;
+//! use fogweft::Fog;
+//!
+//! let sheet = Fog::preset("mist").size(512, 256).line(200.0).seed(7).haze([0xd9, 0xd0, 0xb8]).build()?;
+//! assert_eq!(sheet.rgba8().len(), 512 * 256 * 4); // straight alpha, sRGB, row by row; left and right edges meet
+//!
+//! let faults = Fog::preset("mits").line(f64::NAN).build().unwrap_err();
+//! assert_eq!(faults.list.len(), 2); // all that is wrong at once, each with its remedy
+//! # Ok::<(), fogweft::base::fault::Faults>(())
+//! ```
+//!
+//! # Its density alone
+//!
+//! ```
+//! use fogweft::Fog;
+//!
+//! let sheet = Fog::preset("fog-bank").set("falloff.height", 40).size(256, 128).line(100.0).build()?;
+//! let density = sheet.density(); // one number a texel, mean 1 along the fog's line
+//! let few = sheet.density_at(&[[0, 100], [128, 20]]); // or at some texels only
+//! assert_eq!(few, [density[100 * 256], density[20 * 256 + 128]]);
+//! # Ok::<(), fogweft::base::fault::Faults>(())
+//! ```
+//!
+//! # As 32-bit floats
+//!
+//! ```
+//! use fogweft::Fog;
+//!
+//! let texels = Fog::preset("sea-fret").size(256, 128).optical_depth(2.5).build()?.rgba32f();
+//! assert!(texels.iter().all(|number| (0.0..=1.0).contains(number)));
+//! # Ok::<(), fogweft::base::fault::Faults>(())
+//! ```
+//!
+//! # A scene without files
+//!
+//! [`SceneInMemory`] renders what the program renders, to the same bytes.
+//!
+//! ```
+//! use fogweft::SceneInMemory;
 //!
 //! let text = r##"
 //!     view = [320, 180]
@@ -32,26 +58,28 @@
 //!     [[slot]]
 //!     name = "pines"
 //!     depth = 200
-//!     smear.length = 90
+//!     art = "pines.svg"
 //! "##;
-//! let limits = Limits::default();
-//! let scene = read::read_text(Path::new("scene.toml"), text, &[], &limits, true)?;
-//! let pictures = Pictures::open(&scene, &limits)?; // none of the slots has a picture
-//! let plan = Plan::new(&scene, &pictures.naturals(), 1.0, &limits)?;
-//! let stack = Stack::new(&plan, &pictures, &limits)?;
-//! for (index, job) in plan.files.iter().enumerate() {
-//!     let (png, _opaque) = stack.png(index, Bits::Eight, Effort::Balanced);
-//!     println!("{}: {} bytes", job.placing().path, png.len());
-//!     assert!(png.starts_with(b"\x89PNG"));
+//! let pines = r##"<svg xmlns="http://www.w3.org/2000/svg" width="90" height="120"><path d="M45 0 90 120H0z"/></svg>"##;
+//! let rendered = SceneInMemory::from_text(text).with_picture("pines.svg", pines).render()?;
+//! assert!(rendered.file("pines.fog.png").is_some_and(|png| png.starts_with(b"\x89PNG")));
+//! for file in &rendered.files {
+//!     println!("{}: {} bytes", file.name, file.bytes.len());
 //! }
-//! let still = still_png(&stack.still(Camera::new(100.0, 0.0)), Bits::Eight, Effort::Balanced);
-//! assert!(still.starts_with(b"\x89PNG"));
 //! # Ok::<(), fogweft::base::fault::Faults>(())
 //! ```
+//!
+//! # The modules
+//!
+//! Data flows one way, and each module knows those before it alone: [`base`], the ground words; [`steps`], the five steps of a sheet;
+//! [`scene`], from text to the scene as meant, and its pictures; [`plan`], every job, no pixels; [`rim`], the solver of rims; [`stack`], the jobs
+//! worked out and composed; [`output`], PNG, textures, forms, manifest; [`store`], what is kept and made again, and the whole run;
+//! [`review`], the check and variations.
 
 #![forbid(unsafe_code)]
 
 pub mod base;
+mod front;
 pub mod output;
 pub mod plan;
 pub mod review;
@@ -62,3 +90,5 @@ pub mod steps;
 pub mod store;
 #[cfg(feature = "tune")]
 pub mod tune;
+
+pub use front::{Fog, FogSheet, RenderedScene, SceneInMemory};

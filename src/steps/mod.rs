@@ -2,8 +2,8 @@
 
 pub mod along;
 mod bands_spec;
+pub mod density;
 pub mod dither;
-
 pub mod facing;
 pub mod field;
 pub mod grid;

@@ -217,6 +217,15 @@ impl Sheet {
         self.texels(width, |_, row, out: &mut [u16]| row.write_sixteen(out))
     }
 
+    /// `width` columns of the sheet, wrapping, as RGBA, 32-bit floats: straight alpha, colours encoded in sRGB, all 0..1.
+    pub fn floats(&self, width: u32) -> Vec<f32> {
+        self.texels(
+            width,
+            #[inline(always)]
+            |_, row, out: &mut [f32]| out.copy_from_slice(row.texels().as_flattened()),
+        )
+    }
+
     fn texels<T: Copy + Default + Send>(
         &self,
         width: u32,

@@ -4,6 +4,7 @@ mod bleeding;
 mod cost;
 mod group;
 pub mod known;
+mod memory;
 mod raster;
 mod read;
 mod scale;

@@ -20,6 +20,7 @@ use crate::store::run::fades;
 use crate::store::run::manifest::{Outcome, Outcomes, manifest};
 use crate::store::run::output::{Output, What};
 use crate::store::run::painted::Painted;
+use crate::store::run::sink::Sink;
 use crate::store::run::textures::{File, wanted};
 use crate::store::run::{Options, Report, STILL, VALUES};
 use rayon::prelude::*;
@@ -41,6 +42,8 @@ pub(super) struct Run<'a> {
     pub jobs: Vec<Wanted>,
     pub store: Store,
     pub records: Records,
+    /// Who takes the files; none where the folder does.
+    pub sink: Option<&'a dyn Sink>,
 }
 
 /// Carries out `plan` in `folder`.
@@ -51,17 +54,12 @@ pub(super) fn run(
     folder: PathBuf,
     progress: &dyn Progress,
 ) -> Result<Report> {
-    let packing = Packing { bits: options.bits, effort: options.effort };
-    let outputs = Outputs::new(plan, pictures, packing, &options.settings);
-    let jobs = outputs.jobs();
-    output::apart(&folder, &names(jobs.iter().map(|wanted| wanted.path.clone())))?;
+    let mut run = Run::new(plan, pictures, options, folder.clone(), progress)?;
     files::make_folder_below(&options.root, &folder)?;
     let _lock = Lock::take(&folder)?;
     // What a run that was killed left half written.
     files::sweep(&folder);
-    let (records, store) = (Records::read(&folder)?, options.store(&folder));
-    let camera = options.camera.unwrap_or(plan.travel.middle());
-    let mut run = Run { plan, pictures, options, progress, folder, camera, outputs, jobs, store, records };
+    (run.records, run.store) = (Records::read(&folder)?, options.store(&folder));
     run.put_facts();
     let mut stack = Stack::empty(plan);
     let shapes = stage(progress, Stage::Shapes, "", || run.shapes(&mut stack))?;
@@ -72,6 +70,7 @@ pub(super) fn run(
     outputs.extend(run.decide(run.wanted_whole())?);
     run.spare_inputs(&outputs)?;
     if outputs.iter().any(|output| output.target().is_some()) {
+        run.with_room(|| files::prepare_folder(&folder))?;
         run.make(&mut stack, &shapes, &painted, &mut outputs)?;
     }
     let write = || run.write(&mut outputs, &names, &shapes, &painted);
@@ -88,7 +87,30 @@ fn names(paths: impl Iterator<Item = String>) -> Vec<String> {
 }
 
 /// Outputs that are wanted, and every name that is the run's.
-type WantedNames = (Vec<(What, Wanted)>, Vec<String>);
+pub(super) type WantedNames = (Vec<(What, Wanted)>, Vec<String>);
+
+impl<'a> Run<'a> {
+    /// One that knows of no earlier run and keeps nothing.
+    ///
+    /// # Errors
+    /// Where two outputs would have the same name.
+    pub fn new(
+        plan: &'a Plan,
+        pictures: &'a Pictures,
+        options: &'a Options,
+        folder: PathBuf,
+        progress: &'a dyn Progress,
+    ) -> Result<Run<'a>> {
+        let packing = Packing { bits: options.bits, effort: options.effort };
+        let outputs = Outputs::new(plan, pictures, packing, &options.settings);
+        let jobs = outputs.jobs();
+        output::apart(&folder, &names(jobs.iter().map(|wanted| wanted.path.clone())))?;
+        let camera = options.camera.unwrap_or(plan.travel.middle());
+        let (store, records) = (Store::default().sharing(&options.shared), Records::default());
+        let sink = None;
+        Ok(Run { plan, pictures, options, progress, folder, camera, outputs, jobs, store, records, sink })
+    }
+}
 
 impl Run<'_> {
     pub fn maker(&self) -> Maker<'_> {
@@ -105,6 +127,9 @@ impl Run<'_> {
     }
 
     pub fn stopped(&self) -> Faults {
+        if self.sink.is_some() {
+            return Fault::new(Class::Output, "the run was stopped").into();
+        }
         let fault = Fault::new(Class::Output, "the run was stopped; no sheet, rim or picture was written");
         fault.in_file(&self.folder).into()
     }
@@ -117,7 +142,7 @@ impl Run<'_> {
     }
 
     /// All textures that are wanted, and every name that is the run's.
-    fn wanted(&self, shapes: &[Shape]) -> Result<WantedNames> {
+    pub fn wanted(&self, shapes: &[Shape]) -> Result<WantedNames> {
         let (mut all, mut paths) = (Vec::new(), Vec::new());
         for (at, (job, shape)) in self.jobs.iter().zip(shapes).enumerate() {
             let textures = wanted(self.plan, at, job, shape, self.options.frames);
@@ -140,7 +165,7 @@ impl Run<'_> {
     }
 
     /// The outputs that show the whole stack.
-    fn wanted_whole(&self) -> Vec<(What, Wanted)> {
+    pub fn wanted_whole(&self) -> Vec<(What, Wanted)> {
         let mut all = vec![
             (What::Still, self.outputs.still(STILL, self.camera)),
             (What::Values, self.outputs.values(VALUES, self.camera)),

@@ -1,7 +1,6 @@
 //! Making what is due; the still is written at once, the rest when all of it is made.
 
 use crate::base::fault::{Class, Fault, Faults, Result};
-use crate::base::files;
 use crate::base::progress::{Stage, stage};
 use crate::base::words::{Alpha, Bits};
 use crate::output::texture::Shape;
@@ -39,7 +38,6 @@ impl Run<'_> {
         painted: &Painted,
         outputs: &mut [Output],
     ) -> Result<()> {
-        self.with_room(|| files::prepare_folder(&self.folder))?;
         let rims = self.rims_of(outputs);
         let due: Vec<&mut Output> = outputs.iter_mut().filter(|output| output.target().is_some()).collect();
         let request = self.request(stack, shapes, &due);
@@ -82,7 +80,7 @@ impl Run<'_> {
         }
         let still = due.remove(at);
         self.make_timed(source, vec![&mut *still])?;
-        self.put_first(still)
+        if self.sink.is_some() { Ok(()) } else { self.put_first(still) }
     }
 
     /// The rims among the jobs that are asked for, whose shapes may have come from the store.
@@ -164,6 +162,7 @@ impl Run<'_> {
                 (what, _) => self.make_whole(source, what)?,
             };
             self.progress.made(&output.wanted.path, output.wanted.texels);
+            self.hand_over(output)?;
         }
         Ok(())
     }

@@ -6,10 +6,12 @@ mod make;
 mod manifest;
 mod output;
 mod painted;
+mod sink;
 mod textures;
 mod write;
 
 pub use fades::Other;
+pub use sink::{Collected, NamedFile, Sink};
 pub use textures::frame_path;
 
 use crate::base::fault::{Class, Fault, Faults, Result};
@@ -179,6 +181,39 @@ pub fn render_with(
     options: &Options,
     progress: &dyn Progress,
 ) -> Result<Vec<Report>> {
+    let run = |(plan, folder): (Plan, PathBuf)| {
+        let report = folder::run(&plan, pictures, options, folder, progress);
+        progress.ends();
+        report
+    };
+    plans(scene, pictures, options)?.into_iter().zip(options.folders()).map(run).collect()
+}
+
+/// Renders `scene` as `options` say, but writes nothing: every file that a run in an empty folder would hold is handed to `sink` as soon
+/// as it is made, the still first and the manifest last. At several scales the files of each are named below a folder of its own, as in
+/// `scale-2/still.png`. What `options` say of folders and of earlier runs has no say.
+///
+/// # Errors
+/// Pictures that can't be drawn, limits, an `only` that names no slot, what `sink` refuses; and where `progress` stopped the run, a fault
+/// that says so.
+pub fn render_into(
+    scene: &Scene,
+    pictures: &Pictures,
+    options: &Options,
+    sink: &dyn Sink,
+    progress: &dyn Progress,
+) -> Result<Vec<Report>> {
+    let options = &Options { out: PathBuf::new(), rerun: Rerun::default(), ..options.clone() };
+    let run = |(plan, folder): (Plan, PathBuf)| {
+        let report = sink::run(&plan, pictures, options, folder, sink, progress);
+        progress.ends();
+        report
+    };
+    plans(scene, pictures, options)?.into_iter().zip(options.folders()).map(run).collect()
+}
+
+/// The plans of a run, one for each scale, within the limits.
+fn plans(scene: &Scene, pictures: &Pictures, options: &Options) -> Result<Vec<Plan>> {
     check_only(scene, &options.only)?;
     let scene = &*haze::sampled(scene, pictures, &options.limits)?;
     let plans = options
@@ -195,12 +230,7 @@ pub fn render_with(
         }
         plan.room(&options.demand(plan), &options.limits)?;
     }
-    let run = |(plan, folder): (Plan, PathBuf)| {
-        let report = folder::run(&plan, pictures, options, folder, progress);
-        progress.ends();
-        report
-    };
-    plans.into_iter().zip(options.folders()).map(run).collect()
+    Ok(plans)
 }
 
 fn check_only(scene: &Scene, only: &[String]) -> Result<()> {

@@ -48,11 +48,11 @@ impl Output {
 
     /// The record of what was made.
     pub fn written(&self) -> Option<Written> {
-        let File { bytes, opaque, bits, hash } = self.made.as_ref()?;
+        let File { bytes: _, length, opaque, bits, hash } = self.made.as_ref()?;
         Some(Written {
             slot: self.wanted.slot.clone(),
             hash: hash.clone(),
-            bytes: bytes.len() as u64,
+            bytes: *length,
             made_of: self.wanted.made_of.clone(),
             opaque: *opaque,
             bits: *bits,

@@ -265,8 +265,10 @@ pub fn frame_path(path: &str, frame: u32) -> String {
 /// A texture's file.
 #[derive(Clone, Debug)]
 pub(super) struct File {
-    /// The PNG.
+    /// What it holds; nothing once it was handed over.
     pub bytes: Vec<u8>,
+    /// How long that is.
+    pub length: u64,
     /// Whether every texel is opaque.
     pub opaque: bool,
     /// Bits per channel.
@@ -279,7 +281,7 @@ impl File {
     /// With its hash, worked out once, where the bytes were made.
     pub fn new(bytes: Vec<u8>, opaque: bool, bits: u8) -> File {
         let hash = blake3::hash(&bytes).to_hex().to_string();
-        File { bytes, opaque, bits, hash }
+        File { length: bytes.len() as u64, bytes, opaque, bits, hash }
     }
 }
 
