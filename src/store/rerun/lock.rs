@@ -55,8 +55,7 @@ impl Lock {
                 .into());
         }
         // Who holds it, for the others' message; the lock holds without.
-        let host = gethostname::gethostname();
-        let who = format!("process {} on {}\n", std::process::id(), host.to_string_lossy());
+        let who = format!("process {}\n", own_name());
         #[cfg(windows)]
         let _ = crate::base::files::write_whole(folder.join(HOLDER), who.as_bytes());
         let _ = file
@@ -65,6 +64,18 @@ impl Lock {
             .and_then(|_| file.write_all(who.as_bytes()));
         Ok(Lock { _file: file })
     }
+}
+
+/// The number of this process and the machine that it runs on.
+#[cfg(not(target_family = "wasm"))]
+fn own_name() -> String {
+    format!("{} on {}", std::process::id(), gethostname::gethostname().to_string_lossy())
+}
+
+/// There are neither.
+#[cfg(target_family = "wasm")]
+fn own_name() -> String {
+    "unknown".to_owned()
 }
 
 /// Takes the system's lock of a file. A process that a killed run was just starting holds it, too, until it is another program: for that
