@@ -37,6 +37,7 @@ use fogweft::output::{self, Effort};
 use fogweft::plan::{Demand, Job, Plan, haze};
 use fogweft::review::contact;
 use fogweft::scene::pictures::Pictures;
+use fogweft::scene::project::Project;
 use fogweft::scene::recipe::shelf::Shelf;
 use fogweft::scene::start::quoted;
 use fogweft::scene::{Source, StrokesPlace, read, schema};
@@ -223,8 +224,12 @@ fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read
     Ok((reading, pictures))
 }
 
-/// Where a scene's outputs go if nothing is said: beside the scene file.
+/// Where a scene's outputs go if nothing is said: where the project says, else beside the scene file.
 fn default_out(scene: &Path) -> PathBuf {
+    // What is wrong with the project is told where the scene is read.
+    if let Some(out) = Project::of_scene(scene, &limits()).ok().and_then(|project| project.out_of(scene)) {
+        return out;
+    }
     let stem = scene.file_stem().unwrap_or_default().to_string_lossy();
     scene.with_file_name(format!("{stem}-sheets"))
 }

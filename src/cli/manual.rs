@@ -42,6 +42,9 @@ pub fn run(args: &args::Man) -> Result<()> {
     files.iter().try_for_each(|(file, page)| door.write(file, Form::Roff, page))
 }
 
+/// The one key of scenes that is none of the table's.
+const FROM: &str = "A scene file that this one builds on, from this file's folder. Keys of this file win; slots, named lamps and moods of one name are merged. Default: what fogweft.toml names under common, if anything.";
+
 /// The page of a file format: every key with its range, unit and default.
 fn keys(name: &str, about: &str, of_preset: bool) -> String {
     let mut page = Roff::new();
@@ -54,6 +57,11 @@ fn keys(name: &str, about: &str, of_preset: bool) -> String {
         Section::Step(_) => true,
         _ => !of_preset,
     };
+    if !of_preset {
+        page.control("TP", []);
+        page.text([bold("from"), roman(" ("), italic("a path"), roman(")")]);
+        page.text([roman(FROM)]);
+    }
     for key in KEYS.iter().filter(of) {
         page.control("TP", []);
         page.text([bold(key.path), roman(" ("), italic(key.takes()), roman(")")]);

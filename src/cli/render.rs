@@ -112,11 +112,13 @@ impl Level<'_> {
         super::spare_from_output(scene)?;
         inputs.read(scene);
         let source = Source::load(scene, &limits)?;
-        for folder in shelf::folders(Some(scene)) {
+        let bases = read::built_on(&source.file, &source.text, &limits);
+        bases.iter().for_each(|file| inputs.read(file));
+        for folder in shelf::folders(Some(scene), &limits) {
             inputs.read_folder(&folder);
         }
         let shelf = Shelf::of_scene(Some(scene), &limits);
-        let mut depends = vec![scene.to_path_buf()];
+        let mut depends = [vec![scene.to_path_buf()], bases].concat();
         let mut warnings = Vec::new();
         let mut runs = Vec::new();
         for (mood, reading) in readings(args, &source, &shelf, &limits)? {

@@ -27,7 +27,7 @@ pub fn vary(args: &args::Vary) -> Result<()> {
         return pick(args, &source, how, &along, choice);
     }
     let out = args.out.clone().unwrap_or_else(|| default_out(args));
-    let door = Door { replace: args.replace, inputs: inputs(file, &reading, &shelf) };
+    let door = Door { replace: args.replace, inputs: inputs(&source, &reading, &shelf) };
     door.look(&out)?;
     write_contact(&out, &vary::draw(&source, how, &args.slot, &along, (args.tile, args.at))?, &door)?;
     let rows = (0..along.values.len()).map(|at| {
@@ -40,10 +40,11 @@ pub fn vary(args: &args::Vary) -> Result<()> {
 }
 
 /// All that the variations are drawn from.
-fn inputs(scene: &Path, reading: &read::Reading, shelf: &Shelf) -> Vec<PathBuf> {
+fn inputs(scene: &Source, reading: &read::Reading, shelf: &Shelf) -> Vec<PathBuf> {
+    let bases = read::built_on(&scene.file, &scene.text, &super::limits());
     let presets = reading.presets.iter().filter_map(|name| shelf.file(name)).map(Path::to_path_buf);
     let pictures = reading.scene.slots.iter().flat_map(|slot| slot.files()).map(Path::to_path_buf);
-    [scene.to_path_buf()].into_iter().chain(presets).chain(pictures).collect()
+    [scene.file.clone()].into_iter().chain(bases).chain(presets).chain(pictures).collect()
 }
 
 fn default_out(args: &args::Vary) -> PathBuf {

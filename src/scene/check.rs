@@ -86,38 +86,39 @@ fn called(what: &str, name: &str) -> Result<(), Unfit> {
 
 /// Whether a picture's path stays in the scene's folder, or `climb` levels above it, whatever the system.
 pub(super) fn art_path(path: &str, climb: usize) -> Result<(), Unfit> {
-    let unfit = |message: String| {
-        Err(Unfit {
-            class: Class::Scene,
-            message,
-            remedy: "Keep pictures beside the scene or in a folder below it, with / between folders; or put a file \
-                     `fogweft.toml` in the folder that holds all levels and pictures."
-                .into(),
-        })
-    };
+    inside(
+        "the picture's path",
+        path,
+        climb,
+        "Keep pictures beside the scene or in a folder below it, with / between folders; or put a file \
+         `fogweft.toml` in the folder that holds all levels and pictures.",
+    )
+}
+
+/// Whether a path, which messages call `what`, stays in the folder of the file that names it, or `climb` levels above it, whatever the system.
+pub(super) fn inside(what: &str, path: &str, climb: usize, remedy: &str) -> Result<(), Unfit> {
+    let unfit = |message: String| Err(Unfit { class: Class::Scene, message, remedy: remedy.to_owned() });
     let written = shown(path);
     let mut start = path.chars();
     let drive = matches!((start.next(), start.next()), (Some('a'..='z' | 'A'..='Z'), Some(':')));
     if path.trim().is_empty() {
-        return unfit("the picture's path is empty".into());
+        return unfit(format!("{what} is empty"));
     }
     if path.len() > 1000 {
-        return unfit(format!("the picture's path is {} bytes long, over the limit of 1000", path.len()));
+        return unfit(format!("{what} is {} bytes long, over the limit of 1000", path.len()));
     }
     if path.starts_with(['/', '\\']) || drive {
-        return unfit(format!("the picture's path {written} is not relative to the scene's folder"));
+        return unfit(format!("{what} {written} is not relative to the scene's folder"));
     }
     if path.contains('\\') {
         return Err(Unfit {
             class: Class::Scene,
-            message: format!("the picture's path '{path}' has \\ between folders"),
+            message: format!("{what} '{path}' has \\ between folders"),
             remedy: format!("Write '{}': / is right on every system.", path.replace('\\', "/")),
         });
     }
     if path.chars().any(char::is_control) {
-        return unfit(format!(
-            "the picture's path {written} contains a character that not every system allows"
-        ));
+        return unfit(format!("{what} {written} contains a character that not every system allows"));
     }
     let mut depth = climb;
     for part in path.split('/') {
@@ -126,9 +127,9 @@ pub(super) fn art_path(path: &str, climb: usize) -> Result<(), Unfit> {
             ".." => match depth.checked_sub(1) {
                 Some(depth) => depth,
                 None if climb > 0 => {
-                    return unfit(format!("the picture's path {written} leaves the project's folder"));
+                    return unfit(format!("{what} {written} leaves the project's folder"));
                 }
-                None => return unfit(format!("the picture's path {written} leaves the scene's folder")),
+                None => return unfit(format!("{what} {written} leaves the scene's folder")),
             },
             _ => depth + 1,
         };
@@ -173,7 +174,7 @@ pub(super) fn art_file(file: &Path, folder: &Path) -> Result<(), Unfit> {
 }
 
 /// Whether links lead out of the folder. Where a path can't be followed it isn't told here.
-fn leaves(file: &Path, folder: &Path) -> bool {
+pub(super) fn leaves(file: &Path, folder: &Path) -> bool {
     let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
     match (file.canonicalize(), folder.canonicalize()) {
         (Ok(file), Ok(folder)) => !file.starts_with(folder),

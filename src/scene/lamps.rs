@@ -7,10 +7,10 @@ use crate::base::limits::Limits;
 use crate::base::units::{Px, Travel};
 use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
 
+use crate::scene::moods::Named;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::written::SceneFile;
 use serde::Deserialize;
-use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -36,8 +36,8 @@ pub struct Lamp {
 /// A lamp as written.
 #[derive(Debug)]
 pub(super) struct LampTable {
-    /// Its heading.
-    pub heading: Range<usize>,
+    /// Where its heading stands.
+    pub heading: Place,
     /// Its keys.
     pub entries: Entries,
     /// Its keys that are given but wrong.
@@ -91,18 +91,13 @@ pub(super) fn read(reader: &mut Reader<'_>, value: &Spanned<DeValue<'_>>, limits
         };
         let mut entries = Entries::new();
         let wrong = reader.table(table, Section::Lamp, &[], &mut entries);
-        lamps.push(LampTable { heading: item.span(), entries, wrong });
+        lamps.push(LampTable { heading: reader.place(item.span()), entries, wrong });
     }
     lamps
 }
 
-/// What a mood changes of lamps, by their place in the file.
-pub(super) fn of_mood(
-    reader: &mut Reader<'_>,
-    mood: &str,
-    value: &Spanned<DeValue<'_>>,
-    lamps: &[Option<&str>],
-) -> Vec<(usize, Entries)> {
+/// What a mood changes of lamps.
+pub(super) fn of_mood(reader: &mut Reader<'_>, mood: &str, value: &Spanned<DeValue<'_>>) -> Vec<Named> {
     let how = format!("Write [mood.{mood}.lamp.NAME], with its overrides under it.");
     let DeValue::Table(table) = value.get_ref() else {
         let message = "`lamp` in a mood must be a table of lamps by name";
@@ -111,18 +106,12 @@ pub(super) fn of_mood(
     };
     let mut all = Vec::new();
     for (name, value) in table.iter() {
-        let Some(at) = lamps.iter().position(|lamp| *lamp == Some(name.get_ref().as_ref())) else {
-            let message = format!("there is no lamp {}", shown(name.get_ref()));
-            let there = keys::instead(name.get_ref(), lamps.iter().flatten().copied());
-            let remedy = format!("Give the lamp that is meant a `name` in its [[lamp]]. {there}");
-            reader.fault(Class::Scene, &Place::File(name.span()), message, remedy);
-            continue;
-        };
         let DeValue::Table(table) = value.get_ref() else {
             reader.fault(Class::Scene, &Place::File(value.span()), "a mood's lamp must be a table", &how);
             continue;
         };
-        all.push((at, overrides(reader, table)));
+        let (name, place) = (name.get_ref().clone().into_owned(), reader.place(name.span()));
+        all.push(Named { name, place, entries: overrides(reader, table) });
     }
     all
 }
@@ -140,14 +129,13 @@ fn overrides(reader: &mut Reader<'_>, table: &DeTable<'_>) -> Entries {
 /// Checks that look at more than one key; faults go to `reader`.
 pub(super) fn check(written: &SceneFile, reader: &mut Reader<'_>) {
     for (at, lamp) in written.lamps.iter().enumerate() {
-        let heading = Place::File(lamp.heading.clone());
         for path in [key!("lamp.slot"), key!("lamp.x"), key!("lamp.y")] {
             if written.whole && !lamp.wrong.contains(&path) && !lamp.entries.contains_key(path) {
                 let wanted =
                     keys::find(path).map(|key| format!("{} {}", key.about, key.wanted())).unwrap_or_default();
                 let message =
                     format!("the lamp{} has no `{}`", lamp.called(), path.trim_start_matches("lamp."));
-                reader.fault(Class::Scene, &heading, message, wanted);
+                reader.fault(Class::Scene, &lamp.heading, message, wanted);
             }
         }
         let earlier = &written.lamps[..at];

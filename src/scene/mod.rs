@@ -1,6 +1,7 @@
 //! The scene as meant: every default, colour and override resolved. What renders reads this and interprets nothing.
 
 pub mod apart;
+mod bases;
 mod check;
 pub(crate) mod edit;
 pub mod keys;

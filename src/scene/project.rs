@@ -1,9 +1,96 @@
-//! The project that a scene belongs to: its root is the nearest folder above that holds `fogweft.toml`.
+//! The project that a scene belongs to: its root is the nearest folder above that holds `fogweft.toml`, which may say what all its scenes share.
 
+use crate::base::fault::{Class, Faults, Result};
+use crate::base::folder;
+use crate::base::limits::Limits;
+use crate::scene::bases::Named;
+use crate::scene::check;
+use crate::scene::keys::{self, Place, Reader, shown};
+use crate::scene::source::Source;
 use std::path::{Component, Path, PathBuf};
+use toml::de::DeValue;
 
 /// The file that marks a project's root.
 pub const MARK: &str = "fogweft.toml";
+
+/// Keys of that file, each a path from the root.
+const KEYS: [&str; 3] = ["shelf", "common", "out"];
+
+/// What to do about a path that leaves the project.
+const REMEDY: &str = "Name a place in the project: its path from this file's folder, with / between folders.";
+
+/// What the scenes of a project share.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Project {
+    /// Its root; none: the scene belongs to no project.
+    root: Option<PathBuf>,
+    /// The folder of presets that all its scenes see.
+    pub shelf: Option<PathBuf>,
+    /// The file that scenes build on which name none.
+    common: Option<Named>,
+    /// The folder below which outputs go.
+    out: Option<PathBuf>,
+}
+
+impl Project {
+    /// The project of the scene in `file`.
+    ///
+    /// # Errors
+    /// With all faults of its `fogweft.toml`.
+    pub fn of_scene(file: &Path, limits: &Limits) -> Result<Project> {
+        let Some(root) = root_of(folder::of(file)) else { return Ok(Project::default()) };
+        let source = Source::load(&root.join(MARK), limits)?;
+        let mut reader = Reader::new(&source.file);
+        let mut room = String::new();
+        let (table, _) = reader.parse(&source.text, &mut room);
+        let mut project = Project::default();
+        for (name, value) in table.iter() {
+            let place = Place::File(value.span());
+            let Some(key) = KEYS.into_iter().find(|key| key == name.get_ref()) else {
+                let message = format!("unknown key {} in {MARK}", shown(name.get_ref()));
+                let remedy = keys::instead(name.get_ref(), KEYS.into_iter());
+                reader.fault(Class::Scene, &Place::File(name.span()), message, remedy);
+                continue;
+            };
+            let DeValue::String(path) = value.get_ref() else {
+                let message = format!("`{key}` must be a path from this file's folder");
+                reader.fault(Class::Scene, &place, message, format!("Write it in quotes: {key} = \"…\"."));
+                continue;
+            };
+            match check::inside(&format!("the path of `{key}`"), path, 0, REMEDY) {
+                Ok(()) if key == "common" => {
+                    let (by, path) = (source.file.clone(), path.clone().into_owned());
+                    project.common = Some(Named { by, span: Some(value.span()), path });
+                }
+                Ok(()) if key == "shelf" => project.shelf = Some(root.join(&**path)),
+                Ok(()) => project.out = Some(root.join(&**path)),
+                Err(unfit) => reader.fault(unfit.class, &place, unfit.message, unfit.remedy),
+            }
+        }
+        project.root = Some(root);
+        let faults = Faults { list: reader.finish(), sources: Vec::new() };
+        faults.with_source(&source.file, &source.text).or(project)
+    }
+
+    /// The file that marks the project of the scene in `file`.
+    pub fn mark_of(file: &Path) -> Option<PathBuf> {
+        Some(root_of(folder::of(file))?.join(MARK))
+    }
+
+    /// What the scene in `file` builds on if it names nothing itself: the project's common file, unless it is that.
+    pub(super) fn common_of(&self, file: &Path) -> Option<Named> {
+        let named = self.common.clone()?;
+        let common = absolute(&named.by.with_file_name(&named.path));
+        (common.is_none() || common != absolute(file)).then_some(named)
+    }
+
+    /// Where the outputs of the scene in `file` go, if the project says so: below its folder for outputs, under the scene's path from the
+    /// root without its ending.
+    pub fn out_of(&self, file: &Path) -> Option<PathBuf> {
+        let file = absolute(file)?.with_extension("");
+        Some(self.out.as_ref()?.join(file.strip_prefix(self.root.as_ref()?).ok()?))
+    }
+}
 
 /// The root of the project that holds `folder`; none where no folder above holds [`MARK`].
 pub fn root_of(folder: &Path) -> Option<PathBuf> {

@@ -54,7 +54,7 @@ fn scene() -> Json {
             "description": "The slots: places in depth, in any order.",
             "type": "array",
             "minItems": 1,
-            "items": table("A place in depth.", slot, required(Section::Slot)),
+            "items": table("A place in depth.", slot, vec!["name".into()]),
         }),
     );
     let lamp = properties(Section::Lamp);
@@ -73,7 +73,7 @@ fn scene() -> Json {
         json!({
             "description": "Lamps: the air before their slot's picture glows around them.",
             "type": "array",
-            "items": table("A lamp.", lamp, required(Section::Lamp)),
+            "items": table("A lamp.", lamp, Vec::new()),
         }),
     );
     all.insert(
@@ -84,9 +84,27 @@ fn scene() -> Json {
             "additionalProperties": table("Overrides in this mood.", mood, Vec::new()),
         }),
     );
+    all.insert(
+        "from".into(),
+        json!({
+            "description": "A scene file that this one builds on, by its path from this file's folder; keys of this file win over its keys.",
+            "type": "string",
+            "minLength": 1,
+        }),
+    );
     let mut needed = required(Section::Scene);
     needed.push("slot".into());
-    head("Scene", table("A layered 2D scene and its air.", all, needed))
+    let mut schema = table("A layered 2D scene and its air.", all, Vec::new());
+    // What a scene builds on may give what it doesn't.
+    let alone = json!({
+        "required": needed,
+        "properties": {
+            "slot": { "items": { "required": required(Section::Slot) } },
+            "lamp": { "items": { "required": required(Section::Lamp) } },
+        },
+    });
+    schema["anyOf"] = json!([{ "required": ["from"] }, alone]);
+    head("Scene", schema)
 }
 
 /// An sRGB colour.

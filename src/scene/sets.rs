@@ -105,7 +105,10 @@ fn split<'a>(
     };
     let path = path.trim();
     let key = keys::find_general(path);
-    if key.is_none() {
+    if path == "from" {
+        let message = "what a scene builds on can't be set from the command line";
+        reader.fault(Class::Usage, place, message, "Change `from` in the scene file.");
+    } else if key.is_none() {
         let known = KEYS.iter().map(|key| key.path).filter(|path| keys::find_general(path).is_some());
         unknown_key(path, known, place, reader);
     }

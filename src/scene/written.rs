@@ -5,7 +5,6 @@ use crate::base::limits::Limits;
 use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
 use crate::scene::lamps::{self, LampTable};
 use crate::scene::moods;
-use std::ops::Range;
 use std::path::Path;
 use toml::Spanned;
 use toml::de::DeValue;
@@ -30,8 +29,8 @@ pub(super) struct SceneFile {
 /// A slot as written.
 #[derive(Debug)]
 pub(super) struct SlotTable {
-    /// Its heading.
-    pub heading: Range<usize>,
+    /// Where its heading stands.
+    pub heading: Place,
     /// Its keys and step tables.
     pub entries: Entries,
     /// Its keys that are given but wrong.
@@ -62,13 +61,58 @@ impl SceneFile {
         };
         let mood = self.moods.swap_remove(at);
         self.top.extend(mood.top);
-        for (slot, entries) in mood.slots {
-            self.slots[slot].entries.extend(entries);
+        for changed in mood.slots {
+            if let Some(slot) = self.slots.iter_mut().find(|slot| slot.name() == Some(&changed.name)) {
+                slot.entries.extend(changed.entries);
+            }
         }
-        for (lamp, entries) in mood.lamps {
-            self.lamps[lamp].entries.extend(entries);
+        for changed in mood.lamps {
+            if let Some(lamp) = self.lamps.iter_mut().find(|lamp| lamp.name() == Some(&changed.name)) {
+                lamp.entries.extend(changed.entries);
+            }
         }
         Ok(())
+    }
+
+    /// Takes over what a base says besides. Slots, named lamps and moods of one name are one; those that the base alone has follow the
+    /// scene's own, in the base's order.
+    pub fn build_on(&mut self, base: SceneFile) {
+        fill(&mut self.top, base.top);
+        for slot in base.slots {
+            let own = self.slots.iter_mut().find(|own| own.name().is_some() && own.name() == slot.name());
+            match own {
+                Some(own) => {
+                    fill(&mut own.entries, slot.entries);
+                    own.wrong.extend(slot.wrong);
+                }
+                None => self.slots.push(slot),
+            }
+        }
+        for lamp in base.lamps {
+            let own = self.lamps.iter_mut().find(|own| own.name().is_some() && own.name() == lamp.name());
+            match own {
+                Some(own) => {
+                    fill(&mut own.entries, lamp.entries);
+                    own.wrong.extend(lamp.wrong);
+                }
+                None => self.lamps.push(lamp),
+            }
+        }
+        for mood in base.moods {
+            match self.moods.iter_mut().find(|own| own.name == mood.name) {
+                Some(own) => own.build_on(mood),
+                None => self.moods.push(mood),
+            }
+        }
+        self.wrong.extend(base.wrong);
+        self.whole &= base.whole;
+    }
+}
+
+/// Adds what isn't there yet.
+fn fill(own: &mut Entries, base: Entries) {
+    for (path, entry) in base {
+        own.entry(path).or_insert(entry);
     }
 }
 
@@ -77,7 +121,7 @@ pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Scen
     let mut room = String::new();
     let (table, whole) = reader.parse(text, &mut room);
     let mut written = SceneFile { whole, ..SceneFile::default() };
-    written.wrong = reader.scene(&table, &["slot", "lamp", "mood"], &mut written.top);
+    written.wrong = reader.scene(&table, &["from", "slot", "lamp", "mood"], &mut written.top);
     if let Some(slots) = table.get("slot")
         && !read_slots(reader, slots, limits, &mut written.slots)
     {
@@ -87,11 +131,13 @@ pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Scen
         written.lamps = lamps::read(reader, lamps, limits);
     }
     if let Some(moods) = table.get("mood") {
-        let names = moods::Names {
-            slots: &written.slots.iter().map(SlotTable::name).collect::<Vec<_>>(),
-            lamps: &written.lamps.iter().map(LampTable::name).collect::<Vec<_>>(),
-        };
-        written.moods = moods::read(reader, moods, &names);
+        written.moods = moods::read(reader, moods);
+    }
+    if let Some(from) = table.get("from")
+        && !matches!(from.get_ref(), DeValue::String(_))
+    {
+        let remedy = "Write its path in quotes, from this file's folder: from = \"../common.toml\".";
+        reader.fault(Class::Scene, &Place::File(from.span()), "`from` must be the path of a file", remedy);
     }
     written
 }
@@ -126,7 +172,7 @@ fn read_slots(
             DeValue::Table(table) => {
                 let mut entries = Entries::new();
                 let wrong = reader.table(table, Section::Slot, &[], &mut entries);
-                into.push(SlotTable { heading: item.span(), entries, wrong });
+                into.push(SlotTable { heading: reader.place(item.span()), entries, wrong });
             }
             _ => {
                 all_tables = false;

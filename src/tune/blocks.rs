@@ -8,10 +8,10 @@ use std::path::Path;
 use toml_edit::{Document, Item, Table};
 
 /// A table's header and where its lines end.
-struct Block {
+pub(super) struct Block {
     /// Names on the way to it; of one in a list also its place there.
-    path: Vec<String>,
-    lines: Range<usize>,
+    pub path: Vec<String>,
+    pub lines: Range<usize>,
 }
 
 /// A slot that is to be added.
@@ -59,7 +59,7 @@ pub(super) fn remove_slot(file: &Path, text: &str, name: &str) -> Result<String>
     let tables = document.get("slot").and_then(Item::as_array_of_tables);
     let at = tables
         .and_then(|all| all.iter().position(|one| one.get("name").and_then(Item::as_str) == Some(name)))
-        .ok_or_else(|| by_hand(file, "the slot has no table of its own", "Remove it by hand."))?;
+        .ok_or_else(|| by_hand(file, "the slot has no table of its own", "Remove it by hand, or hide it."))?;
     let at = at.to_string();
     let lamps: Vec<String> = lamps_of(&document, name).map(|(at, _)| at.to_string()).collect();
     let is_its = |path: &[String]| match path {
@@ -199,7 +199,7 @@ fn by_hand(file: &Path, what: &str, remedy: &str) -> crate::base::fault::Faults 
 }
 
 /// `lines` at a line's start, with an empty line before and after.
-fn inserted(text: &str, at: usize, lines: &str) -> String {
+pub(super) fn inserted(text: &str, at: usize, lines: &str) -> String {
     let (before, after) = text.split_at(at);
     let end = if before.is_empty() || before.ends_with('\n') { "" } else { "\n" };
     let gap =
@@ -210,7 +210,7 @@ fn inserted(text: &str, at: usize, lines: &str) -> String {
 }
 
 /// All tables that have headers, in the text's order.
-fn blocks(document: &Document<&str>, text: &str) -> Vec<Block> {
+pub(super) fn blocks(document: &Document<&str>, text: &str) -> Vec<Block> {
     let mut headers = Vec::new();
     collect(document.as_table(), &mut Vec::new(), &mut headers);
     headers.sort_by_key(|(_, start)| *start);

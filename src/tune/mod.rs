@@ -9,6 +9,7 @@ mod draw;
 mod frame;
 mod http;
 mod hub;
+mod inherited;
 mod lamps;
 mod recovery;
 mod row_means;

@@ -120,6 +120,10 @@ impl Session {
         self.mood.as_deref()
     }
 
+    pub fn limits(&self) -> &Limits {
+        &self.limits
+    }
+
     pub fn shelf(&self) -> &Shelf {
         &self.shelf
     }

@@ -1,13 +1,14 @@
 //! Watches the scene's file, its pictures and its presets for what others do to them.
 
 use crate::base::folder;
+use crate::scene::read;
 use crate::scene::recipe::shelf;
 use crate::store::watcher::{self, Signs};
 use crate::tune::hub::Hub;
 use crate::tune::session::FileChange;
 use crate::tune::socket;
 use std::path::PathBuf;
-use std::sync::mpsc;
+use std::sync::{Arc, mpsc};
 use std::time::{Duration, SystemTime};
 
 /// How long a file must have stayed the same: a save may come in several pieces.
@@ -61,11 +62,12 @@ pub(super) fn watch(hub: &Hub) {
 }
 
 fn looks(hub: &Hub) -> Looks {
-    let (scene, pictures) = {
+    let (scene, text, limits, pictures) = {
         let session = hub.session();
-        (session.file().to_path_buf(), session.pictures())
+        (session.file().to_path_buf(), Arc::clone(session.text()), *session.limits(), session.pictures())
     };
-    let presets = shelf::folders(Some(&scene)).into_iter().flat_map(|folder| {
+    let bases = read::built_on(&scene, &text, &limits);
+    let presets = shelf::folders(Some(&scene), &limits).into_iter().flat_map(|folder| {
         let files = std::fs::read_dir(&folder).into_iter().flatten().flatten().map(|entry| entry.path());
         let mut files: Vec<PathBuf> = files
             .filter(|file| file != &scene && file.extension().is_some_and(|ending| ending == "toml"))
@@ -74,7 +76,7 @@ fn looks(hub: &Hub) -> Looks {
         files
     });
     let presets: Vec<PathBuf> = presets.collect();
-    std::iter::once(scene).chain(pictures).chain(presets).map(look).collect()
+    std::iter::once(scene).chain(pictures).chain(bases).chain(presets).map(look).collect()
 }
 
 fn look(file: PathBuf) -> (PathBuf, Option<(u64, SystemTime)>) {

@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::scene::edit::{Edit, after, lamp, line_after, slot};
 use crate::scene::keys::KEYS;
+use crate::tune::inherited;
 use std::ops::Range;
 use std::path::Path;
 use toml_edit::{Document, Item, TableLike};
@@ -31,7 +32,9 @@ pub fn set(file: &Path, text: &str, location: &Location<'_>, value: &str) -> Res
         Some(item) => item.span().map(|at| Edit { at, with: value.to_owned() }),
         None => added(document.as_item(), text, location, value),
     };
-    let fresh = edit.map(|edit| edit.done(text)).ok_or_else(|| unfit(file, location, value))?;
+    let fresh = edit.map(|edit| edit.done(text));
+    let fresh = fresh.or_else(|| inherited::set(&document, text, location, value));
+    let fresh = fresh.ok_or_else(|| unfit(file, location, value))?;
     // Whatever the layout: what is written must read back.
     if reads(&fresh, location).as_deref() == Some(value) {
         Ok(fresh)
@@ -80,6 +83,11 @@ pub(super) fn parse<'t>(file: &Path, text: &'t str) -> Result<Document<&'t str>>
 }
 
 fn unfit(file: &Path, location: &Location<'_>, value: &str) -> Fault {
+    if location.mood.is_none() && location.lamp.is_some() {
+        return Fault::new(Class::Scene, "the lamp stands in a file that the scene builds on")
+            .in_file(file)
+            .remedy("Change it there, or write a [[lamp]] with its `name` and what differs into the scene.");
+    }
     Fault::new(Class::Scene, format!("the file's layout leaves no place for `{}`", location.key))
         .in_file(file)
         .remedy(format!("Write `{} = {value}` by hand.", location.key))

@@ -7,6 +7,7 @@ mod dice;
 mod moods;
 #[path = "../common/program.rs"]
 mod program;
+mod projects;
 mod rims;
 mod schemas;
 mod shelves;

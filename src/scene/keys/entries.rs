@@ -6,6 +6,7 @@ use crate::scene::keys::{KEYS, Key, STEPS, Section, TABLES, Value, find, near, o
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -16,8 +17,31 @@ pub(crate) enum Place {
     File(Range<usize>),
     /// In the table of the mood of this name in the file at hand, at these bytes.
     Mood(String, Range<usize>),
+    /// In a file that the scene builds on, at these bytes; in the table of the mood of this name there, or in none.
+    Base(Arc<Base>, Option<String>, Range<usize>),
     /// In a `--set` argument, as written.
     Argument(String),
+}
+
+/// A file that a scene builds on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Base {
+    /// The file.
+    pub file: PathBuf,
+    /// Its path from the scene's folder.
+    pub path: String,
+}
+
+impl Place {
+    /// How far what stands here wins over what others give: the command line's over a mood's, over the scene's, over a base's.
+    pub fn rank(&self) -> u8 {
+        match self {
+            Place::Base(_, None, _) => 0,
+            Place::File(_) => 1,
+            Place::Base(_, Some(_), _) | Place::Mood(..) => 2,
+            Place::Argument(_) => 3,
+        }
+    }
 }
 
 /// A value and where it was written.
@@ -40,11 +64,27 @@ pub(crate) struct Reader<'a> {
     slips: Slips,
     /// The mood whose tables are being read.
     pub mood: Option<String>,
+    /// The file, where it is not the scene's own but one that it builds on.
+    base: Option<Arc<Base>>,
 }
 
 impl<'a> Reader<'a> {
     pub fn new(file: &'a Path) -> Reader<'a> {
-        Reader { file, faults: Vec::new(), slips: Slips::default(), mood: None }
+        Reader { file, faults: Vec::new(), slips: Slips::default(), mood: None, base: None }
+    }
+
+    /// Of a file that the scene builds on.
+    pub fn of_base(base: &'a Arc<Base>) -> Reader<'a> {
+        Reader { base: Some(Arc::clone(base)), ..Reader::new(&base.file) }
+    }
+
+    /// The place of these bytes of the file.
+    pub fn place(&self, span: Range<usize>) -> Place {
+        match (&self.base, &self.mood) {
+            (Some(base), mood) => Place::Base(Arc::clone(base), mood.clone(), span),
+            (None, Some(mood)) => Place::Mood(mood.clone(), span),
+            (None, None) => Place::File(span),
+        }
     }
 
     /// Adds a fault at a place.
@@ -58,6 +98,9 @@ impl<'a> Reader<'a> {
         let fault = match place {
             Place::File(span) | Place::Mood(_, span) => {
                 Fault::new(class, message).in_file(self.file).at(Some(span.clone()))
+            }
+            Place::Base(base, _, span) => {
+                Fault::new(class, message).in_file(&base.file).at(Some(span.clone()))
             }
             Place::Argument(argument) => {
                 Fault::new(Class::Usage, message).in_file(PathBuf::from(format!("--set {argument}")))
@@ -150,10 +193,7 @@ impl<'a> Reader<'a> {
 
     /// Reads one value; says whether it is right.
     fn value(&mut self, key: &'static Key, value: &Spanned<DeValue<'_>>, into: &mut Entries) -> bool {
-        let place = match &self.mood {
-            Some(mood) => Place::Mood(mood.clone(), value.span()),
-            None => Place::File(value.span()),
-        };
+        let place = self.place(value.span());
         match key.check(value.get_ref()) {
             Ok(value) => {
                 into.insert(key.path, Entry { value, place });
@@ -166,19 +206,22 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// The faults, in the order of their places: the file as a whole first, arguments last.
+    /// The faults, in the order of their places: the file as a whole first, then its lines, then those of other files, and of arguments.
     pub fn finish(mut self) -> Vec<Fault> {
         let slips = std::mem::take(&mut self.slips);
+        let file = self.file;
+        let own = |fault: &Fault| fault.file.as_deref() == Some(file);
         // Where a line isn't TOML, what is wrong with its value is an effect.
-        self.faults.retain(|fault| fault.span.as_ref().is_none_or(|span| !slips.covers(span.start)));
+        self.faults
+            .retain(|fault| !own(fault) || fault.span.as_ref().is_none_or(|span| !slips.covers(span.start)));
         for slip in slips.list {
             self.fault(Class::Scene, &Place::File(slip.span), slip.message, slip.remedy);
         }
         let mut faults = self.faults;
         faults.sort_by_key(|fault| match &fault.span {
+            _ if !own(fault) => (2, 0),
             Some(span) => (1, span.start),
-            None if fault.file.as_deref() == Some(self.file) => (0, 0),
-            None => (2, 0),
+            None => (0, 0),
         });
         faults
     }
@@ -228,7 +271,7 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
     }
     if section == Section::Scene {
         known.extend(TABLES.map(|(name, _)| name));
-        known.extend(["slot", "lamp", "mood"]);
+        known.extend(["from", "slot", "lamp", "mood"]);
     }
     match near(name, known.iter().copied()) {
         Some(near) => format!("Did you mean `{near}`?"),

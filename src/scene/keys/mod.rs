@@ -7,7 +7,7 @@ mod syntax;
 mod table;
 mod value;
 
-pub(crate) use entries::{Entries, Entry, Place, Reader, find_general};
+pub(crate) use entries::{Base, Entries, Entry, Place, Reader, find_general};
 pub use table::KEYS;
 pub use value::Value;
 pub(crate) use value::shown;

@@ -6,6 +6,7 @@ use crate::scene::check::{self, Unfit, only_in};
 use crate::scene::keys::{self, Entry, Place, Reader, key, shown};
 use crate::scene::lamps;
 use crate::scene::layered::{self, Layered};
+use crate::scene::moods;
 use crate::scene::project;
 use crate::scene::read::Options;
 use crate::scene::recipe::shelf::{Preset, default_preset};
@@ -24,6 +25,7 @@ pub(super) fn all(
     names(written, reader);
     eye(written, reader);
     lamps::check(written, reader);
+    moods::check(written, reader);
     pictures(written, file, options, reader)
 }
 
@@ -50,8 +52,12 @@ fn missing(written: &SceneFile, reader: &mut Reader<'_>) {
             if !slot.wrong.contains(&path) && !slot.entries.contains_key(path) {
                 let name = path.trim_start_matches("slot.");
                 let of = slot.name().map(|name| format!(" {}", shown(name))).unwrap_or_default();
-                let place = Place::File(slot.heading.clone());
-                reader.fault(Class::Scene, &place, format!("the slot{of} has no `{name}`"), wanted(path));
+                reader.fault(
+                    Class::Scene,
+                    &slot.heading,
+                    format!("the slot{of} has no `{name}`"),
+                    wanted(path),
+                );
             }
         }
     }
@@ -102,10 +108,7 @@ fn eye(written: &SceneFile, reader: &mut Reader<'_>) {
             continue;
         }
         // Who moved the camera by an argument finds the fault there.
-        let place = match (&entry.place, given.map(|entry| &entry.place)) {
-            (Place::File(_), Some(argument @ Place::Argument(_))) => argument,
-            (own, _) => own,
-        };
+        let place = later(&entry.place, given.map(|entry| &entry.place));
         let of = slot.name().map(|name| format!(" {}", shown(name))).unwrap_or_default();
         reader.fault(
             Class::Scene,
@@ -116,6 +119,11 @@ fn eye(written: &SceneFile, reader: &mut Reader<'_>) {
             format!("Give it a depth above {}, or move the camera back with `camera`.", -camera),
         );
     }
+}
+
+/// Of two places the one that has the last word.
+fn later<'a>(own: &'a Place, other: Option<&'a Place>) -> &'a Place {
+    other.filter(|other| other.rank() > own.rank()).unwrap_or(own)
 }
 
 /// The air is no thicker outside the fog than within it.
@@ -131,10 +139,7 @@ pub(super) fn air(written: &SceneFile, presets: &BTreeMap<String, Preset>, reade
         return;
     }
     // Who changed the visibility by an argument or a mood finds the fault there.
-    let place = match (within.map(|entry| &entry.place), &entry.place) {
-        (Some(other @ (Place::Argument(_) | Place::Mood(..))), Place::File(_)) => other,
-        (_, own) => own,
-    };
+    let place = later(&entry.place, within.map(|entry| &entry.place));
     reader.fault(
         Class::Scene,
         place,

@@ -1,6 +1,6 @@
 //! From a scene file to the scene as meant: every default, preset and override laid in its order.
 //!
-//! What wins: command line over slot over scene over preset over default. A slot's own preset takes the place of
+//! What wins: command line over slot over scene over what the scene builds on over preset over default. A slot's own preset takes the place of
 //! the scene's. On the command line, what names a slot wins over what names all.
 
 mod build;
@@ -9,9 +9,11 @@ mod checks;
 
 use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
+use crate::scene::bases::{self, Chain};
 use crate::scene::keys::{Entry, Place, Reader, Value, key};
 use crate::scene::layered::Layered;
 use crate::scene::pictures::Held;
+use crate::scene::project::Project;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::recipe::shelf::{Preset, Shelf, default_preset};
 use crate::scene::sets::{self, Overrides};
@@ -92,6 +94,17 @@ pub fn read(file: &Path, text: &str, options: Options<'_>) -> Result<Reading> {
 pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&str>) -> Result<Reading> {
     let mut reader = Reader::new(file);
     let mut written = written::read(text, options.limits, &mut reader);
+    let chain = Chain::of(file, text, options.shelf.project()?, options.limits);
+    let mut base_faults = chain.faults.clone();
+    for (base, text) in &chain.links {
+        let mut reader = Reader::of_base(base);
+        let mut below = written::read(text, options.limits, &mut reader);
+        base_faults.append(&mut reader.finish());
+        bases::move_pictures(&mut below, base);
+        written.build_on(below);
+    }
+    // What can't be found may give what is missing.
+    written.whole &= chain.faults.is_empty();
     let moods: Vec<String> = written.moods.iter().map(|mood| mood.name.clone()).collect();
     let mut unknown = Faults::default();
     if let Some(mood) = mood
@@ -107,14 +120,24 @@ pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&st
     checks::air(&written, &presets, &mut reader);
 
     let mut faults = Faults { list: reader.finish(), sources: Vec::new() };
+    faults.list.append(&mut base_faults);
     faults.list.append(&mut preset_faults.list);
     faults.list.append(&mut unknown.list);
     if !faults.list.is_empty() {
-        let mut faults = faults.with_source(file, text);
+        let mut faults = chain.with_sources(faults.with_source(file, text));
         faults.sources.append(&mut preset_faults.sources);
         return Err(faults);
     }
     build::scene(file, Input { file: written, overrides, presets, layered, moods })
+}
+
+/// The files besides `file` and its pictures that a scene is read from, whether they can be or not: those that it builds on, and the one
+/// that marks its project.
+pub fn built_on(file: &Path, text: &str, limits: &Limits) -> Vec<PathBuf> {
+    let project = Project::of_scene(file, limits).unwrap_or_default();
+    let mut named = Chain::of(file, text, &project, limits).named;
+    named.extend(Project::mark_of(file));
+    named
 }
 
 /// All that a faultless scene is built from.
@@ -179,6 +202,8 @@ fn layer_of(entry: &Entry, in_file: Layer) -> Layer {
     match &entry.place {
         Place::Argument(_) => Layer::CommandLine,
         Place::Mood(name, _) => Layer::Mood(name.clone()),
+        Place::Base(base, Some(mood), _) => Layer::Base(format!("{}, mood {mood}", base.path)),
+        Place::Base(base, None, _) => Layer::Base(base.path.clone()),
         Place::File(_) => in_file,
     }
 }

@@ -15,6 +15,8 @@ pub enum Layer {
     Default,
     /// The preset of this name.
     Preset(String),
+    /// A file that the scene builds on, for all slots or for the slot, by its path from the scene's folder; with its mood, where that gives it.
+    Base(String),
     /// The scene, for all slots.
     Scene,
     /// The slot.
@@ -30,6 +32,7 @@ impl fmt::Display for Layer {
         match self {
             Layer::Default => f.write_str("default"),
             Layer::Preset(name) => write!(f, "preset {name}"),
+            Layer::Base(path) => f.write_str(path),
             Layer::Scene => f.write_str("scene"),
             Layer::Slot => f.write_str("slot"),
             Layer::Mood(name) => write!(f, "mood {name}"),

@@ -4,6 +4,7 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::words::Anchor;
 use crate::scene::keys::{self, Entries, Key, Reader, Section, key, shown};
+use crate::scene::project::Project;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::source::Source;
 use serde::Deserialize;
@@ -118,6 +119,10 @@ struct PresetFile {
 #[derive(Clone, Debug, Default)]
 pub struct Shelf {
     files: Vec<PresetFile>,
+    /// What the project of the scene that sees it says.
+    project: Project,
+    /// What is wrong with that.
+    broken: Option<Faults>,
 }
 
 /// Visibility in metres that a weather word allows.
@@ -148,7 +153,7 @@ impl Shelf {
             on_disk: false,
             hides: None,
         };
-        Shelf { files: EMBEDDED.iter().map(own).collect() }
+        Shelf { files: EMBEDDED.iter().map(own).collect(), ..Shelf::default() }
     }
 
     /// Puts a preset's text on the shelf; `file` is for messages.
@@ -191,14 +196,26 @@ impl Shelf {
         }
     }
 
-    /// The shelf that a scene sees: the presets that come with the program, over them the user's own, over them those in `presets/`
-    /// beside the scene file.
+    /// The shelf that a scene sees: the presets that come with the program, over them the user's own, over them the project's, over them
+    /// those in `presets/` beside the scene file. What is wrong with the project comes out when a scene is read with it.
     pub fn of_scene(scene: Option<&Path>, limits: &Limits) -> Shelf {
         let mut shelf = Shelf::embedded();
-        for folder in folders(scene) {
+        match scene.map_or_else(|| Ok(Project::default()), |scene| Project::of_scene(scene, limits)) {
+            Ok(project) => shelf.project = project,
+            Err(faults) => shelf.broken = Some(faults),
+        }
+        for folder in folders(scene, limits) {
             shelf.put_folder(&folder, limits);
         }
         shelf
+    }
+
+    /// What the project of the scene says.
+    ///
+    /// # Errors
+    /// As for [`Project::of_scene`].
+    pub fn project(&self) -> Result<&Project> {
+        self.broken.clone().map_or(Ok(&self.project), Err)
     }
 
     fn put_file(&mut self, mut own: PresetFile) {
@@ -344,15 +361,16 @@ pub(crate) fn default_preset() -> String {
     default.and_then(|value| value.text().map(str::to_owned)).unwrap_or_default()
 }
 
-/// Folders of presets besides the program's own, in the order in which they hide each other: the user's, and the scene's.
-pub fn folders(scene: Option<&Path>) -> Vec<PathBuf> {
+/// Folders of presets besides the program's own, in the order in which they hide each other: the user's, the project's and the scene's.
+pub fn folders(scene: Option<&Path>, limits: &Limits) -> Vec<PathBuf> {
     let absolute = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|path| path.is_absolute());
     // XDG Base Directory Specification 0.8; elsewhere the system's own place.
     let config = absolute("XDG_CONFIG_HOME")
         .or_else(|| absolute("HOME").map(|home| home.join(".config")))
         .or_else(|| absolute("APPDATA"));
     let own = config.map(|config| config.join("fogweft").join("presets"));
-    own.into_iter().chain(scene.map(|scene| scene.with_file_name("presets"))).collect()
+    let project = scene.and_then(|scene| Project::of_scene(scene, limits).ok()?.shelf);
+    own.into_iter().chain(project).chain(scene.map(|scene| scene.with_file_name("presets"))).collect()
 }
 
 /// Most files of a folder that are looked at.
