@@ -83,7 +83,7 @@ fn who_set_a_value_is_told_and_a_change_of_the_base_makes_what_it_touches() {
     assert!(!said.out.contains("fog.png"), "{}", said.out);
     scene.edit("common.toml", "visibility = 900", "visibility = 800");
     let said = scene.run(&["render", LEVEL]).well();
-    assert!(said.out.contains("far.fog.png: air.visibility 900 -> 800"), "{}", said.out);
+    assert!(said.out.contains("mid.fog.png: air.visibility 900 -> 800\n"), "{}", said.out);
     assert!(!said.out.contains("far.art.png"), "{}", said.out);
     // A mood of the base wins over the level's own, as it would in one file.
     let dusk = scene.run(&["presets", "show", "mid", "--from", LEVEL, "--mood", "dusk"]).well().out;
@@ -93,6 +93,7 @@ fn who_set_a_value_is_told_and_a_change_of_the_base_makes_what_it_touches() {
 #[test]
 fn slots_of_one_name_are_one_and_pictures_stay_where_their_file_says() {
     let scene = project();
+    in_one_file(&scene);
     scene.write("shared/hill.svg", &hill("#998877"));
     scene.write(
         "shared/far.toml",
@@ -109,7 +110,7 @@ fn slots_of_one_name_are_one_and_pictures_stay_where_their_file_says() {
     );
     scene.render(&["--quiet"]).well();
     // The level's own depth and picture of `far` win; `ridge` is the base's.
-    same(&scene.files(SHEETS), &scene.files("scene-sheets"), "merged slots, but for moods");
+    same(&scene.files(SHEETS), &scene.files("scene-sheets"), "merged slots");
 }
 
 #[test]

@@ -107,8 +107,7 @@ impl Standing {
 }
 
 /// What a new project's root says of itself.
-const MARK_TEXT: &str =
-    "# The root of a fogweft project: scenes in folders below may use pictures from anywhere in here.\n";
+const MARK_TEXT: &str = "# The root of a fogweft project: scenes in folders below may use pictures from anywhere in here.\n# It may name what they share: shelf = \"presets\", common = \"common.toml\", out = \"build/fog\".\n";
 
 /// The folder to become the root: the deepest that holds both, if the command runs in it or above it.
 fn new_root(folder: &Path, file: &Path) -> Result<PathBuf> {
