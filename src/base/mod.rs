@@ -6,6 +6,7 @@ pub mod exp;
 pub mod fault;
 pub mod files;
 pub mod folder;
+pub mod gate;
 pub mod interpolate;
 pub mod key;
 pub mod law;

@@ -9,6 +9,7 @@ use fogweft::base::limits;
 use fogweft::base::units::Camera;
 use fogweft::output::forms::{Also, Pan};
 use fogweft::review::contact;
+use fogweft::store::run::CACHE_SHARE;
 use std::path::PathBuf;
 
 /// Makes fog for layered 2D scenes: a matched sheet for every depth slot.
@@ -135,6 +136,9 @@ pub struct Render {
     /// Keep nothing hidden on disk for the next run
     #[arg(long)]
     pub no_cache: bool,
+    /// Most that is kept hidden on disk for the next run, as a share of the outputs' size; 8 makes runs after small changes of large scenes faster
+    #[arg(long, value_name = "SHARE", default_value_t = CACHE_SHARE, value_parser = share)]
+    pub cache: f64,
     /// Overwrite outputs that were edited since the last run; by default they are kept and new versions are written beside them. Also
     /// overwrite a file named by --depfile that fogweft didn't write
     #[arg(long)]
@@ -424,6 +428,13 @@ fn form(text: &str) -> Result<Also, String> {
         let words: Vec<&str> = Also::ALL.iter().map(|also| also.word()).collect();
         format!("expected one of: {}", words.join(", "))
     })
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    match finite(text)? {
+        value if (0.0..=1000.0).contains(&value) => Ok(value),
+        _ => Err("expected a share from 0 to 1000".to_owned()),
+    }
 }
 
 fn scale(text: &str) -> Result<f64, String> {

@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-/// The progress of the runs of one command, on standard error.
+/// The progress of the runs of one command, on standard error. Several levels may be at work; one bar shows them all.
 pub struct Bar {
     shown: Mutex<Shown>,
     quiet: bool,
@@ -23,11 +23,23 @@ pub struct Bar {
 #[derive(Default)]
 struct Shown {
     bar: Option<ProgressBar>,
+    /// How many runs it shows now.
+    runs: usize,
+    /// Levels that are done, and all; in words where there are several.
+    levels: [usize; 2],
+}
+
+/// The progress of one level, a run after the other.
+pub struct Level<'a> {
+    bar: &'a Bar,
+    run: Mutex<Run>,
+}
+
+#[derive(Default)]
+struct Run {
     done: usize,
     outputs: usize,
     folder: PathBuf,
-    /// Which of several levels it is, in words.
-    level: String,
 }
 
 impl Bar {
@@ -41,9 +53,19 @@ impl Bar {
         Bar { clock: Some(Clock::default()), ..self }
     }
 
-    /// Says which of several levels follows; the first is 0.
-    pub fn level(&self, at: usize, count: usize) {
-        self.shown().level = if count > 1 { format!("level {} of {count}: ", at + 1) } else { String::new() };
+    /// Whether it takes the time of every stage.
+    pub fn is_timed(&self) -> bool {
+        self.clock.is_some()
+    }
+
+    /// So many levels follow.
+    pub fn levels(&self, count: usize) {
+        self.shown().levels = [0, count];
+    }
+
+    /// One of them.
+    pub fn level(&self) -> Level<'_> {
+        Level { bar: self, run: Mutex::default() }
     }
 
     /// The times that it took.
@@ -55,6 +77,63 @@ impl Bar {
         // A thread that panicked meanwhile has left nothing behind that matters.
         self.shown.lock().unwrap_or_else(PoisonError::into_inner)
     }
+
+    fn with(&self, show: impl FnOnce(&ProgressBar)) {
+        if let Some(bar) = &self.shown().bar {
+            show(bar);
+        }
+    }
+}
+
+impl Shown {
+    /// Which of several levels are done, in words.
+    fn prefix(&self) -> String {
+        let [done, all] = self.levels;
+        if all > 1 { format!("{done} of {all} levels: ") } else { String::new() }
+    }
+
+    /// Makes room for a run's work.
+    fn begin(&mut self, work: u64) {
+        self.runs += 1;
+        if let Some(bar) = &self.bar {
+            bar.inc_length(work);
+            return;
+        }
+        let bar = ProgressBar::with_draw_target(Some(work), ProgressDrawTarget::stderr());
+        // The template is a constant; were it wrong, the plain style would do.
+        if let Ok(style) = ProgressStyle::with_template("{bar:24} {percent:>3} %{left}  {prefix}{wide_msg}") {
+            bar.set_style(style.progress_chars("=> ").with_key("left", left));
+        }
+        bar.set_prefix(self.prefix());
+        bar.enable_steady_tick(Duration::from_millis(200));
+        self.bar = Some(bar);
+    }
+
+    /// A run is done; the bar goes with the last.
+    fn end(&mut self) {
+        self.runs = self.runs.saturating_sub(1);
+        if self.runs == 0
+            && let Some(bar) = self.bar.take()
+        {
+            bar.finish_and_clear();
+        }
+    }
+}
+
+impl Level<'_> {
+    /// It is done, as far as it could be.
+    pub fn is_done(&self) {
+        let mut shown = self.bar.shown();
+        shown.levels[0] += 1;
+        let prefix = shown.prefix();
+        if let Some(bar) = &shown.bar {
+            bar.set_prefix(prefix);
+        }
+    }
+
+    fn run(&self) -> MutexGuard<'_, Run> {
+        self.run.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }
 
 /// Time left, once there is something to judge it by.
@@ -64,71 +143,57 @@ fn left(state: &ProgressState, text: &mut dyn fmt::Write) {
     }
 }
 
-impl Progress for Bar {
+impl Progress for Level<'_> {
     fn enters(&self, stage: Stage, path: &str) {
-        if let Some(clock) = &self.clock {
+        if let Some(clock) = &self.bar.clock {
             clock.enters(stage, path);
         }
     }
 
     fn leaves(&self, _: Stage) {
-        if let Some(clock) = &self.clock {
+        if let Some(clock) = &self.bar.clock {
             clock.leaves();
         }
     }
 
     fn begins(&self, folder: &Path, outputs: usize, work: u64) {
-        let mut shown = self.shown();
-        let level = std::mem::take(&mut shown.level);
-        *shown = Shown { bar: None, done: 0, outputs, folder: folder.to_path_buf(), level };
-        if self.quiet || !self.terminal {
-            return;
+        *self.run() = Run { done: 0, outputs, folder: folder.to_path_buf() };
+        if !self.bar.quiet && self.bar.terminal {
+            self.bar.shown().begin(work);
+            self.bar.with(|bar| bar.set_message(escape(&folder.to_string_lossy())));
         }
-        let bar = ProgressBar::with_draw_target(Some(work), ProgressDrawTarget::stderr());
-        // The template is a constant; were it wrong, the plain style would do.
-        if let Ok(style) = ProgressStyle::with_template("{bar:24} {percent:>3} %{left}  {prefix}{wide_msg}") {
-            bar.set_style(style.progress_chars("=> ").with_key("left", left));
-        }
-        bar.set_prefix(shown.level.clone());
-        bar.set_message(escape(&folder.to_string_lossy()));
-        bar.enable_steady_tick(Duration::from_millis(200));
-        shown.bar = Some(bar);
     }
 
     fn worked(&self, path: &str, texels: u64) {
-        if let Some(bar) = &self.shown().bar {
+        self.bar.with(|bar| {
             bar.set_message(escape(path));
             bar.inc(texels);
-        }
+        });
     }
 
     fn makes(&self, path: &str) {
-        if let Some(bar) = &self.shown().bar {
-            bar.set_message(escape(path));
-        }
+        self.bar.with(|bar| bar.set_message(escape(path)));
     }
 
     fn made(&self, path: &str, texels: u64) {
-        let mut shown = self.shown();
-        shown.done += 1;
-        if let Some(bar) = &shown.bar {
-            bar.set_message(escape(path));
-            bar.inc(texels);
-        }
+        self.run().done += 1;
+        self.worked(path, texels);
     }
 
     fn ends(&self) {
-        let mut shown = self.shown();
-        if let Some(bar) = shown.bar.take() {
-            bar.finish_and_clear();
-        } else if !self.quiet && shown.done > 0 {
-            let folder = escape(&shown.folder.to_string_lossy());
-            let _ = writeln!(std::io::stderr(), "made {} of {} files in {folder}", shown.done, shown.outputs);
+        let run = std::mem::take(&mut *self.run());
+        if self.bar.quiet || run.outputs == 0 {
+            return;
         }
-        shown.done = 0;
+        if self.bar.terminal {
+            self.bar.shown().end();
+        } else if run.done > 0 {
+            let folder = escape(&run.folder.to_string_lossy());
+            let _ = writeln!(std::io::stderr(), "made {} of {} files in {folder}", run.done, run.outputs);
+        }
     }
 
     fn stopped(&self) -> bool {
-        self.stop.load(Ordering::Relaxed)
+        self.bar.stop.load(Ordering::Relaxed)
     }
 }

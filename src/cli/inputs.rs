@@ -45,6 +45,11 @@ impl Inputs {
         }
     }
 
+    /// Takes over what was put down elsewhere.
+    pub fn join(&mut self, other: Inputs) {
+        self.files.extend(other.files);
+    }
+
     /// Takes over the files of `earlier`, as they look now: a scene that can't be read names no pictures, yet they may be what is
     /// mended.
     pub fn keep(&mut self, earlier: &Inputs) {

@@ -6,7 +6,7 @@ use super::{args, levels, say};
 use fogweft::base::door::Door;
 use fogweft::base::fault::{Class, Fault, Result};
 use fogweft::base::mark::{self, Form};
-use fogweft::plan::haze;
+use fogweft::plan::{Demand, haze};
 use fogweft::review::check;
 use fogweft::review::levels::{Card, Verdict, address, page};
 use fogweft::scene::Scene;
@@ -65,8 +65,9 @@ impl Overview {
         if let Some(known) = Verdict::known(&self.earlier, &key).filter(|_| !seen.is_empty()) {
             return Ok(known);
         }
+        let _pass = options.shared.pass(report.plan.memory(&Demand::default()));
         let scene = &*haze::sampled(scene, pictures, &options.limits)?;
-        let (cameras, store) = (report.plan.cameras(), options.store(&report.folder));
+        let (cameras, store) = (report.plan.cameras(), options.store(&report.folder).sealed());
         let mut stack = Stack::empty(&report.plan);
         let request = Request { bits: options.bits, ..Request::all(&report.plan, pictures, &cameras) };
         Maker::new(&store, &options.limits).fill(&mut stack, &request)?;

@@ -1,6 +1,6 @@
 //! `fogweft render`: a scene in its moods, once or on every save.
 
-use super::bar::Bar;
+use super::bar::{self, Bar};
 use super::inputs::Inputs;
 use super::overview::Overview;
 use super::{args, bits, depfile, levels, say, show, warn};
@@ -16,9 +16,10 @@ use fogweft::scene::{Scene, Source, read};
 use fogweft::store::cache::{Shared, Store};
 use fogweft::store::rerun::{Rerun, SceneSettings};
 use fogweft::store::run::{self, Options, Report};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Most bytes of what one level has drawn that are kept for the next ones, and the share of the limit on memory that they may take.
 const SHARED: (u64, u64) = (256 << 20, 8);
@@ -59,14 +60,13 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
     }
     let outs = levels::outs(args.out.as_deref(), &scenes);
     let overview = Overview::of(args, &scenes)?;
-    let spare = SHARED.0.min(super::limits().memory / SHARED.1) as usize;
-    let shared = if scenes.len() > 1 { Shared::new(spare) } else { Shared::default() };
-    let mut results = Vec::new();
-    for (at, (scene, out)) in scenes.iter().zip(outs).enumerate() {
-        bar.level(at, scenes.len());
-        let level = Level { args, scene, out, shared: &shared, overview: overview.as_ref() };
-        results.push(level.run(bar, inputs));
-    }
+    let shared = shared(scenes.len());
+    let levels: Vec<Level<'_>> = scenes
+        .iter()
+        .zip(outs)
+        .map(|(scene, out)| Level { args, scene, out, shared: &shared, overview: overview.as_ref() })
+        .collect();
+    let results = side_by_side(levels, bar, inputs);
     if scenes.len() > 1 && !args.quiet {
         say(&levels::table(&scenes, &results));
     }
@@ -96,6 +96,70 @@ pub fn run(args: &args::Render, bar: &Bar, inputs: &mut Inputs) -> Result<()> {
     levels::worst(faults)
 }
 
+/// What the runs of so many levels have in common.
+fn shared(levels: usize) -> Shared {
+    let memory = super::limits().memory;
+    let spare = SHARED.0.min(memory / SHARED.1);
+    if levels > 1 { Shared::new(spare as usize, memory - spare) } else { Shared::default() }
+}
+
+/// What levels said that were rendered side by side, until it is said in their order.
+#[derive(Default)]
+struct Said {
+    next: usize,
+    waiting: BTreeMap<usize, String>,
+}
+
+impl Said {
+    fn put(&mut self, at: usize, text: String) {
+        self.waiting.insert(at, text);
+        while let Some(text) = self.waiting.remove(&self.next) {
+            say(&text);
+            self.next += 1;
+        }
+    }
+}
+
+/// Renders levels, as many at once as there are threads to work on them and memory for; what of one must wait for a disk, or can't be shared
+/// out, leaves the threads to the others. With timings one after the other, since stages are told apart by the clock.
+fn side_by_side(levels: Vec<Level<'_>>, bar: &Bar, inputs: &mut Inputs) -> Vec<Result<Done>> {
+    let count = levels.len();
+    let at_once = if bar.is_timed() { 1 } else { rayon::current_num_threads().clamp(1, count.max(1)) };
+    bar.levels(count);
+    let (said, queue) = (Mutex::new(Said::default()), Mutex::new(levels.into_iter().enumerate()));
+    let results = Mutex::new(Vec::new());
+    let work = || {
+        loop {
+            let next = locked(&queue).next();
+            let Some((at, level)) = next else { break };
+            let (mut read, mut text, progress) = (Inputs::default(), String::new(), bar.level());
+            let result = level.run(&progress, &mut read, &mut text);
+            progress.is_done();
+            locked(&said).put(at, text);
+            locked(&results).push((at, result, read));
+        }
+    };
+    if at_once == 1 {
+        work();
+    } else {
+        std::thread::scope(|scope| (0..at_once).for_each(|_| drop(scope.spawn(work))));
+    }
+    let mut results = results.into_inner().unwrap_or_else(PoisonError::into_inner);
+    results.sort_by_key(|(at, ..)| *at);
+    results
+        .into_iter()
+        .map(|(_, result, read)| {
+            inputs.join(read);
+            result
+        })
+        .collect()
+}
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    // Nothing is left half done under a lock.
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
 /// A level to be rendered.
 struct Level<'a> {
     args: &'a args::Render,
@@ -106,7 +170,8 @@ struct Level<'a> {
 }
 
 impl Level<'_> {
-    fn run(self, bar: &Bar, inputs: &mut Inputs) -> Result<Done> {
+    /// Renders it; `text` gets what is to be said of it.
+    fn run(self, bar: &bar::Level<'_>, inputs: &mut Inputs, text: &mut String) -> Result<Done> {
         let Level { args, scene, .. } = self;
         let limits = super::limits();
         super::spare_from_output(scene)?;
@@ -150,7 +215,7 @@ impl Level<'_> {
             let options = Options { inputs: depends.clone(), ..options.clone() };
             for report in run::render_with(scene, pictures, &options, bar)? {
                 if !args.quiet {
-                    say(&show::report(&report));
+                    *text += &show::report(&report);
                 }
                 let verdict =
                     self.overview.map(|page| page.verdict(scene, pictures, &report, &options)).transpose()?;
@@ -185,6 +250,7 @@ impl Level<'_> {
             root,
             shared: self.shared.clone(),
             no_cache: args.no_cache,
+            cache_share: args.cache,
             ..Options::new(out)
         }
     }

@@ -28,7 +28,7 @@ pub fn demo(args: &args::Demo) -> Result<()> {
     let (reading, pictures) = load(&scene, None, &limits)?;
     let options = Options { settings: SceneSettings::of(&reading), limits, ..Options::new(out) };
     let bar = bar::Bar::new(false, Default::default());
-    for report in run::render_with(&reading.scene, &pictures, &options, &bar)? {
+    for report in run::render_with(&reading.scene, &pictures, &options, &bar.level())? {
         say(&super::show::report(&report));
     }
     next(&[

@@ -7,10 +7,12 @@ use crate::base::files;
 use crate::base::key::Key;
 use bytemuck::Pod;
 use simd_adler32::Adler32;
+use std::cmp::Ordering;
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
+use std::sync::atomic::{self, AtomicU64};
+use std::time::{Duration, SystemTime};
 
 /// Name of the hidden folder in the output folder. Deleting it costs time, nothing else.
 pub const FOLDER: &str = ".fogweft-cache";
@@ -27,16 +29,42 @@ const LONGEST: usize = 64 << 20;
 /// Length of the checksum that each file begins with.
 const CHECK: usize = 4;
 
+/// Kinds of files, the least useful first: what of a second's work is found again in a byte. Kinds that aren't named are the most useful.
+const WORTH: [&str; 5] = ["bands", "facing", "opacity", "field", "rim"];
+
+/// How much coarser than the system's clock that of a disk may be.
+const COARSE: Duration = Duration::from_secs(2);
+
 /// A cache on disk.
 pub(super) struct Disk {
     folder: PathBuf,
+    /// Most bytes of all files.
+    most: AtomicU64,
+    /// Since when it is in use.
+    since: SystemTime,
+}
+
+/// A file of the cache.
+struct Held {
+    path: PathBuf,
+    bytes: u64,
+    modified: SystemTime,
+    /// Whether it was written or read since the cache is in use: nobody may ask for the others any more.
+    used: bool,
+    /// Its place in [`WORTH`].
+    worth: usize,
 }
 
 impl Disk {
     /// In `folder`; none if something else stands there: it is neither followed nor replaced.
     pub fn new(folder: PathBuf) -> Option<Disk> {
         let ours = fs::symlink_metadata(&folder).map_or(true, |data| data.is_dir());
-        ours.then_some(Disk { folder })
+        ours.then(|| Disk { folder, most: AtomicU64::new(MOST), since: SystemTime::now() })
+    }
+
+    /// Bounds the bytes of all files, if they aren't bounded more closely.
+    pub fn bound(&self, most: u64) {
+        self.most.store(most.min(MOST), atomic::Ordering::Relaxed);
     }
 
     fn path(&self, kind: &str, key: Key) -> PathBuf {
@@ -67,7 +95,9 @@ impl Disk {
 
     pub fn write<T: Pod>(&self, kind: &str, key: Key, parts: &[&[T]]) {
         let parts: Vec<&[u8]> = parts.iter().map(|part| bytemuck::cast_slice(part)).collect();
-        if parts.iter().map(|part| part.len()).sum::<usize>() > LONGEST || !self.is_there() {
+        let length = parts.iter().map(|part| part.len()).sum::<usize>();
+        // What alone is over the bound would be removed again.
+        if length > LONGEST || length as u64 > self.most.load(atomic::Ordering::Relaxed) || !self.is_there() {
             return;
         }
         // What isn't there is worked out again.
@@ -95,31 +125,47 @@ impl Disk {
         self.evict_to(0, 0);
     }
 
-    /// Removes the files that were used least recently until the rest is within the bound.
+    /// Brings the files within the bound. Those that weren't used go first, the least recently used before others; then the least useful.
     pub fn evict(&self) {
         // What a run left half written that was ended from outside.
         files::sweep(&self.folder);
-        self.evict_to(MOST, MOST_FILES);
+        self.evict_to(self.most.load(atomic::Ordering::Relaxed), MOST_FILES);
     }
 
     fn evict_to(&self, most: u64, most_files: usize) {
-        let entries = fs::read_dir(&self.folder).into_iter().flatten().flatten();
-        let mut files: Vec<(SystemTime, PathBuf, u64)> = entries
-            .filter(|entry| is_ours(&entry.path()))
-            .filter_map(|entry| {
-                let data = entry.metadata().ok().filter(fs::Metadata::is_file)?;
-                Some((data.modified().ok()?, entry.path(), data.len()))
-            })
+        let mut files: Vec<Held> = fs::read_dir(&self.folder)
+            .into_iter()
+            .flatten()
+            .flatten()
+            .filter_map(|entry| self.held(&entry))
             .collect();
-        files.sort_unstable();
-        let (mut all, mut count) = (files.iter().map(|(.., bytes)| bytes).sum::<u64>(), files.len());
-        for (_, path, bytes) in files {
-            if all <= most && count <= most_files {
-                break;
+        // The most useful first; of those that are as useful the small ones, of which more are kept.
+        files.sort_by(|a, b| {
+            let used = b.used.cmp(&a.used);
+            let useful =
+                if a.used { b.worth.cmp(&a.worth).then(a.bytes.cmp(&b.bytes)) } else { Ordering::Equal };
+            used.then(useful).then(b.modified.cmp(&a.modified)).then_with(|| a.path.cmp(&b.path))
+        });
+        let (mut all, mut count) = (0, 0);
+        for file in files {
+            if all + file.bytes <= most && count < most_files {
+                (all, count) = (all + file.bytes, count + 1);
+            } else {
+                let _ = fs::remove_file(file.path);
             }
-            let _ = fs::remove_file(path);
-            (all, count) = (all - bytes, count - 1);
         }
+    }
+
+    fn held(&self, entry: &fs::DirEntry) -> Option<Held> {
+        let (path, data) = (entry.path(), entry.metadata().ok()?);
+        if !is_ours(&path) || !data.is_file() {
+            return None;
+        }
+        let modified = data.modified().ok()?;
+        let kind = path.extension().and_then(|kind| kind.to_str()).unwrap_or_default();
+        let worth = WORTH.iter().position(|known| *known == kind).unwrap_or(WORTH.len());
+        let used = modified + COARSE >= self.since;
+        Some(Held { bytes: data.len(), modified, used, worth, path })
     }
 }
 
@@ -151,7 +197,6 @@ fn mark(folder: &Path) {
 mod tests {
     use super::*;
     use crate::base::key::KeyWriter;
-    use std::time::Duration;
 
     fn key(number: u64) -> Key {
         KeyWriter::new("test").part("number", &number).key()
@@ -200,6 +245,35 @@ mod tests {
         assert!(disk.has("x", key(3)));
         disk.evict_to(250, 1);
         assert!(disk.has("x", key(0)) && !disk.has("x", key(3)));
+    }
+
+    #[test]
+    fn of_what_was_used_the_least_useful_goes_first() {
+        let (_folder, disk) = disk();
+        disk.write("old", key(0), &[&[0_u8; 96]]);
+        let file = File::options().write(true).open(disk.path("old", key(0))).expect("there");
+        file.set_modified(SystemTime::now() - Duration::from_secs(60)).expect("set");
+        for (number, kind) in [(1, "facts"), (2, "bands"), (3, "rim"), (4, "field")] {
+            disk.write(kind, key(number), &[&[0_u8; 96]]);
+        }
+        disk.write("field", key(5), &[&[0_u8; 66]]);
+        let there = || -> Vec<u64> {
+            let kinds = ["old", "facts", "bands", "rim", "field", "field"];
+            (0..6)
+                .zip(kinds)
+                .filter(|(number, kind)| disk.has(kind, key(*number)))
+                .map(|(at, _)| at)
+                .collect()
+        };
+        disk.evict_to(500, 9);
+        assert_eq!(there(), [1, 2, 3, 4, 5]);
+        disk.evict_to(399, 9);
+        assert_eq!(there(), [1, 3, 4, 5]);
+        disk.evict_to(299, 9);
+        assert_eq!(there(), [1, 3, 5]);
+        disk.bound(99);
+        disk.write("facts", key(6), &[&[0_u8; 100]]);
+        assert!(!disk.has("facts", key(6)), "it is over the bound by itself");
     }
 
     #[test]

@@ -1,13 +1,14 @@
 //! The store: a cache of whatever is worked out, by key. In memory for a page that stands open, on disk between runs.
 //!
 //! An entry goes stale in one way: nobody asks for its key any more. Both parts are bounded in bytes; what was used least recently is
-//! evicted first.
+//! evicted first, and on disk then what is least useful for its size.
 
 mod disk;
 mod memory;
 
 pub use disk::FOLDER;
 
+use crate::base::gate::{Gate, Pass};
 use crate::base::key::Key;
 use bytemuck::Pod;
 use disk::Disk;
@@ -42,20 +43,30 @@ pub trait Stage {
     fn decode(&self, content: Vec<Self::Item>) -> Option<Self::Value>;
 }
 
-/// The memory of a store that several runs have in common: what one of them has drawn the next ones find. By default there is none.
+/// What several runs have in common: the memory of a store, in which one finds what another has drawn, and the bytes that they may hold
+/// together. By default there is nothing.
 #[derive(Clone, Default)]
-pub struct Shared(Option<Arc<Mutex<Memory>>>);
+pub struct Shared {
+    memory: Option<Arc<Mutex<Memory>>>,
+    gate: Option<Arc<Gate>>,
+}
 
 impl Shared {
-    /// Of what nobody else holds it keeps `spare` bytes at most.
-    pub fn new(spare: usize) -> Shared {
-        Shared(Some(Arc::new(Mutex::new(Memory::new(spare)))))
+    /// Of what nobody else holds the memory keeps `spare` bytes at most; runs that are at work together hold `all` at most.
+    pub fn new(spare: usize, all: u64) -> Shared {
+        let memory = Some(Arc::new(Mutex::new(Memory::new(spare))));
+        Shared { memory, gate: Some(Arc::new(Gate::new(all))) }
+    }
+
+    /// Waits until there are `bytes` for a run.
+    pub fn pass(&self, bytes: u64) -> Option<Pass<'_>> {
+        self.gate.as_ref().map(|gate| gate.pass(bytes))
     }
 }
 
 impl fmt::Debug for Shared {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "Shared({})", self.0.is_some())
+        write!(f, "Shared({})", self.memory.is_some())
     }
 }
 
@@ -64,27 +75,41 @@ impl fmt::Debug for Shared {
 pub struct Store {
     memory: Option<Arc<Mutex<Memory>>>,
     disk: Option<Disk>,
+    /// Whether nothing is put on disk.
+    sealed: bool,
 }
 
 impl Store {
     /// A store in memory. Of what nobody else holds it keeps `spare` bytes at most.
     pub fn in_memory(spare: usize) -> Store {
-        Store { memory: Shared::new(spare).0, disk: None }
+        Store { memory: Some(Arc::new(Mutex::new(Memory::new(spare)))), ..Store::default() }
     }
 
     /// The store in the hidden folder [`FOLDER`] of the output folder `outputs`, which is made when something is first put into it.
     pub fn in_folder(outputs: &Path) -> Store {
-        Store { memory: None, disk: Disk::new(outputs.join(FOLDER)) }
+        Store { disk: Disk::new(outputs.join(FOLDER)), ..Store::default() }
     }
 
     /// The same with a memory that it has in common with other stores.
     pub fn sharing(self, shared: &Shared) -> Store {
-        Store { memory: shared.0.clone(), ..self }
+        Store { memory: shared.memory.clone(), ..self }
+    }
+
+    /// The same, which only finds on disk and puts nothing there.
+    pub fn sealed(self) -> Store {
+        Store { sealed: true, ..self }
+    }
+
+    /// Bounds the bytes that it has on disk once it is brought back within its bounds.
+    pub fn bound_disk(&self, most: u64) {
+        if let Some(disk) = &self.disk {
+            disk.bound(most);
+        }
     }
 
     /// Whether anything that is put into it goes to disk.
     pub fn is_on_disk(&self) -> bool {
-        self.disk.is_some()
+        self.disk.is_some() && !self.sealed
     }
 
     fn memory(&self) -> Option<MutexGuard<'_, Memory>> {
@@ -142,7 +167,7 @@ impl Store {
 
     /// Writes a file. Whatever stands in the way: what isn't there is worked out again.
     pub fn write<T: Pod>(&self, kind: &str, key: Key, parts: &[&[T]]) {
-        if let Some(disk) = &self.disk {
+        if let Some(disk) = self.disk.as_ref().filter(|_| !self.sealed) {
             disk.write(kind, key, parts);
         }
     }

@@ -10,6 +10,7 @@ use crate::steps::field::{BandsSpec, Field, FieldSpec, Sampling};
 use crate::steps::grid::Plane;
 use crate::steps::sheet::{Opacity, Sheet, SheetSpec};
 use crate::store::cache::{Entry, Stage, Store};
+use std::sync::Arc;
 
 impl Entry for Plane {
     fn bytes(&self) -> usize {
@@ -42,6 +43,12 @@ impl Entry for Picture {
     }
 }
 
+impl Entry for Facts {
+    fn bytes(&self) -> usize {
+        size_of::<Facts>() + self.hash.len() + self.warnings.iter().map(String::len).sum::<usize>()
+    }
+}
+
 impl Entry for Rim {
     fn bytes(&self) -> usize {
         Rim::bytes(self)
@@ -54,11 +61,13 @@ const FACTS: &str = "facts";
 impl Store {
     /// Facts of a picture file.
     pub fn facts(&self, key: Key) -> Option<Facts> {
-        Facts::decode(&self.read::<u8>(FACTS, key)?)
+        let held = self.get::<Facts>(key).map(|facts| Facts::clone(&facts));
+        held.or_else(|| Facts::decode(&self.read::<u8>(FACTS, key)?))
     }
 
-    /// Puts facts of a picture file on disk, if they aren't there.
+    /// Puts facts of a picture file into memory, and on disk, if they aren't there.
     pub fn put_facts(&self, key: Key, facts: &Facts) {
+        self.put(key, &Arc::new(facts.clone()));
         if !self.has_file(FACTS, key) {
             self.write(FACTS, key, &[&facts.encode()]);
         }

@@ -60,6 +60,7 @@ pub(super) fn run(
     // What a run that was killed left half written.
     files::sweep(&folder);
     (run.records, run.store) = (Records::read(&folder)?, options.store(&folder));
+    run.bound_cache(run.records.manifest.as_ref());
     run.put_facts();
     let mut stack = Stack::empty(plan);
     let shapes = stage(progress, Stage::Shapes, "", || run.shapes(&mut stack))?;
@@ -76,6 +77,8 @@ pub(super) fn run(
     let write = || run.write(&mut outputs, &names, &shapes, &painted);
     let (manifest, state, gone) = stage(progress, Stage::Writing, "", write)?;
     run.remember(&state)?;
+    run.bound_cache(Some(&manifest));
+    run.store.evict();
     Ok(run.report(manifest, &outputs, &painted, gone))
 }
 
@@ -132,6 +135,13 @@ impl Run<'_> {
         }
         let fault = Fault::new(Class::Output, "the run was stopped; no sheet, rim or picture was written");
         fault.in_file(&self.folder).into()
+    }
+
+    /// Holds the cache on disk to its share of the outputs; where there are none yet, of a byte for each of their texels.
+    fn bound_cache(&self, outputs: Option<&Manifest>) {
+        let guess = || self.jobs.iter().map(|job| job.texels).sum();
+        let bytes: u64 = outputs.map_or_else(guess, Manifest::bytes);
+        self.store.bound_disk((bytes as f64 * self.options.cache_share) as u64);
     }
 
     /// Puts what is known of the pictures' files into the store.

@@ -15,6 +15,7 @@ pub use sink::{Collected, NamedFile, Sink};
 pub use textures::frame_path;
 
 use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::gate::Pass;
 use crate::base::limits::Limits;
 use crate::base::progress::{Progress, Silent};
 use crate::base::units::Camera;
@@ -65,7 +66,12 @@ pub struct Options {
     pub shared: Shared,
     /// Whether nothing is kept on disk for the next run.
     pub no_cache: bool,
+    /// Most bytes that are, as a share of those of the outputs.
+    pub cache_share: f64,
 }
+
+/// The usual share of what is kept on disk for the next run.
+pub const CACHE_SHARE: f64 = 0.25;
 
 impl Options {
     /// A run into `out` as it is if nothing else is said.
@@ -89,6 +95,7 @@ impl Options {
             others: Vec::new(),
             shared: Shared::default(),
             no_cache: false,
+            cache_share: CACHE_SHARE,
         }
     }
 
@@ -103,6 +110,12 @@ impl Options {
             page: self.also.contains(&Also::Preview),
             strip: if self.also.contains(&Also::Strip) { forms::strip_texels(plan) } else { 0 },
         }
+    }
+
+    /// Waits until there is memory for the largest of these plans beside other runs.
+    fn pass(&self, plans: &[Plan]) -> Option<Pass<'_>> {
+        let most = plans.iter().map(|plan| plan.memory(&self.demand(plan))).max();
+        self.shared.pass(most.unwrap_or_default())
     }
 
     /// The store of a run in `folder`.
@@ -181,12 +194,14 @@ pub fn render_with(
     options: &Options,
     progress: &dyn Progress,
 ) -> Result<Vec<Report>> {
+    let plans = plans(scene, pictures, options)?;
+    let _pass = options.pass(&plans);
     let run = |(plan, folder): (Plan, PathBuf)| {
         let report = folder::run(&plan, pictures, options, folder, progress);
         progress.ends();
         report
     };
-    plans(scene, pictures, options)?.into_iter().zip(options.folders()).map(run).collect()
+    plans.into_iter().zip(options.folders()).map(run).collect()
 }
 
 /// Renders `scene` as `options` say, but writes nothing: every file that a run in an empty folder would hold is handed to `sink` as soon
@@ -204,12 +219,14 @@ pub fn render_into(
     progress: &dyn Progress,
 ) -> Result<Vec<Report>> {
     let options = &Options { out: PathBuf::new(), rerun: Rerun::default(), ..options.clone() };
+    let plans = plans(scene, pictures, options)?;
+    let _pass = options.pass(&plans);
     let run = |(plan, folder): (Plan, PathBuf)| {
         let report = sink::run(&plan, pictures, options, folder, sink, progress);
         progress.ends();
         report
     };
-    plans(scene, pictures, options)?.into_iter().zip(options.folders()).map(run).collect()
+    plans.into_iter().zip(options.folders()).map(run).collect()
 }
 
 /// The plans of a run, one for each scale, within the limits.
