@@ -4,6 +4,7 @@ use super::render::{Done, Part};
 use super::table::{bytes, layout};
 use super::{args, default_out, say};
 use fogweft::base::fault::{Class, Fault, Faults, Result};
+use fogweft::scene::project::Project;
 use fogweft::store::cache::{FOLDER, Store};
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -64,12 +65,15 @@ fn below(folder: &Path, depth: usize, take: &mut dyn FnMut(&Path)) {
     }
 }
 
-/// Whether a file holds slots, however faulty it is besides.
+/// Whether a file holds slots or builds on one that may, however faulty it is besides.
 fn is_scene(file: &Path) -> bool {
     let toml = file.extension().is_some_and(|ending| ending == "toml");
     let short = || fs::metadata(file).is_ok_and(|data| data.len() <= MOST_BYTES);
     let text = || fs::read_to_string(file).unwrap_or_default();
-    toml && short() && text().lines().any(|line| line.trim_start().starts_with("[[slot]]"))
+    // What a preset is built on has no ending.
+    let based = |line: &str| line.starts_with("from") && line.contains(".toml");
+    toml && short()
+        && text().lines().any(|line| line.trim_start().starts_with("[[slot]]") || based(line.trim_start()))
 }
 
 /// Output folders of the scenes: beside each, or below `out`, named after their paths. One scene alone has `out` itself.
@@ -127,10 +131,13 @@ fn root(paths: &[PathBuf]) -> PathBuf {
     root
 }
 
-/// The folder for what is made of all levels: `out`, else the one that was given, else the one in which all are.
+/// The folder for what is made of all levels: `out`, else the project's for outputs, else the one that was given, else the one in which all
+/// are.
 pub fn common(out: Option<&Path>, given: &[PathBuf], scenes: &[PathBuf]) -> PathBuf {
-    match (out, given) {
-        (Some(out), _) => out.to_path_buf(),
+    let project = scenes.first().and_then(|scene| Project::of_scene(scene, &super::limits()).ok());
+    let projects = project.and_then(|project| project.out().map(Path::to_path_buf));
+    match (out.map(Path::to_path_buf).or(projects), given) {
+        (Some(out), _) => out,
         (None, [folder]) if folder.is_dir() => folder.clone(),
         _ => root(&paths(scenes)),
     }

@@ -39,7 +39,7 @@ impl Project {
     /// With all faults of its `fogweft.toml`.
     pub fn of_scene(file: &Path, limits: &Limits) -> Result<Project> {
         let Some(root) = root_of(folder::of(file)) else { return Ok(Project::default()) };
-        let source = Source::load(&root.join(MARK), limits)?;
+        let source = Source::load(&near(&root.join(MARK)), limits)?;
         let mut reader = Reader::new(&source.file);
         let mut room = String::new();
         let (table, _) = reader.parse(&source.text, &mut room);
@@ -62,8 +62,8 @@ impl Project {
                     let (by, path) = (source.file.clone(), path.clone().into_owned());
                     project.common = Some(Named { by, span: Some(value.span()), path });
                 }
-                Ok(()) if key == "shelf" => project.shelf = Some(root.join(&**path)),
-                Ok(()) => project.out = Some(root.join(&**path)),
+                Ok(()) if key == "shelf" => project.shelf = Some(near(&root.join(&**path))),
+                Ok(()) => project.out = Some(near(&root.join(&**path))),
                 Err(unfit) => reader.fault(unfit.class, &place, unfit.message, unfit.remedy),
             }
         }
@@ -72,9 +72,14 @@ impl Project {
         faults.with_source(&source.file, &source.text).or(project)
     }
 
+    /// The folder below which outputs go, if it names one.
+    pub fn out(&self) -> Option<&Path> {
+        self.out.as_deref()
+    }
+
     /// The file that marks the project of the scene in `file`.
     pub fn mark_of(file: &Path) -> Option<PathBuf> {
-        Some(root_of(folder::of(file))?.join(MARK))
+        Some(near(&root_of(folder::of(file))?.join(MARK)))
     }
 
     /// What the scene in `file` builds on if it names nothing itself: the project's common file, unless it is that.
@@ -90,6 +95,13 @@ impl Project {
         let file = absolute(file)?.with_extension("");
         Some(self.out.as_ref()?.join(file.strip_prefix(self.root.as_ref()?).ok()?))
     }
+}
+
+/// An absolute path as one writes it in the current folder, if it lies below that.
+fn near(path: &Path) -> PathBuf {
+    let here = absolute(Path::new("."));
+    let below = here.and_then(|here| path.strip_prefix(here).ok());
+    below.filter(|below| !below.as_os_str().is_empty()).unwrap_or(path).to_path_buf()
 }
 
 /// The root of the project that holds `folder`; none where no folder above holds [`MARK`].

@@ -1,6 +1,7 @@
 //! Tweak, rerun, never lose anything: the real binary, each test in a folder of its own.
 
 mod builds;
+mod caches;
 mod clean;
 #[path = "../common/dice.rs"]
 mod dice;

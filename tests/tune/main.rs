@@ -9,6 +9,7 @@ mod controls;
 mod door;
 mod edits;
 mod equal;
+mod inherited;
 mod lamps;
 mod level;
 mod long;

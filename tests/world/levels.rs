@@ -77,6 +77,80 @@ fn a_folder_of_levels_gives_each_what_its_own_run_gives() {
 }
 
 #[test]
+fn levels_side_by_side_are_the_same_on_any_number_of_threads() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path();
+    game(root);
+    for number in 3..8 {
+        let level = root.join(format!("levels/{number}"));
+        fs::create_dir_all(&level).unwrap();
+        let text = format!("from = \"../two/scene.toml\"\nseed = {number}\n[[slot]]\nname = \"veil\"\n");
+        fs::write(level.join("scene.toml"), text).unwrap();
+    }
+    let with = |threads: &str| {
+        let out = root.join(format!("out-{threads}"));
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_fogweft"));
+        command
+            .arg("render")
+            .arg(root.join("levels"))
+            .arg("--out")
+            .arg(&out)
+            .env("RAYON_NUM_THREADS", threads);
+        let done = command.output().unwrap();
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+        let said = String::from_utf8_lossy(&done.stdout).replace(&format!("out-{threads}"), "out");
+        let names = ["one", "two", "3", "4", "5", "6", "7"];
+        (said, names.map(|name| files(&out.join(name))), fs::read(out.join("levels.html")).unwrap())
+    };
+    let [one, four] = ["1", "4"].map(with);
+    // What is said comes in the levels' order as well.
+    assert!(one.0 == four.0 && one.1 == four.1 && one.2 == four.2, "{}\n{}", one.0, four.0);
+    assert!(one.1[2] != one.1[3]);
+}
+
+#[test]
+fn a_plate_that_changes_is_made_again_where_it_is_shown_and_nothing_else_is() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path();
+    let [one, two] = game(root);
+    // The second level has a hut of its own.
+    fs::copy(root.join("shared/hut.png"), root.join("levels/two/hut.png")).unwrap();
+    let text = fs::read_to_string(&two).unwrap().replace("../../shared/hut.png", "hut.png");
+    fs::write(&two, text).unwrap();
+    let levels = root.join("levels");
+    let render = || runs(&["render", levels.to_str().unwrap()]);
+    render();
+    let sheets = [&one, &two].map(|scene| scene.with_file_name("scene-sheets"));
+    let before = sheets.each_ref().map(|folder| files(folder));
+    let mut hut = image::open(root.join("shared/hut.png")).unwrap().into_rgba8();
+    hut.get_pixel_mut(30, 40).0 = [200, 30, 20, 255];
+    hut.save(root.join("shared/hut.png")).unwrap();
+    let said = render();
+    assert_eq!(said.matches("nothing changed").count(), 1, "{said}");
+    let after = sheets.each_ref().map(|folder| files(folder));
+    assert!(before[1] == after[1]);
+    let changed: Vec<&String> = after[0]
+        .iter()
+        .filter(|(name, bytes)| before[0].get(*name) != Some(bytes))
+        .map(|(name, _)| name)
+        .collect();
+    for name in &changed {
+        let shows_it =
+            name.starts_with("hut.art") || name.starts_with("hut.rim") || name.starts_with("still");
+        assert!(shows_it || *name == "manifest.json", "{changed:?}");
+    }
+    assert!(changed.iter().any(|name| *name == "hut.art.png"), "{changed:?}");
+    // As if it had been so from the first.
+    let clean = root.join("clean");
+    render_alone(&one, &clean);
+    assert!(files(&clean) == after[0]);
+}
+
+fn render_alone(scene: &Path, out: &Path) {
+    render(scene, out, &[]);
+}
+
+#[test]
 fn one_faulty_level_keeps_no_other_from_its_files() {
     let folder = tempfile::tempdir().unwrap();
     let root = folder.path();

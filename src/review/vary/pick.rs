@@ -18,10 +18,12 @@ pub fn picked(file: &Path, text: &str, slot: &str, key: &str, value: &str) -> Re
     };
     let document = Document::parse(text)
         .map_err(|error| unfit(format!("the scene can't be read: {}", error.message())))?;
-    let table = edit::slot(document.as_item(), slot)
-        .ok_or_else(|| unfit(format!("the slot {slot} was not found in the text")))?;
-    let edit = edit(text, table, key, value)
-        .ok_or_else(|| unfit("the slot's layout leaves no place for the value".into()))?;
+    let edit = match edit::slot(document.as_item(), slot) {
+        Some(table) => edit(text, table, key, value),
+        // It stands in a file that the scene builds on.
+        None => Some(own_table(text, slot, key, value)),
+    };
+    let edit = edit.ok_or_else(|| unfit("the slot's layout leaves no place for the value".into()))?;
     let fresh = edit.done(text);
     // Whatever the layout: what is written must read back.
     let there = Document::parse(fresh.as_str()).ok().is_some_and(|document| {
@@ -35,6 +37,14 @@ pub fn picked(file: &Path, text: &str, slot: &str, key: &str, value: &str) -> Re
     } else {
         Err(unfit("the value can't be written without changing the rest".into()).into())
     }
+}
+
+/// A table of the scene's own for a slot, at the text's end.
+fn own_table(text: &str, slot: &str, key: &str, value: &str) -> Edit {
+    let gap = if text.is_empty() || text.ends_with('\n') { "" } else { "\n" };
+    let name = toml_edit::Value::from(slot).to_string();
+    let with = format!("{gap}\n[[slot]]\nname = {}\n{key} = {value}\n", name.trim());
+    Edit { at: text.len()..text.len(), with }
 }
 
 fn get<'a>(table: &'a dyn TableLike, key: &str) -> Option<&'a Item> {

@@ -1,6 +1,7 @@
 //! Checks that look at more than one key.
 
 use crate::base::fault::{Class, Fault};
+use crate::base::limits::Limits;
 use crate::base::names::folded;
 use crate::scene::check::{self, Unfit, only_in};
 use crate::scene::keys::{self, Entry, Place, Reader, key, shown};
@@ -22,6 +23,7 @@ pub(super) fn all(
     reader: &mut Reader<'_>,
 ) -> BTreeMap<PathBuf, Layered> {
     missing(written, reader);
+    many(written, options.limits, reader);
     names(written, reader);
     eye(written, reader);
     lamps::check(written, reader);
@@ -59,6 +61,20 @@ fn missing(written: &SceneFile, reader: &mut Reader<'_>) {
                     wanted(path),
                 );
             }
+        }
+    }
+}
+
+/// A scene has no more slots and lamps with those of the files that it builds on than one file may have.
+fn many(written: &SceneFile, limits: &Limits, reader: &mut Reader<'_>) {
+    for (what, count) in [("slots", written.slots.len()), ("lamps", written.lamps.len())] {
+        if count > limits.slots {
+            let message = format!(
+                "with the files that it builds on the scene has {count} {what}, over the limit of {}",
+                limits.slots
+            );
+            let remedy = "Build on files with fewer, or raise the limit: --limit slots=NUMBER.";
+            reader.whole(Class::Limit, message, remedy);
         }
     }
 }

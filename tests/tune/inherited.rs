@@ -1,0 +1,66 @@
+//! A scene that builds on another file: its values are shown as inherited, and what is changed is saved to the scene alone.
+
+use crate::client::{SCENE, Tune, set, value};
+use crate::outside::write_scene;
+use serde_json::json;
+use std::time::{Duration, Instant};
+
+/// The usual scene in two files: the hut is the scene's own, all else is in the file that it builds on.
+fn start() -> (Tune, std::path::PathBuf, String) {
+    let folder = tempfile::tempdir().unwrap();
+    let at = SCENE.rfind("[[slot]]").unwrap();
+    let scene = write_scene(folder.path(), &format!("from = \"common.toml\"\n\n{}", &SCENE[at..]));
+    let base = scene.with_file_name("common.toml");
+    std::fs::write(&base, &SCENE[..at]).unwrap();
+    (Tune::on(scene, folder, &["--port", "0"]), base, SCENE[..at].to_owned())
+}
+
+#[test]
+fn what_is_inherited_is_shown_so_and_saved_to_the_scene_alone() {
+    let (tune, base, common) = start();
+    let before = tune.file();
+    let mut page = tune.socket();
+    let state = page.now();
+    for (slot, key, shown) in [
+        (None, "air.visibility", json!([1500.0, "common.toml", false])),
+        (Some("veil"), "slot.depth", json!([200.0, "common.toml", false])),
+        (Some("hut"), "slot.depth", json!([0.0, "slot", true])),
+        (Some("hut"), "smear.length", json!([40.0, "common.toml", false])),
+    ] {
+        assert_eq!(value(&state, slot, key), shown, "{key}");
+    }
+    page.act(set(None, "air.visibility", json!(900))).unwrap();
+    page.act(set(Some("veil"), "smear.length", json!(55))).unwrap();
+    page.act(set(Some("veil"), "slot.depth", json!(250))).unwrap();
+    let state = page.now();
+    let shown = value(&state, None, "air.visibility");
+    assert_eq!([&shown[0], &shown[1], &shown[2]], [&json!(900.0), &json!("scene"), &json!(true)]);
+    page.act(json!({ "do": "save" })).unwrap();
+    let saved = tune.file();
+    let top = "from = \"common.toml\"\nair.visibility = 900\n";
+    assert!(saved.starts_with(top), "{saved}");
+    let own = "\n[[slot]]\nname = \"veil\"\ndepth = 250\nsmear.length = 55\n";
+    assert_eq!(saved.replace(top, "from = \"common.toml\"\n").replace(own, ""), before);
+    assert_eq!(std::fs::read_to_string(&base).unwrap(), common, "what the scene builds on is left alone");
+    // Taken out, the inherited value holds again.
+    page.act(json!({ "do": "unset", "slot": null, "key": "air.visibility" })).unwrap();
+    assert_eq!(value(&page.now(), None, "air.visibility")[1], "common.toml");
+    // A slot that only the other file has can be hidden, but not removed.
+    page.act(json!({ "do": "hide", "slot": "ridge", "hidden": true })).unwrap();
+    assert_eq!(value(&page.now(), Some("ridge"), "slot.fog")[0], false);
+    let refused = page.act(json!({ "do": "remove", "slot": "sky" })).unwrap_err();
+    assert!(refused.contains("no table of its own"), "{refused}");
+}
+
+#[test]
+fn a_save_of_what_the_scene_builds_on_is_noticed() {
+    let (tune, base, common) = start();
+    let mut page = tune.socket();
+    page.now();
+    std::fs::write(&base, common.replace("visibility = 1500", "visibility = 777")).unwrap();
+    let since = Instant::now();
+    while value(&page.now(), None, "air.visibility")[0] != 777.0 {
+        assert!(since.elapsed() < Duration::from_secs(60), "the page was told nothing");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
