@@ -96,6 +96,15 @@ mutant page 'a new lamp stands at the start of the travel' \
 mutant tune 'a renamed slot gets other fog' \
   'is_some_and\(\|slot\| \K(?=slot\.stream\.is_none)' 'false && ' \
   tune a_renamed_slot_keeps
+mutant scene 'what a scene builds on wins over the scene' \
+  'own\K\.entry\(path\)\.or_insert\(entry\)' '.insert(path, entry)' \
+  rerun who_set_a_value
+mutant scene "a base's pictures are looked for beside the scene" \
+  'joined\(folder, own\)(?=\)\);)' 'own' \
+  rerun slots_of_one_name
+mutant store 'the cache is as large as it may be without a bound' \
+  '\(bytes as f64 \* \Kself\.options\.cache_share(?=\) as u64)' '100.0' \
+  rerun the_example_scenes
 
 if [ -n "$(git status --porcelain -- . ':!tests/bench/mutants.txt')" ]; then
   echo "the working tree has changes: commit them or put them aside" >&2
