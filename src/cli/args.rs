@@ -1,6 +1,7 @@
 //! What can be asked for on the command line.
 
 mod start;
+mod values;
 
 pub use start::{Demo, Like, New};
 
@@ -11,6 +12,7 @@ use fogweft::output::forms::{Also, Pan};
 use fogweft::review::contact;
 use fogweft::store::run::CACHE_SHARE;
 use std::path::PathBuf;
+use values::{camera, form, scale, share, size, thickness};
 
 /// Makes fog for layered 2D scenes: a matched sheet for every depth slot.
 #[derive(Parser)]
@@ -406,54 +408,4 @@ pub struct Check {
     /// Print as JSON
     #[arg(long)]
     pub json: bool,
-}
-
-fn finite(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(value) if value.is_finite() => Ok(value),
-        _ => Err("expected a number".to_owned()),
-    }
-}
-
-fn camera(text: &str) -> Result<Camera, String> {
-    let (right, down) = text.split_once(',').unwrap_or((text, "0"));
-    match (finite(right.trim()), finite(down.trim())) {
-        (Ok(right), Ok(down)) => Ok(Camera::new(right, down)),
-        _ => Err("expected a number, or two with a comma between".to_owned()),
-    }
-}
-
-fn form(text: &str) -> Result<Also, String> {
-    Also::ALL.into_iter().find(|also| also.word() == text).ok_or_else(|| {
-        let words: Vec<&str> = Also::ALL.iter().map(|also| also.word()).collect();
-        format!("expected one of: {}", words.join(", "))
-    })
-}
-
-fn share(text: &str) -> Result<f64, String> {
-    match finite(text)? {
-        value if (0.0..=1000.0).contains(&value) => Ok(value),
-        _ => Err("expected a share from 0 to 1000".to_owned()),
-    }
-}
-
-fn scale(text: &str) -> Result<f64, String> {
-    match finite(text)? {
-        value if (0.01..=16.0).contains(&value) => Ok(value),
-        _ => Err("expected a scale from 0.01 to 16".to_owned()),
-    }
-}
-
-fn thickness(text: &str) -> Result<f64, String> {
-    match finite(text)? {
-        value if value > 0.0 && value <= 1000.0 => Ok(value),
-        _ => Err("expected a thickness above 0, at most 1000".to_owned()),
-    }
-}
-
-fn size(text: &str) -> Result<[u32; 2], String> {
-    let wrong = || "expected WIDTHxHEIGHT, such as 2048x512".to_owned();
-    let (width, height) = text.split_once('x').ok_or_else(wrong)?;
-    let side = |text: &str| text.parse::<u32>().ok().filter(|side| *side > 0).ok_or_else(wrong);
-    Ok([side(width)?, side(height)?])
 }

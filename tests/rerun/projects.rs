@@ -100,7 +100,7 @@ fn slots_of_one_name_are_one_and_pictures_stay_where_their_file_says() {
         "from = \"../common.toml\"\n[[slot]]\nname = \"far\"\ndepth = 700\nart = \"hill.svg\"\n[[slot]]\nname = \"ridge\"\ndepth = 400\nart = \"hill.svg\"\n",
     );
     scene.edit(LEVEL, "../../common.toml", "../../shared/far.toml");
-    scene.run(&["render", LEVEL, "--quiet"]).well();
+    scene.run(&["render", LEVEL, "--all-moods", "--quiet"]).well();
     scene.write("far.svg", &hill("#667788"));
     scene.write("ridge.svg", &hill("#998877"));
     scene.edit(
@@ -108,7 +108,7 @@ fn slots_of_one_name_are_one_and_pictures_stay_where_their_file_says() {
         "[[slot]]",
         "[[slot]]\nname = \"ridge\"\ndepth = 400\nart = \"ridge.svg\"\n\n[[slot]]",
     );
-    scene.render(&["--quiet"]).well();
+    scene.render(&["--all-moods", "--quiet"]).well();
     // The level's own depth and picture of `far` win; `ridge` is the base's.
     same(&scene.files(SHEETS), &scene.files("scene-sheets"), "merged slots");
 }
