@@ -12,7 +12,7 @@ use fogweft::output::forms::{Also, Pan};
 use fogweft::review::contact;
 use fogweft::store::run::CACHE_SHARE;
 use std::path::PathBuf;
-use values::{camera, form, scale, share, size, thickness};
+use values::{camera, finite, form, scale, share, size, thickness};
 
 /// Makes fog for layered 2D scenes: a matched sheet for every depth slot.
 #[derive(Parser)]
