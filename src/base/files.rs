@@ -78,12 +78,12 @@ pub fn put_new(path: impl AsRef<Path>, bytes: &[u8]) -> Result<()> {
 /// # Errors
 /// The system's.
 pub fn write_spare(path: &Path, parts: &[&[u8]]) -> io::Result<()> {
-    let mut file = draft().tempfile_in(folder::of(path))?;
+    let mut file = draft().tempfile_in(folder::whole(folder::of(path)))?;
     parts.iter().try_for_each(|part| file.write_all(part))?;
     if fs::symlink_metadata(path).is_ok_and(|data| !data.is_file()) {
         return Err(ErrorKind::AlreadyExists.into());
     }
-    file.persist(path).map(drop).map_err(|error| error.error)
+    file.persist(folder::whole(path)).map(drop).map_err(|error| error.error)
 }
 
 /// Saves over a file whose content is known to be `known`, where it is a link over the file that it points to. Mode and owner stay.
@@ -108,14 +108,14 @@ pub fn link_target(path: &Path) -> Option<PathBuf> {
 /// # Errors
 /// The system's.
 pub fn remove(path: &Path, known: &[String]) -> io::Result<bool> {
-    let aside = draft().tempfile_in(folder::of(path))?.into_temp_path();
+    let aside = draft().tempfile_in(folder::whole(folder::of(path)))?.into_temp_path();
     fs::rename(path, &aside)?;
     if is_over(&aside, Over::Known(known)) {
         aside.close()?;
         return Ok(true);
     }
     // Somebody saved it just before. Should the name be taken again already, the older save stays beside it under the draft's.
-    match aside.persist_noclobber(path) {
+    match aside.persist_noclobber(folder::whole(path)) {
         Ok(()) => {}
         Err(error) => drop(error.path.keep()),
     }
@@ -200,7 +200,7 @@ pub fn prepare_folder(path: impl AsRef<Path>) -> Result<()> {
     let path = path.as_ref();
     make_folder(path)?;
     // A long run shouldn't find out at its end.
-    draft().tempfile_in(path).map(drop).map_err(|error| {
+    draft().tempfile_in(folder::whole(path)).map(drop).map_err(|error| {
         Fault::new(Class::Output, format!("the output folder is not writable: {}", why(&error)))
             .in_file(path)
             .of_room(&error)
@@ -248,7 +248,7 @@ pub(crate) fn refuse_special(path: &Path) -> Result<()> {
 
 /// A draft with this content, in the folder where it is to be placed.
 fn drafted(folder: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
-    let mut file = draft().tempfile_in(folder)?;
+    let mut file = draft().tempfile_in(folder::whole(folder))?;
     file.write_all(bytes)?;
     file.flush()?;
     // Without this a power cut after the rename could leave an empty file.
@@ -272,7 +272,7 @@ fn place(mut draft: NamedTempFile, path: &Path, over: Over<'_>) -> Result<Placed
     for _ in 0..ATTEMPTS {
         refuse_special(path)?;
         let Ok(there) = fs::symlink_metadata(path) else {
-            match draft.persist_noclobber(path) {
+            match draft.persist_noclobber(folder::whole(path)) {
                 Ok(_) => return Ok(Placed::Written),
                 Err(error) if error.error.kind() == ErrorKind::AlreadyExists => draft = error.file,
                 Err(error) => return Err(cannot_write(path, &error.error).into()),
@@ -304,7 +304,7 @@ fn place(mut draft: NamedTempFile, path: &Path, over: Over<'_>) -> Result<Placed
 fn persist(mut draft: NamedTempFile, path: &Path) -> Result<Placed> {
     let until = Instant::now() + PATIENCE;
     loop {
-        match draft.persist(path) {
+        match draft.persist(folder::whole(path)) {
             Ok(_) => return Ok(Placed::Written),
             Err(error) if is_held(&error.error) && Instant::now() < until => {
                 draft = error.file;

@@ -16,7 +16,7 @@ use values::{camera, finite, form, scale, share, size, thickness};
 
 /// Makes fog for layered 2D scenes: a matched sheet for every depth slot.
 #[derive(Parser)]
-#[command(name = "fogweft", version, arg_required_else_help = true, after_help = EXIT_CODES)]
+#[command(name = "fogweft", bin_name = "fogweft", version, arg_required_else_help = true, after_help = EXIT_CODES)]
 pub struct Cli {
     #[command(subcommand)]
     pub command: Command,

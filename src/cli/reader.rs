@@ -18,7 +18,8 @@ pub fn is_wanted() -> bool {
 pub fn switch_on() {
     // Also where the file has been replaced since.
     let own = PathBuf::from("/proc/self/exe");
-    let file = if own.exists() { Some(own) } else { std::env::current_exe().ok() };
+    let file =
+        if cfg!(target_os = "linux") && own.exists() { Some(own) } else { std::env::current_exe().ok() };
     if let Some(file) = file {
         apart::read_apart(Program { file, args: vec![COMMAND.into()] });
     }

@@ -1,9 +1,8 @@
 //! One door for every write: nothing is replaced that the program didn't write, nothing that it reads, nothing through a link, and
 //! what somebody saves during a run stays.
 
-use super::util::{Scene, TEXT, count, outputs};
+use super::util::{Scene, TEXT, count, outputs, symlink};
 use std::fs;
-use std::os::unix::fs::{MetadataExt, PermissionsExt, symlink};
 use std::time::Duration;
 
 const PRECIOUS: &[u8] = b"painted for weeks\n";
@@ -23,6 +22,7 @@ fn commands() -> [(&'static str, Vec<&'static str>); 6] {
 }
 
 #[test]
+#[cfg_attr(windows, ignore = "links ask for rights of their own there")]
 fn single_files_replace_only_what_the_program_wrote() {
     let scene = Scene::new();
     fs::create_dir(scene.path("m")).expect("made");
@@ -75,6 +75,7 @@ fn nothing_that_a_command_reads_is_written_over() {
 }
 
 #[test]
+#[cfg_attr(windows, ignore = "which file standard output is isn't known there")]
 fn what_is_printed_goes_to_no_file_that_is_read() {
     let scene = Scene::new();
     let before = outputs(&scene.path("."));
@@ -107,6 +108,7 @@ fn an_output_that_became_a_picture_of_the_scene_stays() {
 }
 
 #[test]
+#[cfg_attr(windows, ignore = "links ask for rights of their own there")]
 fn folders_and_hidden_files_are_never_followed() {
     let scene = Scene::new();
     scene.write("scene.toml", format!("{TEXT}[mood.dusk.air]\nvisibility = 300\n"));
@@ -230,8 +232,10 @@ fn the_manifest_alone_proves_what_runs_wrote() {
     );
 }
 
+#[cfg(unix)]
 #[test]
 fn a_saved_scene_keeps_its_mode_and_its_link() {
+    use std::os::unix::fs::{MetadataExt, PermissionsExt};
     let scene = Scene::new();
     fs::create_dir(scene.path("kept")).expect("made");
     fs::rename(scene.path("scene.toml"), scene.path("kept/real.toml")).expect("moved");
@@ -247,6 +251,7 @@ fn a_saved_scene_keeps_its_mode_and_its_link() {
 
 /// Folders that `new` and `demo` are to fill, with files of somebody's own under the names that they write.
 #[test]
+#[cfg_attr(windows, ignore = "links ask for rights of their own there")]
 fn new_scenes_never_take_the_place_of_files() {
     let scene = Scene::new();
     scene.well(&["render", "scene.toml", "--out", "o", "--also", "ora"]);
@@ -276,8 +281,10 @@ fn new_scenes_never_take_the_place_of_files() {
 }
 
 /// Root may give a file away, and saves it for whom it belongs to.
+#[cfg(unix)]
 #[test]
 fn a_saved_scene_keeps_its_owner() {
+    use std::os::unix::fs::MetadataExt;
     let scene = Scene::new();
     if std::os::unix::fs::chown(scene.path("scene.toml"), Some(54321), Some(54322)).is_err() {
         return println!("skipped: only root gives files away");
@@ -289,6 +296,7 @@ fn a_saved_scene_keeps_its_owner() {
 }
 
 #[test]
+#[cfg_attr(windows, ignore = "links ask for rights of their own there")]
 fn the_page_says_where_a_linked_scene_is_saved() {
     use std::io::{BufRead, BufReader};
     let scene = Scene::new();

@@ -2,7 +2,6 @@
 
 use super::util::{Dice, Scene, TEXT, count, outputs, told};
 use std::fs;
-use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant, SystemTime};
 
@@ -69,6 +68,7 @@ fn killed_at_any_moment_every_file_is_whole_and_old_or_new() {
 
 /// A limit on file sizes fails writes as a full disk does; the signal that comes with it is ignored.
 #[test]
+#[cfg_attr(windows, ignore = "a shell bounds nothing there")]
 fn where_no_more_fits_the_old_files_stay() {
     let scene = Scene::new();
     scene.well(&["render", "scene.toml", "--out", "o"]);
@@ -90,6 +90,7 @@ fn where_no_more_fits_the_old_files_stay() {
 
 /// Outputs of many lengths, and a limit between each few of them.
 #[test]
+#[cfg_attr(windows, ignore = "a shell bounds nothing there")]
 fn whichever_file_is_the_first_that_no_more_fits_the_others_are_whole() {
     const RUN: [&str; 7] = ["render", "scene.toml", "--out", "o", "--quiet", "--scale", "4"];
     let whole = Scene::new();
@@ -118,6 +119,7 @@ fn whichever_file_is_the_first_that_no_more_fits_the_others_are_whole() {
 
 /// What is printed is lost on a full device, and that is told; a reader that has gone is no fault.
 #[test]
+#[cfg_attr(windows, ignore = "there is no full device")]
 fn a_full_standard_output_is_told() {
     let scene = Scene::new();
     scene.well(&["render", "scene.toml", "--out", "o"]);
@@ -146,6 +148,7 @@ fn a_full_standard_output_is_told() {
 
 /// A disk of a few kilobytes, where the machine lets one be made.
 #[test]
+#[cfg_attr(windows, ignore = "no disk of a few kilobytes can be made there")]
 fn a_full_disk_is_told_and_costs_nothing() {
     let scene = Scene::new();
     fs::create_dir(scene.path("o")).expect("made");
@@ -174,6 +177,7 @@ fn a_full_disk_is_told_and_costs_nothing() {
 
 /// On a disk that holds the outputs twice and a few runs' cache, run after run with other fields each: the cache makes room.
 #[test]
+#[cfg_attr(windows, ignore = "no disk of a few kilobytes can be made there")]
 fn a_full_disk_gives_the_cache_back() {
     const RUNS: u32 = 8;
     let scene = Scene::new();
@@ -226,6 +230,7 @@ fn assert_whole_and_finished(scene: &Scene, before: &std::collections::BTreeMap<
 }
 
 /// Root writes where it may not; so this runs as nobody.
+#[cfg(unix)]
 #[test]
 fn a_folder_that_may_not_be_written_is_told() {
     let scene = Scene::new();
@@ -267,7 +272,8 @@ fn a_folder_that_may_not_be_written_is_told() {
 }
 
 /// Lets everybody read `folder`, its files and the folders above it that are temporary.
-fn open_to_all(folder: &Path) {
+#[cfg(unix)]
+fn open_to_all(folder: &std::path::Path) {
     use std::os::unix::fs::PermissionsExt as _;
     fs::set_permissions(folder, fs::Permissions::from_mode(0o755)).expect("set");
 }

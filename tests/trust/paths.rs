@@ -1,6 +1,6 @@
 //! Nothing is written outside the output folder, and nothing is read but what the scene names.
 
-use super::util::{Scene, outputs};
+use super::util::{Scene, outputs, symlink};
 use std::fs;
 
 #[test]
@@ -99,6 +99,7 @@ fn names_that_no_layered_file_can_hold_are_refused_in_the_scene() {
 }
 
 #[test]
+#[cfg_attr(windows, ignore = "links ask for rights of their own there")]
 fn links_that_leave_the_scenes_folder_are_refused() {
     let scene = Scene::new();
     for folder in ["level", "level/arts", "outside"] {
@@ -106,7 +107,7 @@ fn links_that_leave_the_scenes_folder_are_refused() {
     }
     fs::copy(scene.path("far.svg"), scene.path("outside/far.svg")).expect("copied");
     fs::copy(scene.path("far.svg"), scene.path("level/arts/far.svg")).expect("copied");
-    let link = |to: &str, from: &str| std::os::unix::fs::symlink(to, scene.path(from)).expect("linked");
+    let link = |to: &str, from: &str| symlink(to, scene.path(from)).expect("linked");
     link("../outside/far.svg", "level/file.svg");
     link("../outside", "level/folder");
     link("file.svg", "level/twice.svg");
@@ -132,6 +133,7 @@ fn links_that_leave_the_scenes_folder_are_refused() {
 
 /// A pipe that nobody writes to would be waited for without an end.
 #[test]
+#[cfg_attr(windows, ignore = "there are no pipes and devices among the files there")]
 fn what_is_no_ordinary_file_is_told_at_once() {
     let scene = Scene::new();
     let pipe = std::process::Command::new("mkfifo").arg(scene.path("pipe")).status();
@@ -140,7 +142,7 @@ fn what_is_no_ordinary_file_is_told_at_once() {
     fs::create_dir(scene.path("presets")).expect("a folder");
     for odd in ["pipe", "/dev/zero", "there"] {
         let _ = fs::remove_file(scene.path("presets/odd.toml"));
-        std::os::unix::fs::symlink(scene.path(odd), scene.path("presets/odd.toml")).expect("linked");
+        symlink(scene.path(odd), scene.path("presets/odd.toml")).expect("linked");
         let commands: [&[&str]; 12] = [
             &["render", odd, "--out", "o"],
             &["plan", odd],
@@ -181,6 +183,7 @@ fn what_is_no_ordinary_file_is_told_at_once() {
 }
 
 #[test]
+#[cfg_attr(windows, ignore = "links ask for rights of their own there")]
 fn a_link_in_the_folder_is_never_written_through() {
     let scene = Scene::new();
     scene.write("precious", "painted for weeks");
@@ -188,7 +191,7 @@ fn a_link_in_the_folder_is_never_written_through() {
     for name in ["near.fog.png", "still.png", "manifest.json", ".fogweft-run.json"] {
         let file = scene.path("o").join(name);
         fs::remove_file(&file).expect("removed");
-        std::os::unix::fs::symlink(scene.path("precious"), &file).expect("linked");
+        symlink(scene.path("precious"), &file).expect("linked");
         for more in [&["--again"][..], &["--again", "--replace"], &["--prune"]] {
             let _ = scene.run(&[&["render", "scene.toml", "--out", "o"], more].concat());
             assert_eq!(
@@ -203,15 +206,16 @@ fn a_link_in_the_folder_is_never_written_through() {
 }
 
 #[test]
+#[cfg_attr(windows, ignore = "there are no pipes and devices among the files there")]
 fn pictures_that_are_no_files_are_refused_at_once() {
     let scene = Scene::new();
-    std::os::unix::fs::symlink("/dev/zero", scene.path("zero.png")).expect("linked");
+    symlink("/dev/zero", scene.path("zero.png")).expect("linked");
     let pipe = std::process::Command::new("mkfifo").arg(scene.path("pipe.png")).status();
     assert!(pipe.is_ok_and(|done| done.success()), "mkfifo makes a pipe");
     for art in
         ["/dev/zero", "/dev/stdin", "/proc/self/mem", "zero.png", "pipe.png", ".", "no-such.png", "loop.png"]
     {
-        let _ = std::os::unix::fs::symlink("loop.png", scene.path("loop.png"));
+        let _ = symlink("loop.png", scene.path("loop.png"));
         scene.write(
             "odd.toml",
             format!("view = [64, 36]\n[[slot]]\nname = \"a\"\ndepth = 0\nart = \"{art}\"\n"),

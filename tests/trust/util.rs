@@ -5,6 +5,11 @@ use crate::program::program;
 use std::collections::BTreeMap;
 use std::fs;
 use std::io::Write;
+#[cfg(unix)]
+pub use std::os::unix::fs::symlink;
+// Making one asks for rights of its own there: the tests that do are left out.
+#[cfg(windows)]
+pub use std::os::windows::fs::symlink_file as symlink;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use tempfile::TempDir;

@@ -54,6 +54,7 @@ fn offered(page: &mut Socket) -> Value {
 }
 
 #[test]
+#[cfg_attr(windows, ignore = "there are no signals to end a program by")]
 fn unsaved_edits_outlive_every_end_of_the_program_and_are_offered() {
     for (number, signal) in [(700, "-INT"), (701, "-TERM"), (702, "-HUP"), (703, "-KILL")] {
         let tune = Tune::start(SCENE);
@@ -86,6 +87,7 @@ fn unsaved_edits_outlive_every_end_of_the_program_and_are_offered() {
 }
 
 #[test]
+#[cfg_attr(windows, ignore = "there are no signals to end a program by")]
 fn an_offer_left_open_stays_and_a_refused_one_goes() {
     let tune = Tune::start(SCENE);
     let mut page = tune.socket();
