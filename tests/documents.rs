@@ -56,6 +56,7 @@ fn tables(of_presets: bool) -> String {
         Section::Check => "`[check]`".to_owned(),
         Section::Light => "`[light]`".to_owned(),
         Section::Slot => "`[[slot]]`".to_owned(),
+        Section::Place => "`[[slot.place]]`".to_owned(),
         Section::Lamp => "`[[lamp]]`".to_owned(),
         Section::Step(step) => format!("`[{step}]`"),
     };

@@ -58,6 +58,7 @@ fn manifest() -> Manifest {
             stretch: [4.0, 4.0],
             part: None,
             strip: None,
+            places: Vec::new(),
             period: Some(4096.0),
             repeat: true,
             blending: Blending::Encoded,

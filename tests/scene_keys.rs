@@ -36,6 +36,7 @@ fn other(key: &Key) -> (String, Option<String>) {
             ((!default).to_string(), None)
         }
         Kind::Pair { .. } | Kind::NumberOrPair { .. } => ("[41.25, 41.5]".into(), Some("41.25".into())),
+        Kind::Pairs { .. } => ("[[41.25, 41.5]]".into(), Some("41.25".into())),
         Kind::Points { .. } => ("[[0, 41.25], [41.5, 2]]".into(), Some("41.25".into())),
         Kind::Text | Kind::Name | Kind::Path => text("other.png"),
         Kind::Preset => text("sea-fret"),
@@ -48,10 +49,9 @@ fn other(key: &Key) -> (String, Option<String>) {
 #[test]
 fn every_key_changes_the_scene_as_meant() {
     let before = lines(None);
-    for key in KEYS
-        .iter()
-        .filter(|key| !matches!(key.section(), Section::Lamp | Section::Preset) && key.path != "slot.name")
-    {
+    for key in KEYS.iter().filter(|key| {
+        !matches!(key.section(), Section::Place | Section::Lamp | Section::Preset) && key.path != "slot.name"
+    }) {
         let (value, shown) = other(key);
         let target = if key.section() == Section::Slot {
             key.path.replace("slot.", "slot.a.")

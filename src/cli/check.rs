@@ -3,7 +3,7 @@
 use super::table::{bytes, layout, number};
 use super::{args, levels, load, say};
 use fogweft::base::fault::Result;
-use fogweft::review::check::{self, Report, Separation, SlotFigures};
+use fogweft::review::check::{self, FrameFigures, FrameSlot, Report, Separation, SlotFigures};
 use std::process::ExitCode;
 
 /// Runs the check; the exit code is 1 where a limit is broken.
@@ -50,7 +50,7 @@ fn summary(reports: &[Report]) -> String {
 }
 
 fn text(report: &Report) -> String {
-    slots(report) + &sheets(report) + &findings(report)
+    slots(report) + &sheets(report) + &frames(report) + &findings(report)
 }
 
 /// The cells of a slot's separation; empty where none of its outline is seen.
@@ -132,6 +132,27 @@ fn sheets(report: &Report) -> String {
     text += &layout(&["sheet", "seam", "band", "period in views", "periods per travel"], &rows, 1);
     text += "\n";
     text
+}
+
+/// The slots in the smaller frames; empty where there are none.
+fn frames(report: &Report) -> String {
+    let row = |frame: &FrameFigures, slot: &FrameSlot| {
+        let [width, height] = frame.frame;
+        let mut row = vec![format!("{width} x {height}"), slot.slot.clone()];
+        row.extend(steps(&slot.after, slot.points > 0));
+        row.extend(
+            [slot.repeat, slot.turns].map(|figure| figure.map_or("-".into(), |figure| number(figure, 2))),
+        );
+        row
+    };
+    let rows: Vec<Vec<String>> =
+        report.frames.iter().flat_map(|frame| frame.slots.iter().map(|slot| row(frame, slot))).collect();
+    if rows.is_empty() {
+        return String::new();
+    }
+    let head =
+        ["frame", "slot", "with rims: min", "median", "below", "period in frames", "periods per travel"];
+    layout(&head, &rows, 2) + "\n"
 }
 
 fn findings(report: &Report) -> String {

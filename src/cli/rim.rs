@@ -118,6 +118,7 @@ impl Frame {
             width: Some(Px(self.width)),
             repeat: Repeat::No,
             flip: false,
+            number: 0,
         }
     }
 }

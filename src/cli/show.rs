@@ -2,8 +2,8 @@
 
 use super::table::{bytes, layout, number};
 use fogweft::base::report::escape;
-use fogweft::base::units::Travel;
-use fogweft::plan::{Job, Plan};
+use fogweft::base::units::{Rect, Travel};
+use fogweft::plan::{Job, Place, Plan};
 use fogweft::store::run::Report;
 
 /// A run: what was made and why, what was kept, and where the still is. A first run shows every file in a table.
@@ -105,10 +105,32 @@ pub fn plan(plan: &Plan) -> String {
         plan.blending,
     );
     text += &layout(&head, &rows, 2);
+    text += &places(plan);
     for note in &plan.notes {
         text += &format!("note: {}\n", escape(note));
     }
     text
+}
+
+/// The places of the slots whose pictures stand at several; empty where there are none.
+fn places(plan: &Plan) -> String {
+    let arts = plan.files.iter().filter_map(|job| match job {
+        Job::Art(job) => Some(job),
+        Job::Fog(_) | Job::Rim(_) | Job::Lamp(_) => None,
+    });
+    let row = |slot: &str, place: &Place| {
+        let Rect { x, y, width, height } = place.rect;
+        let mut row = vec![slot.to_owned(), place.name(), escape(&place.art)];
+        row.extend([x, y, width, height].map(|length| number(length.0, 1)));
+        row.push(if place.flip { "yes" } else { "" }.to_owned());
+        row
+    };
+    let rows: Vec<Vec<String>> =
+        arts.flat_map(|art| art.places.iter().map(|place| row(&art.placing.slot, place))).collect();
+    match rows.is_empty() {
+        true => String::new(),
+        false => layout(&["slot", "place", "picture", "x", "y", "width", "height", "flipped"], &rows, 3),
+    }
 }
 
 fn job_row(job: &Job) -> Vec<String> {

@@ -166,6 +166,9 @@ pub struct Entry {
     /// each tile by itself. Unit: scene px.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub strip: Option<[f64; 4]>,
+    /// The pictures that the file shows, in the order in which they were drawn into it; none where it shows the slot's own alone.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub places: Vec<Standing>,
     /// The file repeats along x at this interval, above 0; null: it does not repeat. Unit: scene px.
     pub period: Option<f64>,
     /// Whether its left and right edges meet, so that the texture itself may repeat along x.
@@ -212,6 +215,20 @@ pub struct Entry {
     /// Of a file that somebody edited: what the program wrote there.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub original: Option<Original>,
+}
+
+/// A picture among several on one plane.
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+pub struct Standing {
+    /// The number of its place in the slot, from 1 on; 0 for the slot's own picture.
+    pub place: u32,
+    /// Name of its file in the scene, with the layer of a layered file.
+    pub art: String,
+    /// Left, top, width, height with the camera at the start of the travel. Unit: scene px.
+    pub rect: [f64; 4],
+    /// Whether it is mirrored left to right.
+    #[serde(default)]
+    pub flip: bool,
 }
 
 /// What the program wrote under the name of a file that was edited since.

@@ -2,6 +2,7 @@
 
 use crate::base::placing::Placing;
 use crate::base::units::Camera;
+use crate::plan::places::Run;
 use crate::plan::{Job, Plan};
 
 /// How much of a picture must be missing to be told, scene px.
@@ -12,6 +13,8 @@ const LEAST: f64 = 0.5;
 pub struct End {
     /// The slot.
     pub slot: String,
+    /// The number of the place, where the slot has several: 0 for its own picture.
+    pub place: Option<usize>,
     /// The side, in words.
     pub side: &'static str,
     /// How much is missing at most, scene px.
@@ -25,10 +28,14 @@ pub struct End {
 impl End {
     /// What is missing, in one line.
     pub fn message(&self) -> String {
-        let End { side, missing, camera, from, .. } = self;
+        let End { side, missing, camera, from, place, .. } = self;
+        let what = match place {
+            Some(number @ 1..) => format!("the picture of its place {number}"),
+            _ => "its picture".to_owned(),
+        };
         let since = if *from > 0.0 { format!(", from {from:.0} px of travel on") } else { String::new() };
         format!(
-            "its picture ends inside the view: {missing:.0} px are missing {side} at camera place {camera}{since}"
+            "{what} ends inside the view: {missing:.0} px are missing {side} at camera place {camera}{since}"
         )
     }
 }
@@ -40,59 +47,80 @@ impl Plan {
         let mut ends = Vec::new();
         for job in &self.files {
             if let Job::Art(art) = job {
-                self.ends_across(&art.placing, &mut ends);
-                if art.treatment.fade.is_none() {
-                    self.ends_down(&art.placing, &mut ends);
+                for run in art.runs() {
+                    self.ends_across(&art.placing, &run, &mut ends);
+                    if art.treatment.fade.is_none() {
+                        self.ends_down(&art.placing, &run, &mut ends);
+                    }
                 }
             }
         }
         ends
     }
 
-    fn ends_across(&self, art: &Placing, ends: &mut Vec<End>) {
-        let (left, right) = (art.rect.x.0, (art.rect.x + art.rect.width).0);
+    fn ends_across(&self, art: &Placing, run: &Run, ends: &mut Vec<End>) {
+        let (left, right) = (run.rect.x.0, (run.rect.x + run.rect.width).0);
         let view = self.view[0].0;
         if art.period.is_some() || right - left < view {
             return;
         }
         let far = self.travel.right.0;
-        self.tell(art, [Some("on the left"), Some("on the right")], [left, right, view, far], ends, |at| {
-            Camera::new(at, 0.0)
-        });
+        let missing = view + far * art.pan_rate - right;
+        // A gap with more pictures beyond it is meant.
+        if (run.more[0] && left > LEAST) || (run.more[1] && missing > LEAST) {
+            return;
+        }
+        self.tell(
+            (art, run),
+            [Some("on the left"), Some("on the right")],
+            [left, right, view, far],
+            ends,
+            |at| Camera::new(at, 0.0),
+        );
     }
 
-    fn ends_down(&self, art: &Placing, ends: &mut Vec<End>) {
-        let (top, foot) = (art.rect.y.0, (art.rect.y + art.rect.height).0);
+    fn ends_down(&self, art: &Placing, run: &Run, ends: &mut Vec<End>) {
+        let (top, foot) = (run.rect.y.0, (run.rect.y + run.rect.height).0);
         let view = self.view[1].0;
         // Without a way down a picture's heights are as they were painted.
         if self.travel.down.0 <= 0.0 || foot - top < view {
             return;
         }
         let far = self.travel.down.0;
-        self.tell(art, [None, Some("at the foot")], [top, foot, view, far], ends, |at| Camera::new(0.0, at));
+        self.tell((art, run), [None, Some("at the foot")], [top, foot, view, far], ends, |at| {
+            Camera::new(0.0, at)
+        });
     }
 
     /// Tells the sides of a picture from `first` to `last` that end inside a view of length `view` over a way of `far`; a side without a
     /// name may.
     fn tell(
         &self,
-        art: &Placing,
+        (art, run): (&Placing, &Run),
         sides: [Option<&'static str>; 2],
         [first, last, view, far]: [f64; 4],
         ends: &mut Vec<End>,
         place: fn(f64) -> Camera,
     ) {
         let slot = || art.slot.clone();
+        let number = |end: usize| run.ends.map(|ends| ends[end]);
         let missing = view + far * art.pan_rate - last;
         if sides[0].is_some() && first > LEAST && missing > LEAST {
             return;
         }
         if let Some(side) = sides[0].filter(|_| first > LEAST) {
-            ends.push(End { slot: slot(), side, missing: first, camera: place(0.0), from: 0.0 });
+            ends.push(End {
+                slot: slot(),
+                place: number(0),
+                side,
+                missing: first,
+                camera: place(0.0),
+                from: 0.0,
+            });
         }
         if let Some(side) = sides[1].filter(|_| missing > LEAST) {
             let from = ((last - view) / art.pan_rate).max(0.0);
-            ends.push(End { slot: slot(), side, missing, camera: place(far), from });
+            ends.push(End { slot: slot(), place: number(1), side, missing, camera: place(far), from });
         }
     }
 }

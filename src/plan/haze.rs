@@ -4,12 +4,11 @@ use crate::base::colour::Srgb;
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
-use crate::base::placing::Kind;
 use crate::base::units::Rect;
 use crate::base::words::Anchor;
 use crate::plan::treatment::Relight;
 use crate::plan::{Job, Plan};
-use crate::scene::pictures::Pictures;
+use crate::scene::pictures::{Part, Pictures};
 use crate::scene::{Scene, Slot, read};
 use std::borrow::Cow;
 
@@ -62,15 +61,21 @@ pub fn sampled<'a>(scene: &'a Scene, pictures: &Pictures, limits: &Limits) -> Re
 /// The haze of a slot's picture where its fog lies; none if the picture isn't in the plan.
 fn of_picture(scene: &Scene, slot: &Slot, pictures: &Pictures, limits: &Limits) -> Result<Option<Srgb>> {
     let plan = Plan::new(scene, &pictures.naturals(), 1.0, limits)?;
-    let mut placings = plan.files.iter().map(Job::placing);
-    let Some(art) = placings.find(|placing| placing.slot == slot.name && placing.kind == Kind::Art) else {
-        return Ok(None);
-    };
-    let Rect { y: top, width, height, .. } = art.rect;
+    let art = plan.files.iter().find_map(|job| match job {
+        Job::Art(art) if art.placing.slot == slot.name => Some(art),
+        _ => None,
+    });
+    let Some(art) = art else { return Ok(None) };
+    let Rect { y: top, width, height, .. } = art.placing.rect;
     let shrink = (WIDE / width.0).min(1.0);
     let size = [width, height].map(|side| (side * shrink).0.round().max(1.0) as u32);
-    let picture =
-        pictures.source(&slot.name, limits)?.draw(size, false, false, scene.air.blending, limits)?;
+    let blending = scene.air.blending;
+    let picture = if art.places.is_empty() {
+        pictures.source(&slot.name, 0, limits)?.draw(size, false, false, blending, limits)?
+    } else {
+        let parts: Vec<Part> = art.places.iter().map(|place| place.part.shrunk(shrink, size)).collect();
+        pictures.assembled(&slot.name, &parts, (size, false), blending, limits)?
+    };
     let rows = f64::from(size[1]);
     let per_px = rows / height.0;
     let half = (0.5 * BAND * scene.view[1].0 * per_px).max(0.5);

@@ -5,6 +5,7 @@ use crate::base::placing::Placing;
 use crate::base::units::Px;
 use crate::base::words::Anchor;
 use crate::plan::lamps::LampJob;
+use crate::plan::places::Place;
 use crate::plan::treatment::Treatment;
 use crate::steps::field::FieldSpec;
 use crate::steps::sheet::SheetSpec;
@@ -59,9 +60,12 @@ pub struct ArtJob {
     pub flip: bool,
     /// Its edges meet when it repeats.
     pub wraps: bool,
-    /// Width and height of its file, px.
+    /// Width and height of its file, px; of the first of several.
     #[serde(skip)]
     pub natural: [f64; 2],
+    /// The pictures that it is put together of, in the order in which they are drawn; empty where a slot's own is all.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub places: Vec<Place>,
     /// What is done to the copy that is drawn.
     #[serde(skip)]
     pub treatment: Treatment,

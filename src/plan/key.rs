@@ -6,6 +6,7 @@ use crate::base::words::{Bits, Blending};
 use crate::plan::treatment::{Fade, Relight, Tint, Treatment};
 use crate::plan::{ArtJob, Job, Plan, RimJob, RimSpec};
 use crate::scene::Curve;
+use crate::scene::pictures::Part;
 use crate::scene::pictures::Pictures;
 
 impl KeyPart for Curve {
@@ -77,15 +78,31 @@ impl Treatment {
 }
 
 impl ArtJob {
-    /// Key of the picture as it is drawn, before it is treated; `content` is the hash of its file.
+    /// Key of the picture as it is drawn, before it is treated; `content` is the hash of its file, or those of all the slot's pictures with a
+    /// blank between.
     pub fn untreated_key(&self, content: &str, blending: Blending) -> Key {
-        KeyWriter::new("drawn picture")
-            .part("content", content)
+        if self.places.is_empty() {
+            return KeyWriter::new("drawn picture")
+                .part("content", content)
+                .part("size", &self.placing.texels)
+                .part("flip", &self.flip)
+                .part("wraps", &self.wraps)
+                .part("blending", &blending)
+                .key();
+        }
+        let contents: Vec<&str> = content.split(' ').collect();
+        let key = KeyWriter::new("drawn pictures")
             .part("size", &self.placing.texels)
-            .part("flip", &self.flip)
             .part("wraps", &self.wraps)
-            .part("blending", &blending)
-            .key()
+            .part("blending", &blending);
+        let parts = self.places.iter().map(|place| &place.part);
+        let part = |key: KeyWriter, Part { source, corner, texels, flip }: &Part| {
+            key.part("content", contents.get(*source).copied().unwrap_or_default())
+                .part("corner", corner)
+                .part("size", texels)
+                .part("flip", flip)
+        };
+        parts.fold(key, part).key()
     }
 
     /// Key of the treated picture, of as many bits as its file will have.

@@ -7,7 +7,7 @@ use crate::base::limits::Limits;
 use crate::base::placing::Placing;
 use crate::base::room;
 use crate::base::units::Px;
-use crate::plan::{ArtJob, Job, Plan};
+use crate::plan::{ArtJob, Job, Place, Plan};
 
 /// What is made of a plan besides one picture of each job and the still.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -156,6 +156,11 @@ impl Plan {
                 let fog = job.spec.fog.as_ref().map_or(0.0, |fog| fog.field.bytes().iter().sum());
                 Share { stays: TEXEL * own, work: fog + TEXEL * own, packed: PACKED_FOG * depth * own }
             }
+            Job::Art(job) if !job.places.is_empty() => {
+                let stays = TEXEL * own + PROBE * self.probes(job);
+                let work = BLEEDING * own + parts(job);
+                Share { stays, work, packed: PACKED * depth * own }
+            }
             Job::Art(job) => {
                 let stays = TEXEL * own + PROBE * self.probes(job);
                 // Else its rows are held at the width that they are drawn at, before its colours are found.
@@ -175,6 +180,26 @@ impl Plan {
         let copies = placing.period.map_or(1.0, |period| (seen / period.0).ceil() + 1.0);
         (length * copies * self.cameras().len() as f64).min(PROBES)
     }
+}
+
+/// What drawing the pictures takes that others are put together of: all that differ in size or file at once, at most; the largest while it
+/// is drawn.
+fn parts(job: &ArtJob) -> f64 {
+    let own = |place: &Place| area(place.part.texels);
+    let drawing = |place: &Place| {
+        let rows = TEXEL * f64::from(place.part.texels[0]) * place.natural[1];
+        (rows + TEXEL * own(place)).max(DRAWING * own(place))
+    };
+    let mut kinds: Vec<(&str, [u32; 2])> = Vec::new();
+    let mut held = 0.0;
+    for place in &job.places {
+        let kind = (place.art.as_str(), place.part.texels);
+        if !kinds.contains(&kind) {
+            kinds.push(kind);
+            held += TEXEL * own(place);
+        }
+    }
+    held + job.places.iter().map(drawing).fold(0.0, f64::max)
 }
 
 fn area([width, height]: [u32; 2]) -> f64 {

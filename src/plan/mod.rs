@@ -2,6 +2,7 @@
 
 mod along;
 mod ends;
+mod frames;
 pub mod haze;
 mod jobs;
 mod key;
@@ -9,6 +10,7 @@ mod lamps;
 mod memory;
 mod moments;
 pub mod period;
+mod places;
 pub mod rims;
 mod slot;
 mod strokes;
@@ -16,10 +18,12 @@ mod tint;
 pub mod treatment;
 
 pub use ends::End;
+pub use frames::Change;
 pub use jobs::{ArtJob, FogJob, Job, RimJob, RimSpec};
 pub(crate) use lamps::{LEAST_SEEN, MOST_BY_FOG};
 pub use lamps::{LampAir, LampJob, LampSpec, Light};
 pub use memory::Demand;
+pub use places::Place;
 
 use crate::base::colour::Srgb;
 use crate::base::colour::floor::floored;
@@ -27,7 +31,7 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::law;
 use crate::base::limits::Limits;
 use crate::base::placing::Placing;
-use crate::base::units::{Camera, Px, Scale, Texel, Travel};
+use crate::base::units::{Camera, Px, Rect, Scale, Texel, Travel};
 use crate::base::words::Blending;
 use crate::plan::period::Periods;
 use crate::plan::slot::{SlotPlan, texels};
@@ -45,6 +49,9 @@ pub struct Plan {
     pub view: [Px; 2],
     /// The camera's frame, texels.
     pub texels: [u32; 2],
+    /// Smaller frames that the game shows too, scene px.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub also_view: Vec<[Px; 2]>,
     /// How far the camera pans on the play plane, to the right and down, scene px.
     pub travel: Travel,
     /// Texels per scene px.
@@ -111,8 +118,8 @@ impl Plan {
             } else if slot.fog {
                 plan.notes.push(format!("{}: there is no air behind it, so it has no sheet", slot.name));
             }
-            if let (Some(place), Some(natural)) = (&slot.art, naturals.arts.get(&slot.name)) {
-                let mut job = own.art(place, *natural, plan.files.len());
+            if let Some(mut job) = own.art(naturals.of(slot), plan.files.len()) {
+                plan.notes.extend(own.left_out(&job));
                 let solved = plan.solved_by.as_ref().map(|solved| solved.rim(&slot.name));
                 if let Some(rim) = own.rim(&job, plan.files.len(), solved) {
                     job.placing.order += 1;
@@ -126,6 +133,8 @@ impl Plan {
         plan.note_anchors(scene);
         let ends = plan.ends();
         plan.notes.extend(ends.iter().map(|end| format!("{}: {}", end.slot, end.message())));
+        let changes = plan.frame_changes(&ends);
+        plan.notes.extend(changes.iter().map(Change::line));
         if let Some(way) = comes_round {
             plan.notes.push(format!(
                 "after {way:.0} px of travel all sheets repeat together; if that shows, give a slot a longer period"
@@ -145,15 +154,18 @@ impl Plan {
     /// Whether the farthest picture fills the view above the horizon wherever the camera goes: it shows what is seen of it, its air too.
     fn sky(&self, scene: &Scene, naturals: &Naturals) -> bool {
         let Some(slot) = scene.slots.first() else { return false };
-        let (Some(place), Some(natural)) = (&slot.art, naturals.arts.get(&slot.name)) else { return false };
         let own = SlotPlan::new(scene, slot, Default::default(), self.scale, self.texels);
-        let Placing { rect, period, pan_rate, .. } = own.art(place, *natural, 0).placing;
+        let Some(job) = own.art(naturals.of(slot), 0) else { return false };
+        let Placing { period, pan_rate, .. } = job.placing;
         let [wide, _] = law::strip(self.view, self.travel, pan_rate);
-        let wide = rect.x <= Px(0.0) && rect.x + rect.width >= wide;
-        // The horizon stands still in the view, while the picture goes up.
-        let foot = Camera { right: Px(0.0), down: self.travel.down }.top(rect.y + rect.height, pan_rate);
-        let half_a_texel = Texel(0.5) / self.scale;
-        (period.is_some() || wide) && rect.y <= half_a_texel && foot >= scene.horizon
+        let fills = |rect: Rect| {
+            let wide = rect.x <= Px(0.0) && rect.x + rect.width >= wide;
+            // The horizon stands still in the view, while the picture goes up.
+            let foot = Camera { right: Px(0.0), down: self.travel.down }.top(rect.y + rect.height, pan_rate);
+            let half_a_texel = Texel(0.5) / self.scale;
+            (period.is_some() || wide) && rect.y <= half_a_texel && foot >= scene.horizon
+        };
+        job.runs().iter().any(|run| fills(run.rect))
     }
 
     /// The plan of a scene without slots.
@@ -162,6 +174,7 @@ impl Plan {
             name: scene.name.clone(),
             view: scene.view,
             texels: scene.view.map(|side| texels(side, scale)),
+            also_view: scene.also_view.clone(),
             travel: scene.travel,
             scale,
             blending: scene.air.blending,
@@ -213,6 +226,9 @@ impl Plan {
         }
         for job in &self.files {
             faults.list.extend(crowded(job));
+            if let Job::Art(job) = job {
+                faults.list.extend(places::crowded(job));
+            }
         }
         faults.list.extend(self.room(&Demand::default(), limits).err());
         faults

@@ -8,6 +8,7 @@ use crate::base::{law, seed};
 use crate::plan::along::{self, Across};
 use crate::plan::jobs::{ArtJob, FogJob, RimJob, RimSpec};
 use crate::plan::lamps::{Around, LampJob};
+use crate::plan::places::{self, Ground};
 use crate::plan::rims::{self, aspect};
 use crate::plan::strokes::{self, Drawn};
 use crate::plan::tint;
@@ -165,26 +166,37 @@ impl<'a> SlotPlan<'a> {
         Across { scene: self.scene, rate: self.rate, scale: self.scale, left }
     }
 
-    /// Its picture, which is `natural` px large.
-    pub fn art(&self, place: &ArtPlace, natural: [f64; 2], order: usize) -> ArtJob {
-        let width = place.width.unwrap_or(Px(natural[0]));
-        let size = [width, width * natural[1] / natural[0]].map(|side| texels(side, self.scale));
-        let [width, height] = size.map(|side| Texel(f64::from(side)) / self.scale);
-        // Without a place of its own the foot stands on the ground that the slot stands on.
-        let ground = law::line_at(self.scene.horizon, self.scene.ground, self.rate);
-        let rect = Rect { x: place.x, y: place.y.unwrap_or(ground - height), width, height };
-        let period = match place.repeat {
+    /// Its picture, which is `naturals` px large, or all of its pictures as one; none where it has none or their sizes aren't known.
+    pub fn art(&self, naturals: &[[f64; 2]], order: usize) -> Option<ArtJob> {
+        let pictures: Vec<&ArtPlace> = self.slot.pictures().collect();
+        let (first, natural) = (*pictures.first()?, *naturals.first()?);
+        let ground = Ground { scene: self.scene, scale: self.scale, rate: self.rate };
+        let (places, (rect, size)) = match pictures.len() {
+            1 => (Vec::new(), ground.stand(first, natural)),
+            _ => {
+                let (places, rect) = ground.together(&pictures, naturals);
+                (places, (rect, [rect.width, rect.height].map(|side| texels(side, self.scale))))
+            }
+        };
+        let period = match first.repeat {
             Repeat::No => None,
-            Repeat::Edge => Some(width),
+            Repeat::Edge => Some(rect.width),
             Repeat::Every(period) => Some(period),
         };
-        ArtJob {
+        Some(ArtJob {
             treatment: self.treatment(&rect, size, period.is_some()),
             placing: self.placing(Kind::Art, order, rect, size, period),
-            flip: place.flip,
-            wraps: place.repeat == Repeat::Edge,
+            flip: first.flip && places.is_empty(),
+            wraps: first.repeat == Repeat::Edge,
             natural,
-        }
+            places,
+        })
+    }
+
+    /// What of its pictures is left out of `job`.
+    pub fn left_out(&self, job: &ArtJob) -> Option<String> {
+        let pictures: Vec<&ArtPlace> = self.slot.pictures().collect();
+        if pictures.len() > 1 { places::note(job, &pictures) } else { None }
     }
 
     /// The glow of its lamps on its sheet's `fog`.

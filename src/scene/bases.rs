@@ -4,8 +4,9 @@ use crate::base::fault::{Class, Fault, Faults};
 use crate::base::folder;
 use crate::base::limits::Limits;
 use crate::scene::check;
-use crate::scene::keys::{Base, Value, key, shown};
+use crate::scene::keys::{Base, Entries, Value, key, shown};
 use crate::scene::layered;
+use crate::scene::places::PlaceTable;
 use crate::scene::project::{self, MARK, Project};
 use crate::scene::source::Source;
 use crate::scene::written::SceneFile;
@@ -162,10 +163,15 @@ fn plain(path: &Path) -> PathBuf {
 /// Names the pictures of a base's slots and moods as the scene would name them.
 pub(super) fn move_pictures(file: &mut SceneFile, base: &Base) {
     let Some((folder, _)) = base.path.rsplit_once('/') else { return };
-    let slots = file.slots.iter_mut().map(|slot| &mut slot.entries);
-    let moods = file.moods.iter_mut().flat_map(|mood| &mut mood.slots).map(|slot| &mut slot.entries);
-    for entries in slots.chain(moods) {
-        for path in [key!("slot.art"), key!("slot.strokes")] {
+    let slots = file.slots.iter_mut().map(|slot| (&mut slot.entries, &mut slot.places));
+    let (mut all, mut places): (Vec<&mut Entries>, Vec<&mut Vec<PlaceTable>>) = slots.unzip();
+    for slot in file.moods.iter_mut().flat_map(|mood| &mut mood.slots) {
+        all.push(&mut slot.entries);
+        places.extend(&mut slot.places);
+    }
+    all.extend(places.into_iter().flatten().map(|place| &mut place.entries));
+    for entries in all {
+        for path in [key!("slot.art"), key!("slot.strokes"), key!("place.art")] {
             if let Some(entry) = entries.get_mut(path)
                 && let Value::Text(own) = &entry.value
                 && let (own, layer) = layered::reference(own)

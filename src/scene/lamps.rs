@@ -111,7 +111,7 @@ pub(super) fn of_mood(reader: &mut Reader<'_>, mood: &str, value: &Spanned<DeVal
             continue;
         };
         let (name, place) = (name.get_ref().clone().into_owned(), reader.place(name.span()));
-        all.push(Named { name, place, entries: overrides(reader, table) });
+        all.push(Named { name, place, entries: overrides(reader, table), places: None });
     }
     all
 }

@@ -9,6 +9,7 @@ mod lamps;
 pub mod layered;
 mod moods;
 pub mod pictures;
+mod places;
 pub mod project;
 pub mod read;
 pub mod recipe;
@@ -175,10 +176,14 @@ pub struct ArtPlace {
     pub y: Option<Px>,
     /// Width in scene px; none: the picture's own.
     pub width: Option<Px>,
-    /// Repeats along x, edge to edge or at this distance.
+    /// Repeats along x, edge to edge or at this distance; as the slot's first, with all its others.
+    #[serde(default)]
     pub repeat: Repeat,
     /// Mirrored left to right.
     pub flip: bool,
+    /// The number of its `[[slot.place]]`, from 1 on; 0 for the slot's own.
+    #[serde(skip)]
+    pub number: usize,
 }
 
 /// Strokes that are drawn into a slot's fog, and where.
@@ -221,10 +226,11 @@ impl StrokesPlace {
 }
 
 /// Whether an art repeats along x.
-#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Deserialize)]
 #[serde(from = "FlagOrLength")]
 pub enum Repeat {
     /// Stands once.
+    #[default]
     No,
     /// Stands edge to edge.
     Edge,
@@ -260,6 +266,9 @@ pub struct Slot {
     /// The picture.
     #[serde(flatten)]
     pub art: Option<ArtPlace>,
+    /// Further pictures on its plane, each over those before it; none where there is no `art`.
+    #[serde(skip)]
+    pub places: Vec<ArtPlace>,
     /// Whether a sheet is made for the air behind it.
     pub fog: bool,
     /// Factor on its fog's density, by places of the camera, scene px; besides the air's.
@@ -306,10 +315,16 @@ pub struct Slot {
 }
 
 impl Slot {
+    /// Its pictures with their places, in the order in which they are drawn.
+    pub fn pictures(&self) -> impl Iterator<Item = &ArtPlace> {
+        self.art.iter().chain(&self.places)
+    }
+
     /// The picture files that it names.
     pub fn files(&self) -> impl Iterator<Item = &Path> {
-        let art = self.art.as_ref().map(|art| art.file.as_path());
-        art.into_iter().chain(self.strokes.as_ref().map(|strokes| strokes.file.as_path()))
+        self.pictures()
+            .map(|art| art.file.as_path())
+            .chain(self.strokes.as_ref().map(|strokes| strokes.file.as_path()))
     }
 }
 
@@ -331,6 +346,9 @@ pub struct Scene {
     pub name: String,
     /// The camera's frame, scene px.
     pub view: [Px; 2],
+    /// Smaller frames that the game shows too, scene px.
+    #[serde(default)]
+    pub also_view: Vec<[Px; 2]>,
     /// How far the camera pans on the play plane, to the right and down, scene px.
     pub travel: Travel,
     /// The eye's distance from the play plane, depth units.

@@ -4,10 +4,12 @@
 //! wins over the scene's, whichever of the two is the mood's.
 
 use crate::base::fault::Class;
+use crate::base::limits::Limits;
 use crate::base::names::folded;
 use crate::scene::check;
 use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
 use crate::scene::lamps;
+use crate::scene::places::{self, PlaceTable};
 use crate::scene::written::SceneFile;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -21,7 +23,7 @@ pub(super) struct MoodTable {
     pub place: Place,
     /// Keys of the scene, its air, its rims, its limits and its step tables.
     pub top: Entries,
-    /// Keys and step tables of slots; of two for one slot the later one holds.
+    /// Keys, step tables and places of slots; of two for one slot the later one holds.
     pub slots: Vec<Named>,
     /// Keys of lamps, alike.
     pub lamps: Vec<Named>,
@@ -36,6 +38,8 @@ pub(super) struct Named {
     pub place: Place,
     /// The mood's values.
     pub entries: Entries,
+    /// Places that take the place of all of a slot's.
+    pub places: Option<Vec<PlaceTable>>,
 }
 
 impl MoodTable {
@@ -50,7 +54,7 @@ impl MoodTable {
 }
 
 /// Reads all moods; faults go to `reader`.
-pub(super) fn read(reader: &mut Reader<'_>, value: &Spanned<DeValue<'_>>) -> Vec<MoodTable> {
+pub(super) fn read(reader: &mut Reader<'_>, value: &Spanned<DeValue<'_>>, limits: &Limits) -> Vec<MoodTable> {
     let DeValue::Table(table) = value.get_ref() else {
         reader.fault(
             Class::Scene,
@@ -78,13 +82,18 @@ pub(super) fn read(reader: &mut Reader<'_>, value: &Spanned<DeValue<'_>>) -> Vec
         };
         let place = reader.place(name.span());
         reader.mood = Some(name.get_ref().clone().into_owned());
-        moods.push(read_mood(reader, name.get_ref(), place, table));
+        moods.push(read_mood(reader, (name.get_ref(), place), table, limits));
         reader.mood = None;
     }
     moods
 }
 
-fn read_mood(reader: &mut Reader<'_>, name: &str, place: Place, table: &DeTable<'_>) -> MoodTable {
+fn read_mood(
+    reader: &mut Reader<'_>,
+    (name, place): (&str, Place),
+    table: &DeTable<'_>,
+    limits: &Limits,
+) -> MoodTable {
     let mut top = Entries::new();
     reader.scene(table, &["slot", "lamp", "from"], &mut top);
     if let Some((from, _)) = table.get_key_value("from") {
@@ -97,7 +106,7 @@ fn read_mood(reader: &mut Reader<'_>, name: &str, place: Place, table: &DeTable<
         );
     }
     let slots = match table.get("slot").map(|slots| (slots, slots.get_ref())) {
-        Some((_, DeValue::Table(table))) => of_slots(reader, name, table),
+        Some((_, DeValue::Table(table))) => of_slots(reader, name, table, limits),
         Some((value, _)) => {
             reader.fault(
                 Class::Scene,
@@ -113,7 +122,7 @@ fn read_mood(reader: &mut Reader<'_>, name: &str, place: Place, table: &DeTable<
     MoodTable { name: name.to_owned(), place, top, slots, lamps }
 }
 
-fn of_slots(reader: &mut Reader<'_>, mood: &str, table: &DeTable<'_>) -> Vec<Named> {
+fn of_slots(reader: &mut Reader<'_>, mood: &str, table: &DeTable<'_>, limits: &Limits) -> Vec<Named> {
     let mut all = Vec::new();
     for (name, value) in table.iter() {
         let DeValue::Table(table) = value.get_ref() else {
@@ -126,7 +135,7 @@ fn of_slots(reader: &mut Reader<'_>, mood: &str, table: &DeTable<'_>) -> Vec<Nam
             continue;
         };
         let mut entries = Entries::new();
-        reader.table(table, Section::Slot, &[], &mut entries);
+        reader.table(table, Section::Slot, &[places::NAME], &mut entries);
         if let Some(entry) = entries.remove(key!("slot.name")) {
             reader.fault(
                 Class::Scene,
@@ -135,8 +144,9 @@ fn of_slots(reader: &mut Reader<'_>, mood: &str, table: &DeTable<'_>) -> Vec<Nam
                 "Remove the key: outputs are named after the slot.",
             );
         }
+        let places = places::read(reader, Some(name.get_ref()), table, limits);
         let (name, place) = (name.get_ref().clone().into_owned(), reader.place(name.span()));
-        all.push(Named { name, place, entries });
+        all.push(Named { name, place, entries, places });
     }
     all
 }

@@ -34,8 +34,8 @@ pub fn text(of: Of) -> String {
 
 fn scene() -> Json {
     let mut slot = properties(Section::Slot);
-    let slot_steps = steps();
-    slot.extend(slot_steps.clone());
+    slot.extend(steps());
+    slot.insert("place".into(), places());
     let mut slot_of_mood = slot.clone();
     slot_of_mood.remove("name");
     let mut mood = scene_properties();
@@ -105,6 +105,14 @@ fn scene() -> Json {
     });
     schema["anyOf"] = json!([{ "required": ["from"] }, alone]);
     head("Scene", schema)
+}
+
+fn places() -> Json {
+    json!({
+        "description": "Further places on the slot's plane at which pictures stand; in a mood, instead of the scene's.",
+        "type": "array",
+        "items": table("A place.", properties(Section::Place), required(Section::Place)),
+    })
 }
 
 /// An sRGB colour.
@@ -199,6 +207,9 @@ fn property(key: &Key) -> Json {
         Kind::FlagOrNumber { min, max } => json!({ "anyOf": [{ "type": "boolean" }, number(min, max)] }),
         Kind::Pair { min, max } => pair(min, max),
         Kind::NumberOrPair { min, max } => json!({ "anyOf": [number(min, max), pair(min, max)] }),
+        Kind::Pairs { min, max, most } => {
+            json!({ "type": "array", "maxItems": most, "items": pair(min, max) })
+        }
         Kind::Points { place: [least, greatest], most } => json!({
             "type": "array",
             "minItems": 1,

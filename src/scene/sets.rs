@@ -35,6 +35,7 @@ pub(super) fn apply(sets: &[String], written: &mut SceneFile, reader: &mut Reade
             (Target::Scene, false) => &mut written.top,
             (Target::Slot(at), true) => &mut overrides.slots[at],
             (Target::Slot(at), false) => &mut written.slots[at].entries,
+            (Target::Place(slot, at), _) => &mut written.slots[slot].places[at].entries,
             (Target::Lamp(at), _) => &mut written.lamps[at].entries,
         };
         into.insert(key.path, Entry { value, place });
@@ -47,6 +48,8 @@ enum Target {
     Scene,
     /// The slot at this place in the file.
     Slot(usize),
+    /// The place at this place in the list of the slot at this place in the file.
+    Place(usize, usize),
     /// The lamp at this place in the file.
     Lamp(usize),
 }
@@ -62,42 +65,7 @@ fn split<'a>(
         return of_lamp(rest, written, place, reader);
     }
     if let Some(rest) = argument.trim_start().strip_prefix("slot.") {
-        let slots = written.slots.iter().enumerate().filter_map(|(at, slot)| Some((at, slot.name()?)));
-        let Some((at, rest)) = named(rest, slots) else {
-            // In a file that can't be read to its end, the slot may stand further down.
-            if written.whole {
-                unknown_slot(rest, written, place, reader);
-            }
-            return None;
-        };
-        let Some((path, text)) = rest.split_once('=') else {
-            no_value(place, reader);
-            return None;
-        };
-        let path = path.trim();
-        let key =
-            keys::find(&format!("slot.{path}")).or_else(|| keys::find(path).filter(|key| key.is_step()));
-        return match key {
-            Some(key) if key.path == key!("slot.name") => {
-                reader.fault(
-                    Class::Usage,
-                    place,
-                    "a slot can't be renamed from the command line",
-                    "Change its name in the scene file.",
-                );
-                None
-            }
-            Some(key) => Some((Target::Slot(at), key, text)),
-            None => {
-                let known = KEYS.iter().filter_map(|key| match key.section() {
-                    keys::Section::Slot => Some(key.name()),
-                    keys::Section::Step(_) => Some(key.path),
-                    _ => None,
-                });
-                unknown_key(path, known, place, reader);
-                None
-            }
-        };
+        return of_slot(rest, written, place, reader);
     }
     let Some((path, text)) = argument.split_once('=') else {
         no_value(place, reader);
@@ -113,6 +81,54 @@ fn split<'a>(
         unknown_key(path, known, place, reader);
     }
     key.map(|key| (Target::Scene, key, text))
+}
+
+/// The slot, or one of its places, with its key and the text of the value that `rest` names.
+fn of_slot<'a>(
+    rest: &'a str,
+    written: &SceneFile,
+    place: &Place,
+    reader: &mut Reader<'_>,
+) -> Option<(Target, &'static Key, &'a str)> {
+    let slots = written.slots.iter().enumerate().filter_map(|(at, slot)| Some((at, slot.name()?)));
+    let Some((at, rest)) = named(rest, slots) else {
+        // In a file that can't be read to its end, the slot may stand further down.
+        if written.whole {
+            unknown_slot(rest, written, place, reader);
+        }
+        return None;
+    };
+    let Some((path, text)) = rest.split_once('=') else {
+        no_value(place, reader);
+        return None;
+    };
+    let path = path.trim();
+    if let Some(path) = path.strip_prefix("place.") {
+        let (at, key) = of_place(path, (at, written), place, reader)?;
+        return Some((at, key, text));
+    }
+    let key = keys::find(&format!("slot.{path}")).or_else(|| keys::find(path).filter(|key| key.is_step()));
+    match key {
+        Some(key) if key.path == key!("slot.name") => {
+            reader.fault(
+                Class::Usage,
+                place,
+                "a slot can't be renamed from the command line",
+                "Change its name in the scene file.",
+            );
+            None
+        }
+        Some(key) => Some((Target::Slot(at), key, text)),
+        None => {
+            let known = KEYS.iter().filter_map(|key| match key.section() {
+                keys::Section::Slot => Some(key.name()),
+                keys::Section::Step(_) => Some(key.path),
+                _ => None,
+            });
+            unknown_key(path, known, place, reader);
+            None
+        }
+    }
 }
 
 fn no_value(place: &Place, reader: &mut Reader<'_>) {
@@ -155,6 +171,33 @@ fn of_lamp<'a>(
             None
         }
     }
+}
+
+/// The place of a slot and its key that `path` names, as in `3.x`.
+fn of_place(
+    path: &str,
+    (slot, written): (usize, &SceneFile),
+    place: &Place,
+    reader: &mut Reader<'_>,
+) -> Option<(Target, &'static Key)> {
+    let (number, name) = path.split_once('.').unwrap_or((path, ""));
+    let count = written.slots[slot].places.len();
+    let Some(at) = number.parse::<usize>().ok().filter(|number| (1..=count).contains(number)) else {
+        if written.whole {
+            let message = format!("the slot has no place {}", shown(number));
+            let remedy = match count {
+                0 => "Write it as [[slot.place]] in the scene file.".to_owned(),
+                _ => format!("Its places are numbered from 1 to {count}, as in slot.NAME.place.1.x=400."),
+            };
+            reader.fault(Class::Usage, place, message, remedy);
+        }
+        return None;
+    };
+    let key = keys::find(&format!("place.{}", name.trim()));
+    if key.is_none() {
+        unknown_key(name.trim(), keys::of(keys::Section::Place).map(Key::name), place, reader);
+    }
+    Some((Target::Place(slot, at - 1), key?))
 }
 
 /// Of what has names, the one whose name `rest` begins with, and what follows the dot after it. Names may hold dots: the longest wins.

@@ -5,6 +5,7 @@ use crate::base::limits::Limits;
 use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
 use crate::scene::lamps::{self, LampTable};
 use crate::scene::moods;
+use crate::scene::places::{self, PlaceTable};
 use std::path::Path;
 use toml::Spanned;
 use toml::de::DeValue;
@@ -33,6 +34,8 @@ pub(super) struct SlotTable {
     pub heading: Place,
     /// Its keys and step tables.
     pub entries: Entries,
+    /// Its further places, in the file's order.
+    pub places: Vec<PlaceTable>,
     /// Its keys that are given but wrong.
     pub wrong: Vec<&'static str>,
 }
@@ -64,6 +67,7 @@ impl SceneFile {
         for changed in mood.slots {
             if let Some(slot) = self.slots.iter_mut().find(|slot| slot.name() == Some(&changed.name)) {
                 slot.entries.extend(changed.entries);
+                slot.places = changed.places.unwrap_or(std::mem::take(&mut slot.places));
             }
         }
         for changed in mood.lamps {
@@ -74,7 +78,7 @@ impl SceneFile {
         Ok(())
     }
 
-    /// Takes over what a base says besides. Slots, named lamps and moods of one name are one; those that the base alone has follow the
+    /// Takes over what a base says besides. Slots, named lamps and moods of one name are one; a slot's own places stand instead of a base's; those that the base alone has follow the
     /// scene's own, in the base's order.
     pub fn build_on(&mut self, base: SceneFile) {
         fill(&mut self.top, base.top);
@@ -84,6 +88,9 @@ impl SceneFile {
                 Some(own) => {
                     fill(&mut own.entries, slot.entries);
                     own.wrong.extend(slot.wrong);
+                    if own.places.is_empty() {
+                        own.places = slot.places;
+                    }
                 }
                 None => self.slots.push(slot),
             }
@@ -131,7 +138,7 @@ pub(super) fn read(text: &str, limits: &Limits, reader: &mut Reader<'_>) -> Scen
         written.lamps = lamps::read(reader, lamps, limits);
     }
     if let Some(moods) = table.get("mood") {
-        written.moods = moods::read(reader, moods);
+        written.moods = moods::read(reader, moods, limits);
     }
     if let Some(from) = table.get("from")
         && !matches!(from.get_ref(), DeValue::String(_))
@@ -171,8 +178,10 @@ fn read_slots(
         match item.get_ref() {
             DeValue::Table(table) => {
                 let mut entries = Entries::new();
-                let wrong = reader.table(table, Section::Slot, &[], &mut entries);
-                into.push(SlotTable { heading: reader.place(item.span()), entries, wrong });
+                let wrong = reader.table(table, Section::Slot, &[places::NAME], &mut entries);
+                let named = table.get("name").and_then(|name| name.get_ref().as_str());
+                let places = places::read(reader, named, table, limits).unwrap_or_default();
+                into.push(SlotTable { heading: reader.place(item.span()), entries, places, wrong });
             }
             _ => {
                 all_tables = false;

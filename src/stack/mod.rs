@@ -100,6 +100,15 @@ impl<'a> Stack<'a> {
         Stack { plan, made: made.collect(), survey: Survey::nothing() }
     }
 
+    /// The same stack as a smaller frame shows it, whose plan is that of [`Plan::in_frame`], its outlines looked at from that one's camera
+    /// places.
+    pub fn in_frame<'b>(&self, plan: &'b Plan) -> Stack<'b> {
+        let ready: Vec<Ready<'_>> =
+            self.made.iter().map(|made| made.as_ref().map_or(Ready::Aside, Made::ready)).collect();
+        let survey = Survey::part(plan, &ready, &[], &plan.cameras(), &|| false);
+        Stack { plan, made: self.made.clone(), survey: survey.unwrap_or_else(Survey::nothing) }
+    }
+
     /// The plan.
     pub fn plan(&self) -> &'a Plan {
         self.plan

@@ -315,6 +315,17 @@ mod tests {
     }
 
     #[test]
+    fn places_go_with_their_slot() {
+        let places = TEXT.replace("depth = 0\n", "depth = 0\n[[slot.place]]\nx = 4\n");
+        let boat = NewSlot { name: "boat", depth: 0.5, x: None, art: None };
+        let fresh = add_slot(file(), &places, &boat).unwrap();
+        assert!(fresh.contains("x = 4\n\n[[slot]]\nname = \"boat\"\n"), "{fresh}");
+        assert!(!remove_slot(file(), &places, "hut").unwrap().contains("place"));
+        let renamed = rename_slot(file(), &places, "hut", "shed").unwrap();
+        assert_eq!(renamed, places.replace("\"hut\"", "\"shed\""));
+    }
+
+    #[test]
     fn lamps_come_and_go() {
         let first = add_lamp(file(), TEXT, "hut", [4.5, 2.0]).unwrap();
         let lines = "\n[[lamp]]\nslot = \"hut\"\nx = 4.5\ny = 2\n";

@@ -185,8 +185,10 @@ impl Session {
             .ok_or_else(|| Fault::new(Class::Usage, format!("there is no key {}", keys::shown(path))))?;
         let value =
             key.parse(value).map_err(|wrong| Fault::new(Class::Scene, wrong.message).remedy(wrong.remedy))?;
-        if key.section() == keys::Section::Lamp {
-            return Err(Fault::new(Class::Usage, format!("`{path}` belongs to a lamp")).into());
+        for (section, what) in [(keys::Section::Lamp, "a lamp"), (keys::Section::Place, "a place")] {
+            if key.section() == section {
+                return Err(Fault::new(Class::Usage, format!("`{path}` belongs to {what}")).into());
+            }
         }
         let in_scene = slot.is_none() || key.is_step() || key.section() == keys::Section::Slot;
         let of_slot = key.section() == keys::Section::Slot;
@@ -415,7 +417,8 @@ fn interpret(
     Ok(Version { revision, text: Arc::clone(text), reading, drawn: Arc::clone(drawn), pictures, opened })
 }
 
-/// A picture of a slot: the slot, whether it is its strokes, the file, its layer, and the width that a drawing follows.
+/// A picture of a slot: the slot, whether it is its strokes, the file, its layer, and the width that a drawing follows, or which of the
+/// slot's pictures it is.
 type Shown<'a> = (&'a str, bool, &'a Path, Option<&'a str>, Option<u64>);
 
 /// Which pictures a scene shows, whatever the order of its slots: a slot that is moved past another shows the same.
@@ -423,7 +426,8 @@ fn pictures(reading: &Reading) -> BTreeSet<Shown<'_>> {
     let mut all = BTreeSet::new();
     for slot in &reading.scene.slots {
         let name = slot.name.as_str();
-        all.extend(slot.art.as_ref().map(|art| (name, false, &*art.file, art.layer.as_deref(), None)));
+        let arts = slot.pictures().zip(0..);
+        all.extend(arts.map(|(art, at)| (name, false, &*art.file, art.layer.as_deref(), Some(at))));
         let width = |width: Option<crate::base::units::Px>| width.map(|width| width.0.to_bits());
         all.extend(
             slot.strokes.as_ref().map(|own| (name, true, &*own.file, own.layer.as_deref(), width(own.width))),

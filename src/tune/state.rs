@@ -32,8 +32,8 @@ pub(super) fn controls() -> Json {
     let schema: Json = serde_json::from_str(&schema::text(schema::Of::Scene)).unwrap_or_default();
     KEYS.iter()
         .filter(|key| {
-            !matches!(key.section(), keys::Section::Lamp | keys::Section::Preset)
-                && key.path != key!("slot.name")
+            !matches!(key.section(), keys::Section::Place | keys::Section::Lamp | keys::Section::Preset)
+                && ![key!("slot.name"), key!("also_view")].contains(&key.path)
         })
         .map(|key| control(key, &schema))
         .collect()
@@ -56,7 +56,7 @@ fn control(key: &Key, schema: &Json) -> Json {
         keys::Section::Check => "check",
         keys::Section::Light => "light",
         keys::Section::Step(step) => step,
-        keys::Section::Slot | keys::Section::Lamp | keys::Section::Preset => "slot",
+        keys::Section::Slot | keys::Section::Place | keys::Section::Lamp | keys::Section::Preset => "slot",
     };
     json!({
         "path": key.path,

@@ -381,6 +381,22 @@ mod tests {
     }
 
     #[test]
+    fn places_stay_as_they_are() {
+        let places = "[[slot.place]] # two\nx = 4\n[[slot.place]]\nx = 9 # three\n";
+        let (text, reeds) = (format!("{TEXT}{places}"), Some("reeds"));
+        assert_eq!(put(&text, at(None, reeds, "x"), "2"), put(TEXT, at(None, reeds, "x"), "2") + places);
+        assert_eq!(
+            put(&text, at(None, reeds, "grade.lit"), "1"),
+            text.replace("# them\n", "# them\ngrade.lit = 1\n")
+        );
+        // A mood that lists places and nothing else of its slot.
+        let dusk = format!("{text}[[mood.dusk.slot.reeds.place]]\nx = 5\n");
+        let set = put(&dusk, at(Some("dusk"), reeds, "depth"), "4");
+        assert_eq!(set, format!("{dusk}\n[mood.dusk.slot.reeds]\ndepth = 4\n"));
+        assert!(Document::parse(set.as_str()).is_ok(), "{set}");
+    }
+
+    #[test]
     fn what_is_taken_out_leaves_the_rest() {
         let reeds = Some("reeds");
         for (slot, key, gone) in [

@@ -118,6 +118,7 @@ pub fn scene(text: &str, pictures: &[(&str, &Pixels, [f64; 2])]) -> (Scene, Pict
             width: None,
             repeat: Repeat::No,
             flip: false,
+            number: 0,
         });
     }
     (scene, found)

@@ -135,6 +135,9 @@ fn every_key_is_described() {
                 &of_scene["properties"]["mood"]["additionalProperties"]["properties"][table]["properties"],
             ],
             Some(("lamp", _)) => vec![&of_scene["properties"]["lamp"]["items"]["properties"]],
+            Some(("place", _)) => {
+                vec![&of_scene["properties"]["slot"]["items"]["properties"]["place"]["items"]["properties"]]
+            }
             Some(("slot", _)) => vec![&of_scene["properties"]["slot"]["items"]["properties"]],
             Some(("preset", _)) => vec![&of_preset["properties"]],
             Some((step, _)) => [

@@ -64,7 +64,7 @@ fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
 /// the bands may follow too: their grid does from the blurs.
 #[rustfmt::skip] // One row, one line.
 const READ: &[(&str, &str, &str)] = &[
-    ("name", "other", ""), ("view", "[160, 100]", "bfolsr"), ("travel", "128", "r"), ("camera", "120", "bfolstr"),
+    ("name", "other", ""), ("view", "[160, 100]", "bfolsr"), ("also_view", "[[90, 80]]", ""), ("travel", "128", "r"), ("camera", "120", "bfolstr"),
     ("horizon", "44", "bfolstr"), ("ground", "94", "bfolstr"), ("sky", "5", ""), ("seed", "9", ""),
     ("preset", "mist", "bfolstr"), ("floor", "4", "str"), ("backdrop", "#304050", "r"),
     ("air.haze", "#d0d0d0", "str"), ("air.aloft", "#90b0d0", "sr"), ("air.glow", "#ffffff", "sr"),
@@ -105,7 +105,8 @@ fn a_stage_follows_from_what_it_reads_and_from_nothing_else() {
     let before = stages(TEXT, &[], "reeds");
     assert_eq!(before.keys().collect::<String>(), "bdflorst");
     for key in KEYS.iter().filter(|key| {
-        !["preset.", "lamp."].iter().any(|table| key.path.starts_with(table)) && key.path != "slot.name"
+        !["preset.", "place.", "lamp."].iter().any(|table| key.path.starts_with(table))
+            && key.path != "slot.name"
     }) {
         let row = READ.iter().find(|row| row.0 == key.path);
         let (path, value, read) = row.unwrap_or_else(|| panic!("who reads {}?", key.path));

@@ -13,6 +13,7 @@ mod edges;
 mod fast;
 mod field;
 mod flow;
+mod frames;
 mod goldens;
 mod keys;
 mod lamps;

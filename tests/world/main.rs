@@ -12,6 +12,7 @@ mod openraster;
 mod outside;
 mod painted;
 mod paintings;
+mod places;
 mod preview;
 mod strip;
 mod svg;

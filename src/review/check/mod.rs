@@ -2,9 +2,11 @@
 //! the figures of every sheet, held against the scene's own limits.
 
 mod figures;
+mod frames;
 mod verdict;
 
 pub use figures::{SheetFigures, sheet};
+pub use frames::{FrameFigures, FrameSlot};
 
 use crate::base::fault::Result;
 use crate::base::limits::Limits;
@@ -112,6 +114,8 @@ pub struct Report {
     pub overdraw: f64,
     /// The sheets, far to near.
     pub sheets: Vec<SheetFigures>,
+    /// The scene in each of the smaller frames that the game shows too.
+    pub frames: Vec<FrameFigures>,
     /// What was found.
     pub findings: Vec<Finding>,
     /// Whether the scene keeps its limits.
@@ -212,10 +216,12 @@ fn report(scene: &Scene, stack: &Stack<'_>, [darkest, lightest]: [f64; 2], momen
         darkest,
         lightest,
         sheets,
+        frames: frames::figures(scene, stack),
         findings: Vec::new(),
         passes: true,
     };
-    verdict::judge(&mut report, &plan.ends());
+    let ends = plan.ends();
+    verdict::judge(&mut report, &ends, &plan.frame_changes(&ends));
     report
 }
 
@@ -229,9 +235,7 @@ fn slot_figures(
 ) -> SlotFigures {
     let mine = |at: &usize| plan.files[*at].placing().slot == name;
     let files: Vec<usize> = (0..plan.files.len()).filter(mine).collect();
-    let art = files.iter().copied().find(|at| matches!(plan.files[*at], Job::Art(_)));
-    let marks = stack.survey.marks.iter().filter(|(job, _)| Some(*job) == art);
-    let marks: Vec<&Mark> = marks.flat_map(|(_, marks)| marks).filter(|mark| mark.seen()).collect();
+    let marks = marks(stack, name);
     let places = cameras
         .iter()
         .enumerate()
@@ -260,6 +264,14 @@ fn slot_figures(
         memory: files.iter().map(|at| Shape::new(stack, *at, &plan.texture, Bits::Eight).texels() * 4).sum(),
         overdraw: files.iter().map(|at| figures::overdraw(stack.placing(*at), plan, cameras)).sum(),
     }
+}
+
+/// What is seen of a slot's outline, where no nearer art hides it.
+fn marks<'a>(stack: &'a Stack<'_>, slot: &str) -> Vec<&'a Mark> {
+    let is_it = |job: &Job| matches!(job, Job::Art(_)) && job.placing().slot == slot;
+    let art = stack.plan().files.iter().position(is_it);
+    let marks = stack.survey.marks.iter().filter(|(job, _)| Some(*job) == art);
+    marks.flat_map(|(_, marks)| marks).filter(|mark| mark.seen()).collect()
 }
 
 fn separation(steps: impl Iterator<Item = f32>, wanted: f64) -> Separation {

@@ -1,8 +1,8 @@
 //! From figures to plain words: what breaks a limit, what is worth a look, and what to do about it.
 
 use crate::base::units::Camera;
-use crate::plan::End;
-use crate::review::check::{Finding, Report, SheetFigures, SlotFigures};
+use crate::plan::{Change, End};
+use crate::review::check::{Finding, FrameFigures, FrameSlot, Report, SheetFigures, SlotFigures};
 
 /// Change of CIE L* against the run of the others that is not yet called a turn. Chosen by eye.
 const LEVEL: f64 = 2.0;
@@ -19,8 +19,8 @@ const SEEN: f64 = 2.0;
 /// Share of the lacking outline that a rim must be able to serve for the wish, not the haze, to be the cause. Chosen by eye.
 const ATTAINABLE: f64 = 0.7;
 
-/// Fills in the report's findings; `ends` are where pictures end inside the view.
-pub(super) fn judge(report: &mut Report, ends: &[End]) {
+/// Fills in the report's findings; `ends` are where pictures end inside the view, `changes` what smaller frames show otherwise.
+pub(super) fn judge(report: &mut Report, ends: &[End], changes: &[Change]) {
     let tones: Vec<(&str, f64)> =
         report.slots.iter().filter_map(|slot| Some((slot.slot.as_str(), slot.tone?))).collect();
     let turn = turn(&tones).map(|at| (tones[at], tones[at + 1]));
@@ -41,6 +41,8 @@ pub(super) fn judge(report: &mut Report, ends: &[End]) {
     findings.extend(totals(report));
     findings.extend(report.sheets.iter().flat_map(sheet));
     findings.extend(ends.iter().map(end));
+    findings.extend(changes.iter().map(change));
+    findings.extend(report.frames.iter().flat_map(|frame| in_frame(frame, report)));
     report.steady = steady;
     report.passes = findings.iter().all(|finding| !finding.fails);
     report.findings = findings;
@@ -123,6 +125,34 @@ fn end(end: &End) -> Finding {
     let message = end.message();
     let remedy = "Make it longer there, let it repeat, or shorten `travel`.";
     Finding { fails: false, ..failure(Some(&end.slot), message, remedy) }
+}
+
+/// What a smaller frame shows otherwise.
+fn change(change: &Change) -> Finding {
+    Finding { fails: false, ..failure(Some(&change.slot), change.told(), change.remedy.as_str()) }
+}
+
+/// Outlines that keep their separation in the view and not in a smaller frame.
+fn in_frame(frame: &FrameFigures, report: &Report) -> Vec<Finding> {
+    let most = report.limits.below;
+    let slots = frame.slots.iter().zip(&report.slots);
+    let worse = slots.filter(|(here, slot)| {
+        slot.wanted > 0.0 && here.points > 0 && here.after.below > most && slot.after.below <= most
+    });
+    let [width, height] = frame.frame;
+    let finding = |(here, slot): (&FrameSlot, &SlotFigures)| {
+        let message = format!(
+            "at {width} x {height}, {} of its outline is below a separation of {:.1} L* (limit {}); in the view {}",
+            percent(here.after.below),
+            slot.wanted,
+            percent(most),
+            percent(slot.after.below),
+        );
+        let remedy = "The smaller frame moves it before other backgrounds. Lengthen `travel` to what that frame needs, so that rims are solved \
+             there too, or lower its `separation`.";
+        failure(Some(&slot.slot), message, remedy)
+    };
+    worse.map(finding).collect()
 }
 
 /// What shows of a sheet's making.

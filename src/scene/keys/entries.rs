@@ -114,6 +114,18 @@ impl<'a> Reader<'a> {
         self.faults.push(Fault::new(class, message).in_file(self.file).remedy(remedy));
     }
 
+    /// How many faults there are by now.
+    pub fn count(&self) -> usize {
+        self.faults.len()
+    }
+
+    /// Says in all faults but the first `before` what they are about.
+    pub fn prefix(&mut self, before: usize, about: &str) {
+        for fault in &mut self.faults[before..] {
+            fault.message = format!("{about}: {}", fault.message);
+        }
+    }
+
     /// Parses TOML, keeping what can be read; the flag says whether all could. `room` holds the text where it had
     /// to be mended.
     pub fn parse<'t>(&mut self, text: &'t str, room: &'t mut String) -> (DeTable<'t>, bool) {
@@ -238,6 +250,7 @@ fn section_words(section: Section) -> String {
         Section::Light => "[light]".into(),
         Section::Step(step) => format!("[{step}]"),
         Section::Slot => "[[slot]]".into(),
+        Section::Place => "[[slot.place]]".into(),
         Section::Lamp => "[[lamp]]".into(),
         Section::Preset => "a preset".into(),
     }
@@ -252,6 +265,7 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
         .filter_map(|key| match key.section() {
             Section::Scene if !in_preset => Some(format!("`{name}` at the top of the scene")),
             Section::Slot if !in_preset => Some(format!("`{name}` in a [[slot]]")),
+            Section::Place if !in_preset => Some(format!("`{name}` in a [[slot.place]]")),
             Section::Lamp if !in_preset => Some(format!("`{name}` in a [[lamp]]")),
             Section::Air | Section::Rim | Section::Check | Section::Texture | Section::Light
                 if !in_preset =>
@@ -269,6 +283,9 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
     if matches!(section, Section::Scene | Section::Slot | Section::Preset) {
         known.extend(STEPS);
     }
+    if section == Section::Slot {
+        known.push("place");
+    }
     if section == Section::Scene {
         known.extend(TABLES.map(|(name, _)| name));
         known.extend(["from", "slot", "lamp", "mood"]);
@@ -281,5 +298,6 @@ fn remedy_for_unknown(name: &str, section: Section) -> String {
 
 /// The key that a dotted path of a step number, a scene key or an air key names.
 pub(crate) fn find_general(path: &str) -> Option<&'static Key> {
-    find(path).filter(|key| !matches!(key.section(), Section::Slot | Section::Lamp | Section::Preset))
+    let inner = [Section::Slot, Section::Place, Section::Lamp, Section::Preset];
+    find(path).filter(|key| !inner.contains(&key.section()))
 }

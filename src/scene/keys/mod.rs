@@ -46,6 +46,8 @@ pub enum Section {
     Light,
     /// In a `[[slot]]`.
     Slot,
+    /// In a `[[slot.place]]`.
+    Place,
     /// In a `[[lamp]]`.
     Lamp,
     /// At the top of a preset file.
@@ -100,6 +102,15 @@ pub enum Kind {
         place: [f64; 2],
         /// Greatest factor; the least is 0.
         most: f64,
+    },
+    /// A list of pairs of numbers, each from `min` to `max`; at most `most` pairs.
+    Pairs {
+        /// The least.
+        min: f64,
+        /// The most.
+        max: f64,
+        /// Most pairs.
+        most: usize,
     },
     /// A line of text.
     Text,
@@ -160,6 +171,7 @@ impl Key {
             Some(("check", _)) => Section::Check,
             Some(("light", _)) => Section::Light,
             Some(("slot", _)) => Section::Slot,
+            Some(("place", _)) => Section::Place,
             Some(("lamp", _)) => Section::Lamp,
             Some(("preset", _)) => Section::Preset,
             Some((step, _)) => Section::Step(step),

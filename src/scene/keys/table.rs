@@ -21,6 +21,7 @@ pub const KEYS: &[Key] = &[
     // The scene.
     key("name", Kind::Text, "", Words("the file's name"), "Display name."),
     key("view", Kind::Pair { min: 1.0, max: 65_536.0 }, PX, Required, "Width and height of the camera's frame."),
+    key("also_view", Kind::Pairs { min: 1.0, max: 65_536.0, most: 16 }, PX, Words("none"), "Smaller frames that the game shows too, each no wider and no taller than the view; `plan` and `check` say what changes in them."),
     key("travel", Kind::NumberOrPair { min: 0.0, max: 1e7 }, PX, Literal("0"), "How far the camera pans on the play plane, to the right and down."),
     key("camera", from(1e-3, 1e9), DEPTH, OfView(0, 0.5, "half the view's width"), "The eye's distance from the play plane."),
     key("horizon", from(-FAR, FAR), PX, OfView(1, 0.52, "0.52 of the view's height"), "Height of the horizon, from the top of the view down."),
@@ -138,6 +139,12 @@ pub const KEYS: &[Key] = &[
     key("slot.line", from(-FAR, FAR), PX, Words("from perspective"), "Height of its anchor line."),
     key("slot.shrink", from(1e-3, 1e3), "", Words("its pan rate"), "Factor on heights, feature sizes and smear."),
     key("slot.period", from(1.0, 1e7), PX, Words("chosen to tile"), "Interval at which its sheet repeats."),
+    // Further places of a slot's pictures.
+    key("place.art", Kind::Path, "", Words("the slot's"), "Picture that stands there too; one that names none is a further copy of the slot's own, with its `y`, `width` and `flip`."),
+    key("place.x", from(-1e7, 1e7), PX, Words("the layer's, else required"), "Left edge of the picture, with the camera at the start of the travel."),
+    key("place.y", from(-FAR, FAR), PX, Words("the layer's, else its foot on the ground"), "Top edge of the picture."),
+    key("place.width", from(1.0, 1e7), PX, Words("the picture's own"), "Width of the picture."),
+    key("place.flip", Kind::Flag, "", Literal("false"), "Mirrors the picture left to right."),
     // Lamps.
     key("lamp.name", Kind::Text, "", Words("none"), "Name, by which moods and the command line change the lamp."),
     key("lamp.slot", Kind::Text, "", Required, "Name of the slot that the lamp hangs in; its light lies before that slot's picture."),

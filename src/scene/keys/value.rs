@@ -4,6 +4,7 @@ use crate::base::colour::Srgb;
 use crate::scene::keys::{Fallback, Key, Kind, near};
 use crate::scene::texture::Fit;
 use std::fmt;
+use toml::Spanned;
 use toml::de::{DeArray, DeFloat, DeInteger, DeValue};
 
 /// Most points of a curve.
@@ -20,7 +21,7 @@ pub enum Value {
     Flag(bool),
     /// Two numbers.
     Pair([f64; 2]),
-    /// Points of a curve: place and factor.
+    /// Points of a curve, place and factor, or other pairs.
     Points(Vec<[f64; 2]>),
     /// Text, a name or a path.
     Text(String),
@@ -117,6 +118,7 @@ impl Key {
                 | Kind::Pair { .. }
                 | Kind::NumberOrPair { .. }
                 | Kind::Points { .. }
+                | Kind::Pairs { .. }
         );
         match DeValue::parse(text.trim()) {
             Ok(value) if value.get_ref().is_str() || !wants_text => self.check(value.get_ref()),
@@ -142,16 +144,10 @@ impl Key {
             (Kind::Pair { min, max } | Kind::NumberOrPair { min, max }, DeValue::Array(array))
                 if array.len() == 2 =>
             {
-                let mut pair = [0.0; 2];
-                for (slot, item) in pair.iter_mut().zip(array.iter()) {
-                    match item.get_ref() {
-                        number @ (DeValue::Integer(_) | DeValue::Float(_)) => {
-                            *slot = self.number(number, min, max, false)?;
-                        }
-                        other => return Err(self.wrong_type(other)),
-                    }
-                }
-                Ok(Value::Pair(pair))
+                self.pair(array, min, max).map(Value::Pair)
+            }
+            (Kind::Pairs { min, max, most }, DeValue::Array(array)) => {
+                self.pairs(array, [min, max], most).map(Value::Points)
             }
             (Kind::Points { place, most }, DeValue::Array(array)) => {
                 self.points(array, place, most).map(Value::Points)
@@ -184,6 +180,35 @@ impl Key {
             },
             (_, other) => Err(self.wrong_type(other)),
         }
+    }
+
+    /// Two numbers.
+    fn pair(&self, array: &DeArray<'_>, min: f64, max: f64) -> Result<[f64; 2], Wrong> {
+        let mut pair = [0.0; 2];
+        for (slot, item) in pair.iter_mut().zip(array.iter()) {
+            match item.get_ref() {
+                number @ (DeValue::Integer(_) | DeValue::Float(_)) => {
+                    *slot = self.number(number, min, max, false)?;
+                }
+                other => return Err(self.wrong_type(other)),
+            }
+        }
+        Ok(pair)
+    }
+
+    /// A list of pairs.
+    fn pairs(&self, array: &DeArray<'_>, [min, max]: [f64; 2], most: usize) -> Result<Vec<[f64; 2]>, Wrong> {
+        if array.len() > most {
+            return Err(self.wrong(format!("`{}` has {} pairs, more than {most}", self.path, array.len())));
+        }
+        let one = |item: &Spanned<DeValue<'_>>| match item.get_ref() {
+            DeValue::Array(pair) if pair.len() == 2 => self.pair(pair, min, max),
+            DeValue::Array(pair) => {
+                Err(self.wrong(format!("a pair of `{}` has {} numbers, not 2", self.path, pair.len())))
+            }
+            other => Err(self.wrong_type(other)),
+        };
+        array.iter().map(one).collect()
     }
 
     /// Points of a curve, whose places rise.
@@ -247,6 +272,7 @@ impl Key {
             Kind::FlagOrNumber { min, max } => format!("true, false, or {}", range(min, max)),
             Kind::Pair { min, max } => format!("two numbers, {}", range(min, max)),
             Kind::NumberOrPair { min, max } => format!("one number or two, {}", range(min, max)),
+            Kind::Pairs { min, max, most } => format!("up to {most} pairs of numbers, {}", range(min, max)),
             Kind::Points { place: [min, max], most } => {
                 format!("points of [{}, 0 to {most}]", range(min, max))
             }
@@ -286,6 +312,12 @@ impl Key {
             ),
             Kind::NumberOrPair { min, max } => format!(
                 "Give a number from {} to {}{unit}, or two in brackets, like `{} = [3840, 900]`.",
+                amount(min),
+                amount(max),
+                self.name()
+            ),
+            Kind::Pairs { min, max, .. } => format!(
+                "Give pairs of numbers from {} to {}{unit}, like `{} = [[1440, 1080], [1920, 800]]`.",
                 amount(min),
                 amount(max),
                 self.name()
@@ -338,6 +370,7 @@ impl Key {
             Kind::FlagOrNumber { .. } => "true, false or a number",
             Kind::Pair { .. } => "a list of two numbers",
             Kind::NumberOrPair { .. } => "a number or a list of two",
+            Kind::Pairs { .. } => "a list of pairs",
             Kind::Points { .. } => "a list of points",
             Kind::Text | Kind::Name | Kind::Preset | Kind::Path => "text",
             Kind::Colour | Kind::ColourOr(_) => "a colour",

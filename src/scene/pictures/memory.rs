@@ -22,9 +22,9 @@ impl Pictures {
         // What several slots share is read once; its faults are told once.
         let mut read: BTreeMap<&Path, Option<Source>> = BTreeMap::new();
         for slot in &scene.slots {
-            let art = slot.art.as_ref().map(|art| (art.file.as_path(), &art.layer));
+            let arts = slot.pictures().map(|art| (art.file.as_path(), &art.layer));
             let strokes = slot.strokes.as_ref().map(|strokes| (strokes.file.as_path(), &strokes.layer));
-            for (file, layer) in art.into_iter().chain(strokes) {
+            for (file, layer) in arts.chain(strokes) {
                 if layer.is_some() {
                     faults.list.push(layered(file));
                     continue;
@@ -38,7 +38,7 @@ impl Pictures {
                 });
             }
             let source = |file: &Path| read.get(file).cloned().flatten();
-            if let Some((_, source)) = art.zip(art.and_then(|(file, _)| source(file))) {
+            for source in slot.pictures().filter_map(|art| source(&art.file)) {
                 pictures.add(&slot.name, source);
             }
             if let Some(place) = &slot.strokes

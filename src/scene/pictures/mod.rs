@@ -1,5 +1,6 @@
 //! A slot's picture: PNG or SVG files in, texels of any asked size out. Files are only ever read.
 
+mod assembled;
 mod bleeding;
 mod cost;
 mod group;
@@ -11,6 +12,7 @@ mod scale;
 mod set;
 mod vector;
 
+pub use assembled::Part;
 pub(crate) use cost::has_crowded_tag;
 pub use set::{Held, Pictures};
 
@@ -18,7 +20,7 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::{Broken, Limits};
 use crate::base::picture::Picture;
 use crate::base::words::Blending;
-use crate::scene::apart;
+use crate::scene::{Slot, apart};
 use crate::steps::strokes::Drawing;
 use serde::{Deserialize, Serialize};
 use std::cell::Cell;
@@ -198,6 +200,8 @@ impl Source {
         blending: Blending,
         limits: &Limits,
     ) -> Result<Picture> {
+        #[cfg(test)]
+        DRAWN.set(DRAWN.get() + 1);
         check_size(texels, "the picture would be drawn", limits)
             .map_err(|fault| fault.in_file(&self.file))?;
         if apart::is_on() {
@@ -266,6 +270,12 @@ fn check_size([width, height]: [u32; 2], what: &str, limits: &Limits) -> std::re
         .remedy(format!("Make it smaller, or raise the limit: --limit {which}=NUMBER.")))
 }
 
+#[cfg(test)]
+thread_local! {
+    /// How often this thread has drawn a picture.
+    static DRAWN: Cell<usize> = const { Cell::new(0) };
+}
+
 thread_local! {
     static CONTAINED: Cell<bool> = const { Cell::new(false) };
 }
@@ -290,8 +300,15 @@ fn contained<T>(run: impl FnOnce() -> std::result::Result<T, Fault>) -> std::res
 /// What a plan knows of the slots' pictures, by slot name.
 #[derive(Clone, Debug, Default)]
 pub struct Naturals {
-    /// Natural sizes of their art, px.
-    pub arts: BTreeMap<String, [f64; 2]>,
+    /// Natural sizes of their pictures, px, in the order of [`crate::scene::Slot::pictures`].
+    pub arts: BTreeMap<String, Vec<[f64; 2]>>,
     /// What is drawn into their fog, with its natural size in px.
     pub strokes: BTreeMap<String, ([f64; 2], Arc<Drawing>)>,
+}
+
+impl Naturals {
+    /// Natural sizes of a slot's pictures; none where they aren't known.
+    pub(crate) fn of(&self, slot: &Slot) -> &[[f64; 2]] {
+        self.arts.get(&slot.name).map(Vec::as_slice).unwrap_or_default()
+    }
 }

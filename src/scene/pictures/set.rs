@@ -16,7 +16,8 @@ use std::sync::{Arc, OnceLock};
 /// The pictures of a scene, by slot name.
 #[derive(Clone, Debug, Default)]
 pub struct Pictures {
-    by_slot: BTreeMap<String, Arc<Art>>,
+    /// In the order of [`crate::scene::Slot::pictures`].
+    by_slot: BTreeMap<String, Vec<Arc<Art>>>,
     strokes: BTreeMap<String, Strokes>,
 }
 
@@ -76,18 +77,22 @@ impl Pictures {
         // A picture that several slots share is read once; its faults are told once.
         let mut by_file: BTreeMap<(&Path, Option<&str>), Option<Arc<Art>>> = BTreeMap::new();
         for slot in &scene.slots {
-            let Some(place) = &slot.art else { continue };
-            let art = by_file.entry((&place.file, place.layer.as_deref())).or_insert_with(|| {
-                match recall(&place.file, place.layer.as_deref(), limits, found) {
-                    Ok(art) => Some(Arc::new(art)),
-                    Err(found) => {
-                        faults.list.extend(found.list);
-                        None
-                    }
-                }
-            });
-            if let Some(art) = art {
-                pictures.by_slot.insert(slot.name.clone(), Arc::clone(art));
+            let mut arts = Vec::new();
+            for place in slot.pictures() {
+                let art =
+                    by_file.entry((&place.file, place.layer.as_deref())).or_insert_with(|| {
+                        match recall(&place.file, place.layer.as_deref(), limits, found) {
+                            Ok(art) => Some(Arc::new(art)),
+                            Err(found) => {
+                                faults.list.extend(found.list);
+                                None
+                            }
+                        }
+                    });
+                arts.extend(art.clone());
+            }
+            if !arts.is_empty() {
+                pictures.by_slot.insert(slot.name.clone(), arts);
             }
         }
         if let Err(found) = pictures.draw_strokes(scene, limits, held) {
@@ -117,10 +122,10 @@ impl Pictures {
         faults.or(())
     }
 
-    /// Adds the picture of a slot.
+    /// Adds a picture to those of a slot.
     pub fn add(&mut self, slot: &str, source: Source) {
         let art = Art::read(source.file.clone(), None, Vec::new(), source);
-        self.by_slot.insert(slot.to_owned(), Arc::new(art));
+        self.by_slot.entry(slot.to_owned()).or_default().push(Arc::new(art));
     }
 
     /// Adds the strokes of a slot.
@@ -140,7 +145,8 @@ impl Pictures {
 
     /// Natural sizes, for the plan.
     pub fn naturals(&self) -> Naturals {
-        let arts = self.by_slot.iter().map(|(slot, art)| (slot.clone(), art.facts.natural)).collect();
+        let sizes = |arts: &Vec<Arc<Art>>| arts.iter().map(|art| art.facts.natural).collect();
+        let arts = self.by_slot.iter().map(|(slot, arts)| (slot.clone(), sizes(arts))).collect();
         let strokes = self
             .strokes
             .iter()
@@ -148,17 +154,27 @@ impl Pictures {
         Naturals { arts, strokes: strokes.collect() }
     }
 
-    /// BLAKE3 of a slot's picture, in hexadecimal; empty if it has none.
+    /// BLAKE3 of a slot's pictures, in hexadecimal, with a blank between; empty if it has none.
     pub fn hash(&self, slot: &str) -> String {
-        self.by_slot.get(slot).map(|art| art.facts.hash.clone()).unwrap_or_default()
+        let hashes = self.by_slot.get(slot).into_iter().flatten().map(|art| art.facts.hash.as_str());
+        hashes.collect::<Vec<_>>().join(" ")
     }
 
-    /// A slot's picture, read if it wasn't yet.
+    /// BLAKE3 of the picture at place `at` of a slot's; empty if there is none.
+    pub(super) fn content(&self, slot: &str, at: usize) -> &str {
+        self.by_slot
+            .get(slot)
+            .and_then(|arts| arts.get(at))
+            .map(|art| art.facts.hash.as_str())
+            .unwrap_or_default()
+    }
+
+    /// The picture of a slot at place `at` of [`crate::scene::Slot::pictures`], read if it wasn't yet.
     ///
     /// # Errors
     /// If it can't be read, or is no longer what it was when the run began.
-    pub fn source(&self, slot: &str, limits: &Limits) -> Result<&Source> {
-        let Some(art) = self.by_slot.get(slot) else {
+    pub fn source(&self, slot: &str, at: usize, limits: &Limits) -> Result<&Source> {
+        let Some(art) = self.by_slot.get(slot).and_then(|arts| arts.get(at)) else {
             return Err(Fault::new(Class::Picture, format!("the slot {slot} has no picture")).into());
         };
         if let Some(source) = art.source.get() {
@@ -192,12 +208,12 @@ impl Pictures {
     }
 
     fn all(&self) -> impl Iterator<Item = &Arc<Art>> {
-        self.by_slot.values().chain(self.strokes.values().map(|strokes| &strokes.art))
+        self.by_slot.values().flatten().chain(self.strokes.values().map(|strokes| &strokes.art))
     }
 
     /// What is known of the pictures, by the keys that later runs look for.
     pub fn facts(&self) -> impl Iterator<Item = (Key, &Facts)> {
-        self.by_slot.values().flat_map(|art| art.keys.iter().map(|key| (*key, &art.facts)))
+        self.by_slot.values().flatten().flat_map(|art| art.keys.iter().map(|key| (*key, &art.facts)))
     }
 
     /// The files, each once.

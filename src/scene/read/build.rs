@@ -2,11 +2,13 @@
 
 use crate::base::fault::Result;
 use crate::base::seed;
+use crate::base::units::Px;
 use crate::base::words::Anchor;
 use crate::scene::keys::{self, Fallback, KEYS, SAMPLED, Section, Value, key};
+use crate::scene::places::PlaceTable;
 use crate::scene::read::{Input, Layer, Reading, Resolved, layer_of, winner};
 use crate::scene::recipe::shelf::{Preset, default_preset};
-use crate::scene::{Sampled, Scene, Slot, lamps, layered};
+use crate::scene::{Repeat, Sampled, Scene, Slot, lamps, layered, places};
 use std::path::Path;
 
 /// Lightness of a dark rim over that of the haze.
@@ -26,7 +28,8 @@ pub(super) fn scene(file: &Path, input: Input) -> Result<Reading> {
     let mut slots = Vec::with_capacity(input.file.slots.len());
     for at in 0..input.file.slots.len() {
         let resolved = resolve(&input, &facts, at);
-        slots.push((slot(&resolved, &facts, folder, &input)?, resolved));
+        let places = &input.file.slots[at].places;
+        slots.push((slot(&resolved, places, &facts, folder, &input)?, resolved));
     }
     slots.sort_by(|(a, _), (b, _)| b.depth.total_cmp(&a.depth).then_with(|| a.name.cmp(&b.name)));
     let (slots, resolved) = slots.into_iter().unzip();
@@ -56,7 +59,8 @@ fn presets(input: &Input) -> Vec<String> {
 fn facts(file: &Path, input: &Input) -> Resolved {
     let mut facts = Resolved::default();
     let own = KEYS.iter().filter(|key| {
-        !key.is_step() && !matches!(key.section(), Section::Slot | Section::Lamp | Section::Preset)
+        !key.is_step()
+            && !matches!(key.section(), Section::Slot | Section::Place | Section::Lamp | Section::Preset)
     });
     for key in own.clone() {
         if let Some(entry) = input.file.top.get(key.path) {
@@ -132,7 +136,13 @@ fn resolve(input: &Input, facts: &Resolved, at: usize) -> Resolved {
 }
 
 /// A slot as meant.
-fn slot(resolved: &Resolved, facts: &Resolved, folder: &Path, input: &Input) -> Result<Slot> {
+fn slot(
+    resolved: &Resolved,
+    places: &[PlaceTable],
+    facts: &Resolved,
+    folder: &Path,
+    input: &Input,
+) -> Result<Slot> {
     let mut own = resolved.clone();
     let art = own.value(key!("slot.art")).and_then(Value::text).unwrap_or_default();
     let (path, layer) = layered::reference(art);
@@ -142,6 +152,9 @@ fn slot(resolved: &Resolved, facts: &Resolved, folder: &Path, input: &Input) -> 
         own.fill(key!("slot.x"), Value::Number(held.x as f64), Layer::Default);
         own.fill(key!("slot.y"), Value::Number(held.y as f64), Layer::Default);
     }
+    let around = places::Around { slot: &own, folder, layered: &input.layered };
+    let hidden = resolved.value(key!("slot.visible")) == Some(&Value::Flag(false));
+    let places = if hidden { Vec::new() } else { around.meant(places)? };
     if own.value(key!("slot.visible")) == Some(&Value::Flag(false)) {
         own.settings.remove(key!("slot.art"));
     }
@@ -163,12 +176,26 @@ fn slot(resolved: &Resolved, facts: &Resolved, folder: &Path, input: &Input) -> 
         own.fill(key!("slot.seed"), seed.clone(), Layer::Default);
     }
     let mut slot: Slot = own.read("slot")?;
-    slot.seed = seed::derive(slot.seed, slot.stream.as_ref().unwrap_or(&slot.name));
-    if let Some(art) = &mut slot.art {
+    slot.places = places;
+    if slot.art.is_none() && !slot.places.is_empty() {
+        let mut first = slot.places.remove(0);
+        first.repeat = repeat(own.value(key!("slot.repeat")));
+        slot.art = Some(first);
+    } else if let Some(art) = &mut slot.art {
         (art.file, art.layer) = (file, layer);
     }
+    slot.seed = seed::derive(slot.seed, slot.stream.as_ref().unwrap_or(&slot.name));
     if let Some(strokes) = &mut slot.strokes {
         (strokes.file, strokes.layer) = (strokes_file, strokes_layer);
     }
     Ok(slot)
+}
+
+/// How the pictures of a slot without one of its own repeat.
+fn repeat(value: Option<&Value>) -> Repeat {
+    match value {
+        Some(Value::Flag(true)) => Repeat::Edge,
+        Some(Value::Number(every)) => Repeat::Every(Px(*every)),
+        _ => Repeat::No,
+    }
 }

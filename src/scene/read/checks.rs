@@ -4,14 +4,15 @@ use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
 use crate::base::names::folded;
 use crate::scene::check::{self, Unfit, only_in};
-use crate::scene::keys::{self, Entry, Place, Reader, key, shown};
+use crate::scene::keys::{self, Entry, Place, Reader, Value, key, shown};
 use crate::scene::lamps;
 use crate::scene::layered::{self, Layered};
 use crate::scene::moods;
+use crate::scene::places;
 use crate::scene::project;
 use crate::scene::read::Options;
 use crate::scene::recipe::shelf::{Preset, default_preset};
-use crate::scene::written::SceneFile;
+use crate::scene::written::{SceneFile, SlotTable};
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 
@@ -26,7 +27,9 @@ pub(super) fn all(
     many(written, options.limits, reader);
     names(written, reader);
     eye(written, reader);
+    frames(written, reader);
     lamps::check(written, reader);
+    places::check(written, reader);
     moods::check(written, reader);
     pictures(written, file, options, reader)
 }
@@ -111,6 +114,30 @@ fn names(written: &SceneFile, reader: &mut Reader<'_>) {
     }
 }
 
+/// The view is the widest and the tallest frame.
+fn frames(written: &SceneFile, reader: &mut Reader<'_>) {
+    let view = written.top.get(key!("view")).map(|entry| &entry.value);
+    let (Some(entry), Some(Value::Pair(view))) = (written.top.get(key!("also_view")), view) else { return };
+    let Value::Points(frames) = &entry.value else { return };
+    for [width, height] in frames {
+        let over = match (*width > view[0], *height > view[1]) {
+            (true, true) => "wider and taller",
+            (true, false) => "wider",
+            (false, true) => "taller",
+            (false, false) => continue,
+        };
+        let message = format!(
+            "`also_view` has {width} x {height}, which is {over} than the `view`, {} x {}",
+            view[0], view[1]
+        );
+        let [widest, tallest] = [width.max(view[0]), height.max(view[1])];
+        let remedy = format!(
+            "Make the `view` as wide and as tall as every frame that the game shows, [{widest}, {tallest}], or take this one out."
+        );
+        reader.fault(Class::Scene, &entry.place, message, remedy);
+    }
+}
+
 /// Slots must stand before the eye.
 fn eye(written: &SceneFile, reader: &mut Reader<'_>) {
     let (given, view) = (written.top.get(key!("camera")), written.top.get(key!("view")));
@@ -178,7 +205,12 @@ fn pictures(
     let mut there: HashMap<&str, bool> = HashMap::new();
     let mut layered: BTreeMap<PathBuf, Layered> = BTreeMap::new();
     let files = [key!("slot.art"), key!("slot.strokes")];
-    for entry in written.slots.iter().flat_map(|slot| files.iter().filter_map(|key| slot.entries.get(*key))) {
+    let of_slot = |slot: &SlotTable| -> Vec<Entry> {
+        let own = files.iter().filter_map(|key| slot.entries.get(*key));
+        let places = slot.places.iter().filter_map(|place| place.entries.get(key!("place.art")));
+        own.chain(places).cloned().collect()
+    };
+    for entry in &written.slots.iter().flat_map(of_slot).collect::<Vec<_>>() {
         let (path, layer) = layered::reference(entry.value.text().unwrap_or_default());
         if let Err(unfit) = check::art_path(path, climb) {
             report(unfit, entry, reader);

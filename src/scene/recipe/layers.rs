@@ -97,14 +97,14 @@ impl Resolved {
         self.read("recipe")
     }
 
-    /// The values as what `T` takes in, by the names of their keys: those of a slot, a lamp or a preset's head, and of the scene itself, at the
+    /// The values as what `T` takes in, by the names of their keys: those of a slot, a place, a lamp or a preset's head, and of the scene itself, at the
     /// top, all others in the tables that they have in files.
     pub(crate) fn read<T: DeserializeOwned>(&self, what: &str) -> Result<T> {
         let mut tables = toml::Table::new();
         for (path, setting) in &self.settings {
             let (table, name) = path.split_once('.').unwrap_or(("", path));
             let own = match table {
-                "" | "slot" | "lamp" | "preset" => Some(&mut tables),
+                "" | "slot" | "place" | "lamp" | "preset" => Some(&mut tables),
                 table => tables.entry(table).or_insert_with(|| toml::Table::new().into()).as_table_mut(),
             };
             own.and_then(|own| own.insert(name.to_owned(), setting.value.plain()));

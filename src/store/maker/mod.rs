@@ -14,7 +14,7 @@ use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
 use crate::plan::treatment::Treatment;
 use crate::plan::{ArtJob, Job, LampSpec, Plan};
-use crate::scene::pictures::{self, Pictures, Source};
+use crate::scene::pictures::{self, Part, Pictures, Source};
 use crate::stack::{Made, Stack, lamp};
 use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::sheet::{self, Opacity, Sheet, SheetSpec};
@@ -234,12 +234,19 @@ impl<'a> Maker<'a> {
         if let Some(picture) = self.store.get(key) {
             return Ok(picture);
         }
-        let source = pictures.source(&placing.slot, self.limits)?;
-        let mut picture = source.draw(placing.texels, job.flip, job.wraps, blending, self.limits)?;
-        if source.kind == pictures::Kind::Png && source.natural == placing.texels.map(f64::from) {
-            // All others have been drawn afresh, with colours everywhere.
-            picture.bleed(job.wraps);
-        }
+        let picture = if job.places.is_empty() {
+            let source = pictures.source(&placing.slot, 0, self.limits)?;
+            let mut picture = source.draw(placing.texels, job.flip, job.wraps, blending, self.limits)?;
+            if source.kind == pictures::Kind::Png && source.natural == placing.texels.map(f64::from) {
+                // All others have been drawn afresh, with colours everywhere.
+                picture.bleed(job.wraps);
+            }
+            picture
+        } else {
+            let parts: Vec<Part> = job.places.iter().map(|place| place.part.clone()).collect();
+            let whole = (placing.texels, job.wraps);
+            pictures.assembled(&placing.slot, &parts, whole, blending, self.limits)?
+        };
         let picture = Arc::new(picture);
         self.store.put(key, &picture);
         Ok(picture)

@@ -301,6 +301,14 @@ impl Outputs<'_> {
         };
         let mut settings = self.scene_settings.pick(&job.placing.slot, wanted);
         settings.insert(why::PICTURE.to_owned(), self.pictures.hash(&job.placing.slot));
+        for place in &job.places {
+            let ([x, y], [width, height]) = (place.part.corner, place.part.texels);
+            let mirrored = if place.flip { " mirrored" } else { "" };
+            settings.insert(
+                format!("place {}", place.number),
+                format!("{} {width} x {height} texels at {x}, {y}{mirrored}", place.art),
+            );
+        }
         settings
     }
 }

@@ -1,12 +1,12 @@
 //! The manifest of what stands in the folder after a run.
 
 use crate::base::placing::Kind;
-use crate::base::units::Camera;
+use crate::base::units::{Camera, Rect};
 use crate::output::forms::Also;
-use crate::output::manifest::{Left, Original};
+use crate::output::manifest::{Left, Original, Standing};
 use crate::output::texture::{Shape, Tile};
 use crate::output::{self, Entry, Export, Manifest, Still};
-use crate::plan::{Job, Plan};
+use crate::plan::{Job, Place, Plan};
 use crate::store::rerun::Written;
 use crate::store::run::painted::Edit;
 use crate::store::run::textures::Of;
@@ -244,6 +244,23 @@ fn as_made(mut entry: Entry) -> Entry {
     entry
 }
 
+/// The pictures that a tile of the job shows.
+fn standing(job: &Job, tile: &Rect) -> Vec<Standing> {
+    let Job::Art(art) = job else { return Vec::new() };
+    let meets = |rect: &Rect| {
+        let across = rect.x < tile.x + tile.width && rect.x + rect.width > tile.x;
+        across && rect.y < tile.y + tile.height && rect.y + rect.height > tile.y
+    };
+    let there = art.places.iter().filter(|place| meets(&place.rect));
+    let one = |place: &Place| Standing {
+        place: place.number as u32,
+        art: place.art.clone(),
+        rect: place.rect.into(),
+        flip: place.flip,
+    };
+    there.map(one).collect()
+}
+
 fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
     let placing = job.placing();
     let texels = tile.texels();
@@ -259,6 +276,7 @@ fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
         stretch: [tile.rect.width.0 / f64::from(texels[0]), tile.rect.height.0 / f64::from(texels[1])],
         part: tile.part,
         strip: tile.strip.map(Into::into),
+        places: standing(job, &tile.rect),
         period: placing.period.map(|period| period.0),
         repeat: tile.repeat,
         blending: plan.blending,
