@@ -156,6 +156,16 @@ fn a_sink_gets_the_still_first_and_the_manifest_last() {
     assert!(!sink.names.into_inner().expect("unharmed").contains(&"scale-2/manifest.json".to_owned()));
 }
 
+#[test]
+fn a_program_compiles_with_what_the_first_page_shows() {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("consumer");
+    let mut cargo = std::process::Command::new(env!("CARGO"));
+    cargo.current_dir(env!("CARGO_MANIFEST_DIR")).env("CARGO_TARGET_DIR", folder);
+    let output =
+        cargo.args(["check", "--locked", "--package", "fogweft-consumer"]).output().expect("it runs");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+}
+
 /// A sheet that is quick to make.
 fn small() -> Fog {
     Fog::preset("radiation-fog").size(96, 64).line(44.0).scale(0.25)

@@ -10,13 +10,16 @@ use crate::scene::pictures::{contained, cost};
 use resvg::tiny_skia::{IntSize, Pixmap, Transform};
 use resvg::usvg::roxmltree::{Document, Node};
 use resvg::usvg::{self, ImageHrefResolver, Tree};
-use std::sync::{Arc, mpsc};
-use std::time::Duration;
+use std::sync::Arc;
+#[cfg(not(target_family = "wasm"))]
+use std::{sync::mpsc, time::Duration};
 
 /// Stack for the library, which recurses along the tree; only what is used is backed by memory.
+#[cfg(not(target_family = "wasm"))]
 const STACK: usize = 256 << 20;
 
 /// Longest time that reading, or drawing, one SVG may take in a process that does more than that; honest drawings take far less.
+#[cfg(not(target_family = "wasm"))]
 const PATIENCE: Duration = Duration::from_secs(180);
 
 /// In doubt under less than half alpha, where three steps of a premultiplied value are six of the colour. Faint shapes
@@ -153,8 +156,15 @@ fn options_without_files() -> usvg::Options<'static> {
     }
 }
 
+/// Runs the library on the one thread that there is; the host bounds its stack and its time.
+#[cfg(target_family = "wasm")]
+fn apart<T>(_: &str, run: impl FnOnce() -> Result<T, Fault>) -> Result<T, Fault> {
+    contained(run)
+}
+
 /// Runs the library on a thread with a large stack, with its panics contained and its time bounded. When the time
 /// is up, the thread is left behind; it ends with the process at the latest.
+#[cfg(not(target_family = "wasm"))]
 fn apart<T: Send + 'static>(
     what: &str,
     run: impl FnOnce() -> Result<T, Fault> + Send + 'static,
