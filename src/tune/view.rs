@@ -30,7 +30,7 @@ pub(super) struct View {
     pub only: Option<Only>,
     /// What lies under the layers.
     pub ground: Ground,
-    /// How long the fog has drifted, seconds.
+    /// How long the fog has drifted and flowed, seconds.
     pub drift: f64,
 }
 

@@ -22,6 +22,11 @@ const WIDTH: f64 = 1280.0;
 /// Fog is stored at this share of that: it is smooth.
 const FOG: f64 = 0.5;
 
+/// What the page says where the scene is blended in linear light.
+const LINEAR: &str = "The scene is blended in linear light; a web page blends stored values, so fog looks different here than in the still.";
+/// What it says where fog flows: frames of every sheet would make it many times as large.
+const FLOW: &str = "Fog only drifts here. How it also flows is seen in the frames of a run with --frames, and in its --also pan.";
+
 const PAGE: &str = include_str!("preview/page.html");
 const STYLE: &str = include_str!("preview/page.css");
 const SCRIPT: &str = concat!(include_str!("preview/paint.js"), include_str!("preview/page.js"));
@@ -41,12 +46,13 @@ pub fn bytes(stack: &Stack<'_>) -> Result<Vec<u8>> {
         "backdrop": plan.backdrop.to_hex(),
         "layers": layers
     });
-    let note = match plan.blending {
-        Blending::Encoded => "",
-        Blending::Linear => {
-            "The scene is blended in linear light; a web page blends stored values, so fog looks different here than in the still."
-        }
-    };
+    let mut notes = Vec::new();
+    if plan.blending == Blending::Linear {
+        notes.push(LINEAR);
+    }
+    if plan.ways().any(|way| way != [0.0; 2]) {
+        notes.push(FLOW);
+    }
     // In a script element only a closing tag could end the data early.
     let data = data.to_string().replace('<', "\\u003c");
     let hash = |text: &str| BASE64.encode(&Sha256::digest(text.as_bytes()));
@@ -57,7 +63,7 @@ pub fn bytes(stack: &Stack<'_>) -> Result<Vec<u8>> {
         ("travel", plan.travel.right.to_string()),
         ("down", plan.travel.down.to_string()),
         ("level", if plan.travel.down.0 > 0.0 { "" } else { " hidden" }.to_owned()),
-        ("note", note.to_owned()),
+        ("note", notes.join(" ")),
         ("style", STYLE.to_owned()),
         ("script", SCRIPT.to_owned()),
         ("data", data),

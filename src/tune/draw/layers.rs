@@ -11,6 +11,8 @@ use crate::plan::{Job, Plan, RimJob};
 use crate::rim::Rim;
 use crate::stack::compositor::Compositor;
 use crate::stack::{Made, Source, Stack};
+use crate::steps::field::Sampling;
+use crate::steps::sheet::Sheet;
 use crate::store::cache::{Entry, Store};
 use crate::store::maker::{Maker, Request};
 use crate::tune::row_means::RowMeans;
@@ -166,15 +168,36 @@ impl Draft {
         self.plan.files.iter().zip(&self.keys).map(find).collect()
     }
 
-    /// What is drawn of it in a view, with `rims`, over `under`.
+    /// Its layers in a view: where fog has drifted for a while, it has flowed for as long, too.
+    pub fn layers(&self, view: &View) -> Vec<Option<Made>> {
+        if view.drift == 0.0 || view.bare {
+            return self.made.clone();
+        }
+        let time = (view.drift / self.plan.loop_seconds).fract();
+        let layer = |(job, made): (&Job, &Option<Made>)| match job {
+            Job::Fog(job)
+                if made.is_some()
+                    && job.spec.field.recipe.bands.flow.0 != 0.0
+                    && view.shows(&job.placing) =>
+            {
+                let (spec, _) = self.plan.sheet_at(job, time, 0.0);
+                Some(Made::Sheet(Arc::new(Sheet::new(spec, Sampling::Reduced))))
+            }
+            _ => made.clone(),
+        };
+        self.plan.files.par_iter().zip(&self.made).map(layer).collect()
+    }
+
+    /// What is drawn of it in a view, with `layers` as [`Draft::layers`] gives them and `rims`, over `under`.
     pub fn compositor<'a>(
         &'a self,
         view: &View,
+        layers: &'a [Option<Made>],
         rims: &'a [Option<Arc<RimPicture>>],
         under: &'a Under,
     ) -> Compositor<'a> {
         let shown = (0..self.plan.files.len()).filter(|at| view.shows(self.plan.files[*at].placing()));
-        let drawn = shown.filter_map(|at| Some((at, self.source(at, view, rims)?)));
+        let drawn = shown.filter_map(|at| Some((at, self.source(at, view, layers, rims)?)));
         let (places, sources): (Vec<usize>, Vec<_>) = drawn.unzip();
         let drift: Vec<f64> =
             places.iter().map(|at| view.drifted(&self.plan, &self.plan.files[*at])).collect();
@@ -194,6 +217,7 @@ impl Draft {
         &'a self,
         at: usize,
         view: &View,
+        layers: &'a [Option<Made>],
         rims: &'a [Option<Arc<RimPicture>>],
     ) -> Option<(&'a Placing, Source<'a>)> {
         let job = &self.plan.files[at];
@@ -204,9 +228,7 @@ impl Draft {
                 Some((&rim.placing, Source::Picture(&rim.picture)))
             }
             Job::Art(_) if view.bare => Some((job.placing(), Source::Picture(self.bare[at].as_ref()?))),
-            Job::Fog(_) | Job::Art(_) | Job::Lamp(_) => {
-                Some((job.placing(), self.made[at].as_ref()?.source()))
-            }
+            Job::Fog(_) | Job::Art(_) | Job::Lamp(_) => Some((job.placing(), layers[at].as_ref()?.source())),
         }
     }
 

@@ -133,7 +133,8 @@ impl Drafts<'_> {
             let rims = draft.rims(&self.hub.store);
             let under = Under::new(view.ground, draft.plan.texels);
             let of = Of { stamp, revision: round.version.revision };
-            let frame = frame::draft(&draft.compositor(&view, &rims, &under), &view, Kind::Now, of);
+            let layers = draft.layers(&view);
+            let frame = frame::draft(&draft.compositor(&view, &layers, &rims, &under), &view, Kind::Now, of);
             // Under the lock, since it may be settled just now.
             let drawn = locked(&tab.drawn);
             if round.is_settled(&drawn, revision) {
@@ -158,7 +159,8 @@ impl Drafts<'_> {
             let rims = draft.rims(&self.hub.store);
             let under = Under::new(view.ground, draft.plan.texels);
             let of = Of { stamp, revision: other.revision };
-            tab.show(frame::draft(&draft.compositor(&view, &rims, &under), &view, Kind::Other, of));
+            let layers = draft.layers(&view);
+            tab.show(frame::draft(&draft.compositor(&view, &layers, &rims, &under), &view, Kind::Other, of));
         }
         *locked(&tab.compared) = Some([other.revision, revision]);
     }

@@ -47,8 +47,8 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
         assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
         for camera in [0.0, 333.0, 960.5, 1920.0].map(|x| Camera::new(x, 0.0)) {
             let view = View { camera, ..View::default() };
-            let drawn =
-                Still::new::<Pixels>(&draft.compositor(&view, &[], &Under::new(Ground::Scene, [1, 1])));
+            let (layers, under) = (draft.layers(&view), Under::new(Ground::Scene, [1, 1]));
+            let drawn = Still::new::<Pixels>(&draft.compositor(&view, &layers, &[], &under));
             let exact = stack.still(camera.within(plan.travel));
             assert_eq!(drawn.size, exact.size);
             let off = |at: usize| -> f32 {
@@ -65,6 +65,31 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
     }
 }
 
+/// Fog that drifts on the page flows through its loop as a run's frames do, and is at rest where that ends; still fog stays as it is.
+#[test]
+fn what_drifts_flows_and_comes_round() {
+    let limits = Limits::default();
+    let (_folder, mut session) = marsh("encoded");
+    session.set(None, "air.drift", "0", None).unwrap();
+    let still = |session: &Session, drift: f64| {
+        let draft = Draft::new(&Store::in_memory(0), session.current(), &limits).unwrap();
+        let view = View { drift, ..View::default() };
+        let (layers, under) = (draft.layers(&view), Under::new(Ground::Scene, [1, 1]));
+        Still::new::<Pixels>(&draft.compositor(&view, &layers, &[], &under))
+    };
+    let off = |a: &Still, b: &Still| {
+        let pairs = a.colours.iter().flatten().zip(b.colours.iter().flatten());
+        pairs.map(|(a, b)| (a - b).abs()).fold(0.0, f32::max)
+    };
+    let whole = session.current().reading.scene.air.loop_seconds;
+    let [rest, half, round] = [0.0, 0.5, 1.0].map(|share| still(&session, share * whole));
+    assert!(off(&rest, &half) > 0.05, "{}", off(&rest, &half));
+    assert!(off(&rest, &round) < 1e-4, "{}", off(&rest, &round));
+    session.set(None, "bands.flow", "0", None).unwrap();
+    let [rest, half] = [0.0, 0.5].map(|share| still(&session, share * whole));
+    assert_eq!(off(&rest, &half), 0.0);
+}
+
 /// What mixing in whole numbers of 16 bits gains a draft, by time on the processors: figures in `tests/bench/page.txt`.
 #[test]
 #[ignore = "a figure, printed"]
@@ -77,7 +102,8 @@ fn times_of_drafts_by_their_pixels() {
             let start = on_processors();
             for turn in 0..DRAFTS {
                 let view = View { camera: Camera::new(40.0 * f64::from(turn), 0.0), ..View::default() };
-                draw(&draft.compositor(&view, &[], &Under::new(Ground::Scene, [1, 1])));
+                let (layers, under) = (draft.layers(&view), Under::new(Ground::Scene, [1, 1]));
+                draw(&draft.compositor(&view, &layers, &[], &under));
             }
             (on_processors() - start) * 1000.0 / f64::from(DRAFTS)
         };
