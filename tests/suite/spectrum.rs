@@ -4,6 +4,7 @@ use crate::util::{even, mean, near};
 use fogweft::base::units::{Scale, Texel};
 use fogweft::steps::grid::{Grid, Plane};
 use fogweft::steps::moment::Moment;
+use fogweft::steps::recipe::Noise;
 use fogweft::steps::step1_bands;
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
@@ -90,5 +91,71 @@ fn slopes_follow_gain_and_lacunarity() {
         let got = exponent(&sum, 8.0, 256.0, 24);
         println!("gain {gain}, lacunarity {lacunarity}: {got} for {want}");
         near(got, want, 0.1);
+    }
+}
+
+/// Power of `plane`, square and alike along both axes, by direction: the mean over frequencies `from..to` (cycles per side) in each of
+/// `sectors` equal parts of half a turn, the first around the x axis; over the mean of all.
+fn by_direction(planes: &[Plane], [from, to]: [f64; 2], sectors: usize) -> Vec<f64> {
+    let (mut sums, mut counts) = (vec![0.0; sectors], vec![0.0; sectors]);
+    for plane in planes {
+        let side = plane.cols;
+        let transform = FftPlanner::<f64>::new().plan_fft_forward(side);
+        let middle = mean(plane.data.iter().map(|&value| f64::from(value)));
+        let mut numbers: Vec<Complex<f64>> = (0..side * side)
+            .map(|at| {
+                let (col, row) = (at % side, at / side);
+                let weight = hann(col, side) * hann(row, side);
+                Complex::new((f64::from(plane.row(row)[col]) - middle) * weight, 0.0)
+            })
+            .collect();
+        transform.process(&mut numbers);
+        let mut turned: Vec<Complex<f64>> =
+            (0..side * side).map(|at| numbers[at % side * side + at / side]).collect();
+        transform.process(&mut turned);
+        for (at, value) in turned.iter().enumerate() {
+            let signed = |at: usize| if at > side / 2 { at as f64 - side as f64 } else { at as f64 };
+            // Turned: columns are frequencies along y now.
+            let (y, x) = (signed(at % side), signed(at / side));
+            let length = libm::sqrt(x * x + y * y);
+            if length >= from && length < to {
+                let share =
+                    (libm::atan2(y, x) / std::f64::consts::PI * sectors as f64).rem_euclid(sectors as f64);
+                let sector = (share.round() as usize) % sectors;
+                sums[sector] += value.norm_sqr();
+                counts[sector] += 1.0;
+            }
+        }
+    }
+    let all = sums.iter().sum::<f64>() / counts.iter().sum::<f64>();
+    sums.iter().zip(counts).map(|(sum, count)| sum / count / all).collect()
+}
+
+/// A field of folded noise has no direction of its own: the power of its spectrum is as large in all of them, within a factor of 1.2. A
+/// bound of our own; of isotropic noise it is 1 (definition of isotropy).
+#[test]
+fn folded_noise_favours_no_axis() {
+    for kind in [Noise::Billowed, Noise::Ridged] {
+        for octaves in [1, 3] {
+            let mut recipe = even().texels(Scale(1.0)).bands;
+            (recipe.kind, recipe.amount, recipe.octaves) = (kind, 1.0, octaves);
+            (recipe.size, recipe.stretch, recipe.warp) = (Texel(32.0), 1.0, 0.0);
+            (recipe.coverage, recipe.contrast) = (0.5, 0.0);
+            let planes: Vec<Plane> = (0..24)
+                .map(|seed| {
+                    let grid = Grid { cols: 512, rows: 512, step: [1.0, 1.0], top: 0.0 };
+                    let mut plane = Plane::new(grid.cols, grid.rows);
+                    step1_bands::fill(&recipe, seed, &Moment::REST, 256.0, None, &grid, &mut plane);
+                    plane
+                })
+                .collect();
+            // From half a cycle to two cycles a cell.
+            let all = by_direction(&planes, [8.0, 32.0], 12);
+            println!("{kind:?}, {octaves} octaves: {all:.2?}");
+            assert!(
+                all.iter().all(|share| (1.0 / 1.2..1.2).contains(share)),
+                "{kind:?}, {octaves}: {all:.2?}"
+            );
+        }
     }
 }

@@ -20,6 +20,7 @@ use lattice::Lattice;
 use octave::{BEYOND, COARSEST, Flowing, Octave, SampledOctave, Scratch, Source, Warp};
 use rayon::prelude::*;
 use spectrum::{Part, feature, parts};
+use std::f64::consts::FRAC_1_SQRT_2;
 
 /// Noises of one lattice are taken from places up to so many cells apart, so that they share nothing; chosen by eye.
 const OFFSET: f64 = 64.0;
@@ -27,6 +28,8 @@ const OFFSET: f64 = 64.0;
 const WANDER: f64 = 0.15;
 /// Most by which the mean of a row is held; chosen by eye.
 const HELD: f64 = 2.0;
+/// The same of its contrast.
+const HELD_CONTRAST: f64 = 1.25;
 /// Cells of the warp over a feature's size: features bend and don't curdle. Chosen by eye.
 const WARP_CELL: f64 = 2.0;
 /// Least height of a feature that is warped, texels: of finer ones nothing is seen, bent or not, and their tables would be vast.
@@ -56,17 +59,30 @@ pub fn fill(
     }
 }
 
-/// Holds the mean of each row to that at rest: few features strike no mean, and the fog of a loop neither grows nor shrinks.
+/// Holds the mean and the contrast of each row to those at rest: few features strike no mean, and the fog of a loop neither grows nor
+/// shrinks.
 fn hold(plane: &mut Plane, rest: &Plane) {
     plane.each_row(
         #[inline(always)]
         |row, numbers| {
-            let [want, got] =
-                [rest.row(row), &*numbers].map(|numbers| numbers.iter().copied().map(f64::from).sum::<f64>());
-            let factor = (want / got.max(f64::MIN_POSITIVE)).clamp(1.0 / HELD, HELD) as f32;
-            numbers.iter_mut().for_each(|number| *number *= factor);
+            let [(want, wanted), (got, found)] = [rest.row(row), &*numbers].map(mean_and_deviation);
+            let factor = (want / got.max(f64::MIN_POSITIVE)).clamp(1.0 / HELD, HELD);
+            let contrast =
+                (wanted / (factor * found).max(f64::MIN_POSITIVE)).clamp(1.0 / HELD_CONTRAST, HELD_CONTRAST);
+            let [factor, middle, contrast] = [factor, factor * got, contrast].map(|number| number as f32);
+            // Density is never below 0.
+            numbers
+                .iter_mut()
+                .for_each(|number| *number = (middle + contrast * (factor * *number - middle)).max(0.0));
         },
     );
+}
+
+fn mean_and_deviation(numbers: &[f32]) -> (f64, f64) {
+    let count = numbers.len() as f64;
+    let mean = numbers.iter().copied().map(f64::from).sum::<f64>() / count;
+    let squares = numbers.iter().map(|number| (f64::from(*number) - mean).powi(2)).sum::<f64>();
+    (mean, (squares / count).sqrt())
 }
 
 /// The bands of a moment as its noises make them.
@@ -124,7 +140,33 @@ pub fn bytes(bands: &Bands<Texel>, line: f64, grid: &Grid) -> f64 {
             each as f64 * (part.across + 2.0 * margin + 5.0) * (to - from + 6.0)
         })
         .sum();
-    octaves + noise.warp_bytes()
+    octaves * lattices(bands.kind).len() as f64 + noise.warp_bytes()
+}
+
+/// A lattice that an octave's noise is taken from.
+struct OctaveLattice {
+    /// What its seed is derived by; none for the octave's own.
+    label: &'static str,
+    /// How far it stands from the first, in cells, along x and y.
+    apart: f64,
+    /// How much of it there is; the squares of all weights sum to 1.
+    weight: f64,
+}
+
+/// The one lattice of most kinds.
+const LATTICE: [OctaveLattice; 1] = [OctaveLattice { label: "", apart: 0.0, weight: 1.0 }];
+/// Gradient noise is 0 at every point of its lattice, so that creases of folded noise run from point to point and show its axes. The sum of
+/// two lattices half a cell apart is 0 at no point of either.
+const LATTICES_FOLDED: [OctaveLattice; 2] = [
+    OctaveLattice { label: "", apart: 0.0, weight: FRAC_1_SQRT_2 },
+    OctaveLattice { label: "between", apart: 0.5, weight: FRAC_1_SQRT_2 },
+];
+
+fn lattices(kind: Noise) -> &'static [OctaveLattice] {
+    match kind {
+        Noise::Smooth | Noise::Cellular => &LATTICE,
+        Noise::Billowed | Noise::Ridged => &LATTICES_FOLDED,
+    }
 }
 
 /// The cells of an octave that are looked up: so many beyond the period on either side, and from one height to another.
@@ -238,19 +280,26 @@ impl<'a> LayeredNoise<'a> {
     /// The octave `k`.
     fn octave(&self, k: usize, part: &Part) -> Octave {
         let seed = seed::derive(self.seed, &format!("octave {k}"));
-        let parts = self.moment.phases().map(|phase| self.flowing(seed, part, &phase));
+        let mut parts = Vec::new();
+        for phase in self.moment.phases() {
+            for lattice in lattices(self.bands.kind) {
+                parts.push(self.flowing(seed, part, &phase, lattice));
+            }
+        }
         Octave {
-            parts: parts.collect(),
+            parts,
             amplitude: part.amplitude as f32,
             per_texel: [part.across / self.period, 1.0 / part.cell[1]],
         }
     }
 
-    /// The noise of an octave in one of its phases.
-    fn flowing(&self, seed: u64, part: &Part, phase: &Phase) -> Flowing {
+    /// The noise of an octave on one of its lattices, in one of its phases.
+    fn flowing(&self, seed: u64, part: &Part, phase: &Phase, lattice: &OctaveLattice) -> Flowing {
         let across = part.across as usize;
-        let offset = seed::uniform(seed) * OFFSET - phase.shift[1] / part.cell[1];
-        let carried = seed::uniform(seed ^ 1) - (phase.shift[0] / self.period + phase.apart) * part.across;
+        let offset = seed::uniform(seed) * OFFSET + lattice.apart - phase.shift[1] / part.cell[1];
+        let own = seed::uniform(seed ^ 1) + lattice.apart;
+        let carried = own - (phase.shift[0] / self.period + phase.apart) * part.across;
+        let seed = if lattice.label.is_empty() { seed } else { seed::derive(seed, lattice.label) };
         let shift = carried.rem_euclid(part.across);
         // It has come round the period: its cells are looked up from there on.
         let Reach { margin, from, to } = self.reach_of(part, offset);
@@ -261,6 +310,6 @@ impl<'a> LayeredNoise<'a> {
                 Source::Gradient(Lattice::turned(seed, across, margin, [from, to], TURNS * phase.age))
             }
         };
-        Flowing { source, weight: phase.weight as f32, offset, shift }
+        Flowing { source, weight: (phase.weight * lattice.weight) as f32, offset, shift }
     }
 }
