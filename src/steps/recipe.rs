@@ -43,7 +43,7 @@ pub struct Bands<L> {
     pub contrast: f64,
     /// Displacement of features by a slow noise, as a share of a feature's size.
     pub warp: f64,
-    /// Factor on all structure: amount, breath, sway, firm, heaps and torn; 0 is an even sheet with a straight line, 1 the recipe as it is, 2 bold. Of a recipe
+    /// Factor on all structure: amount, breath, sway, firm, heaps, strands and torn; 0 is an even sheet with a straight line, 1 the recipe as it is, 2 bold. Of a recipe
     /// in texels it is in those numbers already.
     pub shape: f64,
     /// How far the fog flows in a second of its loop.
@@ -81,6 +81,8 @@ pub struct Falloff<L> {
     pub firm: f64,
     /// How far heaps and bays displace the top of the body, in scale heights.
     pub heaps: f64,
+    /// Density of the strands over the top of the body, where they are whole; 0 to 1.
+    pub strands: f64,
     /// Length along x over which breath and sway vary.
     pub wave: L,
     /// How steeply the line rises to the right, degrees.
@@ -164,6 +166,7 @@ impl Recipe<Px> {
                 sway: falloff.sway * bands.shape * scale,
                 firm: (falloff.firm * bands.shape).min(1.0),
                 heaps: falloff.heaps * bands.shape,
+                strands: (falloff.strands * bands.shape).min(1.0),
                 wave: falloff.wave * scale,
                 slope: falloff.slope,
             },
@@ -226,13 +229,14 @@ impl KeyPart for Bands<Texel> {
 impl KeyPart for Falloff<Texel> {
     /// Lift and slope are part of the fog's line, which a field's key lists.
     fn write(&self, to: &mut KeyWriter) {
-        let Falloff { height, beyond, lift: _, breath, sway, firm, heaps, wave, slope: _ } = self;
+        let Falloff { height, beyond, lift: _, breath, sway, firm, heaps, strands, wave, slope: _ } = self;
         to.add("height", height)
             .add("beyond", beyond)
             .add("breath", breath)
             .add("sway", sway)
             .add("firm", firm)
             .add("heaps", heaps)
+            .add("strands", strands)
             .add("wave", wave);
     }
 }

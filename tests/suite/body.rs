@@ -22,6 +22,15 @@ fn body(heaps: f64) -> Recipe<Px> {
     recipe
 }
 
+/// What strands add to a body: with them less without, of one top.
+fn strands(seed: u64) -> Vec<Vec<f32>> {
+    let mut with = body(0.0);
+    with.falloff.strands = 1.0;
+    let [with, without] = [with, body(0.0)].map(|recipe| texels(&spec(&recipe, seed), Sampling::Reduced));
+    let rows = with.into_iter().zip(without);
+    rows.map(|(with, without)| with.into_iter().zip(without).map(|(a, b)| a - b).collect()).collect()
+}
+
 fn spec(recipe: &Recipe<Px>, seed: u64) -> FieldSpec {
     FieldSpec::new(SIZE, Anchor::Ground, Texel(LINE), Scale(1.0), recipe, seed)
 }
@@ -70,11 +79,58 @@ fn a_top_is_firm_here_and_lost_there() {
 #[test]
 fn without_shape_a_body_is_the_exponential() {
     let mut plain = body(1.2);
-    plain.bands.shape = 0.0;
+    (plain.bands.shape, plain.falloff.strands) = (0.0, 0.7);
     let mut exponential = plain.clone();
-    (exponential.falloff.firm, exponential.falloff.heaps) = (0.0, 0.0);
+    (exponential.falloff.firm, exponential.falloff.heaps, exponential.falloff.strands) = (0.0, 0.0, 0.0);
     let [a, b] = [plain, exponential].map(|recipe| texels(&spec(&recipe, 1), Sampling::Reduced));
     assert_eq!(a, b);
+}
+
+/// Strands don't change how much fog there is: within 5 % over seeds, 15 % of one sheet.
+#[test]
+fn strands_leave_the_amount_of_fog() {
+    let mut recipe = body(0.8);
+    recipe.falloff.strands = 1.0;
+    let amounts: Vec<f64> =
+        (1..=12).map(|seed| above(&texels(&spec(&recipe, seed), Sampling::Reduced))).collect();
+    println!("{amounts:.3?}");
+    let all = mean(amounts.iter().copied());
+    assert!((all - 1.0).abs() < 0.05, "{all}");
+    assert!(amounts.iter().all(|one| (one - 1.0).abs() < 0.15), "{amounts:.3?}");
+}
+
+/// Strands stand off the top with clear air below them, are few, many times as long as high, and fewer the higher they are.
+#[test]
+fn strands_stand_off_the_top_with_gaps_between() {
+    let (mut by_height, mut columns, mut off, mut across, mut down) = ([0.0; 4], 0, 0, 0, 0);
+    for seed in 1..=8 {
+        let rows = strands(seed);
+        let is_strand = |row: usize, col: usize| rows[row][col] > 0.2;
+        for (row, numbers) in rows.iter().enumerate().take(LINE as usize) {
+            let h = (LINE - row as f64) / HEIGHT;
+            if (1.0..5.0).contains(&h) {
+                by_height[h as usize - 1] +=
+                    numbers.iter().map(|&number| f64::from(number.max(0.0))).sum::<f64>();
+            }
+            across += (1..1600).filter(|&col| is_strand(row, col) != is_strand(row, col - 1)).count();
+        }
+        for col in 0..1600 {
+            let own: Vec<usize> = (0..LINE as usize).filter(|&row| is_strand(row, col)).collect();
+            down += (1..LINE as usize).filter(|&row| is_strand(row, col) != is_strand(row - 1, col)).count();
+            columns += usize::from(!own.is_empty());
+            // Clear air between the lowest strand and the body.
+            if let Some(&low) = own.last() {
+                let mut under = low..(LINE - 0.8 * HEIGHT) as usize;
+                off += usize::from(under.any(|row| rows[row][col].abs() < 0.05));
+            }
+        }
+    }
+    println!("{by_height:.0?}; {columns} columns, {off} stand off; edges {across} across, {down} down");
+    let share = columns as f64 / (8.0 * 1600.0);
+    assert!((0.1..0.7).contains(&share), "strands in {share:.2} of all columns");
+    assert!(by_height.windows(2).all(|pair| pair[0] > pair[1]), "{by_height:.0?}");
+    assert!(off as f64 > 0.6 * columns as f64, "{off} of {columns} stand off");
+    assert!(down > 4 * across, "{down} edges down, {across} across");
 }
 
 /// A sheet's height doesn't change what is in it, and its loop closes.
@@ -110,11 +166,12 @@ fn along_line(spec: &FieldSpec) -> f64 {
 /// What shapes a fog doesn't change how much there is: the mean along its own line stays 1 within 5 %, whatever the number and the dice.
 #[test]
 fn no_number_of_the_shape_changes_the_amount() {
-    let shapes: [fn(&mut Recipe<Px>); 7] = [
+    let shapes: [fn(&mut Recipe<Px>); 8] = [
         |recipe| recipe.falloff.sway = Px(110.0),
         |recipe| recipe.falloff.breath = 0.9,
         |recipe| recipe.falloff.wave = Px(300.0),
         |recipe| recipe.falloff.heaps = 1.8,
+        |recipe| recipe.falloff.strands = 1.0,
         |recipe| recipe.bands.kind = Noise::Ridged,
         |recipe| recipe.bands.stretch = 9.0,
         |recipe| recipe.bands.coverage = 0.3,

@@ -192,6 +192,7 @@ fn any_recipe() -> impl Strategy<Value = Recipe<Px>> {
         let f = &mut recipe.falloff;
         (f.height, f.breath, f.sway, f.wave) = (Px(height), breath, Px(sway), Px(wave));
         (f.firm, f.heaps) = body;
+        f.strands = 0.5 * body.0;
         recipe
     })
 }

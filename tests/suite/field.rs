@@ -294,6 +294,7 @@ fn shape_scales_all_structure_at_once() {
     let none = field(&|recipe| {
         (recipe.bands.amount, recipe.falloff.breath, recipe.falloff.sway) = (0.0, 0.0, Px(0.0));
         (recipe.falloff.firm, recipe.falloff.heaps, recipe.soften.torn) = (0.0, 0.0, 0.0);
+        recipe.falloff.strands = 0.0;
     });
     assert_eq!(flat.key(), none.key());
     for row in texels(&flat, Sampling::Full) {

@@ -83,7 +83,7 @@ const READ: &[(&str, &str, &str)] = &[
     ("bands.warp", "0.3", "bfolsr"), ("bands.shape", "0.5", "bfolsr"), ("bands.flow", "5", ""), ("bands.flow_angle", "45", ""),
     ("falloff.height", "131", "folstr"), ("falloff.beyond", "171", "folstr"), ("falloff.lift", "7", "bfolstr"),
     ("falloff.breath", "0.11", "folsr"), ("falloff.sway", "3", "folsr"), ("falloff.wave", "913", "folsr"),
-    ("falloff.firm", "0.4", "folsr"), ("falloff.heaps", "0.7", "folsr"), ("falloff.slope", "5", "bfolstr"),
+    ("falloff.firm", "0.4", "folsr"), ("falloff.heaps", "0.7", "folsr"), ("falloff.strands", "0.3", "folsr"), ("falloff.slope", "5", "bfolstr"),
     ("smear.length", "91", "?folsr"), ("smear.angle", "7", "?folsr"),
     ("soften.sigma", "9", "?folsr"), ("soften.stretch", "1.7", "?folsr"), ("soften.torn", "0.31", "folsr"),
     ("grade.thickness", "1.3", "olsr"), ("grade.lit", "0.37", "sr"), ("grade.aloft", "431", "sr"),

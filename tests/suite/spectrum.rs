@@ -139,7 +139,7 @@ fn folded_noise_favours_no_axis() {
         for octaves in [1, 3] {
             let mut recipe = even().texels(Scale(1.0)).bands;
             (recipe.kind, recipe.amount, recipe.octaves) = (kind, 1.0, octaves);
-            (recipe.size, recipe.stretch, recipe.warp) = (Texel(32.0), 1.0, 0.0);
+            (recipe.size, recipe.stretch, recipe.warp) = (Texel(16.0), 1.0, 0.0);
             (recipe.coverage, recipe.contrast) = (0.5, 0.0);
             let planes: Vec<Plane> = (0..24)
                 .map(|seed| {
@@ -150,7 +150,7 @@ fn folded_noise_favours_no_axis() {
                 })
                 .collect();
             // From half a cycle to two cycles a cell.
-            let all = by_direction(&planes, [8.0, 32.0], 12);
+            let all = by_direction(&planes, [16.0, 64.0], 12);
             println!("{kind:?}, {octaves} octaves: {all:.2?}");
             assert!(
                 all.iter().all(|share| (1.0 / 1.2..1.2).contains(share)),

@@ -78,7 +78,7 @@ pub const KEYS: &[Key] = &[
     key("bands.coverage", from(0.02, 0.98), "", Literal("0.6"), "Share of the area that fog covers."),
     key("bands.contrast", SHARE, "", Literal("0.35"), "Hardness of the edge between fog and gap: 0 none, 1 nearly cut out."),
     key("bands.warp", from(0.0, 4.0), "", Literal("0.125"), "How far slow noise displaces features, as a share of their size."),
-    key("bands.shape", from(0.0, 2.0), "", Literal("1"), "Scales all structure at once, bands, breath, sway, heaps and torn ends: 0 is even, 1 is the recipe's, 2 is bold."),
+    key("bands.shape", from(0.0, 2.0), "", Literal("1"), "Scales all structure at once, bands, breath, sway, heaps, strands and torn ends: 0 is even, 1 is the recipe's, 2 is bold."),
     key("bands.flow", from(0.0, 1e3), "scene px per second at pan rate 1", Literal("12"), "Speed at which the fog flows through its sheet in frames of animated fog."),
     key("bands.flow_angle", from(-360.0, 360.0), DEGREES, Literal("0"), "Where it flows to: 0 along the drift, 90 up, -90 down, 180 against the drift."),
     // Step 2.
@@ -89,6 +89,7 @@ pub const KEYS: &[Key] = &[
     key("falloff.sway", from(0.0, 1e5), RATE_PX, Literal("0"), "How far the line rises and falls along the view."),
     key("falloff.firm", from(0.0, 1.0), "", Literal("0"), "How much of the fog is a body with a top of its own, over a foot that stays whole; the rest thins evenly upward."),
     key("falloff.heaps", from(0.0, 4.0), "", Literal("0"), "How far heaps and bays displace the top of the body, in scale heights."),
+    key("falloff.strands", SHARE, "", Literal("0"), "How dense the long, thin strands are that stand off over the top of the body, fewer the higher; 0 for none."),
     key("falloff.wave", from(8.0, FAR), RATE_PX, Literal("1200"), "Length over which breath and sway vary; heaps are about half as wide."),
     key("falloff.slope", from(-60.0, 60.0), DEGREES, Literal("0"), "How steeply the line rises to the right, with all that lies along it; the sheet then covers the whole travel, and doesn't drift."),
     // Step 3.

@@ -2,9 +2,10 @@
 //! lost in another. Bands mottle a body's top, hardly its foot.
 //!
 //! In scale heights over the line, h, a body's density is a logistic step in h - top - heaps n(x, y) u(h); n is slow noise and, in part,
-//! the bands. u rises from 0 at the line to 1 a scale height above it, so that whatever the heaps, the foot stays whole. The top is where
-//! the sheet holds as much fog as the exponential.
+//! the bands. u rises from 0 at the line to 1 a scale height above it, so that whatever the heaps, the foot stays whole. Strands stand
+//! over the top. The top is where the sheet, with them, holds as much fog as the exponential.
 
+use super::strands::{self, Strands};
 use crate::base::exp::exp_neg;
 use crate::base::seed;
 use crate::base::units::Texel;
@@ -37,7 +38,7 @@ const DETAIL: f32 = 0.3;
 
 /// Samples by which a sheet's own fog is counted, over the height that holds any, and halvings of the interval of its top.
 const LEVEL_COLS: usize = 192;
-const LEVEL_ROWS: usize = 40;
+const LEVEL_ROWS: usize = 50;
 const LEVEL_HALVINGS: usize = 12;
 
 /// Least side of a cell, texels: of finer ones nothing is seen, and their tables would be vast.
@@ -99,7 +100,7 @@ fn cells(falloff: &Falloff<Texel>) -> impl Iterator<Item = ([f64; 2], f64)> {
 }
 
 /// Whether cells are large enough for texels.
-fn is_seen(cell: [f64; 2]) -> bool {
+pub(super) fn is_seen(cell: [f64; 2]) -> bool {
     cell[0].min(cell[1]) >= CELL_MIN
 }
 
@@ -133,7 +134,8 @@ pub fn bytes(falloff: &Falloff<Texel>, period: f64, moment: &Moment) -> f64 {
     if !has_body(falloff) {
         return 0.0;
     }
-    let all = cells(falloff).map(|(cell, _)| cell).chain([firmness_cell(falloff)]);
+    let all =
+        cells(falloff).map(|(cell, _)| cell).chain([firmness_cell(falloff)]).chain(strands::drawn(falloff));
     all.map(|cell| TurningNoise::bytes(cell, period, 2.0 * reach(falloff), moment)).sum()
 }
 
@@ -141,6 +143,7 @@ pub fn bytes(falloff: &Falloff<Texel>, period: f64, moment: &Moment) -> f64 {
 pub(super) struct Body {
     heaps: Vec<TurningNoise>,
     firmness: TurningNoise,
+    strands: Option<Strands>,
     share: f32,
     detail: f32,
     /// Height of the top where no heap displaces it, in scale heights.
@@ -164,9 +167,10 @@ pub(super) enum Part {
 }
 
 impl Part {
-    /// The part of a row whose places all lie between `least` and `most` over the moving line, at scale heights of at most `height`.
-    pub fn of([least, most]: [f32; 2], height: f32) -> Part {
-        if least >= 0.0 && least / height >= GONE[1] {
+    /// The part of a row whose places all lie between `least` and `most` over the moving line, at scale heights of at most `height`, of
+    /// which nothing floats over the `gone`th.
+    pub fn of([least, most]: [f32; 2], height: f32, gone: f32) -> Part {
+        if least >= 0.0 && least / height >= gone {
             Part::Above
         } else if most <= 0.0 {
             Part::Foot
@@ -182,6 +186,7 @@ pub(super) struct Scratch {
     own: Vec<f32>,
     heaps: Vec<f32>,
     widths: Vec<f32>,
+    strands: Vec<f32>,
 }
 
 impl Body {
@@ -205,6 +210,7 @@ impl Body {
         let mut body = Body {
             heaps,
             firmness,
+            strands: Strands::new(falloff, seed, moment, period, rows),
             share: falloff.firm as f32,
             detail: DETAIL * falloff.heaps as f32,
             top: 1.0,
@@ -216,41 +222,47 @@ impl Body {
         Some(body)
     }
 
+    /// Scale heights over the line at which the last of it ends.
+    pub fn gone(&self) -> f32 {
+        if self.strands.is_some() { strands::GONE[1] } else { GONE[1] }
+    }
+
     /// The top with which the sheet holds as much fog over the line as the exponential, whatever the heaps.
     fn level(&self) -> f32 {
-        let rows: Vec<(f32, Vec<f32>, Vec<f32>)> = (0..LEVEL_ROWS)
+        let rows: Vec<(f32, Scratch)> = (0..LEVEL_ROWS)
             .map(|row| {
-                let h = (row as f64 + 0.5) * f64::from(GONE[1]) / LEVEL_ROWS as f64;
+                let h = (row as f64 + 0.5) * f64::from(strands::GONE[1]) / LEVEL_ROWS as f64;
                 let mut scratch = Scratch::default();
                 self.row(h * f64::from(self.height), LEVEL_COLS, Part::Top, &mut scratch);
-                (h as f32, scratch.heaps, scratch.widths)
+                (h as f32, scratch)
             })
             .collect();
         let (mut low, mut high) = (0.0_f32, 2.0_f32);
         for _ in 0..LEVEL_HALVINGS {
             let top = 0.5 * (low + high);
-            let sum: f64 = rows
-                .iter()
-                .map(|(h, heaps, widths)| {
-                    let up = smooth(*h);
-                    let own = heaps.iter().zip(widths);
-                    own.map(|(heap, width)| {
-                        f64::from(step((top - h + heap * up) / self.width(*width, up)) * left(*h))
-                    })
-                    .sum::<f64>()
-                })
-                .sum();
-            let held = sum * f64::from(GONE[1]) / (LEVEL_ROWS * LEVEL_COLS) as f64;
+            let sum: f64 = rows.iter().map(|(h, scratch)| self.held(top, *h, scratch)).sum();
+            let held = sum * f64::from(strands::GONE[1]) / (LEVEL_ROWS * LEVEL_COLS) as f64;
             if held < 1.0 { low = top } else { high = top }
         }
         0.5 * (low + high)
     }
 
-    /// Works out the heaps and the step's width along a row `over` texels over the anchor line, as far as its part needs them.
+    /// What a row `h` scale heights over the line holds of the body and its strands, summed, with the top at `top`.
+    fn held(&self, top: f32, h: f32, scratch: &Scratch) -> f64 {
+        let up = smooth(h);
+        let Scratch { heaps, widths, strands, .. } = scratch;
+        let own = heaps.iter().zip(widths).zip(strands).map(|((heap, width), strand)| {
+            let body = step((top - h + heap * up) / self.width(*width, up)) * left(h);
+            f64::from(self.with_strands(body, *strand, h, top, heap * up))
+        });
+        own.sum()
+    }
+
+    /// Works out the heaps, the step's width and the strands along a row `over` texels over the anchor line, as far as its part needs them.
     #[inline(always)]
     pub fn row(&self, over: f64, cols: usize, part: Part, scratch: &mut Scratch) {
-        let Scratch { own, heaps, widths } = scratch;
-        for line in [&mut *own, &mut *heaps, &mut *widths] {
+        let Scratch { own, heaps, widths, strands } = scratch;
+        for line in [&mut *own, &mut *heaps, &mut *widths, &mut *strands] {
             line.clear();
             line.resize(cols, 0.0);
         }
@@ -268,6 +280,9 @@ impl Body {
             let lost = (0.5 + 0.85 * *width).clamp(0.0, 1.0);
             let lost = lost * lost * (3.0 - 2.0 * lost);
             *width = LOST as f32 * exp_neg(range * (1.0 - lost));
+        }
+        if let Some(all) = self.strands.as_ref().filter(|_| part == Part::Top) {
+            all.row(over, own, strands);
         }
     }
 
@@ -290,6 +305,7 @@ impl Body {
         let width = self.width(self.height * scratch.widths[at] / height, up);
         let top = (self.top - h + heap * up) / width;
         let body = step(top) * left(h) * if h < 0.0 { veil } else { 1.0 };
+        let body = self.with_strands(body, scratch.strands[at], h, self.top, heap * up);
         self.mottled(bands, veil, body, up)
     }
 
@@ -308,6 +324,13 @@ impl Body {
 }
 
 impl Body {
+    /// A density of the body with that of its strands, whose noise is `noise`.
+    #[inline(always)]
+    fn with_strands(&self, body: f32, noise: f32, h: f32, top: f32, heap: f32) -> f32 {
+        let Some(strands) = &self.strands else { return body };
+        body + strands.density(noise, h, top, heap) * (1.0 - body)
+    }
+
     /// The width in scale heights of a step that is `width` wide where u is 1, at a height at which it is `up`.
     #[inline(always)]
     fn width(&self, width: f32, up: f32) -> f32 {
@@ -336,7 +359,7 @@ fn left(h: f32) -> f32 {
 }
 
 #[inline(always)]
-fn smooth(t: f32) -> f32 {
+pub(super) fn smooth(t: f32) -> f32 {
     let t = t.clamp(0.0, 1.0);
     t * t * (3.0 - 2.0 * t)
 }
@@ -352,11 +375,12 @@ mod tests {
     fn a_part_has_the_density_of_the_whole() {
         let mut falloff = Resolved::defaults().recipe().expect("whole").texels(Scale(1.0)).falloff;
         (falloff.height, falloff.firm, falloff.heaps, falloff.wave) = (Texel(40.0), 0.8, 0.9, Texel(300.0));
+        falloff.strands = 0.5;
         let grid = Grid { cols: 96, rows: 200, step: [4.0, 2.0], top: 0.0 };
         let body = Body::new(&falloff, 3, &Moment::REST, &grid).expect("a body");
         let (mut own, mut whole, mut seen) = (Scratch::default(), Scratch::default(), Vec::new());
         for over in (-100..240).map(f64::from) {
-            let part = Part::of([over as f32; 2], 40.0);
+            let part = Part::of([over as f32; 2], 40.0, body.gone());
             body.row(over, grid.cols, part, &mut own);
             body.row(over, grid.cols, Part::Top, &mut whole);
             for at in 0..grid.cols {

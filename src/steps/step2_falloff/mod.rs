@@ -1,6 +1,7 @@
 //! Step 2: falloff. Exponential from the fog's line, with a scale height on each side of it, breathing along x.
 
 mod body;
+mod strands;
 
 pub use body::{bytes as body_bytes, finest};
 
@@ -127,7 +128,7 @@ pub fn apply(
         #[inline(always)]
         |scratch: &mut body::Scratch, row, numbers| {
             let over = over(row);
-            let part = Part::of([over as f32 - high, over as f32 - low], tallest);
+            let part = Part::of([over as f32 - high, over as f32 - low], tallest, body.gone());
             body.row(over, numbers.len(), part, scratch);
             let over = over as f32;
             if part == Part::Above {
