@@ -25,11 +25,11 @@ fn main() -> ExitCode {
             return ExitCode::from(2);
         }
         for picture in asked {
-            let file = root.join("gallery").join(format!("{}.png", picture.name));
+            let file = root.join("gallery").join(picture.file());
             let written = picture
                 .draw(root)
                 .map_err(|fault| fault.to_string())
-                .and_then(|canvas| std::fs::write(&file, canvas.png()).map_err(|error| error.to_string()));
+                .and_then(|drawn| std::fs::write(&file, drawn.png()).map_err(|error| error.to_string()));
             if let Err(fault) = written {
                 eprintln!("{}: {fault}", picture.name);
                 return ExitCode::FAILURE;

@@ -11,9 +11,12 @@ mod difference;
 
 use difference::{ciede2000, lab};
 use fogweft::base::colour::Srgb;
+use image::codecs::png::PngDecoder;
+use image::{AnimationDecoder, Frame};
 use make::Canvas;
 use std::collections::BTreeSet;
 use std::fs;
+use std::io::Cursor;
 use std::path::Path;
 use std::process::Command;
 
@@ -32,6 +35,48 @@ fn read(file: &Path) -> Canvas {
     Canvas { size: [picture.width(), picture.height()], texels: picture.into_raw() }
 }
 
+/// All frames of a PNG as they are seen one after the other, by the same crate; one where nothing moves.
+fn frames(file: &Path) -> Vec<Canvas> {
+    let bytes = fs::read(file).unwrap_or_else(|error| panic!("{}: {error}", file.display()));
+    let decoder = PngDecoder::new(Cursor::new(bytes)).unwrap();
+    if !decoder.is_apng().unwrap() {
+        return vec![read(file)];
+    }
+    let all = decoder.apng().unwrap().into_frames().collect_frames().unwrap();
+    let canvas = |frame: Frame| {
+        let picture = frame.into_buffer();
+        Canvas { size: [picture.width(), picture.height()], texels: picture.into_raw() }
+    };
+    all.into_iter().map(canvas).collect()
+}
+
+/// A moving picture is light enough for a page, neither flashes nor jumps where its loop closes. No frame is farther from the next one than
+/// twice the step in the middle of all; whatever moves, the mean lightness of a frame stays within 1 % of white. Bounds of our own;
+/// a flash is a change of relative luminance by 10 % of white and back (WCAG 2.2, 'general flash').
+#[test]
+fn the_loop_is_smooth() {
+    let file = root().join("gallery/flow.apng");
+    assert!(fs::metadata(&file).unwrap().len() < 2_000_000);
+    let all = frames(&file);
+    let mean = |canvas: &Canvas| {
+        let codes = canvas.texels.chunks_exact(4).flat_map(|texel| &texel[..3]);
+        codes.map(|&code| f64::from(code)).sum::<f64>() / (0.75 * canvas.texels.len() as f64)
+    };
+    let means: Vec<f64> = all.iter().map(mean).collect();
+    let (least, most) = means.iter().fold((f64::MAX, 0.0_f64), |(a, b), &one| (a.min(one), b.max(one)));
+    assert!(most - least < 2.55, "{least} to {most}");
+    let step = |a: &Canvas, b: &Canvas| {
+        let pairs = a.texels.iter().zip(&b.texels);
+        pairs.map(|(a, b)| f64::from(a.abs_diff(*b))).sum::<f64>() / a.texels.len() as f64
+    };
+    let steps: Vec<f64> = (0..all.len()).map(|at| step(&all[at], &all[(at + 1) % all.len()])).collect();
+    let mut sorted = steps.clone();
+    sorted.sort_by(f64::total_cmp);
+    let (middle, largest) = (sorted[sorted.len() / 2], sorted[sorted.len() - 1]);
+    println!("{} frames, steps {middle:.3} to {largest:.3}, means {least:.2} to {most:.2}", all.len());
+    assert!(middle > 0.0 && largest < 2.0 * middle, "{steps:.3?}");
+}
+
 /// How many texels differ, where the sizes are the same.
 fn differ(a: &Canvas, b: &Canvas) -> Option<usize> {
     let pairs = a.texels.chunks_exact(4).zip(b.texels.chunks_exact(4));
@@ -43,9 +88,12 @@ fn pictures_come_out_the_same() {
     let mut wrong = Vec::new();
     for picture in make::pictures().iter().filter(|picture| picture.quick || thorough()) {
         let drawn = picture.draw(root()).unwrap();
-        let kept = read(&root().join("gallery").join(format!("{}.png", picture.name)));
-        if differ(&drawn, &kept) != Some(0) {
-            let file = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("{}.actual.png", picture.name));
+        let kept = frames(&root().join("gallery").join(picture.file()));
+        let drawn_frames = drawn.frames();
+        let same = kept.len() == drawn_frames.len()
+            && kept.iter().zip(&drawn_frames).all(|(kept, drawn)| differ(drawn, kept) == Some(0));
+        if !same {
+            let file = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("actual.{}", picture.file()));
             fs::write(&file, drawn.png()).unwrap();
             wrong.push(format!("{}: see {}", picture.name, file.display()));
         }
@@ -97,7 +145,7 @@ fn the_page_names_every_picture() {
         .collect();
     assert_eq!(named, there);
     for picture in make::pictures() {
-        assert!(there.contains(&format!("{}.png", picture.name)), "{} isn't drawn", picture.name);
+        assert!(there.contains(&picture.file()), "{} isn't drawn", picture.name);
         let command = format!("-- {}`", picture.name);
         assert!(page.contains(&command), "the page lacks the command that ends with {command}");
     }

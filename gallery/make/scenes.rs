@@ -64,6 +64,15 @@ pub fn of_text(root: &Path, file: &Path, text: &str, mood: Option<&str>, sets: &
     read::read_mood(file, text, options, mood).map(|reading| reading.scene)
 }
 
+/// A scene of a text that nobody saved, with drawings that are held in memory.
+pub fn of_held(root: &Path, file: &Path, text: &str, drawings: &Held) -> Result<Scene> {
+    let limits = Limits::default();
+    let shelf = presets(root, &limits);
+    let held = Some(drawings);
+    let options = read::Options { sets: &[], limits: &limits, shelf: &shelf, check_art: true, held };
+    read::read_mood(file, text, options, None).map(|reading| reading.scene)
+}
+
 /// The still of `scene` at `width` texels in the middle of the travel, and its value view.
 pub fn composed(scene: &Scene, width: f64, show: Show) -> Result<(Canvas, Vec<u8>)> {
     drawn(scene, width, |_, job| show.has(job))
@@ -99,8 +108,13 @@ pub fn held(
     Maker::new(&store, &limits).fill(&mut stack, &request)?;
     let shown = stack.shown(cameras[0], Bits::Eight);
     let values = stack.values(&shown);
-    let Owned::Eight { size, samples } = shown.texels else { unreachable!("8 bits were asked for") };
-    Ok((Canvas::of(size, samples), values))
+    Ok((canvas(shown.texels), values))
+}
+
+/// Texels of 8 bits.
+pub fn canvas(texels: Owned) -> Canvas {
+    let Owned::Eight { size, samples } = texels else { unreachable!("8 bits were asked for") };
+    Canvas::of(size, samples)
 }
 
 /// A scene's still.
