@@ -2,7 +2,6 @@
 //! none, and fog doesn't darken what it lies before.
 
 use crate::base::interpolate::smoothstep;
-use crate::rim::kernel::sample;
 use crate::rim::problem::Problem;
 use crate::rim::spread::Spread;
 use crate::steps::field::FieldSpec;
@@ -46,17 +45,20 @@ impl Problem<'_> {
         let mut own: Vec<f32> = self
             .places()
             .par_iter()
-            .map(|place| {
-                let covered = f64::from(sample(&solid, &spread.grid, *place));
+            .zip(&spread.places)
+            .map(|(place, around)| {
+                let covered = f64::from(around.sample(&solid));
                 let wire = smoothstep(((covered - WIRE[0]) / (WIRE[1] - WIRE[0])).clamp(0.0, 1.0));
                 let thick = THIN + (1.0 - THIN) * gathered(field, *place);
                 most * (wire * thick) as f32
             })
             .collect();
         let lightness: Vec<f32> = colours.par_iter().map(|colour| self.space.lightness(*colour)).collect();
-        for seen in self.observations {
+        let behind: Vec<f32> =
+            self.observations.par_iter().map(|seen| self.space.lightness(seen.behind)).collect();
+        for (seen, behind) in self.observations.iter().zip(behind) {
             let at = seen.point as usize;
-            let darker = self.space.lightness(seen.behind) - lightness[at];
+            let darker = behind - lightness[at];
             if darker > DARKENS {
                 // Lightness follows opacity nearly straight.
                 own[at] = own[at].min(-libm::log1pf(-DARKENS / darker));

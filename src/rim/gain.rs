@@ -3,7 +3,7 @@
 use crate::rim::SHARE;
 use crate::rim::ceiling::Limits;
 use crate::rim::depth::{solved_depth, solved_depth_below_knee};
-use crate::rim::kernel::{sample, sample_spline, scatter};
+use crate::rim::kernel::Around;
 use crate::rim::problem::{Problem, Requirement, count_attainable, count_open};
 use crate::rim::spread::Spread;
 use crate::steps::grid::Plane;
@@ -72,14 +72,14 @@ pub(super) fn solve_air(
     // The least of it that serves enough of the outline, as it is drawn.
     let mut coefficients = depth.clone();
     Upsampler::new(spread.grid, problem.job.spec.field.cols as usize).prefilter(&mut coefficients);
-    let drawn = fit.depths(|place| sample_spline(&coefficients, &spread.grid, place));
+    let drawn = fit.depths(|place| place.sample_spline(&coefficients));
     let factors: Vec<f32> = requirements
         .iter()
         .map(|requirement| solved_depth(requirement.enough, limits.most) / drawn[requirement.point as usize])
         .collect();
     let factor = last_factor(requirements, &selected, &factors);
     depth.data.iter_mut().for_each(|depth| *depth *= factor);
-    let held = if factor > 1.0 { fit.hold(&mut depth) } else { vec![1.0; fit.places.len()] };
+    let held = if factor > 1.0 { fit.hold(&mut depth) } else { vec![1.0; spread.places.len()] };
     let reached = requirements
         .iter()
         .zip(&factors)
@@ -110,7 +110,6 @@ fn missable(count: usize) -> usize {
 /// The outline, as the gain is fitted along it; by point.
 struct Fit<'a> {
     spread: &'a Spread,
-    places: Vec<[f64; 2]>,
     observed: Vec<bool>,
     /// The largest solved depth that is asked for there.
     wanted: Vec<f32>,
@@ -134,27 +133,27 @@ impl<'a> Fit<'a> {
                 wanted[at] = wanted[at].max(solved_depth_below_knee(requirement.full));
             }
         }
-        Fit { spread, places: problem.places(), observed, wanted, ceilings }
+        Fit { spread, observed, wanted, ceilings }
     }
 
     /// The depth at each point, as `depth` has it for its place.
-    fn depths(&self, depth: impl Fn([f64; 2]) -> f32 + Sync) -> Vec<f32> {
-        self.places.par_iter().map(|place| depth(*place).max(DEPTH_MIN)).collect()
+    fn depths(&self, depth: impl Fn(&Around) -> f32 + Sync) -> Vec<f32> {
+        self.spread.places.par_iter().map(|place| depth(place).max(DEPTH_MIN)).collect()
     }
 
     /// Values at the observed points, blurred like the spread.
     fn blurred(&self, value: impl Fn(usize) -> f32) -> Plane {
         let grid = &self.spread.grid;
         let mut plane = Plane::new(grid.cols, grid.rows);
-        for at in (0..self.places.len()).filter(|at| self.observed[*at]) {
-            scatter(&mut plane, grid, self.places[at], value(at));
+        for (at, place) in self.spread.places.iter().enumerate().filter(|(at, _)| self.observed[*at]) {
+            place.scatter(&mut plane, value(at));
         }
         self.spread.kernel.apply(&plane, grid)
     }
 
     /// What is wanted over what the spread has, both blurred.
     fn first_gain(&self) -> Vec<f32> {
-        let own = self.depths(|place| sample(&self.spread.spread, &self.spread.grid, place));
+        let own = self.depths(|place| place.sample(&self.spread.spread));
         let (wanted, own) = rayon::join(|| self.blurred(|at| self.wanted[at]), || self.blurred(|at| own[at]));
         let far = FAR * largest(&own);
         let ratio =
@@ -164,7 +163,7 @@ impl<'a> Fit<'a> {
 
     /// Multiplies `gain` by what is wanted over what `depth` has, both weighed and blurred.
     fn correct(&self, gain: &mut [f32], depth: &Plane) {
-        let own = self.depths(|place| sample(depth, &self.spread.grid, place));
+        let own = self.depths(|place| place.sample(depth));
         let (wanted, own) = rayon::join(
             || self.blurred(|at| self.weight(at, own[at]) * self.wanted[at]),
             || self.blurred(|at| self.weight(at, own[at]) * own[at]),
@@ -193,9 +192,9 @@ impl<'a> Fit<'a> {
     /// Thins `depth` around places that have more than they may; what is left of it at each point.
     fn hold(&self, depth: &mut Plane) -> Vec<f32> {
         let (grid, kernel) = (&self.spread.grid, &self.spread.kernel);
-        let mut held = vec![1.0_f32; self.places.len()];
+        let mut held = vec![1.0_f32; self.spread.places.len()];
         for _ in 0..HOLDS {
-            let own = self.depths(|place| sample(depth, grid, place));
+            let own = self.depths(|place| place.sample(depth));
             let parts = own.iter().zip(self.ceilings);
             let left: Vec<f32> =
                 parts.map(|(own, most)| (solved_depth_below_knee(*most) / own).min(1.0)).collect();
@@ -203,11 +202,11 @@ impl<'a> Fit<'a> {
                 break;
             }
             let (mut sum, mut weights) = (Plane::new(grid.cols, grid.rows), Plane::new(grid.cols, grid.rows));
-            for (place, left) in self.places.iter().zip(&left) {
+            for (place, left) in self.spread.places.iter().zip(&left) {
                 // Who has far too much counts far more.
                 let weight = 1.0 / (left * left).max(MUCH);
-                scatter(&mut sum, grid, *place, weight * left);
-                scatter(&mut weights, grid, *place, weight);
+                place.scatter(&mut sum, weight * left);
+                place.scatter(&mut weights, weight);
             }
             let (sum, weights) = rayon::join(|| kernel.near(sum, grid), || kernel.near(weights, grid));
             // Where no outline is near, it stays as it is.
@@ -217,7 +216,7 @@ impl<'a> Fit<'a> {
                 .map(|(sum, weight)| ((sum.max(0.0) + far) / (weight.max(0.0) + far)).min(1.0))
                 .collect();
             depth.data.iter_mut().zip(&factors).for_each(|(depth, factor)| *depth *= factor);
-            let now = self.depths(|place| sample(depth, grid, place));
+            let now = self.depths(|place| place.sample(depth));
             held.iter_mut().zip(own.iter().zip(&now)).for_each(|(held, (own, now))| *held *= now / own);
         }
         held

@@ -62,49 +62,64 @@ impl Kernel {
     }
 }
 
-/// The value at a place in texels between the samples, by Catmull and Rom's cubic; wraps in x.
-pub(super) fn sample(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
-    interpolate(plane, grid, place, upsample::catmull_rom)
+/// The samples around a place of a grid, and how near they are: found once, since a solve asks for the same places time and again.
+pub(super) struct Around {
+    /// The columns, which wrap, and the rows of four by four samples.
+    cols: [u32; 4],
+    rows: [u32; 4],
+    /// How far the place is on the way from the second to the third of them, 0..1.
+    between: [f64; 2],
+    /// Catmull and Rom's weights along x and y.
+    weights: [[f32; 4]; 2],
 }
 
-/// The same of a plane of the spline's coefficients, as it is drawn.
-pub(super) fn sample_spline(plane: &Plane, grid: &Grid, place: [f64; 2]) -> f32 {
-    interpolate(plane, grid, place, upsample::b_spline)
-}
-
-fn interpolate(plane: &Plane, grid: &Grid, [x, y]: [f64; 2], weights: fn(f64) -> [f32; 4]) -> f32 {
-    let (col, right) = cell(x, grid.step[0]);
-    let (row, below) = cell(y - grid.top, grid.step[1]);
-    let (across, down) = (weights(right), weights(below));
-    let mut sum = 0.0;
-    for (tap, weight) in down.iter().enumerate() {
-        let line = plane.row((row + tap as i64 - 1).clamp(0, grid.rows as i64 - 1) as usize);
-        let along: f32 = across
-            .iter()
-            .enumerate()
-            .map(|(tap, weight)| weight * line[(col + tap as i64 - 1).rem_euclid(grid.cols as i64) as usize])
-            .sum();
-        sum += weight * along;
+impl Around {
+    /// Around a place in texels.
+    pub fn new(grid: &Grid, [x, y]: [f64; 2]) -> Around {
+        let (col, right) = cell(x, grid.step[0]);
+        let (row, below) = cell(y - grid.top, grid.step[1]);
+        Around {
+            cols: [-1, 0, 1, 2].map(|tap| (col + tap).rem_euclid(grid.cols as i64) as u32),
+            rows: [-1, 0, 1, 2].map(|tap| (row + tap).clamp(0, grid.rows as i64 - 1) as u32),
+            between: [right, below],
+            weights: [right, below].map(upsample::catmull_rom),
+        }
     }
-    sum
+
+    /// The value of a plane on the grid at the place, by Catmull and Rom's cubic.
+    pub fn sample(&self, plane: &Plane) -> f32 {
+        self.interpolate(plane, &self.weights)
+    }
+
+    /// The same of a plane of the spline's coefficients, as it is drawn.
+    pub fn sample_spline(&self, plane: &Plane) -> f32 {
+        self.interpolate(plane, &self.between.map(upsample::b_spline))
+    }
+
+    fn interpolate(&self, plane: &Plane, [across, down]: &[[f32; 4]; 2]) -> f32 {
+        let mut sum = 0.0;
+        for (row, weight) in self.rows.iter().zip(down) {
+            let line = plane.row(*row as usize);
+            let along: f32 =
+                across.iter().zip(self.cols).map(|(weight, col)| weight * line[col as usize]).sum();
+            sum += weight * along;
+        }
+        sum
+    }
+
+    /// Adds `value` to the four nearest samples, by their nearness.
+    pub fn scatter(&self, plane: &mut Plane, value: f32) {
+        let [right, below] = self.between.map(|share| share as f32);
+        for (row, share_y) in [(self.rows[1], 1.0 - below), (self.rows[2], below)] {
+            for (col, share_x) in [(self.cols[1], 1.0 - right), (self.cols[2], right)] {
+                plane.data[row as usize * plane.cols + col as usize] += value * share_x * share_y;
+            }
+        }
+    }
 }
 
 /// The sample before a place, `step` texels apart, and how far the place is on the way to the next, 0..1.
 fn cell(place: f64, step: f64) -> (i64, f64) {
     let position = place / step - 0.5;
     (position.floor() as i64, position - position.floor())
-}
-
-/// Adds `value` to the four samples around a place in texels, by their nearness.
-pub(super) fn scatter(plane: &mut Plane, grid: &Grid, [x, y]: [f64; 2], value: f32) {
-    let (col, right) = cell(x, grid.step[0]);
-    let (row, below) = cell(y - grid.top, grid.step[1]);
-    let (right, below) = (right as f32, below as f32);
-    for (down, share_y) in [(0, 1.0 - below), (1, below)] {
-        for (across, share_x) in [(0, 1.0 - right), (1, right)] {
-            let at_row = (row + down).clamp(0, grid.rows as i64 - 1) as usize;
-            let at_col = (col + across).rem_euclid(grid.cols as i64) as usize;
-            plane.data[at_row * grid.cols + at_col] += value * share_x * share_y;
-        }
-    }
 }

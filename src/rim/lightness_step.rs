@@ -21,6 +21,14 @@ pub(crate) struct LightnessStep<'a> {
     air: [f32; 3],
 }
 
+/// The step without fog and with the most of it: known once, for all steps that are wanted there.
+pub(crate) struct Ends {
+    bare: f32,
+    thick: f32,
+    /// The opacity of the most.
+    most: f32,
+}
+
 /// `over` on `under`, by its opacity.
 fn mix(under: [f32; 3], over: [f32; 3], alpha: f32) -> [f32; 3] {
     // Spelled out: `from_fn` isn't always inlined.
@@ -50,17 +58,22 @@ impl<'a> LightnessStep<'a> {
         mix(mix(self.behind, self.air, opacity), colour, alpha)
     }
 
-    /// The minimum opacity, from 0 to `most`, at which the step has reached `wanted` either way; none where none does.
-    pub fn opacity(&self, wanted: f32, most: f32) -> Option<f32> {
-        if self.signed(0.0).abs() >= wanted { Some(0.0) } else { self.opacity_on_fog_side(wanted, most) }
+    /// The step without fog and with fog of the opacity `most`.
+    pub fn ends(&self, most: f32) -> Ends {
+        Ends { bare: self.signed(0.0), thick: self.signed(most), most }
+    }
+
+    /// The minimum opacity at which the step has reached `wanted` either way; none where none does.
+    pub fn opacity(&self, wanted: f32, ends: &Ends) -> Option<f32> {
+        if ends.bare.abs() >= wanted { Some(0.0) } else { self.opacity_on_fog_side(wanted, ends) }
     }
 
     /// The opacity at which the step has reached `wanted` the way that fog drives it, whatever it is without: an art lighter than
     /// what is behind it first loses its step to a light fog, then gains it the other way.
     ///
     /// By regula falsi (the Illinois rule, Dowell & Jarratt 1971): the step changes one way only, as every mix does.
-    pub fn opacity_on_fog_side(&self, wanted: f32, most: f32) -> Option<f32> {
-        let (bare, thick) = (self.signed(0.0), self.signed(most));
+    pub fn opacity_on_fog_side(&self, wanted: f32, ends: &Ends) -> Option<f32> {
+        let Ends { bare, thick, most } = *ends;
         if thick.abs() < wanted || (thick - bare) * thick <= 0.0 {
             return None;
         }

@@ -6,7 +6,7 @@ use crate::base::space::Space;
 use crate::base::units::Scale;
 use crate::plan::RimJob;
 use crate::rim::depth::{KNEE, optical_depth};
-use crate::rim::lightness_step::LightnessStep;
+use crate::rim::lightness_step::{Ends, LightnessStep};
 use crate::rim::outline::Point;
 use crate::steps::grid::Plane;
 use rayon::prelude::*;
@@ -113,11 +113,6 @@ impl Problem<'_> {
         [(i64::from(x) + left) as f64 + 0.5, (i64::from(y) + top) as f64 + 0.5]
     }
 
-    /// Where the point lies that the observation `at` sees.
-    pub(super) fn observed_place(&self, at: usize) -> [f64; 2] {
-        self.place(&self.points[self.observations[at].point as usize])
-    }
-
     /// Where all points lie.
     pub(super) fn places(&self) -> Vec<[f64; 2]> {
         self.points.iter().map(|point| self.place(point)).collect()
@@ -161,12 +156,12 @@ impl Problem<'_> {
         &self,
         limit: f32,
         step: LightnessStep<'a>,
-        solve: fn(&LightnessStep<'a>, f32, f32) -> Option<f32>,
+        solve: fn(&LightnessStep<'a>, f32, &Ends) -> Option<f32>,
     ) -> Option<(f32, Option<f32>)> {
-        let (wanted, most) = (self.job.spec.separation as f32, opacity(KNEE * limit));
-        let full = optical_depth(solve(&step, wanted, most)?);
+        let (wanted, ends) = (self.job.spec.separation as f32, step.ends(opacity(KNEE * limit)));
+        let full = optical_depth(solve(&step, wanted, &ends)?);
         let enough = (wanted - TOLERANCE as f32).max(0.0);
-        Some((full, solve(&step, enough, most).map(optical_depth)))
+        Some((full, solve(&step, enough, &ends).map(optical_depth)))
     }
 
     /// Observations that have their step without fog, and lose it to fog of these opacities, by point.

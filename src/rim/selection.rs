@@ -4,7 +4,6 @@ use crate::base::exp::opacity;
 use crate::rim::ceiling::Limits;
 use crate::rim::depth::drawn_depth;
 use crate::rim::gain::{SolvedAir, solve_air};
-use crate::rim::kernel::{sample, scatter};
 use crate::rim::problem::{Problem, Requirement, count_attainable};
 use crate::rim::spread::Spread;
 use crate::steps::grid::Plane;
@@ -47,8 +46,7 @@ pub(super) fn solve_mended(
     let mut best: Option<(Mended, Vec<bool>)> = None;
     for _ in 0..ROUNDS {
         let air = solve_air(problem, spread, requirements, selected, limits);
-        let spoiled =
-            problem.spoiled(&opacities(problem, spread, &air.depth, limits.most), requirements, colours);
+        let spoiled = problem.spoiled(&opacities(spread, &air.depth, limits.most), requirements, colours);
         let mended = Mended { air, spoiled: spoiled.len() };
         if best.as_ref().is_some_and(|(best, _)| mended.score() <= best.score()) {
             break;
@@ -98,12 +96,8 @@ fn take_through(
 }
 
 /// The opacity of a solved depth at each point of the outline, as it is drawn.
-fn opacities(problem: &Problem<'_>, spread: &Spread, depth: &Plane, limit: f32) -> Vec<f32> {
-    problem
-        .places()
-        .par_iter()
-        .map(|place| opacity(drawn_depth(sample(depth, &spread.grid, *place), limit)))
-        .collect()
+fn opacities(spread: &Spread, depth: &Plane, limit: f32) -> Vec<f32> {
+    spread.places.par_iter().map(|place| opacity(drawn_depth(place.sample(depth), limit))).collect()
 }
 
 /// The observations that a rim serves: those that lack the separation, can have it, and stand where others nearby lack it too. What is
@@ -130,6 +124,7 @@ pub(super) fn select(problem: &Problem<'_>, spread: &Spread, requirements: &[Req
 /// place where none can be had.
 fn shares_nearby(problem: &Problem<'_>, spread: &Spread, requirements: &[Requirement]) -> Vec<f32> {
     let (grid, kernel) = (&spread.grid, &spread.kernel);
+    let place = |at: usize| &spread.places[problem.observations[at].point as usize];
     let mut nearby = vec![1.0_f32; requirements.len()];
     let last = problem.observations.iter().map(|seen| seen.camera).max().unwrap_or(0);
     for camera in 0..=last {
@@ -140,15 +135,14 @@ fn shares_nearby(problem: &Problem<'_>, spread: &Spread, requirements: &[Require
         }
         let (mut all, mut lacking) = (Plane::new(grid.cols, grid.rows), Plane::new(grid.cols, grid.rows));
         for at in &here {
-            scatter(&mut all, grid, problem.observed_place(*at), 1.0);
+            place(*at).scatter(&mut all, 1.0);
             if requirements[*at].is_lacking() {
-                scatter(&mut lacking, grid, problem.observed_place(*at), 1.0);
+                place(*at).scatter(&mut lacking, 1.0);
             }
         }
         let (all, lacking) = rayon::join(|| kernel.near(all, grid), || kernel.near(lacking, grid));
         for at in here {
-            let place = problem.observed_place(at);
-            nearby[at] = sample(&lacking, grid, place) / sample(&all, grid, place).max(1e-6);
+            nearby[at] = place(at).sample(&lacking) / place(at).sample(&all).max(1e-6);
         }
     }
     nearby

@@ -4,7 +4,6 @@ use crate::rim::ceiling::Limits;
 use crate::rim::depth::optical_depth;
 use crate::rim::draw::Rim;
 use crate::rim::gain::solve_air;
-use crate::rim::kernel::sample;
 use crate::rim::problem::{Air, Outcome, Problem, Requirement, count_open};
 use crate::rim::selection::{Mended, select, solve_mended};
 use crate::rim::spread::Spread;
@@ -83,11 +82,12 @@ impl Problem<'_> {
         let ramps = self.job.spec.tones.ramps();
         let ramps: Vec<Ramp> =
             (first..=last).map(|y| ramps.at(self.job.spec.field.aloft_share(f64::from(y) + top))).collect();
-        self.points
+        spread
+            .places
             .par_iter()
             .zip(&heights)
-            .map(|(point, y)| {
-                let facing = sample(&spread.facing, &spread.grid, self.place(point)).clamp(-1.0, 1.0);
+            .map(|(around, y)| {
+                let facing = around.sample(&spread.facing).clamp(-1.0, 1.0);
                 let [r, g, b, _] = ramps[(y - first) as usize].at(facing);
                 self.space.enter([r, g, b])
             })

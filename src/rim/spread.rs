@@ -5,7 +5,7 @@ use crate::base::seed;
 use crate::base::units::Texel;
 use crate::rim::ceiling::gathered;
 use crate::rim::depth::drawn_depth;
-use crate::rim::kernel::{Kernel, sample, scatter};
+use crate::rim::kernel::{Around, Kernel};
 use crate::rim::outline::{self, ToCell};
 use crate::rim::problem::{Air, Problem};
 use crate::steps::field::FieldSpec;
@@ -43,6 +43,8 @@ const FACING_GAIN: f32 = 2.5;
 pub(super) struct Spread {
     pub kernel: Kernel,
     pub grid: Grid,
+    /// Where the points of the outline lie on it.
+    pub places: Vec<Around>,
     coverage: Plane,
     pub spread: Plane,
     pub facing: Plane,
@@ -55,9 +57,11 @@ impl Spread {
         let kernel = Kernel::new(&spec.field, deviation);
         let grid = kernel.grid([spec.field.cols, spec.field.rows]);
         let coverage = coverage(problem, &grid);
+        let places: Vec<Around> =
+            problem.points.par_iter().map(|point| Around::new(&grid, problem.place(point))).collect();
         let shape = shape(&spec.field, &kernel, &grid, &coverage);
         let mut spread = kernel.apply(&shape, &grid);
-        break_up(problem, &kernel, &grid, &mut spread);
+        break_up(problem, &kernel, &grid, &places, &mut spread);
         let mut facing = facing(&spread, &grid, spec.light, &kernel);
         facing.each_row(
             #[inline(always)]
@@ -74,7 +78,7 @@ impl Spread {
                 }
             },
         );
-        Spread { kernel, grid, coverage, spread, facing }
+        Spread { kernel, grid, places, coverage, spread, facing }
     }
 
     /// How much of what lies within about a spread the art covers.
@@ -171,11 +175,11 @@ fn bands(field: &FieldSpec, bands: &Bands<Texel>, sigma: [f64; 2], grid: &Grid) 
 
 /// Breaks the spread up by the slot's bands once more, as soft as in its sheet, and gathers it toward the anchor: off the outline
 /// alone, where nothing hangs on it.
-fn break_up(problem: &Problem<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Plane) {
+fn break_up(problem: &Problem<'_>, kernel: &Kernel, grid: &Grid, around: &[Around], spread: &mut Plane) {
     let spec = &problem.job.spec;
     let places = problem.places();
     let bands = soft_bands(&spec.field, kernel, grid);
-    let (near, usual) = nearness(&places, kernel, grid);
+    let (near, usual) = nearness(around, kernel, grid);
     // A spread that had to be widened has no slope to spare.
     let broken = BROKEN * (spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
     let over = |y: f64| (y - spec.field.line.0) * spec.field.open;
@@ -196,13 +200,13 @@ fn break_up(problem: &Problem<'_>, kernel: &Kernel, grid: &Grid, spread: &mut Pl
 }
 
 /// How near the outline is to each sample; and the median of that along the outline.
-fn nearness(places: &[[f64; 2]], kernel: &Kernel, grid: &Grid) -> (Plane, f32) {
+fn nearness(places: &[Around], kernel: &Kernel, grid: &Grid) -> (Plane, f32) {
     let mut near = Plane::new(grid.cols, grid.rows);
     for place in places {
-        scatter(&mut near, grid, *place, 1.0);
+        place.scatter(&mut near, 1.0);
     }
     let near = step4_soften::apply(near, [0, 1].map(|axis| CLOSE * kernel.deviation[axis] / grid.step[axis]));
-    let mut along: Vec<f32> = places.par_iter().map(|place| sample(&near, grid, *place)).collect();
+    let mut along: Vec<f32> = places.par_iter().map(|place| place.sample(&near)).collect();
     let middle = along.len() / 2;
     let median = *along.select_nth_unstable_by(middle, f32::total_cmp).1;
     (near, median)
