@@ -185,12 +185,33 @@ impl Look<'_> {
         self.cameras.iter().map(each).sum()
     }
 
-    /// Probes at every outline, for every copy of its art and every camera place, by the view's rows.
+    /// Probes at every outline, for every copy of its art and every camera place, by the view's rows; in each row in the order of the arts.
     fn probes(&self, outlines: &[Vec<Point>], space: &Space) -> Vec<Vec<Probe>> {
         let [r, g, b] = space.enter(self.plan.backdrop.0);
         let ground = [r, g, b, 0.0];
+        // There are many: a row that grew would take twice its room.
+        let mut counts = vec![0; self.plan.texels[1] as usize];
+        self.each_place(outlines, |y, _| counts[y] += 1);
+        let mut rows: Vec<Vec<Probe>> = counts.into_iter().map(Vec::with_capacity).collect();
+        self.each_place(outlines, |y, Seen { job, point, place, x }| {
+            rows[y].push(Probe {
+                job: job as u32,
+                point: point as u32,
+                place: place as u16,
+                x,
+                without: ground,
+                with: ground,
+                before: 0.0,
+                after: 0.0,
+                open: 1.0,
+            });
+        });
+        rows
+    }
+
+    /// Hands out every place of an outline that is in view, with its row there.
+    fn each_place(&self, outlines: &[Vec<Point>], mut put: impl FnMut(usize, Seen)) {
         let [width, height] = self.plan.texels.map(i64::from);
-        let mut rows: Vec<Vec<Probe>> = (0..height).map(|_| Vec::new()).collect();
         for (job, points) in outlines.iter().enumerate().filter(|(_, points)| !points.is_empty()) {
             let placing = self.plan.files[job].placing();
             for (place, camera) in self.cameras.iter().enumerate() {
@@ -203,24 +224,21 @@ impl Look<'_> {
                         let x = stand.left(copy) + i64::from(point.at[0]);
                         let y = stand.top() + i64::from(point.at[1]);
                         if (0..width).contains(&x) && (0..height).contains(&y) {
-                            rows[y as usize].push(Probe {
-                                job: job as u32,
-                                point: at as u32,
-                                place: place as u16,
-                                x: x as u32,
-                                without: ground,
-                                with: ground,
-                                before: 0.0,
-                                after: 0.0,
-                                open: 1.0,
-                            });
+                            put(y as usize, Seen { job, point: at, place, x: x as u32 });
                         }
                     }
                 }
             }
         }
-        rows
     }
+}
+
+/// A place of an outline in a row of the view: its art, the point of the outline, the camera place, the column.
+struct Seen {
+    job: usize,
+    point: usize,
+    place: usize,
+    x: u32,
 }
 
 /// A survey under way.
@@ -289,9 +307,9 @@ impl<'a> Work<'a> {
 
     /// Solves the rim of the art `art`.
     fn solve(&self, job: &RimJob, art: usize, picture: &Picture) -> Rim {
-        let probes = self.rows.iter().flatten();
+        let probes = self.rows.iter().flat_map(|row| &row[of_art(row, art)]);
         let observations: Vec<Observation> = probes
-            .filter(|probe| probe.job as usize == art && (self.look.solves)(usize::from(probe.place)))
+            .filter(|probe| (self.look.solves)(usize::from(probe.place)))
             .map(|probe| Observation { point: probe.point, camera: probe.place, behind: colour(probe.with) })
             .collect();
         let problem = Problem {
@@ -309,14 +327,17 @@ impl<'a> Work<'a> {
     /// Measures the steps of the art `index`, behind whose outline all is drawn; then draws it there.
     fn steps(&mut self, index: usize) {
         let (space, points) = (self.space, &self.outlines[index]);
-        self.rows.par_iter_mut().flatten().filter(|probe| probe.job as usize == index).for_each(|probe| {
-            let point = &points[probe.point as usize];
-            let step = |behind| LightnessStep::new(space, point, behind, behind);
-            probe.before = step(colour(probe.without)).signed(0.0).abs();
-            let seen = step(colour(probe.with));
-            probe.after = seen.signed(0.0).abs();
-            let [r, g, b] = seen.inside(0.0);
-            probe.with = [r, g, b, 0.0];
+        self.rows.par_iter_mut().for_each(|row| {
+            let own = of_art(row, index);
+            for probe in &mut row[own] {
+                let point = &points[probe.point as usize];
+                let step = |behind| LightnessStep::new(space, point, behind, behind);
+                probe.before = step(colour(probe.without)).signed(0.0).abs();
+                let seen = step(colour(probe.with));
+                probe.after = seen.signed(0.0).abs();
+                let [r, g, b] = seen.inside(0.0);
+                probe.with = [r, g, b, 0.0];
+            }
         });
     }
 
@@ -340,6 +361,12 @@ impl<'a> Work<'a> {
         }
         marks
     }
+}
+
+/// The probes of an art among those of a row, which stand in the order of their arts.
+fn of_art(row: &[Probe], art: usize) -> Range<usize> {
+    row.partition_point(|probe| (probe.job as usize) < art)
+        ..row.partition_point(|probe| probe.job as usize <= art)
 }
 
 fn colour([r, g, b, _]: Lanes) -> [f32; 3] {
