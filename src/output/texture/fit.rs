@@ -4,6 +4,7 @@ use crate::base::colour::Linear;
 use crate::base::words::{Alpha, Blending};
 use crate::output::texture::resample::{Axis, Ends, Image};
 use rayon::prelude::*;
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 /// How far apart two texels draw at most, over black and over white, which bound what lies between; in 8-bit steps. Texels are in
@@ -48,13 +49,10 @@ impl Difference {
         most * 255.0
     }
 
-    /// The distance of two pictures of one size.
-    pub fn most(&self, a: &Image, b: &Image) -> f32 {
-        a.data
-            .par_chunks(4096)
-            .zip(b.data.par_chunks(4096))
-            .map(|(a, b)| a.iter().zip(b).map(|(a, b)| self.between(*a, *b)).fold(0.0, f32::max))
-            .reduce(|| 0.0, f32::max)
+    /// The distance of two rows: as an error if it is over `most`.
+    fn row_within(&self, a: &[[f32; 4]], b: &[[f32; 4]], most: f32) -> Result<f32, f32> {
+        let error = a.iter().zip(b).map(|(a, b)| self.between(*a, *b)).fold(0.0, f32::max);
+        if error <= most { Ok(error) } else { Err(error) }
     }
 }
 
@@ -125,15 +123,13 @@ fn ends(wraps: bool, tall: Ends) -> Ends {
 pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, difference: Difference) -> [usize; 2] {
     let most = most as f32;
     let [width, height] = image.size;
-    let rows = image.every_nth_row(height / ROWS);
-    let columns = image.transposed().every_nth_row(width / COLUMNS);
-    let mut found = vec![
-        [along(&rows, ends(wraps, tall), most, difference), height],
-        [width, along(&columns, tall, most, difference)],
-    ];
+    let lines = |image, ends| Lines { image, ends, difference, known: BTreeMap::new() };
+    let mut rows = lines(image.every_nth_row(height / ROWS), ends(wraps, tall));
+    let mut columns = lines(image.transposed().every_nth_row(width / COLUMNS), tall);
+    let mut found = vec![[rows.fewest(most), height], [width, columns.fewest(most)]];
     for share in SHARES {
-        let down = along(&columns, tall, most * (1.0 - share), difference);
-        found.push([along(&rows, ends(wraps, tall), most * share, difference), down]);
+        let down = columns.fewest(most * (1.0 - share));
+        found.push([rows.fewest(most * share), down]);
     }
     found.sort_by_key(|size| size[0] * size[1]);
     found.dedup();
@@ -143,7 +139,7 @@ pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, difference: D
             if size[0] * size[1] >= width * height {
                 break;
             }
-            if error(image, size, wraps, tall, difference) <= most {
+            if holds(image, size, wraps, tall, most, difference) {
                 return size;
             }
             let grown = |side: usize, full: usize| (side + side / GROWTH + 1).min(full);
@@ -153,12 +149,20 @@ pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, difference: D
     image.size
 }
 
-/// How far `image`, stored at `size`, is drawn from itself.
-pub fn error(image: &Image, size: [usize; 2], wraps: bool, tall: Ends, difference: Difference) -> f32 {
+/// Whether `image`, stored at `size`, is drawn within `most` steps of itself.
+fn holds(
+    image: &Image,
+    size: [usize; 2],
+    wraps: bool,
+    tall: Ends,
+    most: f32,
+    difference: Difference,
+) -> bool {
     let stored = store(image, size, wraps, tall);
     let across = Axis::new(image.size[0], size[0], ends(wraps, tall));
     let down = Axis::new(image.size[1], size[1], tall);
-    difference.most(&stored.transposed().drawn(&down).transposed().drawn(&across), image)
+    let tall = stored.transposed().drawn(&down).transposed();
+    tall.each_drawn(&across, |y, drawn| difference.row_within(drawn, image.row(y), most)).is_ok()
 }
 
 /// `image` at `size`.
@@ -168,31 +172,60 @@ pub fn store(image: &Image, size: [usize; 2], wraps: bool, tall: Ends) -> Image 
     image.stored(&across).transposed().stored(&down).transposed()
 }
 
-/// Fewest texels along x at which the lines of `image` are drawn within `most`; those of `image` if no fewer do.
-fn along(image: &Image, ends: Ends, most: f32, difference: Difference) -> usize {
-    let full = image.size[0];
-    let least = if ends == Ends::Inner { 1 } else { 3 };
-    let holds = |to: usize| {
-        let axis = Axis::new(full, to, ends);
-        difference.most(&image.stored(&axis).drawn(&axis), image) <= most
-    };
-    let (mut fails, mut works) = (least, full);
-    if fails >= full {
-        return full;
+/// How far lines are drawn from themselves that are stored in so many texels.
+#[derive(Clone, Copy)]
+enum Known {
+    /// By so much at most.
+    Exactly(f32),
+    /// By more than so much somewhere: whoever looked went no farther.
+    Over(f32),
+}
+
+/// Lines that are stored in ever fewer texels, and what is known of that.
+struct Lines {
+    image: Image,
+    ends: Ends,
+    difference: Difference,
+    /// By texels of a line.
+    known: BTreeMap<usize, Known>,
+}
+
+impl Lines {
+    /// Fewest texels at which the lines are drawn within `most`; those that they have if no fewer do.
+    fn fewest(&mut self, most: f32) -> usize {
+        let full = self.image.size[0];
+        let least = if self.ends == Ends::Inner { 1 } else { 3 };
+        let (mut fails, mut works) = (least, full);
+        if fails >= full {
+            return full;
+        }
+        if self.holds(fails, most) {
+            return fails;
+        }
+        while works - fails > 1 + works / 64 {
+            // Halving the ratio, not the difference: the error goes with the square of the stretch.
+            let middle = ((fails as f64 * works as f64).sqrt() as usize).clamp(fails + 1, works - 1);
+            if self.holds(middle, most) { works = middle } else { fails = middle }
+        }
+        let beyond = if self.ends == Ends::Beyond { 2 } else { 0 };
+        let even =
+            EVEN.into_iter().filter(|ratio| full.is_multiple_of(*ratio)).map(|ratio| full / ratio + beyond);
+        even.filter(|to| (least..works).contains(to)).find(|to| self.holds(*to, most)).unwrap_or(works)
     }
-    if holds(fails) {
-        return fails;
+
+    /// Whether the lines, stored in `to` texels, are drawn within `most`.
+    fn holds(&mut self, to: usize, most: f32) -> bool {
+        match self.known.get(&to) {
+            Some(Known::Exactly(error)) => return *error <= most,
+            Some(Known::Over(error)) if *error >= most => return false,
+            _ => {}
+        }
+        let Lines { image, ends, difference, .. } = self;
+        let axis = Axis::new(image.size[0], to, *ends);
+        let found = image.each_again(&axis, |y, drawn| difference.row_within(drawn, image.row(y), most));
+        self.known.insert(to, found.map_or_else(Known::Over, Known::Exactly));
+        found.is_ok()
     }
-    while works - fails > 1 + works / 64 {
-        // Halving the ratio, not the difference: the error goes with the square of the stretch.
-        let middle = ((fails as f64 * works as f64).sqrt() as usize).clamp(fails + 1, works - 1);
-        if holds(middle) { works = middle } else { fails = middle }
-    }
-    let even = EVEN.into_iter().filter(|ratio| full.is_multiple_of(*ratio)).map(|ratio| match ends {
-        Ends::Beyond => full / ratio + 2,
-        Ends::Wrap | Ends::Inner => full / ratio,
-    });
-    even.filter(|to| (least..works).contains(to)).find(|to| holds(*to)).unwrap_or(works)
 }
 
 /// Rows of a block, texels; bands are whole blocks. Chosen by eye.

@@ -48,6 +48,38 @@ impl Image {
         Image { size: [width, self.size[1]], data }
     }
 
+    /// The largest of what `look` says of each row as a linear filter draws it; the first error ends it.
+    pub fn each_drawn(
+        &self,
+        axis: &Axis,
+        look: impl Fn(usize, &[[f32; 4]]) -> Result<f32, f32> + Sync,
+    ) -> Result<f32, f32> {
+        let rows = self.data.par_chunks(self.size[0]).enumerate();
+        rows.map_init(Vec::new, |drawn, (y, row)| {
+            drawn.resize(axis.from, [0.0; 4]);
+            axis.draw(row, drawn);
+            look(y, drawn)
+        })
+        .try_reduce(|| 0.0, |a, b| Ok(a.max(b)))
+    }
+
+    /// The same of each row stored by `axis` and drawn again.
+    pub fn each_again(
+        &self,
+        axis: &Axis,
+        look: impl Fn(usize, &[[f32; 4]]) -> Result<f32, f32> + Sync,
+    ) -> Result<f32, f32> {
+        let rows = self.data.par_chunks(self.size[0]).enumerate();
+        rows.map_init(Default::default, |(stored, drawn): &mut (Vec<_>, Vec<_>), (y, row)| {
+            stored.resize(axis.to, [0.0; 4]);
+            drawn.resize(axis.from, [0.0; 4]);
+            axis.store(row, stored);
+            axis.draw(stored, drawn);
+            look(y, drawn)
+        })
+        .try_reduce(|| 0.0, |a, b| Ok(a.max(b)))
+    }
+
     /// Each row stored by `axis`.
     pub fn stored(&self, axis: &Axis) -> Image {
         self.each_row(axis.to, |row, out| axis.store(row, out))
