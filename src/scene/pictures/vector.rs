@@ -7,7 +7,7 @@ use crate::base::picture::Picture;
 use crate::base::room;
 use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful};
 use crate::scene::pictures::{contained, cost};
-use resvg::tiny_skia::{IntSize, Pixmap, Transform};
+use resvg::tiny_skia::{IntSize, Pixmap, PremultipliedColorU8, Transform};
 use resvg::usvg::roxmltree::{Document, Node};
 use resvg::usvg::{self, ImageHrefResolver, Tree};
 use std::sync::Arc;
@@ -132,17 +132,29 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
     let (mut doubts, mut texels) = (Vec::new(), Vec::new());
     room::reserve(&mut doubts, pixmap.pixels().len(), "a drawing")?;
     room::reserve(&mut texels, pixmap.pixels().len(), "a drawing")?;
+    let mut last = None;
     for pixel in pixmap.pixels() {
-        let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
-        let alpha = u16::from(pixel.alpha());
-        doubts.push(Doubt::new(colour, alpha, ERROR));
-        let straight = |value: u16| (value * 255 + alpha / 2).checked_div(alpha).map_or(0, |code| code * 257);
-        let [r, g, b] = colour.map(straight);
-        texels.push([r, g, b, alpha * 257]);
+        // Drawings are flat for the most part.
+        let (doubt, texel) = match last {
+            Some((same, known)) if same == *pixel => known,
+            _ => straightened(*pixel),
+        };
+        last = Some((*pixel, (doubt, texel)));
+        doubts.push(doubt);
+        texels.push(texel);
     }
     let mut picture = Picture { size, deep: false, texels };
     bleed_doubtful(&mut picture, &doubts, TRUST, wraps);
     Ok(picture)
+}
+
+/// A premultiplied value as a straight colour of 16 bits, and what it leaves in doubt.
+fn straightened(pixel: PremultipliedColorU8) -> (Doubt, [u16; 4]) {
+    let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
+    let alpha = u16::from(pixel.alpha());
+    let straight = |value: u16| (value * 255 + alpha / 2).checked_div(alpha).map_or(0, |code| code * 257);
+    let [r, g, b] = colour.map(straight);
+    (Doubt::new(colour, alpha, ERROR), [r, g, b, alpha * 257])
 }
 
 /// Options under which no file is read and no picture inside the SVG is drawn.

@@ -142,8 +142,8 @@ impl Octave {
         }
         for (number, part) in self.parts.iter().enumerate() {
             let start = part.shift + 0.5 * by;
-            for (at, place) in u.iter_mut().enumerate() {
-                *place = (start + at as f64 * by) as f32;
+            for (at, place) in (0_i32..).zip(u.iter_mut()) {
+                *place = (start + f64::from(at) * by) as f32;
             }
             v.fill((y * per_y + part.offset) as f32);
             if let Some(warp) = warp {
