@@ -3,7 +3,7 @@
 use super::bar::{self, Bar};
 use super::inputs::Inputs;
 use super::overview::Overview;
-use super::{args, bits, depfile, levels, say, show, warn};
+use super::{args, bits, depfile, heap, levels, say, show, warn};
 use fogweft::base::door::Door;
 use fogweft::base::fault::{Faults, Result};
 use fogweft::base::limits::Limits;
@@ -26,6 +26,7 @@ const SHARED: (u64, u64) = (256 << 20, 8);
 
 /// Renders once.
 pub fn once(args: &args::Render) -> Result<()> {
+    heap::give_back_pictures();
     let bar = Bar::new(args.quiet, Arc::new(AtomicBool::new(false)));
     let bar = if args.timings { bar.timed() } else { bar };
     run(args, &bar, &mut Inputs::default())?;
