@@ -1,7 +1,8 @@
-//! What the engine costs, as ratios taken in one run: `cargo bench`. Prints a table with each bar beside what was reached, and the
-//! raw figures below it. Linux only where memory is read.
+//! What the engine costs, as ratios taken in one run: `cargo bench`. Prints two tables, of one sheet and of whole scenes, with each bar
+//! beside what was reached, and the raw figures below; `cargo bench -- sheet` or `-- scene` prints one. Linux only where memory is read.
 
 mod measure;
+mod scene;
 mod soften;
 
 use fogweft::base::law;
@@ -42,15 +43,24 @@ const SHEET: [u32; 2] = [7680, 2160];
 fn main() {
     let folder = tempfile::tempdir().expect("a folder for the files measured");
     let folder = folder.path();
-    let mut table = Table::new();
-    one_sheet(&mut table, folder);
-    soften::rows(&mut table);
-    memory(&mut table, folder);
-    growth(&mut table, folder);
-    threads(&mut table, folder);
+    let asked: Vec<String> = std::env::args().skip(1).filter(|word| !word.starts_with('-')).collect();
+    let tables: [(&str, fn(&mut Table, &Path)); 2] = [("sheet", sheet), ("scene", scene::rows)];
+    for (name, rows) in tables {
+        if asked.is_empty() || asked.iter().any(|word| word == name) {
+            let mut table = Table::new();
+            rows(&mut table, folder);
+            table.print();
+        }
+    }
+}
+
+fn sheet(table: &mut Table, folder: &Path) {
+    one_sheet(table, folder);
+    soften::rows(table);
+    memory(table, folder);
+    growth(table, folder);
     let start = best(20, || run(program().arg("--version")));
     table.row("`fogweft --version`, whole process, ms", 1e3 * start.time.as_secs_f64(), 5.0);
-    table.print();
 }
 
 /// The command that writes one sheet.
@@ -147,24 +157,4 @@ fn growth(table: &mut Table, folder: &Path) {
     table.raw("7680x4320 sheet, whole process", &large);
     table.row("time at 7680x4320 / at 1920x1080", large.time.as_secs_f64() / small.time.as_secs_f64(), 14.0);
     table.row("memory at 7680x4320 / at 1920x1080", large.peak as f64 / small.peak.max(1) as f64, 4.0);
-}
-
-/// The demo scene at 3840x2160, on one thread and on two.
-fn threads(table: &mut Table, folder: &Path) {
-    run(program().arg("demo").arg(folder.join("marsh")));
-    let scene = folder.join("marsh/scene.toml");
-    let render = |threads: &str, out: &str| {
-        let _ = std::fs::remove_dir_all(folder.join(out));
-        let mut command = program();
-        command.env("RAYON_NUM_THREADS", threads).arg("render").arg(&scene);
-        run(command.args(["--scale", "2", "--out"]).arg(folder.join(out)))
-    };
-    let (one, two) = measure::pair(2, || render("1", "one"), || render("2", "two"));
-    table.raw("demo scene at 3840x2160, one thread", &one);
-    table.raw("demo scene at 3840x2160, two threads", &two);
-    table.row_at_least(
-        "demo at 3840x2160, one thread / two",
-        one.time.as_secs_f64() / two.time.as_secs_f64(),
-        1.7,
-    );
 }

@@ -1,6 +1,7 @@
 //! Times, peaks of memory, and the table of them.
 
 use std::io::Cursor;
+use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -22,24 +23,39 @@ pub fn program() -> Command {
 
 /// Runs a command to its end; its peak is read from the system while it runs.
 pub fn run(command: &mut Command) -> Measured {
+    watched(command, None).0
+}
+
+/// The same, and how long it took until `file` was there.
+pub fn run_until(command: &mut Command, file: &Path) -> (Measured, Duration) {
+    let (measured, there) = watched(command, Some(file));
+    (measured, there.unwrap_or(measured.time))
+}
+
+fn watched(command: &mut Command, file: Option<&Path>) -> (Measured, Option<Duration>) {
     let start = Instant::now();
     let mut child = command.spawn().expect("the program starts");
     let status = format!("/proc/{}/status", child.id());
+    let file = file.map(Path::to_path_buf);
     let watcher = std::thread::spawn(move || {
-        let mut peak = 0;
+        let (mut peak, mut there) = (0, None);
         // The peak only grows, so the last reading before the end is the one that counts.
         while let Ok(text) = std::fs::read_to_string(&status) {
             let Some(line) = text.lines().find_map(|line| line.strip_prefix("VmHWM:")) else { break };
             let kilobytes: u64 = line.trim().trim_end_matches(" kB").parse().unwrap_or(0);
             peak = peak.max(kilobytes * 1024);
+            if there.is_none() && file.as_ref().is_some_and(|file| file.exists()) {
+                there = Some(start.elapsed());
+            }
             std::thread::sleep(Duration::from_micros(500));
         }
-        peak
+        (peak, there)
     });
     let ended = child.wait().expect("the program ends");
     let time = start.elapsed();
     assert!(ended.success(), "{command:?} failed");
-    Measured { time, peak: watcher.join().unwrap_or(0) }
+    let (peak, there) = watcher.join().unwrap_or_default();
+    (Measured { time, peak }, there)
 }
 
 /// Times one piece of work.
@@ -104,14 +120,19 @@ impl Table {
         self.push(what, reached, format!("at most {bar}"), reached <= bar);
     }
 
-    /// A figure that should be at least `bar`.
-    pub fn row_at_least(&mut self, what: &str, reached: f64, bar: f64) {
-        self.push(what, reached, format!("at least {bar}"), reached >= bar);
+    /// A figure that should be at most `bar`, and later `goal`.
+    pub fn row_to_goal(&mut self, what: &str, reached: f64, bar: f64, goal: f64) {
+        self.push(what, reached, format!("at most {bar} ({goal})"), reached <= bar);
+    }
+
+    /// A figure that should be at least `bar`, and later `goal`.
+    pub fn row_to_more(&mut self, what: &str, reached: f64, bar: f64, goal: f64) {
+        self.push(what, reached, format!("at least {bar} ({goal})"), reached >= bar);
     }
 
     fn push(&mut self, what: &str, reached: f64, bar: String, met: bool) {
         let verdict = if met { "met" } else { "MISSED" };
-        self.rows.push(format!("{what:<62} {reached:>8.3}   {bar:<14} {verdict}"));
+        self.rows.push(format!("{what:<62} {reached:>8.3}   {bar:<20} {verdict}"));
     }
 
     /// A raw figure.
@@ -134,7 +155,7 @@ impl Table {
         let processor = std::fs::read_to_string("/proc/cpuinfo").unwrap_or_default();
         let name = processor.lines().find_map(|line| line.strip_prefix("model name")).unwrap_or("");
         let threads = std::thread::available_parallelism().map_or(1, usize::from);
-        println!("{:<62} {:>8}   {:<14}", "measure", "reached", "bar");
+        println!("{:<62} {:>8}   {:<20}", "measure", "reached", "bar (goal)");
         self.rows.iter().for_each(|row| println!("{row}"));
         println!(
             "\nprocessor: {}, {threads} threads; best of several runs each",
