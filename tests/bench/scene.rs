@@ -10,6 +10,9 @@ use std::process::Stdio;
 use std::time::{Duration, Instant};
 use tungstenite::client::IntoClientRequest;
 
+/// What the largest runs may hold by their plans: rather too much.
+const LIMIT: &str = "memory=17179869184";
+
 /// All rows; `folder` is for what is rendered.
 pub fn rows(table: &mut Table, folder: &Path) {
     run(program().arg("demo").arg(folder.join("marsh")));
@@ -101,7 +104,7 @@ fn texels(table: &mut Table, demo: &Scene<'_>) {
 }
 
 fn memory(table: &mut Table, demo: &Scene<'_>) {
-    let [one, four] = ["1", "4"].map(|scale| demo.full("memory", &["--scale", scale]));
+    let [one, four] = ["1", "4"].map(|scale| demo.full("memory", &["--scale", scale, "--limit", LIMIT]));
     table.raw("demo at scale 1", &one);
     table.raw("demo at scale 4", &four);
     let _ = fs::remove_dir_all(demo.out("memory"));
@@ -131,7 +134,7 @@ fn town(table: &mut Table, folder: &Path) {
     }
     fs::write(place.join("scene.toml"), text).expect("written");
     let town = Scene { file: place.join("scene.toml"), folder };
-    let whole = town.full("town-out", &["--scale", "4", "--limit", "memory=17179869184"]);
+    let whole = town.full("town-out", &["--scale", "4", "--limit", LIMIT]);
     let _ = fs::remove_dir_all(town.out("town-out"));
     table.raw("town of eleven slots, 7680x4320", &whole);
     table.row_to_goal("town of eleven slots, 7680x4320, peak memory, GB", whole.peak as f64 / 1e9, 0.9, 0.5);
