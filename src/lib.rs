@@ -77,18 +77,28 @@
 //! [`review`], the check and variations.
 
 #![forbid(unsafe_code)]
+// What only scenes ask of the ground words, the steps and the keys is still compiled without them.
+#![cfg_attr(not(feature = "scene"), allow(dead_code, unused_imports))]
 
 pub mod base;
 mod front;
+#[cfg(feature = "scene")]
 pub mod output;
+#[cfg(feature = "scene")]
 pub mod plan;
+#[cfg(feature = "scene")]
 pub mod review;
+#[cfg(feature = "scene")]
 pub mod rim;
 pub mod scene;
+#[cfg(feature = "scene")]
 pub mod stack;
 pub mod steps;
+#[cfg(feature = "scene")]
 pub mod store;
 #[cfg(feature = "tune")]
 pub mod tune;
 
-pub use front::{Fog, FogSheet, RenderedScene, SceneInMemory};
+pub use front::{Fog, FogSheet};
+#[cfg(feature = "scene")]
+pub use front::{RenderedScene, SceneInMemory};

@@ -1,9 +1,11 @@
 //! Ground words: faults, limits, colours, the law, placement, seeds, registers, files. They know nothing of what uses them.
 
 pub mod colour;
+#[cfg(feature = "scene")]
 pub mod door;
 pub mod exp;
 pub mod fault;
+#[cfg(feature = "scene")]
 pub mod files;
 pub mod folder;
 pub mod gate;
@@ -11,7 +13,9 @@ pub mod interpolate;
 pub mod key;
 pub mod law;
 pub mod limits;
+#[cfg(feature = "scene")]
 pub mod mark;
+#[cfg(feature = "scene")]
 pub mod names;
 pub mod picture;
 pub mod placing;
@@ -22,6 +26,7 @@ pub mod room;
 pub mod seed;
 pub(crate) mod simd;
 pub(crate) mod space;
+#[cfg(feature = "scene")]
 pub mod stamp;
 pub mod units;
 pub mod words;

@@ -4,7 +4,8 @@ use crate::base::units::{Camera, Px, Rect};
 use serde::{Deserialize, Serialize};
 
 /// What a file holds.
-#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "scene", derive(schemars::JsonSchema))]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Kind {
     /// Fog between a slot and the next farther one.

@@ -4,7 +4,8 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// How the target renderer blends colours.
-#[derive(schemars::JsonSchema, Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "scene", derive(schemars::JsonSchema))]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Blending {
     /// On the stored sRGB values.
@@ -40,7 +41,8 @@ impl fmt::Display for Anchor {
 }
 
 /// How colour and alpha are stored.
-#[derive(schemars::JsonSchema, Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "scene", derive(schemars::JsonSchema))]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Alpha {
     /// Colour unchanged, alpha separate.

@@ -31,6 +31,7 @@ pub(crate) fn slot<'a>(root: &'a Item, name: &str) -> Option<&'a dyn TableLike> 
 }
 
 /// The lamp at a place of the scene's own list.
+#[cfg(feature = "tune")]
 pub(crate) fn lamp(root: &Item, at: usize) -> Option<&dyn TableLike> {
     match root.get("lamp")? {
         Item::ArrayOfTables(tables) => tables.get(at).map(|table| table as &dyn TableLike),

@@ -1,25 +1,41 @@
 //! The scene as meant: every default, colour and override resolved. What renders reads this and interprets nothing.
 
+#[cfg(feature = "scene")]
 pub mod apart;
+#[cfg(feature = "scene")]
 mod bases;
+#[cfg(feature = "scene")]
 mod check;
+#[cfg(feature = "scene")]
 pub(crate) mod edit;
 pub mod keys;
+#[cfg(feature = "scene")]
 mod lamps;
+#[cfg(feature = "scene")]
 pub mod layered;
+#[cfg(feature = "scene")]
 mod moods;
+#[cfg(feature = "scene")]
 pub mod pictures;
+#[cfg(feature = "scene")]
 mod places;
+#[cfg(feature = "scene")]
 pub mod project;
+#[cfg(feature = "scene")]
 pub mod read;
 pub mod recipe;
+#[cfg(feature = "scene")]
 pub mod schema;
+#[cfg(feature = "scene")]
 mod sets;
 mod source;
+#[cfg(feature = "scene")]
 pub mod start;
 mod texture;
+#[cfg(feature = "scene")]
 mod written;
 
+#[cfg(feature = "scene")]
 pub use lamps::Lamp;
 pub use source::Source;
 pub use texture::{Fit, Texture};
@@ -34,6 +50,7 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 /// Whether a slot may be called so.
+#[cfg(feature = "scene")]
 pub(crate) fn is_slot_name(name: &str) -> bool {
     check::name(name).is_ok()
 }
@@ -212,6 +229,7 @@ pub struct StrokesPlace {
     pub only: bool,
 }
 
+#[cfg(feature = "scene")]
 impl StrokesPlace {
     /// Strokes in a file, or in a layer of one (`FILE.ora#LAYER`), at their own size from the left top of the view on.
     pub fn of(file: &Path) -> StrokesPlace {
@@ -340,6 +358,7 @@ pub struct Sampled {
 }
 
 /// A scene, resolved. Slots are sorted from far to near, ties by name, whatever their order in the file.
+#[cfg(feature = "scene")]
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 pub struct Scene {
     /// Its name, for tables.

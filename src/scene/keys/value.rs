@@ -6,6 +6,7 @@ use crate::scene::texture::Fit;
 use std::fmt;
 use toml::Spanned;
 use toml::de::{DeArray, DeFloat, DeInteger, DeValue};
+use toml_writer::ToTomlValue;
 
 /// Most points of a curve.
 const POINTS: usize = 256;
@@ -53,7 +54,7 @@ impl fmt::Display for Value {
                     points.iter().map(|[at, factor]| format!("[{at}, {factor}]")).collect();
                 write!(f, "[{}]", all.join(", "))
             }
-            Value::Text(text) => write!(f, "{}", toml_edit::Value::from(text.as_str())),
+            Value::Text(text) => f.write_str(&text.to_toml_value()),
             Value::Colour(colour) => write!(f, "\"{}\"", colour.to_hex()),
             Value::Choice(word) => write!(f, "\"{word}\""),
         }

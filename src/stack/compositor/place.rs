@@ -57,6 +57,7 @@ impl Place {
     }
 
     /// The same in a part of the view that begins with the texel at `left` and `top`, to the same whole texels.
+    #[cfg(feature = "tune")]
     pub fn within(self, [left, top]: [i64; 2]) -> Place {
         Place { left: self.left - left, top: self.top - top, origin: self.origin + left, ..self }
     }
