@@ -4,6 +4,7 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::words::Anchor;
 use crate::scene::keys::{self, Entries, Key, Reader, Section, key, shown};
+#[cfg(feature = "scene")]
 use crate::scene::project::Project;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::source::Source;
@@ -119,9 +120,10 @@ struct PresetFile {
 #[derive(Clone, Debug, Default)]
 pub struct Shelf {
     files: Vec<PresetFile>,
-    /// What the project of the scene that sees it says.
+    /// What the project of the scene that sees it says, or what is wrong with that.
+    #[cfg(feature = "scene")]
     project: Project,
-    /// What is wrong with that.
+    #[cfg(feature = "scene")]
     broken: Option<Faults>,
 }
 
@@ -198,6 +200,7 @@ impl Shelf {
 
     /// The shelf that a scene sees: the presets that come with the program, over them the user's own, over them the project's, over them
     /// those in `presets/` beside the scene file. What is wrong with the project comes out when a scene is read with it.
+    #[cfg(feature = "scene")]
     pub fn of_scene(scene: Option<&Path>, limits: &Limits) -> Shelf {
         let mut shelf = Shelf::embedded();
         match scene.map_or_else(|| Ok(Project::default()), |scene| Project::of_scene(scene, limits)) {
@@ -214,6 +217,7 @@ impl Shelf {
     ///
     /// # Errors
     /// As for [`Project::of_scene`].
+    #[cfg(feature = "scene")]
     pub fn project(&self) -> Result<&Project> {
         self.broken.clone().map_or(Ok(&self.project), Err)
     }
@@ -362,6 +366,7 @@ pub(crate) fn default_preset() -> String {
 }
 
 /// Folders of presets besides the program's own, in the order in which they hide each other: the user's, the project's and the scene's.
+#[cfg(feature = "scene")]
 pub fn folders(scene: Option<&Path>, limits: &Limits) -> Vec<PathBuf> {
     let absolute = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|path| path.is_absolute());
     // XDG Base Directory Specification 0.8; elsewhere the system's own place.
