@@ -84,26 +84,8 @@ fn scene() -> Json {
             "additionalProperties": table("Overrides in this mood.", mood, Vec::new()),
         }),
     );
-    all.insert(
-        "from".into(),
-        json!({
-            "description": "A scene file that this one builds on, by its path from this file's folder; keys of this file win over its keys.",
-            "type": "string",
-            "minLength": 1,
-        }),
-    );
-    let mut needed = required(Section::Scene);
-    needed.push("slot".into());
     let mut schema = table("A layered 2D scene and its air.", all, Vec::new());
-    // What a scene builds on may give what it doesn't.
-    let alone = json!({
-        "required": needed,
-        "properties": {
-            "slot": { "items": { "required": required(Section::Slot) } },
-            "lamp": { "items": { "required": required(Section::Lamp) } },
-        },
-    });
-    schema["anyOf"] = json!([{ "required": ["from"] }, alone]);
+    add_base(&mut schema);
     head("Scene", schema)
 }
 
@@ -113,6 +95,25 @@ fn places() -> Json {
         "type": "array",
         "items": table("A place.", properties(Section::Place), required(Section::Place)),
     })
+}
+
+/// Lets a scene build on another, which may give what it doesn't.
+fn add_base(schema: &mut Json) {
+    schema["properties"]["from"] = json!({
+        "description": "A scene file that this one builds on, by its path from this file's folder; keys of this file win over its keys.",
+        "type": "string",
+        "minLength": 1,
+    });
+    let mut needed = required(Section::Scene);
+    needed.push("slot".into());
+    let alone = json!({
+        "required": needed,
+        "properties": {
+            "slot": { "items": { "required": required(Section::Slot) } },
+            "lamp": { "items": { "required": required(Section::Lamp) } },
+        },
+    });
+    schema["anyOf"] = json!([{ "required": ["from"] }, alone]);
 }
 
 /// An sRGB colour.

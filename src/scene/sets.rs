@@ -73,12 +73,8 @@ fn split<'a>(
     };
     let path = path.trim();
     let key = keys::find_general(path);
-    if path == "from" {
-        let message = "what a scene builds on can't be set from the command line";
-        reader.fault(Class::Usage, place, message, "Change `from` in the scene file.");
-    } else if key.is_none() {
-        let known = KEYS.iter().map(|key| key.path).filter(|path| keys::find_general(path).is_some());
-        unknown_key(path, known, place, reader);
+    if key.is_none() {
+        unknown_at_top(path, place, reader);
     }
     key.map(|key| (Target::Scene, key, text))
 }
@@ -222,6 +218,15 @@ fn unknown_slot(rest: &str, written: &SceneFile, place: &Place, reader: &mut Rea
     }
     let remedy = keys::instead(name, written.slots.iter().filter_map(|slot| slot.name()));
     reader.fault(Class::Usage, place, format!("there is no slot {}", shown(name)), remedy);
+}
+
+fn unknown_at_top(path: &str, place: &Place, reader: &mut Reader<'_>) {
+    if path == "from" {
+        let message = "what a scene builds on can't be set from the command line";
+        return reader.fault(Class::Usage, place, message, "Change `from` in the scene file.");
+    }
+    let known = KEYS.iter().map(|key| key.path).filter(|path| keys::find_general(path).is_some());
+    unknown_key(path, known, place, reader);
 }
 
 fn unknown_key(
