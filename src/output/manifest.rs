@@ -334,14 +334,6 @@ impl Manifest {
         Ok(Some(manifest))
     }
 
-    /// Bytes of all its files, the still included, but for what earlier runs left.
-    pub fn bytes(&self) -> u64 {
-        let stills = self.still.iter().chain(&self.values).map(|still| still.bytes);
-        let frames = self.files.iter().flat_map(|entry| &entry.frames);
-        let exports = self.exports.iter().chain(frames).map(|export| export.bytes);
-        self.files.iter().map(|entry| entry.bytes).chain(stills).chain(exports).sum()
-    }
-
     /// The paths of all its files, the still and what earlier runs left included.
     pub fn names(&self) -> impl Iterator<Item = &str> {
         let stills = self.still.iter().chain(&self.values).map(|still| still.path.as_str());

@@ -17,7 +17,7 @@ use crate::store::rerun::record::NAME as STATE;
 use crate::store::rerun::wanted::text_key;
 use crate::store::rerun::{Lock, Outputs, Packing, Records, Rerun, Wanted, Written, decide};
 use crate::store::run::fades;
-use crate::store::run::manifest::{Outcome, Outcomes, manifest};
+use crate::store::run::manifest::{Outcome, Outcomes, bytes, manifest};
 use crate::store::run::output::{Output, What};
 use crate::store::run::painted::Painted;
 use crate::store::run::sink::Sink;
@@ -140,7 +140,7 @@ impl Run<'_> {
     /// Holds the cache on disk to its share of the outputs; where there are none yet, of a byte for each of their texels.
     fn bound_cache(&self, outputs: Option<&Manifest>) {
         let guess = || self.jobs.iter().map(|job| job.texels).sum();
-        let bytes: u64 = outputs.map_or_else(guess, Manifest::bytes);
+        let bytes: u64 = outputs.map_or_else(guess, bytes);
         self.store.bound_disk((bytes as f64 * self.options.cache_share) as u64);
     }
 

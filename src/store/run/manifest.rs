@@ -98,6 +98,14 @@ pub(super) fn manifest(
     }
 }
 
+/// Bytes of all files of a manifest, the still included, but for what earlier runs left.
+pub(super) fn bytes(manifest: &Manifest) -> u64 {
+    let stills = manifest.still.iter().chain(&manifest.values).map(|still| still.bytes);
+    let frames = manifest.files.iter().flat_map(|entry| &entry.frames);
+    let exports = manifest.exports.iter().chain(frames).map(|export| export.bytes);
+    manifest.files.iter().map(|entry| entry.bytes).chain(stills).chain(exports).sum()
+}
+
 /// A picture of the whole stack.
 fn of_whole(
     path: &str,
