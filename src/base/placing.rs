@@ -18,6 +18,20 @@ pub enum Kind {
     Lamp,
 }
 
+/// A picture among several on one plane.
+#[derive(schemars::JsonSchema, Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Standing {
+    /// The number of its place in the slot, from 1 on; 0 for the slot's own picture.
+    pub place: u32,
+    /// Name of its file in the scene, with the layer of a layered file.
+    pub art: String,
+    /// Left, top, width, height with the camera at the start of the travel. Unit: scene px.
+    pub rect: [f64; 4],
+    /// Whether it is mirrored left to right.
+    #[serde(default)]
+    pub flip: bool,
+}
+
 /// Where a picture stands, for any renderer.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Placing {

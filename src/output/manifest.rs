@@ -3,7 +3,7 @@
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files::why;
 use crate::base::names;
-pub use crate::base::placing::Kind;
+pub use crate::base::placing::{Kind, Standing};
 use crate::base::units::Travel;
 use crate::base::words::{Alpha, Blending};
 use schemars::JsonSchema;
@@ -215,20 +215,6 @@ pub struct Entry {
     /// Of a file that somebody edited: what the program wrote there.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub original: Option<Original>,
-}
-
-/// A picture among several on one plane.
-#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
-pub struct Standing {
-    /// The number of its place in the slot, from 1 on; 0 for the slot's own picture.
-    pub place: u32,
-    /// Name of its file in the scene, with the layer of a layered file.
-    pub art: String,
-    /// Left, top, width, height with the camera at the start of the travel. Unit: scene px.
-    pub rect: [f64; 4],
-    /// Whether it is mirrored left to right.
-    #[serde(default)]
-    pub flip: bool,
 }
 
 /// What the program wrote under the name of a file that was edited since.
