@@ -28,7 +28,7 @@ const COLOURS: usize = 255;
 /// The palette is found from every so many texels of the frames.
 const SAMPLED: usize = 41;
 /// A texel changes once its colour is so many codes nearer to another one of the palette.
-const SLACK: i32 = 3;
+const SLACK: i32 = 1;
 
 /// A loop: places in a palette, frame by frame.
 pub struct Loop {
@@ -71,20 +71,16 @@ impl Loop {
                 picture.texels.chunks_exact(4).map(|texel| colours.index_of(texel) as u8).collect()
             })
             .collect();
-        let mut frames = vec![nearest[0].clone()];
-        for (picture, nearest) in pictures.iter().zip(&nearest).skip(1) {
-            let before = &frames[frames.len() - 1];
-            let texels = picture.texels.chunks_exact(4).zip(nearest).zip(before);
-            let stays = |texel: &[u8], nearest: u8, before: u8| {
-                let off = |place: u8| distance(texel, palette[usize::from(place)]);
-                off(before) <= off(nearest) + SLACK
-            };
-            let frame = texels.map(
-                |((texel, nearest), before)| {
-                    if stays(texel, *nearest, *before) { *before } else { *nearest }
-                },
-            );
-            frames.push(frame.collect());
+        // Once around before the first, so that what stays stays where the loop closes, too.
+        let mut before = nearest[0].clone();
+        let mut frames = Vec::new();
+        for (at, (picture, nearest)) in
+            pictures.iter().zip(&nearest).cycle().take(2 * pictures.len()).enumerate()
+        {
+            before = changed(&palette, picture, nearest, &before);
+            if at >= pictures.len() {
+                frames.push(before.clone());
+            }
         }
         Loop { size: pictures[0].size, palette, frames }
     }
@@ -131,6 +127,17 @@ impl Loop {
         writer.finish()?;
         Ok(file)
     }
+}
+
+/// The places of a picture after those of the one before: a texel stays while its colour isn't clearly nearer to another.
+fn changed(palette: &[[u8; 3]], picture: &Canvas, nearest: &[u8], before: &[u8]) -> Vec<u8> {
+    let texels = picture.texels.chunks_exact(4).zip(nearest).zip(before);
+    texels
+        .map(|((texel, nearest), before)| {
+            let [near, stays] = [*nearest, *before].map(|place| distance(texel, palette[usize::from(place)]));
+            if stays <= near + SLACK { *before } else { *nearest }
+        })
+        .collect()
 }
 
 /// How far two colours are apart: the largest difference of a channel.

@@ -64,15 +64,6 @@ pub fn of_text(root: &Path, file: &Path, text: &str, mood: Option<&str>, sets: &
     read::read_mood(file, text, options, mood).map(|reading| reading.scene)
 }
 
-/// A scene of a text that nobody saved, with drawings that are held in memory.
-pub fn of_held(root: &Path, file: &Path, text: &str, drawings: &Held) -> Result<Scene> {
-    let limits = Limits::default();
-    let shelf = presets(root, &limits);
-    let held = Some(drawings);
-    let options = read::Options { sets: &[], limits: &limits, shelf: &shelf, check_art: true, held };
-    read::read_mood(file, text, options, None).map(|reading| reading.scene)
-}
-
 /// The still of `scene` at `width` texels in the middle of the travel, and its value view.
 pub fn composed(scene: &Scene, width: f64, show: Show) -> Result<(Canvas, Vec<u8>)> {
     drawn(scene, width, |_, job| show.has(job))

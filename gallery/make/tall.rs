@@ -9,7 +9,7 @@ use fogweft::base::seed;
 use fogweft::base::units::Camera;
 use fogweft::base::words::Bits;
 use fogweft::plan::{Plan, haze};
-use fogweft::scene::pictures::{Held, Pictures};
+use fogweft::scene::pictures::Pictures;
 use fogweft::stack::Stack;
 use fogweft::store::cache::Store;
 use fogweft::store::maker::{Maker, Request};
@@ -249,10 +249,10 @@ fn fir(x: f64, y: f64, height: f64, colour: &str, body: &mut String) {
     let _ = write!(body, "<polygon fill=\"{colour}\" points=\"{points}\"/>");
 }
 
-/// The scene's text with its slots, and its pictures.
-fn gorge(folder: &Path) -> (String, Held) {
+/// Writes the pictures into `folder`; the scene's text with its slots.
+fn gorge(folder: &Path) -> std::io::Result<String> {
     let mut text = SCENE.to_owned();
-    let mut drawings = Held::from([(folder.join("sky.svg"), sky().into())]);
+    std::fs::write(folder.join("sky.svg"), sky())?;
     text += "\n[[slot]]\nname = \"sky\"\ndepth = 14000\nart = \"sky.svg\"\ny = 0\nseparation = 0\n";
     for wall in &WALLS {
         let Wall { name, depth, fog, .. } = wall;
@@ -260,18 +260,18 @@ fn gorge(folder: &Path) -> (String, Held) {
             text,
             "\n[[slot]]\nname = \"{name}\"\ndepth = {depth}\nart = \"{name}.svg\"\ny = 0\n{fog}\n"
         );
-        drawings.insert(folder.join(format!("{name}.svg")), wall.draw().into());
+        std::fs::write(folder.join(format!("{name}.svg")), wall.draw())?;
     }
-    (text, drawings)
+    Ok(text)
 }
 
 /// Frames of the pan from the rim to the floor, side by side.
 pub fn draw(root: &Path) -> Result<Canvas> {
     let (limits, store) = (Limits::default(), Store::default());
-    let folder = root.join("gallery");
-    let (text, drawings) = gorge(&folder);
-    let scene = scenes::of_held(root, &folder.join("scene.toml"), &text, &drawings)?;
-    let pictures = Pictures::open_held(&scene, &limits, &drawings)?;
+    let folder = tempfile::tempdir().expect("a folder for the pictures");
+    let text = gorge(folder.path()).expect("a folder that can be written");
+    let scene = scenes::of_text(root, &folder.path().join("scene.toml"), &text, None, &[])?;
+    let pictures = Pictures::open(&scene, &limits)?;
     let scene = &*haze::sampled(&scene, &pictures, &limits)?;
     let plan = Plan::new(scene, &pictures.naturals(), WIDTH / VIEW[0], &limits)?;
     let cameras = plan.cameras();
