@@ -11,7 +11,7 @@ use crate::output::{Effort, Manifest};
 use crate::scene::pictures::Pictures;
 use crate::scene::read::{self, Reading};
 use crate::scene::recipe::shelf::Shelf;
-use crate::scene::{Scene, keys};
+use crate::scene::{Scene, bases, keys};
 use crate::store::rerun::SceneSettings;
 use crate::store::run::{self, Collected, NamedFile, Options, Other, Sink};
 use std::collections::{BTreeMap, BTreeSet};
@@ -182,7 +182,7 @@ impl SceneInMemory {
         if self.is_too_long() {
             return Err(faults);
         }
-        let reading = gather(self.read(self.mood.as_deref()), &mut faults);
+        let reading = self.reading(&mut faults);
         let pictures = reading.as_ref().and_then(|reading| gather(self.open(&reading.scene), &mut faults));
         let Some(reading) = reading else { return Err(faults) };
         let others = self.others(&reading);
@@ -202,6 +202,17 @@ impl SceneInMemory {
             Some(Other { mood, scene, naturals })
         });
         Ok(Ready { others: others.collect(), reading, pictures })
+    }
+
+    /// The scene as meant. What it builds on would be a file, and none is read.
+    fn reading(&self, faults: &mut Faults) -> Option<Reading> {
+        if let Some((path, span)) = bases::from(&self.text) {
+            let message = format!("a scene in memory can't be built on {}", keys::shown(&path));
+            let fault = Fault::new(Class::Scene, message).in_file(NAME).at(Some(span));
+            faults.list.push(fault.remedy("Put the keys of that file into the text, and remove `from`."));
+            return None;
+        }
+        gather(self.read(self.mood.as_deref()), faults)
     }
 
     fn is_too_long(&self) -> bool {

@@ -125,7 +125,7 @@ impl Named {
 }
 
 /// What a scene's text says under `from`, and where.
-fn from(text: &str) -> Option<(String, Range<usize>)> {
+pub(crate) fn from(text: &str) -> Option<(String, Range<usize>)> {
     let (table, _) = DeTable::parse_recoverable(text);
     let value = table.get_ref().get("from")?;
     match value.get_ref() {

@@ -3,7 +3,7 @@
 #[cfg(feature = "scene")]
 pub mod apart;
 #[cfg(feature = "scene")]
-mod bases;
+pub(crate) mod bases;
 #[cfg(feature = "scene")]
 mod check;
 #[cfg(feature = "scene")]

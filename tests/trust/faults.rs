@@ -185,7 +185,17 @@ fn a_full_disk_gives_the_cache_back() {
     scene.write("scene.toml", &big);
     let other = |number: u32| format!("bands.size={}", 20 + 3 * number);
     for number in 0..RUNS {
-        scene.well(&["render", "scene.toml", "--out", "free", "--quiet", "--set", &other(number)]);
+        scene.well(&[
+            "render",
+            "scene.toml",
+            "--out",
+            "free",
+            "--quiet",
+            "--cache",
+            "100",
+            "--set",
+            &other(number),
+        ]);
     }
     // Blocks of 4096 bytes, as a disk counts them.
     let blocks = |folder: &str| {
@@ -201,7 +211,9 @@ fn a_full_disk_gives_the_cache_back() {
     assert!(outputs_of + cache > disk, "{outputs_of} blocks and {cache} of cache fit {disk}");
     fs::create_dir(scene.path("o")).expect("made");
     let runs: String = (0..RUNS)
-        .map(|number| format!("\"$0\" render scene.toml --out o --quiet --set {} || exit; ", other(number)))
+        .map(|number| {
+            format!("\"$0\" render scene.toml --out o --quiet --cache 100 --set {} || exit; ", other(number))
+        })
         .collect();
     let script = format!("mount -t tmpfs -o size={}k none o || exit; {runs} cp o/*.png o/*.json .", 4 * disk);
     let done = Command::new("unshare")

@@ -367,15 +367,22 @@ pub(super) fn smooth(t: f32) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::units::Scale;
-    use crate::scene::recipe::layers::Resolved;
 
     /// What of a row isn't worked out makes no difference: to the bit, as if it were.
     #[test]
     fn a_part_has_the_density_of_the_whole() {
-        let mut falloff = Resolved::defaults().recipe().expect("whole").texels(Scale(1.0)).falloff;
-        (falloff.height, falloff.firm, falloff.heaps, falloff.wave) = (Texel(40.0), 0.8, 0.9, Texel(300.0));
-        falloff.strands = 0.5;
+        let falloff = Falloff {
+            height: Texel(40.0),
+            beyond: Texel(90.0),
+            lift: Texel(0.0),
+            breath: 0.2,
+            sway: Texel(10.0),
+            firm: 0.8,
+            heaps: 0.9,
+            strands: 0.5,
+            wave: Texel(300.0),
+            slope: 0.0,
+        };
         let grid = Grid { cols: 96, rows: 200, step: [4.0, 2.0], top: 0.0 };
         let body = Body::new(&falloff, 3, &Moment::REST, &grid).expect("a body");
         let (mut own, mut whole, mut seen) = (Scratch::default(), Scratch::default(), Vec::new());
