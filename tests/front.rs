@@ -343,7 +343,7 @@ proptest! {
 #[test]
 fn a_scene_in_memory_reads_no_file_that_it_builds_on() {
     let text = "from = \"../common.toml\"\nview = [64, 36]\n[[slot]]\nname = \"a\"\ndepth = 10\n";
-    let faults = SceneInMemory::from_text(text).render().err().expect("a fault");
+    let faults = SceneInMemory::from_text(text).render().expect_err("a fault");
     let told = faults.to_string();
     assert!(told.contains("common.toml") && told.contains("remove `from`"), "{told}");
 }

@@ -68,7 +68,7 @@ enum Held<'a> {
 impl Laid<'_> {
     /// The same, so much farther down.
     fn lower(mut self, by: Px) -> Self {
-        self.placing.rect.y = self.placing.rect.y + by;
+        self.placing.rect.y += by;
         self
     }
 }
