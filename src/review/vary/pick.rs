@@ -111,6 +111,13 @@ mod tests {
         assert_eq!(picked(empty, "soften.sigma", "9"), empty.replace("{}", "{ sigma = 9 }"));
         let headed = "[[slot]]\nname = \"reeds\"\n[slot.soften] # none yet\n";
         assert_eq!(picked(headed, "soften.sigma", "9"), format!("{headed}sigma = 9\n"));
-        assert!(super::picked(Path::new("s"), "[[slot]]\nname = \"x\"\n", "reeds", "seed", "1").is_err());
+        // It stands in a file that the scene builds on.
+        let without = "[[slot]]\nname = \"x\"\n";
+        assert_eq!(
+            picked(without, "seed", "9"),
+            format!("{without}\n[[slot]]\nname = \"reeds\"\nseed = 9\n")
+        );
+        let unread = "slot = 3\n";
+        assert!(super::picked(Path::new("s"), unread, "reeds", "seed", "1").is_err());
     }
 }

@@ -114,6 +114,11 @@ impl<'a> Reader<'a> {
         self.faults.push(Fault::new(class, message).in_file(self.file).remedy(remedy));
     }
 
+    /// Adds faults as they are.
+    pub fn add(&mut self, faults: impl IntoIterator<Item = Fault>) {
+        self.faults.extend(faults);
+    }
+
     /// How many faults there are by now.
     pub fn count(&self) -> usize {
         self.faults.len()

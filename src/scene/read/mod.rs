@@ -95,7 +95,8 @@ pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&st
     let mut reader = Reader::new(file);
     let mut written = written::read(text, options.limits, &mut reader);
     let chain = Chain::of(file, text, options.shelf.project()?, options.limits);
-    let mut base_faults = chain.faults.clone();
+    reader.add(chain.faults.iter().cloned());
+    let mut base_faults = Vec::new();
     for (base, text) in &chain.links {
         let mut reader = Reader::of_base(base);
         let mut below = written::read(text, options.limits, &mut reader);
