@@ -40,11 +40,14 @@ const RECIPE: [&str; 17] = [
 /// Width, height: the sheet that most rows measure.
 const SHEET: [u32; 2] = [7680, 2160];
 
+/// What adds the rows of a table; programs are run in the folder.
+type Rows = fn(&mut Table, &Path);
+
 fn main() {
     let folder = tempfile::tempdir().expect("a folder for the files measured");
     let folder = folder.path();
     let asked: Vec<String> = std::env::args().skip(1).filter(|word| !word.starts_with('-')).collect();
-    let tables: [(&str, fn(&mut Table, &Path)); 2] = [("sheet", sheet), ("scene", scene::rows)];
+    let tables: [(&str, Rows); 2] = [("sheet", sheet), ("scene", scene::rows)];
     for (name, rows) in tables {
         if asked.is_empty() || asked.iter().any(|word| word == name) {
             let mut table = Table::new();
