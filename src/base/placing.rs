@@ -19,7 +19,8 @@ pub enum Kind {
 }
 
 /// A picture among several on one plane.
-#[derive(schemars::JsonSchema, Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "scene", derive(schemars::JsonSchema))]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Standing {
     /// The number of its place in the slot, from 1 on; 0 for the slot's own picture.
     pub place: u32,
