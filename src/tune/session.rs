@@ -195,6 +195,12 @@ impl Session {
         if !in_scene || (of_slot && slot.is_none()) {
             return Err(Fault::new(Class::Usage, format!("`{path}` can't be set here")).into());
         }
+        let mut slots = self.current.reading.scene.slots.iter();
+        if let Some(name) = slot
+            && !slots.any(|slot| slot.name == name)
+        {
+            return Err(Fault::new(Class::Usage, format!("there is no slot {}", keys::shown(name))).into());
+        }
         let text = write::set(&self.file, self.text(), &self.location(slot, path), &value.to_string())?;
         self.apply(text.into(), gesture)
     }
