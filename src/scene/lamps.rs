@@ -57,38 +57,14 @@ impl LampTable {
 
 /// Reads the lamps; faults go to `reader`.
 pub(super) fn read(reader: &mut Reader<'_>, value: &Spanned<DeValue<'_>>, limits: &Limits) -> Vec<LampTable> {
-    let mut lamps = Vec::new();
-    let DeValue::Array(array) = value.get_ref() else {
-        reader.fault(
-            Class::Scene,
-            &Place::File(value.span()),
-            "`lamp` must be a list of tables",
-            "Write [[lamp]] with two brackets on each side, once for each lamp.",
-        );
-        return lamps;
+    let over = |count| {
+        let message =
+            format!("the scene has {count} lamps, over the limit of {} for slots and lamps", limits.slots);
+        (message, "Paint the smallest ones into their pictures, or raise the limit: --limit slots=NUMBER.")
     };
-    if let Some(over) = array.get(limits.slots) {
-        reader.fault(
-            Class::Limit,
-            &Place::File(over.span()),
-            format!(
-                "the scene has {} lamps, over the limit of {} for slots and lamps",
-                array.len(),
-                limits.slots
-            ),
-            "Paint the smallest ones into their pictures, or raise the limit: --limit slots=NUMBER.",
-        );
-    }
-    for item in array.iter().take(limits.slots) {
-        let DeValue::Table(table) = item.get_ref() else {
-            reader.fault(
-                Class::Scene,
-                &Place::File(item.span()),
-                "a lamp must be a table",
-                "Write [[lamp]] on a line of its own, with its keys under it.",
-            );
-            continue;
-        };
+    let mut lamps = Vec::new();
+    for item in reader.list(value, "lamp", limits.slots, over).unwrap_or_default() {
+        let Some(table) = reader.item(item, "lamp", "a lamp") else { continue };
         let mut entries = Entries::new();
         let wrong = reader.table(table, Section::Lamp, &[], &mut entries);
         lamps.push(LampTable { heading: reader.place(item.span()), entries, wrong });

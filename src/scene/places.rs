@@ -15,6 +15,9 @@ use toml::de::{DeTable, DeValue};
 /// The name of the list in a slot.
 pub(super) const NAME: &str = "place";
 
+/// The heading of a table of it.
+const HEADING: &str = "slot.place";
+
 /// A place as written.
 #[derive(Debug)]
 pub(super) struct PlaceTable {
@@ -35,43 +38,21 @@ pub(super) fn read(
 ) -> Option<Vec<PlaceTable>> {
     let value = slot.get(NAME)?;
     let of = named.map(|name| format!("slot {}, ", shown(name))).unwrap_or_default();
-    let DeValue::Array(array) = value.get_ref() else {
-        reader.fault(
-            Class::Scene,
-            &Place::File(value.span()),
-            "`place` must be a list of tables",
-            "Write [[slot.place]] with two brackets on each side, once for each place.",
+    let over = |count| {
+        let most = limits.slots;
+        let message = format!(
+            "{of}place {}: the slot has {count} places, over the limit of {most} for slots, lamps and places of a slot",
+            most + 1
         );
-        return None;
+        (message, "Draw several into one picture, or raise the limit: --limit slots=NUMBER.")
     };
-    if let Some(over) = array.get(limits.slots) {
-        reader.fault(
-            Class::Limit,
-            &Place::File(over.span()),
-            format!(
-                "{of}place {}: the slot has {} places, over the limit of {} for slots, lamps and places of a slot",
-                limits.slots + 1,
-                array.len(),
-                limits.slots
-            ),
-            "Draw several into one picture, or raise the limit: --limit slots=NUMBER.",
-        );
-    }
-    let tables = array.iter().take(limits.slots).enumerate();
+    let tables = reader.list(value, HEADING, limits.slots, over)?.into_iter().enumerate();
     Some(tables.filter_map(|(at, item)| one(reader, item, &format!("{of}place {}", at + 1))).collect())
 }
 
 /// Reads one place, which messages call `name`.
 fn one(reader: &mut Reader<'_>, item: &Spanned<DeValue<'_>>, name: &str) -> Option<PlaceTable> {
-    let DeValue::Table(table) = item.get_ref() else {
-        reader.fault(
-            Class::Scene,
-            &Place::File(item.span()),
-            format!("{name} must be a table"),
-            "Write [[slot.place]] on a line of its own, with its keys under it.",
-        );
-        return None;
-    };
+    let table = reader.item(item, HEADING, name)?;
     let mut entries = Entries::new();
     let before = reader.count();
     let wrong = reader.table(table, Section::Place, &[], &mut entries);

@@ -156,43 +156,25 @@ fn read_slots(
     limits: &Limits,
     into: &mut Vec<SlotTable>,
 ) -> bool {
-    let DeValue::Array(array) = value.get_ref() else {
-        reader.fault(
-            Class::Scene,
-            &Place::File(value.span()),
-            "`slot` must be a list of tables",
-            "Write [[slot]] with two brackets on each side, once for each slot.",
-        );
-        return false;
-    };
-    if let Some(first_over) = array.get(limits.slots) {
-        reader.fault(
-            Class::Limit,
-            &Place::File(first_over.span()),
-            format!("the scene has {} slots, over the limit of {}", array.len(), limits.slots),
+    let over = |count| {
+        let message = format!("the scene has {count} slots, over the limit of {}", limits.slots);
+        (
+            message,
             "Merge slots that are close together (pictures of one depth can share a sheet), or raise the limit: --limit slots=NUMBER.",
-        );
-    }
+        )
+    };
+    let Some(items) = reader.list(value, "slot", limits.slots, over) else { return false };
     let mut all_tables = true;
-    for item in array.iter().take(limits.slots) {
-        match item.get_ref() {
-            DeValue::Table(table) => {
-                let mut entries = Entries::new();
-                let wrong = reader.table(table, Section::Slot, &[places::NAME], &mut entries);
-                let named = table.get("name").and_then(|name| name.get_ref().as_str());
-                let places = places::read(reader, named, table, limits).unwrap_or_default();
-                into.push(SlotTable { heading: reader.place(item.span()), entries, places, wrong });
-            }
-            _ => {
-                all_tables = false;
-                reader.fault(
-                    Class::Scene,
-                    &Place::File(item.span()),
-                    "a slot must be a table",
-                    "Write [[slot]] on a line of its own, with its keys under it.",
-                );
-            }
-        }
+    for item in items {
+        let Some(table) = reader.item(item, "slot", "a slot") else {
+            all_tables = false;
+            continue;
+        };
+        let mut entries = Entries::new();
+        let wrong = reader.table(table, Section::Slot, &[places::NAME], &mut entries);
+        let named = table.get("name").and_then(|name| name.get_ref().as_str());
+        let places = places::read(reader, named, table, limits).unwrap_or_default();
+        into.push(SlotTable { heading: reader.place(item.span()), entries, places, wrong });
     }
     all_tables
 }

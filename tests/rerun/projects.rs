@@ -3,17 +3,8 @@
 use super::util::{Scene, TEXT, hill, same};
 use std::fs;
 
-/// What all levels share.
-const COMMON: &str = "\
-view = [48, 27]
-travel = 24
-seed = 3
-[air]
-haze = \"#c8ccd0\"
-visibility = 900
-[rim]
-separation = 0
-spread = 4
+/// The moods that all levels share.
+const MOODS: &str = "\
 [mood.dusk.air]
 haze = \"#886655\"
 [mood.dusk.slot.mid]
@@ -22,11 +13,17 @@ smear.length = 40
 fog = false
 ";
 
+/// What all levels share: what the usual scene says before its slots, and moods.
+fn common() -> String {
+    let head = TEXT.find("view").expect("a view")..TEXT.find("\n[[slot]]").expect("slots");
+    format!("{}{MOODS}", &TEXT[head])
+}
+
 /// A project with one level, which is the usual scene in two files.
 fn project() -> Scene {
     let scene = Scene::new();
     scene.write("fogweft.toml", "");
-    scene.write("common.toml", COMMON);
+    scene.write("common.toml", &common());
     for (slot, colour) in [("far", "#667788"), ("mid", "#445566"), ("near", "#223344")] {
         scene.write(&format!("levels/one/{slot}.svg"), &hill(colour));
     }
@@ -40,8 +37,7 @@ const SHEETS: &str = "levels/one/scene-sheets";
 
 /// The same in one file.
 fn in_one_file(scene: &Scene) {
-    let moods = &COMMON[COMMON.find("[mood").expect("moods")..]
-        .replace("[mood.dusk.slot.elsewhere]\nfog = false\n", "");
+    let moods = MOODS.replace("[mood.dusk.slot.elsewhere]\nfog = false\n", "");
     scene.write("scene.toml", &format!("{TEXT}\n{moods}"));
     scene.render(&["--all-moods", "--quiet"]).well();
 }
@@ -124,14 +120,14 @@ fn what_is_wrong_is_told_at_its_place() {
         }
     };
     let good = fs::read_to_string(scene.path(LEVEL)).expect("text");
-    scene.write("common.toml", &COMMON.replace("seed", "sede"));
+    scene.write("common.toml", &common().replace("seed", "sede"));
     // All faults at once, each with its file and line.
     scene.edit(LEVEL, "depth = 600", "dpeth = 600");
     refused(&["common.toml:3", "\"sede\"", "scene.toml:5", "\"dpeth\""]);
     scene.write(LEVEL, &good);
-    scene.write("common.toml", &COMMON.replace("view", "from = \"levels/one/scene.toml\"\nview"));
+    scene.write("common.toml", &common().replace("view", "from = \"levels/one/scene.toml\"\nview"));
     refused(&["common.toml:1", "built on each other", "scene.toml from", "Remove `from` in one of them"]);
-    scene.write("common.toml", COMMON);
+    scene.write("common.toml", &common());
     for (from, wanted) in [
         ("../../comon.toml", "Did you mean common.toml"),
         ("../../../common.toml", "leaves the project's folder"),

@@ -114,6 +114,51 @@ impl<'a> Reader<'a> {
         self.faults.push(Fault::new(class, message).in_file(self.file).remedy(remedy));
     }
 
+    /// The items of a list that is written as tables `[[heading]]`, no more than `most`; where there are more, `over` says what to tell of
+    /// their number, and what to do. None: it is no list.
+    pub fn list<'v, 't>(
+        &mut self,
+        value: &'v Spanned<DeValue<'t>>,
+        heading: &str,
+        most: usize,
+        over: impl FnOnce(usize) -> (String, &'static str),
+    ) -> Option<Vec<&'v Spanned<DeValue<'t>>>> {
+        let name = heading.rsplit('.').next().unwrap_or_default();
+        let DeValue::Array(array) = value.get_ref() else {
+            self.fault(
+                Class::Scene,
+                &Place::File(value.span()),
+                format!("`{name}` must be a list of tables"),
+                format!("Write [[{heading}]] with two brackets on each side, once for each {name}."),
+            );
+            return None;
+        };
+        if let Some(first) = array.get(most) {
+            let (message, remedy) = over(array.len());
+            self.fault(Class::Limit, &Place::File(first.span()), message, remedy);
+        }
+        Some(array.iter().take(most).collect())
+    }
+
+    /// The table of an item of such a list, which messages call `named`.
+    pub fn item<'v, 't>(
+        &mut self,
+        item: &'v Spanned<DeValue<'t>>,
+        heading: &str,
+        named: &str,
+    ) -> Option<&'v DeTable<'t>> {
+        if let DeValue::Table(table) = item.get_ref() {
+            return Some(table);
+        }
+        self.fault(
+            Class::Scene,
+            &Place::File(item.span()),
+            format!("{named} must be a table"),
+            format!("Write [[{heading}]] on a line of its own, with its keys under it."),
+        );
+        None
+    }
+
     /// Adds faults as they are.
     pub fn add(&mut self, faults: impl IntoIterator<Item = Fault>) {
         self.faults.extend(faults);

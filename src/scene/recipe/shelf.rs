@@ -207,7 +207,7 @@ impl Shelf {
             Ok(project) => shelf.project = project,
             Err(faults) => shelf.broken = Some(faults),
         }
-        for folder in folders(scene, limits) {
+        for folder in beside(scene, shelf.project.shelf.clone()) {
             shelf.put_folder(&folder, limits);
         }
         shelf
@@ -368,13 +368,19 @@ pub(crate) fn default_preset() -> String {
 /// Folders of presets besides the program's own, in the order in which they hide each other: the user's, the project's and the scene's.
 #[cfg(feature = "scene")]
 pub fn folders(scene: Option<&Path>, limits: &Limits) -> Vec<PathBuf> {
+    let project = scene.and_then(|scene| Project::of_scene(scene, limits).ok()?.shelf);
+    beside(scene, project)
+}
+
+/// The same, with the folder of a project that is known.
+#[cfg(feature = "scene")]
+fn beside(scene: Option<&Path>, project: Option<PathBuf>) -> Vec<PathBuf> {
     let absolute = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|path| path.is_absolute());
     // XDG Base Directory Specification 0.8; elsewhere the system's own place.
     let config = absolute("XDG_CONFIG_HOME")
         .or_else(|| absolute("HOME").map(|home| home.join(".config")))
         .or_else(|| absolute("APPDATA"));
     let own = config.map(|config| config.join("fogweft").join("presets"));
-    let project = scene.and_then(|scene| Project::of_scene(scene, limits).ok()?.shelf);
     own.into_iter().chain(project).chain(scene.map(|scene| scene.with_file_name("presets"))).collect()
 }
 
