@@ -6,11 +6,12 @@ mod entries;
 mod syntax;
 mod table;
 mod value;
+mod words;
 
 pub(crate) use entries::{Base, Entries, Entry, Place, Reader, find_general};
 pub use table::KEYS;
 pub use value::Value;
-pub(crate) use value::shown;
+pub(crate) use words::shown;
 
 /// Names of the five step tables, in the order in which the steps work.
 pub const STEPS: [&str; 5] = ["bands", "falloff", "smear", "soften", "grade"];
