@@ -19,6 +19,8 @@ pub enum Stage {
     Files,
     /// Making one file, or the files of one layer.
     File,
+    /// Looking at the whole stack for somebody else.
+    Inspection,
     /// Writing the files.
     Writing,
 }

@@ -135,6 +135,7 @@ fn word(stage: Stage) -> &'static str {
         Stage::Still => "still",
         Stage::Files => "files",
         Stage::File => "- file",
+        Stage::Inspection => "check",
         Stage::Writing => "writing",
     }
 }

@@ -191,11 +191,11 @@ pub fn table(scenes: &[PathBuf], results: &[Result<Done>]) -> String {
         match result {
             Ok(done) => {
                 for Part { mood, report, .. } in &done.parts {
-                    let total: u64 = report.manifest.files.iter().map(|entry| entry.bytes).sum();
+                    let (count, total) = report.manifest.own_files();
                     rows.push(vec![
                         name.clone(),
                         mood.clone().unwrap_or_else(|| "-".to_owned()),
-                        report.manifest.files.len().to_string(),
+                        count.to_string(),
                         bytes(total),
                         report.made.len().to_string(),
                         report.unchanged.to_string(),

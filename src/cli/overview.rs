@@ -1,8 +1,7 @@
 //! `levels.html`: one page to look over all levels of a run.
 
 use super::render::{Done, Part};
-use super::table::bytes;
-use super::{args, levels, say};
+use super::{args, levels, say, show};
 use fogweft::base::door::Door;
 use fogweft::base::fault::{Class, Fault, Result};
 use fogweft::base::mark::{self, Form};
@@ -13,14 +12,18 @@ use fogweft::scene::Scene;
 use fogweft::scene::pictures::Pictures;
 use fogweft::stack::Stack;
 use fogweft::store::maker::{Maker, Request};
-use fogweft::store::run::{Options, Report};
+use fogweft::store::run::{Inspector, Options, Report};
 use std::fs;
 use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// The page's file name.
 const NAME: &str = "levels.html";
 /// Most bytes of an earlier page that are read.
 const MOST_BYTES: u64 = 16 << 20;
+
+/// What was found of the stacks that a run made, by scale.
+pub type Checked = Arc<Mutex<Vec<(f64, check::Report)>>>;
 
 /// The page of a run, and what an earlier one says.
 pub struct Overview {
@@ -48,7 +51,25 @@ impl Overview {
         Ok(Some(Overview { folder, door, earlier }))
     }
 
-    /// What the check finds of a level as it was rendered: what an earlier page says of the same, else by looking.
+    /// Looks at what a run of `scene` makes, while it is there.
+    ///
+    /// # Errors
+    /// Those of sampling the haze.
+    pub fn inspect(scene: &Scene, pictures: &Pictures, options: &Options) -> Result<(Inspector, Checked)> {
+        let scene = haze::sampled(scene, pictures, &options.limits)?.into_owned();
+        let checked = Checked::default();
+        let found = Checked::clone(&checked);
+        let look = move |stack: &Stack<'_>| {
+            let report = check::check_stack(&scene, stack);
+            // Nothing is left half done under the lock.
+            let mut found = found.lock().unwrap_or_else(PoisonError::into_inner);
+            found.push((stack.plan().scale.0, report));
+        };
+        Ok((Inspector::new(look), checked))
+    }
+
+    /// What the check finds of a level as it was rendered: what an earlier page says of the same, what was `checked` meanwhile, else by
+    /// looking.
     ///
     /// # Errors
     /// Those of drawing it.
@@ -58,6 +79,7 @@ impl Overview {
         pictures: &Pictures,
         report: &Report,
         options: &Options,
+        checked: &Checked,
     ) -> Result<Verdict> {
         // The value view is made of all that the check looks at, but for its limits.
         let seen = report.manifest.values.as_ref().map(|values| values.made_of.clone()).unwrap_or_default();
@@ -65,6 +87,12 @@ impl Overview {
         if let Some(known) = Verdict::known(&self.earlier, &key).filter(|_| !seen.is_empty()) {
             return Ok(known);
         }
+        let scale = report.plan.scale.0;
+        let found = checked.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, report)) = found.iter().find(|(of, _)| *of == scale) {
+            return Ok(Verdict::new(key, report));
+        }
+        drop(found);
         let _pass = options.shared.pass(report.plan.memory(&Demand::default()));
         let scene = &*haze::sampled(scene, pictures, &options.limits)?;
         let (cameras, store) = (report.plan.cameras(), options.store(&report.folder).sealed());
@@ -99,14 +127,13 @@ impl Overview {
 
     fn card(&self, name: &str, part: &Part) -> Option<Card> {
         let report = &part.report;
-        let total: u64 = report.manifest.files.iter().map(|entry| entry.bytes).sum();
         let scale = report.plan.scale.0;
         let scaled = if scale == 1.0 { String::new() } else { format!(", scale {scale}") };
         Some(Card {
             level: name.to_owned(),
             mood: part.mood.clone(),
             folder: address(&levels::absolute(&self.folder), &levels::absolute(&report.folder)),
-            size: format!("{} files, {}{scaled}", report.manifest.files.len(), bytes(total)),
+            size: format!("{}{scaled}", show::own_files(report)),
             verdict: part.verdict.clone()?,
         })
     }

@@ -200,8 +200,9 @@ impl Level<'_> {
             let pictures = Pictures::recall(&reading.scene, &limits, &found)?;
             warnings.extend(pictures.warnings());
             let sizes = |scene: &Scene| Some(Pictures::recall(scene, &limits, &found).ok()?.naturals());
+            let lenders = lenders(mood.as_deref(), &reading);
             let others = others(mood.as_deref(), &reading, &how(args, &limits, &shelf), &source, sizes);
-            runs.push((mood, reading.scene, pictures, Options { others, ..options }));
+            runs.push((mood, reading.scene, pictures, Options { others, lenders, ..options }));
         }
         warnings.sort();
         warnings.dedup();
@@ -213,13 +214,19 @@ impl Level<'_> {
         }
         let mut parts = Vec::new();
         for (mood, scene, pictures, options) in &runs {
-            let options = Options { inputs: depends.clone(), ..options.clone() };
+            let (inspector, checked) = match self.overview {
+                Some(_) => Overview::inspect(scene, pictures, options)?,
+                None => Default::default(),
+            };
+            let options = Options { inputs: depends.clone(), inspector, ..options.clone() };
             for report in run::render_with(scene, pictures, &options, bar)? {
                 if !args.quiet {
                     *text += &show::report(&report);
                 }
-                let verdict =
-                    self.overview.map(|page| page.verdict(scene, pictures, &report, &options)).transpose()?;
+                let verdict = self
+                    .overview
+                    .map(|page| page.verdict(scene, pictures, &report, &options, &checked))
+                    .transpose()?;
                 parts.push(Part { mood: mood.clone(), report, verdict });
             }
         }
@@ -229,10 +236,7 @@ impl Level<'_> {
     fn options(&self, mood: Option<&str>) -> Options {
         let args = self.args;
         let root = self.out.clone();
-        let out: PathBuf = match mood {
-            Some(mood) => root.join(format!("mood-{mood}")),
-            None => root.clone(),
-        };
+        let out = if mood.is_some() { root.join(run::folder_of(mood)) } else { root.clone() };
         Options {
             scales: if args.scales.is_empty() { vec![1.0] } else { args.scales.clone() },
             only: args.only.clone(),
@@ -259,6 +263,13 @@ impl Level<'_> {
 
 fn how<'a>(args: &'a args::Render, limits: &'a Limits, shelf: &'a Shelf) -> read::Options<'a> {
     read::Options { sets: &args.levels.sets, limits, shelf, check_art: true, held: None }
+}
+
+/// The moods whose files that of `mood` may name: the scene without one, and those before it in the scene.
+fn lenders(mood: Option<&str>, reading: &read::Reading) -> Vec<Option<String>> {
+    let Some(own) = mood else { return Vec::new() };
+    let before = reading.moods.iter().take_while(|mood| *mood != own).cloned().map(Some);
+    std::iter::once(None).chain(before).collect()
 }
 
 /// The scene in the moods other than `mood`. One that can't be read has no files to fade into, and is no fault of this run.

@@ -39,9 +39,10 @@ pub fn report(report: &Report) -> String {
     for note in report.plan.notes.iter().chain(&report.notes) {
         text += &format!("note: {}\n", escape(note));
     }
-    let total: u64 = report.manifest.files.iter().map(|entry| entry.bytes).sum();
-    text +=
-        &format!("{} files, {}, in {}", report.manifest.files.len(), bytes(total), report.folder.display());
+    if report.given_up > 0 {
+        text += &format!("{} files that another mood has, too, deleted\n", report.given_up);
+    }
+    text += &format!("{}, in {}", own_files(report), report.folder.display());
     text += &match (report.made.len(), report.unchanged) {
         _ if first => String::new(),
         (0, _) => "; nothing changed".to_owned(),
@@ -52,6 +53,15 @@ pub fn report(report: &Report) -> String {
         text += &format!("{}, {}\n", report.folder.join(&export.path).display(), bytes(export.bytes));
     }
     text
+}
+
+/// How many files a run's folder has, how large they are, and how many it names in the folders of other moods.
+pub fn own_files(report: &Report) -> String {
+    let (count, total) = report.manifest.own_files();
+    match report.manifest.files.len() - count {
+        0 => format!("{count} files, {}", bytes(total)),
+        shared => format!("{count} files, {}, and {shared} of other moods", bytes(total)),
+    }
 }
 
 /// The files of a run.

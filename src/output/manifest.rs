@@ -6,6 +6,7 @@ use crate::base::names;
 pub use crate::base::placing::{Kind, Standing};
 use crate::base::units::Travel;
 use crate::base::words::{Alpha, Blending};
+use crate::output::one_line::Line;
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde::{Deserialize, Deserializer, Serialize};
@@ -99,7 +100,7 @@ pub struct Left {
 /// Another file: the stack in another format, or a further frame of a sheet.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Export {
-    /// Path relative to the manifest.
+    /// Path relative to the manifest; of a frame it may lead to the folder of another mood, as that of the file may.
     pub path: String,
     /// BLAKE3 of the file as the program wrote it, in hexadecimal.
     #[serde(default)]
@@ -141,7 +142,8 @@ pub struct Entry {
     pub slot: String,
     /// What the file contains.
     pub kind: Kind,
-    /// Path relative to the manifest.
+    /// Path relative to the manifest. Of a scene with moods it may lead to the folder of another mood, where that has the same file:
+    /// `../sky.art.png`.
     pub path: String,
     /// Drawing order from far to near, 0 or more; unique.
     pub order: u32,
@@ -232,10 +234,17 @@ pub struct Original {
     pub opaque: bool,
 }
 
+impl Entry {
+    /// Whether its file stands in the folder of another mood.
+    pub fn is_shared(&self) -> bool {
+        is_shared(&self.path)
+    }
+}
+
 impl Manifest {
     /// The text of `manifest.json`: one line for each file, numbers to 12 digits. All numbers must be finite.
     pub fn text(&self) -> String {
-        let line = |value: &dyn one_line::Line| value.line();
+        let line = |value: &dyn Line| value.line();
         let mut members = vec![
             ("version", line(&self.version)),
             ("generator", line(&self.generator)),
@@ -310,14 +319,23 @@ impl Manifest {
             .into());
         }
         let beside = manifest.left.iter().filter_map(|left| left.beside.as_deref());
+        let frames = manifest.files.iter().flat_map(|entry| &entry.frames).map(|frame| frame.path.as_str());
+        let textures = manifest.files.iter().map(|entry| entry.path.as_str()).chain(frames);
+        let shared: Vec<&str> = textures.filter(|name| is_shared(name)).collect();
         for name in manifest.names().chain(beside) {
-            if !stays_inside(name) {
+            if !stays_inside(name) && !shared.contains(&name) {
                 return Err(
                     fault(format!("the earlier manifest has a path outside its folder: {name:?}")).into()
                 );
             }
         }
         Ok(Some(manifest))
+    }
+
+    /// How many files of the stack stand in its own folder, and their bytes.
+    pub fn own_files(&self) -> (usize, u64) {
+        let own = self.files.iter().filter(|entry| !entry.is_shared());
+        own.fold((0, 0), |(count, bytes), entry| (count + 1, bytes + entry.bytes))
     }
 
     /// The paths of all its files, the still and what earlier runs left included.
@@ -361,6 +379,12 @@ pub(crate) fn stays_inside(name: &str) -> bool {
     plain && Path::new(name).components().all(|part| matches!(part, Component::Normal(_)))
 }
 
+/// Whether a path leads to the folder of another mood of the scene: one step up, or two from the folder of a scale.
+fn is_shared(path: &str) -> bool {
+    let above = path.strip_prefix("../");
+    above.is_some_and(|path| stays_inside(path.strip_prefix("../").unwrap_or(path)))
+}
+
 /// Two numbers; version 1 had the first alone.
 fn pair<'de, D: Deserializer<'de>>(from: D) -> std::result::Result<[f64; 2], D::Error> {
     Travel::deserialize(from).map(Into::into)
@@ -378,56 +402,10 @@ fn eight() -> u8 {
     8
 }
 
-/// Rounded to 12 significant digits: 0.8700000000000001 is 0.87.
-fn tidied(value: f64) -> f64 {
-    format!("{value:.11e}").parse().unwrap_or(value)
-}
-
 /// The JSON Schema of the manifest (draft 7), as text that ends in a line break.
 pub fn schema() -> String {
     let schema = SchemaSettings::draft07().into_generator().into_root_schema_for::<Manifest>();
     let mut schema = serde_json::Value::from(schema);
     schema["title"] = "Manifest".into();
     format!("{schema:#}\n")
-}
-
-/// JSON on one line, with a space after each colon and comma, numbers to 12 digits.
-mod one_line {
-    use serde::Serialize;
-    use serde_json::ser::{CompactFormatter, Formatter, Serializer};
-    use std::io::{Result, Write};
-
-    pub trait Line {
-        fn line(&self) -> String;
-    }
-
-    impl<T: Serialize> Line for T {
-        fn line(&self) -> String {
-            let mut bytes = Vec::new();
-            // Writing to a `Vec` can't fail, nor has any of the types a map without string keys.
-            let written = self.serialize(&mut Serializer::with_formatter(&mut bytes, Spaced));
-            written.expect("manifests are plain data");
-            String::from_utf8(bytes).expect("JSON is text")
-        }
-    }
-
-    struct Spaced;
-
-    impl Formatter for Spaced {
-        fn write_f64<W: ?Sized + Write>(&mut self, writer: &mut W, value: f64) -> Result<()> {
-            CompactFormatter.write_f64(writer, super::tidied(value))
-        }
-
-        fn begin_array_value<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> Result<()> {
-            if first { Ok(()) } else { writer.write_all(b", ") }
-        }
-
-        fn begin_object_key<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> Result<()> {
-            if first { Ok(()) } else { writer.write_all(b", ") }
-        }
-
-        fn begin_object_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> Result<()> {
-            writer.write_all(b": ")
-        }
-    }
 }

@@ -3,6 +3,7 @@
 mod form;
 pub mod forms;
 pub mod manifest;
+mod one_line;
 pub mod pictures;
 pub mod png;
 pub mod stream;

@@ -11,6 +11,7 @@ mod program;
 mod projects;
 mod rims;
 mod schemas;
+mod shared;
 mod shelves;
 mod stills;
 mod strokes;

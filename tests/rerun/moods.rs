@@ -34,8 +34,9 @@ fn a_mood_renders_into_a_folder_of_its_own() {
     let scene = scene();
     scene.render(&["--quiet"]).well();
     let plain = scene.files("scene-sheets");
-    scene.render(&["--mood", "dusk", "--quiet"]).well();
-    let dusk = scene.files("scene-sheets/mood-dusk");
+    // Into a folder where nothing else stands of which it could name files.
+    scene.render(&["--mood", "dusk", "--out", "alone", "--quiet"]).well();
+    let dusk = scene.files("alone/mood-dusk");
     assert!(!dusk.contains_key("near.fog.png") && dusk.contains_key("near.art.png"), "{:?}", dusk.keys());
     assert_ne!(dusk["mid.fog.png"], plain["mid.fog.png"]);
     assert_eq!(dusk["mid.art.png"], plain["mid.art.png"]);

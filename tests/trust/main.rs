@@ -13,6 +13,7 @@ mod inputs;
 mod limits;
 mod long;
 mod memory;
+mod moods;
 #[allow(dead_code)]
 #[path = "../world/outside.rs"]
 mod outside;

@@ -58,6 +58,11 @@ impl Shared {
         Shared { memory, gate: Some(Arc::new(Gate::new(all))) }
     }
 
+    /// Whether there is a memory.
+    pub fn is_there(&self) -> bool {
+        self.memory.is_some()
+    }
+
     /// Waits until there are `bytes` for a run.
     pub fn pass(&self, bytes: u64) -> Option<Pass<'_>> {
         self.gate.as_ref().map(|gate| gate.pass(bytes))

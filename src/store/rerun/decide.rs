@@ -31,6 +31,33 @@ pub enum Act {
     Spare(Written),
     /// Somebody painted on it, so it stays, and the new version is made under this name.
     Beside(Written, String),
+    /// Another mood's folder has the same; nothing is to be made.
+    Share(Shared),
+}
+
+/// A file in another mood's folder that is the same.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shared {
+    /// Its path from the folder that names it.
+    pub path: String,
+    /// What was written there.
+    pub written: Written,
+    /// The new version beside it, where somebody painted on it and it was to change.
+    pub newer: Option<String>,
+    /// Whether somebody painted on it.
+    pub touched: bool,
+}
+
+impl Decision {
+    /// That of an output that another mood's folder has.
+    pub fn share(shared: Shared) -> Decision {
+        let why = match (&shared.newer, shared.touched) {
+            (_, false) => String::new(),
+            (None, true) => "edited since the last run".to_owned(),
+            (Some(newer), true) => format!("edited since the last run; {newer} is up to date"),
+        };
+        Decision { act: Act::Share(shared), why, replace: false, besides: Vec::new() }
+    }
 }
 
 /// A decision and its reason.

@@ -22,8 +22,8 @@ pub struct Gone {
 /// Records of files that are still there.
 pub(crate) type Left = Vec<(String, Written)>;
 
-/// The files in `folder` that are in `records` but not in `wanted`, and the records to keep of them. With `prune`, untouched ones
-/// are removed.
+/// The files in `folder` that are in `records` but not in `wanted`, and the records to keep of them. Untouched ones that `prune` names are
+/// removed.
 ///
 /// # Errors
 /// Class `Output`: a file can't be read or removed.
@@ -31,16 +31,16 @@ pub(crate) fn gone(
     folder: &Path,
     records: &Records,
     wanted: &BTreeSet<String>,
-    prune: bool,
+    prune: &dyn Fn(&str) -> bool,
 ) -> Result<(Vec<Gone>, Left)> {
     let (mut gone, mut keep) = (Vec::new(), Vec::new());
     for name in
         records.names().into_iter().filter(|name| name != output::manifest::NAME && !wanted.contains(name))
     {
-        let known = records.of(&name);
-        match look(folder, &name, &known, prune)? {
+        let (known, goes) = (records.of(&name), prune(&name));
+        match look(folder, &name, &known, goes)? {
             Found::Missing => {}
-            Found::Ours(_) if prune => {
+            Found::Ours(_) if goes => {
                 let path = folder.join(&name);
                 let hashes: Vec<String> = known.into_iter().map(|known| known.hash).collect();
                 let removed = files::remove(&path, &hashes).map_err(|error| {

@@ -14,8 +14,14 @@ pub const NAME: &str = ".fogweft-lock";
 #[cfg(windows)]
 const HOLDER: &str = ".fogweft-lock-holder";
 
+/// Name of the lock file in the output folder of a scene with moods, held by the run that writes.
+pub const MOODS: &str = ".fogweft-moods-lock";
+
 /// How long a lock that another process holds is waited for.
 const MOMENT: Duration = Duration::from_millis(500);
+
+/// The same for one that is held while files are written.
+const WHILE: Duration = Duration::from_secs(120);
 
 /// Holds a folder until it is dropped.
 #[derive(Debug)]
@@ -29,7 +35,19 @@ impl Lock {
     /// # Errors
     /// Class `Output`: another run holds it (the message names it), or the file can't be made.
     pub fn take(folder: &Path) -> Result<Lock> {
-        let path = folder.join(NAME);
+        Lock::named(folder, NAME, MOMENT)
+    }
+
+    /// Takes the lock of this name in `folder`, once the runs that hold it have written what they have.
+    ///
+    /// # Errors
+    /// As for [`Lock::take`].
+    pub fn wait(folder: &Path, name: &str) -> Result<Lock> {
+        Lock::named(folder, name, WHILE)
+    }
+
+    fn named(folder: &Path, name: &str, wait: Duration) -> Result<Lock> {
+        let path = folder.join(name);
         let cannot = |error: &std::io::Error| {
             Fault::new(Class::Output, format!("the folder can't be locked: {}", why(error)))
                 .in_file(&path)
@@ -43,7 +61,7 @@ impl Lock {
         }
         let open = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
         let mut file = open.map_err(|error| cannot(&error))?;
-        match locked(&file) {
+        match locked(&file, wait) {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => return Err(busy(&path, &mut file).into()),
             Err(TryLockError::Error(error)) => return Err(cannot(&error).into()),
@@ -57,7 +75,9 @@ impl Lock {
         // Who holds it, for the others' message; the lock holds without.
         let who = format!("process {}\n", own_name());
         #[cfg(windows)]
-        let _ = crate::base::files::write_whole(folder.join(HOLDER), who.as_bytes());
+        if name == NAME {
+            let _ = crate::base::files::write_whole(folder.join(HOLDER), who.as_bytes());
+        }
         let _ = file
             .set_len(0)
             .and_then(|()| file.seek(SeekFrom::Start(0)))
@@ -80,8 +100,8 @@ fn own_name() -> String {
 
 /// Takes the system's lock of a file. A process that a killed run was just starting holds it, too, until it is another program: for that
 /// a moment is waited.
-fn locked(file: &File) -> std::result::Result<(), TryLockError> {
-    let until = Instant::now() + MOMENT;
+fn locked(file: &File, wait: Duration) -> std::result::Result<(), TryLockError> {
+    let until = Instant::now() + wait;
     loop {
         match file.try_lock() {
             Err(TryLockError::WouldBlock) if Instant::now() < until => std::thread::sleep(MOMENT / 25),

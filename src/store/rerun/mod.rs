@@ -10,7 +10,7 @@ pub mod record;
 pub mod wanted;
 pub mod why;
 
-pub use decide::{Act, Decision, Rerun};
+pub use decide::{Act, Decision, Rerun, Shared};
 pub use gone::Gone;
 pub use lock::Lock;
 pub use record::{Records, State, Written};

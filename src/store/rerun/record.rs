@@ -191,6 +191,8 @@ impl Records {
         let listed = self.manifest.iter().flat_map(|manifest| manifest.names().map(str::to_owned));
         let mut names: Vec<String> =
             self.state.files.keys().chain(self.state.pending.keys()).cloned().chain(listed).collect();
+        // What it names in the folders of other moods is theirs.
+        names.retain(|name| output::manifest::stays_inside(name));
         names.sort();
         names.dedup();
         names

@@ -15,11 +15,12 @@ use crate::store::cache::Store;
 use crate::store::maker::Maker;
 use crate::store::rerun::record::NAME as STATE;
 use crate::store::rerun::wanted::text_key;
-use crate::store::rerun::{Lock, Outputs, Packing, Records, Rerun, Wanted, Written, decide};
+use crate::store::rerun::{Decision, Lock, Outputs, Packing, Records, Rerun, Wanted, Written, decide};
 use crate::store::run::fades;
 use crate::store::run::manifest::{Outcome, Outcomes, bytes, manifest};
 use crate::store::run::output::{Output, What};
 use crate::store::run::painted::Painted;
+use crate::store::run::sibling::{Sibling, given_up};
 use crate::store::run::sink::Sink;
 use crate::store::run::textures::{File, wanted};
 use crate::store::run::{Options, Report, STILL, VALUES};
@@ -42,9 +43,14 @@ pub(super) struct Run<'a> {
     pub jobs: Vec<Wanted>,
     pub store: Store,
     pub records: Records,
+    /// Folders of other moods whose files are named where they are the same.
+    pub lenders: Vec<Sibling>,
     /// Who takes the files; none where the folder does.
     pub sink: Option<&'a dyn Sink>,
 }
+
+/// How often a run begins once more because something changed in the folders of the other moods before it had written.
+const TRIES: usize = 3;
 
 /// Carries out `plan` in `folder`.
 pub(super) fn run(
@@ -54,32 +60,19 @@ pub(super) fn run(
     folder: PathBuf,
     progress: &dyn Progress,
 ) -> Result<Report> {
-    let mut run = Run::new(plan, pictures, options, folder.clone(), progress)?;
     files::make_folder_below(&options.root, &folder)?;
     let _lock = Lock::take(&folder)?;
     // What a run that was killed left half written.
     files::sweep(&folder);
-    (run.records, run.store) = (Records::read(&folder)?, options.store(&folder));
-    run.bound_cache(run.records.manifest.as_ref());
-    run.put_facts();
-    let mut stack = Stack::empty(plan);
-    let shapes = stage(progress, Stage::Shapes, "", || run.shapes(&mut stack))?;
-    let (textures, names) = run.wanted(&shapes)?;
-    let mut outputs = run.decide(textures)?;
-    let painted = run.painted(&outputs, &shapes)?;
-    painted.tell(&mut run.outputs);
-    outputs.extend(run.decide(run.wanted_whole())?);
-    run.spare_inputs(&outputs)?;
-    if outputs.iter().any(|output| output.target().is_some()) {
-        run.with_room(|| files::prepare_folder(&folder))?;
-        run.make(&mut stack, &shapes, &painted, &mut outputs)?;
+    for _ in 0..TRIES {
+        let run = Run::new(plan, pictures, options, folder.clone(), progress)?;
+        if let Some(report) = run.carry_out()? {
+            return Ok(report);
+        }
     }
-    let write = || run.write(&mut outputs, &names, &shapes, &painted);
-    let (manifest, state, gone) = stage(progress, Stage::Writing, "", write)?;
-    run.remember(&state)?;
-    run.bound_cache(Some(&manifest));
-    run.store.evict();
-    Ok(run.report(manifest, &outputs, &painted, gone))
+    let fault =
+        Fault::new(Class::Output, "the files of the scene's other moods kept changing during the run");
+    Err(fault.in_file(&folder).remedy("Wait for the other runs to finish.").into())
 }
 
 /// The names that every run may write under, and `paths`.
@@ -110,12 +103,60 @@ impl<'a> Run<'a> {
         output::apart(&folder, &names(jobs.iter().map(|wanted| wanted.path.clone())))?;
         let camera = options.camera.unwrap_or(plan.travel.middle());
         let (store, records) = (Store::default().sharing(&options.shared), Records::default());
-        let sink = None;
-        Ok(Run { plan, pictures, options, progress, folder, camera, outputs, jobs, store, records, sink })
+        let (lenders, sink) = (Vec::new(), None);
+        let run = Run {
+            plan,
+            pictures,
+            options,
+            progress,
+            folder,
+            camera,
+            outputs,
+            jobs,
+            store,
+            records,
+            lenders,
+            sink,
+        };
+        Ok(run)
     }
 }
 
 impl Run<'_> {
+    /// Looks, decides, makes, writes and remembers. None where something that was decided by no longer stood.
+    fn carry_out(mut self) -> Result<Option<Report>> {
+        let run = &mut self;
+        (run.records, run.store) = (Records::read(&run.folder)?, run.options.store(&run.folder));
+        run.meet();
+        run.bound_cache(run.records.manifest.as_ref());
+        run.put_facts();
+        let (plan, progress) = (run.plan, run.progress);
+        let mut stack = Stack::empty(plan);
+        let shapes = stage(progress, Stage::Shapes, "", || run.shapes(&mut stack))?;
+        let (textures, mut names) = run.wanted(&shapes)?;
+        let mut outputs = run.decide(textures)?;
+        let given_up = given_up(&outputs);
+        names.retain(|name| !given_up.contains(name));
+        let painted = run.painted(&outputs, &shapes)?;
+        painted.tell(&mut run.outputs);
+        outputs.extend(run.decide(run.wanted_whole())?);
+        run.spare_inputs(&outputs)?;
+        if outputs.iter().any(|output| output.target().is_some()) {
+            run.with_room(|| files::prepare_folder(&run.folder))?;
+            run.make(&mut stack, &shapes, &painted, &mut outputs)?;
+        }
+        let _turn = run.turn()?;
+        if !run.still_stands(&outputs)? {
+            return Ok(None);
+        }
+        let write = || run.write(&mut outputs, &names, &shapes, &painted);
+        let (manifest, state, gone) = stage(progress, Stage::Writing, "", write)?;
+        run.remember(&state)?;
+        run.bound_cache(Some(&manifest));
+        run.store.evict();
+        Ok(Some(run.report(manifest, &outputs, &painted, gone)))
+    }
+
     pub fn maker(&self) -> Maker<'_> {
         Maker { store: &self.store, limits: self.limits(), progress: self.progress }
     }
@@ -169,6 +210,7 @@ impl Run<'_> {
         for entry in listed.filter(|entry| aside(&entry.slot)) {
             names.extend(entry.frames.iter().map(|frame| frame.path.clone()).chain([entry.path.clone()]));
         }
+        names.retain(|name| output::manifest::stays_inside(name));
         names.sort_unstable();
         names.dedup();
         Ok((all, names))
@@ -188,7 +230,11 @@ impl Run<'_> {
     /// Decides on every output.
     fn decide(&self, wanted: Vec<(What, Wanted)>) -> Result<Vec<Output>> {
         let decide = |(what, wanted): (What, Wanted)| -> Result<Output> {
-            let decision = decide::decide(&self.folder, &wanted, &self.records, self.options.rerun)?;
+            let shared = if matches!(what, What::Texture(_)) { self.shared(&wanted)? } else { None };
+            let decision = match shared {
+                Some(shared) => Decision::share(shared),
+                None => decide::decide(&self.folder, &wanted, &self.records, self.options.rerun)?,
+            };
             Ok(Output { what, wanted, decision, made: None, placed: false })
         };
         let decided: Vec<Result<Output>> = wanted.into_par_iter().map(decide).collect();
@@ -231,7 +277,7 @@ impl Run<'_> {
         for output in outputs {
             match output.what {
                 What::Texture(of) => {
-                    drop(outcomes.textures.insert(of, (output.wanted.path.clone(), output.outcome())))
+                    drop(outcomes.textures.insert(of, (output.path().to_owned(), output.outcome())))
                 }
                 What::Still => outcomes.still = output.outcome(),
                 What::Values => outcomes.values = output.outcome(),

@@ -1,6 +1,7 @@
 //! Making what is due; the still is written at once, the rest when all of it is made.
 
 use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::key::{Key, KeyWriter};
 use crate::base::progress::{Stage, stage};
 use crate::base::words::{Alpha, Bits};
 use crate::output::texture::Shape;
@@ -10,6 +11,7 @@ use crate::stack::Stack;
 use crate::stack::still::Shown;
 use crate::store::cache::FOLDER;
 use crate::store::maker::{Request, work_of};
+use crate::store::rerun::Wanted;
 use crate::store::run::STILL;
 use crate::store::run::folder::Run;
 use crate::store::run::output::{Output, What};
@@ -18,6 +20,7 @@ use crate::store::run::textures::{self, File};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// What outputs are made from.
 struct Source<'a> {
@@ -48,6 +51,9 @@ impl Run<'_> {
             .chain(due.iter().map(|output| output.wanted.texels))
             .sum();
         self.progress.begins(&self.folder, due.len(), work);
+        if self.options.inspector.is_there() && !self.inspect(stack, shapes)? {
+            return Err(self.stopped());
+        }
         if !self.maker().fill(stack, &request)? {
             return Err(self.stopped());
         }
@@ -70,6 +76,21 @@ impl Run<'_> {
         let mut due = due;
         self.still_first(&source, &mut due)?;
         stage(self.progress, Stage::Files, "", || self.make_all(&source, due))
+    }
+
+    /// Shows the whole stack to whoever looks at it. False if the run was stopped.
+    fn inspect(&self, stack: &mut Stack<'_>, shapes: &[Shape]) -> Result<bool> {
+        let (cameras, needed) = (self.plan.cameras(), vec![true; self.plan.files.len()]);
+        let is_whole = (0..needed.len()).all(|job| stack.has(job));
+        if !is_whole || stack.survey.cameras != cameras {
+            let files = self.picture_files(|job| Some(&shapes[job]));
+            let (pictures, bits) = (self.pictures, self.options.bits);
+            if !self.maker().fill(stack, &Request { pictures, bits, needed, files, cameras: &cameras })? {
+                return Ok(false);
+            }
+        }
+        stage(self.progress, Stage::Inspection, "", || self.options.inspector.look(stack));
+        Ok(true)
     }
 
     /// Makes and writes the still, which is what somebody waits for; all else takes longer.
@@ -117,9 +138,7 @@ impl Run<'_> {
         let file = |(at, job): (usize, &Job)| {
             let wanted = &self.jobs[at];
             let as_drawn = matches!(job, Job::Art(_)) && shape(at).is_some_and(Shape::is_whole);
-            let known = as_drawn.then(|| self.records.of(&wanted.path))?;
-            let written = known.into_iter().find(|written| written.made_of == wanted.made_of)?;
-            Some((at, (self.folder.join(&wanted.path), written.hash)))
+            Some((at, as_drawn.then(|| self.standing(wanted))??))
         };
         self.plan.files.iter().enumerate().filter_map(file).collect()
     }
@@ -152,19 +171,43 @@ impl Run<'_> {
             self.progress.makes(&output.wanted.path);
         }
         let first = group.first().and_then(|output| output.texture());
-        let due: BTreeSet<usize> =
-            group.iter().filter_map(|output| output.texture()).map(|of| of.tile).collect();
         let shape = |job: usize| &source.shapes[job];
+        // Another run at work beside this one may have made the same file.
+        let mut group = group;
+        for output in &mut group {
+            output.made = output
+                .texture()
+                .and_then(|_| self.store.get::<File>(file_key(&output.wanted)))
+                .map(|file| File::clone(&file));
+        }
+        let due: BTreeSet<usize> = group
+            .iter()
+            .filter(|output| output.made.is_none())
+            .filter_map(|output| output.texture())
+            .map(|of| of.tile)
+            .collect();
+        let first = first.filter(|_| !due.is_empty());
         let mut tiles = first.map(|of| textures::make(source.stack, of, shape(of.job), self.options, &due));
         for output in group {
-            output.made = match (output.what, &mut tiles) {
-                (What::Texture(of), Some(tiles)) => tiles.remove(&of.tile),
-                (what, _) => self.make_whole(source, what)?,
-            };
+            if output.made.is_none() {
+                output.made = match (output.what, &mut tiles) {
+                    (What::Texture(of), Some(tiles)) => tiles.remove(&of.tile),
+                    (what, _) => self.make_whole(source, what)?,
+                };
+                self.offer(output);
+            }
             self.progress.made(&output.wanted.path, output.wanted.texels);
             self.hand_over(output)?;
         }
         Ok(())
+    }
+
+    /// Puts a texture's file into the memory that other runs look in, if there is one.
+    fn offer(&self, output: &Output) {
+        if let (Some(_), Some(file), true) = (output.texture(), &output.made, self.options.shared.is_there())
+        {
+            self.store.put(file_key(&output.wanted), &Arc::new(file.clone()));
+        }
     }
 
     /// A picture of the whole stack, or the stack in another form.
@@ -190,6 +233,11 @@ impl Run<'_> {
             _ => None,
         })
     }
+}
+
+/// The key of a texture's file.
+fn file_key(wanted: &Wanted) -> Key {
+    KeyWriter::new("file").part("of", wanted.made_of.as_str()).key()
 }
 
 /// The still is looked at after every tweak and then made again: it has to be there soon rather than be small.

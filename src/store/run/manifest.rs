@@ -98,12 +98,12 @@ pub(super) fn manifest(
     }
 }
 
-/// Bytes of all files of a manifest, the still included, but for what earlier runs left.
+/// Bytes of all files of a manifest, the still included, but for what earlier runs left and what stands in other folders.
 pub(super) fn bytes(manifest: &Manifest) -> u64 {
     let stills = manifest.still.iter().chain(&manifest.values).map(|still| still.bytes);
-    let frames = manifest.files.iter().flat_map(|entry| &entry.frames);
+    let frames = manifest.files.iter().filter(|entry| !entry.is_shared()).flat_map(|entry| &entry.frames);
     let exports = manifest.exports.iter().chain(frames).map(|export| export.bytes);
-    manifest.files.iter().map(|entry| entry.bytes).chain(stills).chain(exports).sum()
+    manifest.own_files().1 + stills.chain(exports).sum::<u64>()
 }
 
 /// A picture of the whole stack.
@@ -182,12 +182,12 @@ fn group(
     let mut asked = false;
     for (number, tile) in shape.tiles.iter().enumerate() {
         let of = |frame| Of { job: at, frame, tile: number };
-        let Some((_, outcome)) = outcomes.textures.get(&of(0)) else { continue };
+        let Some((path, outcome)) = outcomes.textures.get(&of(0)) else { continue };
         asked = true;
         let Some(written) = outcome.written() else { continue };
-        let mut entry = entry(plan, job, tile, written);
+        let mut entry = Entry { path: path.clone(), ..entry(plan, job, tile, written) };
         if let Outcome::Painted(_) = outcome
-            && let Some(old) = old().find(|old| old.path == tile.path)
+            && let Some(old) = old().find(|old| old.path == *path)
             && (old.texels != tile.texels() || placing.kind == Kind::Rim)
         {
             // The picture keeps the place that it was painted for.
@@ -204,7 +204,7 @@ fn group(
                 ..entry
             };
         }
-        if let Some(edit) = outcomes.edits.get(&tile.path) {
+        if let Some(edit) = outcomes.edits.get(path) {
             entry = edited(entry, edit);
         }
         let frames = outcomes.textures.range(of(1)..).take_while(|(of, _)| of.job == at);

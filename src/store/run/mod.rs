@@ -2,15 +2,20 @@
 
 mod fades;
 mod folder;
+mod give;
+mod inspector;
 mod make;
 mod manifest;
 mod output;
 mod painted;
+mod sibling;
 mod sink;
 mod textures;
 mod write;
 
 pub use fades::Other;
+pub use inspector::Inspector;
+pub use sibling::folder_of;
 pub use sink::{Collected, NamedFile, Sink};
 pub use textures::frame_path;
 
@@ -62,8 +67,13 @@ pub struct Options {
     pub settings: SceneSettings,
     /// The scene in its other moods, for saying which files may be faded into which.
     pub others: Vec<Other>,
+    /// The moods whose files are named where they are the same, rather than written again; none stands for the scene without one. Their
+    /// folders are `root` and those of [`folder_of`] in it.
+    pub lenders: Vec<Option<String>>,
     /// What it has in common with other runs.
     pub shared: Shared,
+    /// Who looks at the stack besides.
+    pub inspector: Inspector,
     /// Whether nothing is kept on disk for the next run.
     pub no_cache: bool,
     /// Most bytes that are, as a share of those of the outputs.
@@ -93,7 +103,9 @@ impl Options {
             rerun: Rerun::default(),
             settings: SceneSettings::default(),
             others: Vec::new(),
+            lenders: Vec::new(),
             shared: Shared::default(),
+            inspector: Inspector::default(),
             no_cache: false,
             cache_share: CACHE_SHARE,
         }
@@ -164,6 +176,8 @@ pub struct Report {
     pub kept: Vec<Change>,
     /// What no slot asks for any more.
     pub gone: Vec<Gone>,
+    /// How many files were deleted because another mood's folder has the same.
+    pub given_up: usize,
     /// How many outputs were what they should be.
     pub unchanged: usize,
     /// What else is to be told.

@@ -37,12 +37,29 @@ impl Output {
         }
     }
 
+    /// The path by which the manifest names it.
+    pub fn path(&self) -> &str {
+        match &self.decision.act {
+            Act::Share(shared) => &shared.path,
+            _ => &self.wanted.path,
+        }
+    }
+
+    /// Whether somebody painted on it.
+    pub fn is_edited(&self) -> bool {
+        match &self.decision.act {
+            Act::Spare(_) | Act::Beside(..) => true,
+            Act::Share(shared) => shared.touched,
+            Act::Keep(_) | Act::Make => false,
+        }
+    }
+
     /// The name under which something is to be made.
     pub fn target(&self) -> Option<&str> {
         match &self.decision.act {
             Act::Make => Some(&self.wanted.path),
             Act::Beside(_, name) => Some(name),
-            Act::Keep(_) | Act::Spare(_) => None,
+            Act::Keep(_) | Act::Spare(_) | Act::Share(_) => None,
         }
     }
 
@@ -69,11 +86,16 @@ impl Output {
             (Act::Make, None) => Outcome::Aside,
             (Act::Keep(written), _) => Outcome::AsMeant(written.clone()),
             (Act::Spare(written) | Act::Beside(written, _), _) => Outcome::Painted(written.clone()),
+            (Act::Share(shared), _) if shared.touched => Outcome::Painted(shared.written.clone()),
+            (Act::Share(shared), _) => Outcome::AsMeant(shared.written.clone()),
         }
     }
 
-    /// The records to keep of it and of new versions beside it.
+    /// The records to keep of it and of new versions beside it; none of what belongs to another folder.
     pub fn records(&self) -> Vec<(String, Written)> {
+        if matches!(self.decision.act, Act::Share(_)) {
+            return Vec::new();
+        }
         let mut all = self.decision.besides.clone();
         if let Outcome::AsMeant(written) | Outcome::Painted(written) = self.outcome() {
             all.push((self.wanted.path.clone(), written));

@@ -12,7 +12,7 @@ use crate::output::texture::{Shape, Tile};
 use crate::scene::pictures::{self, Source};
 use crate::stack::survey::{Ready, Survey};
 use crate::stack::{Made, Stack};
-use crate::store::rerun::{Act, Outputs, decide};
+use crate::store::rerun::{Outputs, decide};
 use crate::store::run::folder::Run;
 use crate::store::run::output::Output;
 use std::collections::BTreeMap;
@@ -109,9 +109,9 @@ impl Run<'_> {
         let mut parts = Vec::new();
         let own = outputs.iter().filter_map(|output| Some((output.texture()?, output)));
         for (of, output) in own.filter(|(of, _)| of.job == job && of.frame == 0) {
-            let path = output.wanted.path.clone();
+            let path = output.path().to_owned();
             let mut stand = Stand::of_tile(&shape.tiles[of.tile]);
-            if matches!(output.decision.act, Act::Spare(_) | Act::Beside(..)) {
+            if output.is_edited() {
                 // It keeps the place that it was painted for.
                 let kept = self.listed(&path).map(Stand::of_entry);
                 stand = kept.filter(|kept| kept.texels != stand.texels || self.is_rim(job)).unwrap_or(stand);
@@ -139,7 +139,8 @@ impl Run<'_> {
     }
 
     fn listed(&self, path: &str) -> Option<&Entry> {
-        self.records.manifest.as_ref()?.files.iter().find(|entry| entry.path == path)
+        let own = self.records.manifest.iter().flat_map(|manifest| &manifest.files);
+        own.into_iter().find(|entry| entry.path == path).or_else(|| self.listed_by_lenders(path))
     }
 
     /// Takes up a file that was painted on, or notes why it can't be shown.

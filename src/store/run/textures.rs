@@ -9,6 +9,7 @@ use crate::output::texture::{Band, Shape, Tile};
 use crate::plan::{Job, Plan};
 use crate::scene::Texture;
 use crate::stack::Stack;
+use crate::store::cache::Entry;
 use crate::store::maker::{Request, work_of};
 use crate::store::rerun::Wanted;
 use crate::store::run::Options;
@@ -113,7 +114,11 @@ impl Search<'_> {
         let Run { plan, jobs, progress, folder, .. } = self.run;
         let all = 0..jobs.len();
         let behind = self.run.behind_rims(all.clone().filter(|job| self.is_open(*job)));
-        let needed: Vec<bool> = all.clone().map(|job| job < behind || self.is_open(job)).collect();
+        // Whoever looks at the stack wants all of it, and its outlines, which are looked at for the rims anyway.
+        let (open, whole) = (all.clone().any(|job| self.is_open(job)), self.run.options.inspector.is_there());
+        let needed: Vec<bool> =
+            all.clone().map(|job| job < behind || self.is_open(job) || (whole && open)).collect();
+        let cameras = if whole { plan.cameras() } else { Vec::new() };
         let drawn = |job: usize| if needed[job] { work_of(plan.files[job].placing()) } else { 0 };
         let searched = |job: usize| if self.is_open(job) { jobs[job].texels } else { 0 };
         let work: u64 = all.map(|job| drawn(job) + searched(job)).sum();
@@ -127,7 +132,7 @@ impl Search<'_> {
             needed,
             // What an earlier run left of an art is looked at again by its hash before it is believed.
             files: self.run.picture_files(|job| self.known[job].as_ref()),
-            cameras: &[],
+            cameras: &cameras,
         };
         if self.run.maker().fill(stack, &request)? { Ok(()) } else { Err(self.run.stopped()) }
     }
@@ -275,6 +280,12 @@ pub(super) struct File {
     pub bits: u8,
     /// The hash of its bytes.
     pub hash: String,
+}
+
+impl Entry for File {
+    fn bytes(&self) -> usize {
+        self.bytes.len()
+    }
 }
 
 impl File {

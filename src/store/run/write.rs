@@ -12,6 +12,7 @@ use crate::store::rerun::{Act, Gone, State, Written, decide};
 use crate::store::run::folder::Run;
 use crate::store::run::output::{Output, What};
 use crate::store::run::painted::Painted;
+use crate::store::run::sibling::given_up;
 use crate::store::run::{Change, Report, STILL};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -33,6 +34,7 @@ impl Run<'_> {
             let manifest = self.manifest(outputs, shapes, painted, self.left(outputs, names)?);
             outputs.push(self.manifest_output(&manifest)?);
             self.announce(outputs.iter())?;
+            self.give_back(outputs, &self.going(outputs, names)?)?;
             open = self.put_all(outputs, &open)?;
             if open.is_empty() {
                 break manifest;
@@ -46,7 +48,7 @@ impl Run<'_> {
             self.decide_again(&mut outputs[last])?;
             self.announce(outputs.iter())?;
         }
-        let (files, gone) = self.on_record(outputs, names, self.options.rerun.prune)?;
+        let (files, gone) = self.on_record(outputs, names, true)?;
         Ok((manifest, State::new(files), gone))
     }
 
@@ -112,9 +114,9 @@ impl Run<'_> {
     /// What stands in the folder after the run besides its outputs.
     fn left(&self, outputs: &[Output], names: &[String]) -> Result<Vec<(String, Written)>> {
         let (files, gone) = self.on_record(outputs, names, false)?;
-        let prune = self.options.rerun.prune;
         let is_gone = |name: &String| gone.iter().any(|gone| gone.path == *name);
-        let goes = |name: &String| prune && gone.iter().any(|gone| gone.path == *name && !gone.touched);
+        let going = self.going_of(outputs, gone.clone());
+        let goes = |name: &String| going.contains(name);
         let left = files.into_iter().filter(|(name, written)| {
             // A manifest can't hold its own hash.
             let of_manifest = written.beside.as_deref() == Some(output::manifest::NAME);
@@ -123,12 +125,24 @@ impl Run<'_> {
         Ok(left.collect())
     }
 
+    /// What the run removes.
+    fn going(&self, outputs: &[Output], names: &[String]) -> Result<BTreeSet<String>> {
+        Ok(self.going_of(outputs, self.on_record(outputs, names, false)?.1))
+    }
+
+    /// What the run removes of files that no slot asks for any more, or that another mood's folder has.
+    fn going_of(&self, outputs: &[Output], gone: Vec<Gone>) -> BTreeSet<String> {
+        let given_up = given_up(outputs);
+        let goes = |gone: &Gone| !gone.touched && (self.options.rerun.prune || given_up.contains(&gone.path));
+        gone.into_iter().filter(goes).map(|gone| gone.path).collect()
+    }
+
     /// The records of what stands in the folder, and what no slot asks for any more.
     fn on_record(
         &self,
         outputs: &[Output],
         names: &[String],
-        prune: bool,
+        remove: bool,
     ) -> Result<(BTreeMap<String, Written>, Vec<Gone>)> {
         let mut files: BTreeMap<String, Written> = outputs.iter().flat_map(Output::records).collect();
         // What the run wasn't asked for stays on record.
@@ -144,7 +158,9 @@ impl Run<'_> {
             files.extend(there.map(|written| (name.clone(), written)));
         }
         let wanted: BTreeSet<String> = files.keys().chain(names).cloned().collect();
-        let (gone, left) = gone(&self.folder, &self.records, &wanted, prune)?;
+        let given_up = given_up(outputs);
+        let goes = |name: &str| remove && (self.options.rerun.prune || given_up.contains(name));
+        let (gone, left) = gone(&self.folder, &self.records, &wanted, &goes)?;
         files.extend(left);
         Ok((files, gone))
     }
@@ -167,20 +183,24 @@ impl Run<'_> {
         let (mut made, mut kept, mut unchanged) = (Vec::new(), Vec::new(), 0);
         for output in outputs {
             let change = |beside: Option<&String>| Change {
-                path: output.wanted.path.clone(),
+                path: output.path().to_owned(),
                 beside: beside.cloned(),
                 why: output.decision.why.clone(),
-                shown: painted.files.contains_key(&output.wanted.path),
+                shown: painted.files.contains_key(output.path()),
             };
             match &output.decision.act {
                 // Every run renews the manifest; that is no news.
                 Act::Make | Act::Keep(_) if output.what == What::Manifest => {}
                 Act::Make => made.push(change(None)),
                 Act::Keep(_) => unchanged += 1,
-                Act::Spare(_) => kept.push(change(None)),
+                Act::Share(shared) if !shared.touched => unchanged += 1,
+                Act::Spare(_) | Act::Share(_) => kept.push(change(None)),
                 Act::Beside(_, name) => kept.push(change(Some(name))),
             }
         }
+        let own = given_up(outputs);
+        let (given, gone): (Vec<Gone>, Vec<Gone>) =
+            gone.into_iter().partition(|gone| gone.removed && own.contains(&gone.path));
         let mut notes = self.records.notes.clone();
         notes.extend(painted.notes.iter().cloned());
         notes.extend(self.outdated());
@@ -192,6 +212,7 @@ impl Run<'_> {
             made,
             kept,
             gone,
+            given_up: given.len(),
             unchanged,
             notes,
         }
