@@ -281,7 +281,7 @@ fn write_contact(file: &Path, contact: &contact::Contact, door: &Door) -> Result
 
 fn schema(args: &args::Schema) -> Result<()> {
     say(&match args.of {
-        args::SchemaOf::Scene => schema::text(schema::Of::Scene),
+        args::SchemaOf::Scene => schema::text(schema::Of::scenes_in(Path::new("."), &limits())),
         args::SchemaOf::Preset => schema::text(schema::Of::Preset),
         args::SchemaOf::Manifest => output::manifest::schema(),
     });

@@ -77,6 +77,11 @@ impl Project {
         self.out.as_deref()
     }
 
+    /// Whether it names a file that its scenes build on.
+    pub fn has_common(&self) -> bool {
+        self.common.is_some()
+    }
+
     /// The file that marks the project of the scene in `file`.
     pub fn mark_of(file: &Path) -> Option<PathBuf> {
         Some(near(&root_of(folder::of(file))?.join(MARK)))

@@ -2,8 +2,11 @@
 //!
 //! JSON Schema draft 7, which is what TOML editors read.
 
+use crate::base::limits::Limits;
 use crate::scene::keys::{self, Fallback, Key, Kind, STEPS, Section, Value};
+use crate::scene::project::Project;
 use serde_json::{Map, Value as Json, json};
+use std::path::Path;
 
 /// Name of the scene's schema beside a scene.
 pub const FILE: &str = "scene.schema.json";
@@ -19,20 +22,32 @@ const DRAFT: &str = "http://json-schema.org/draft-07/schema#";
 pub enum Of {
     /// Scene files.
     Scene,
+    /// Scene files of a project whose `fogweft.toml` names a file that they build on: no key has to stand in them.
+    SceneOfProject,
     /// Preset files.
     Preset,
+}
+
+impl Of {
+    /// Scene files in `folder`.
+    pub fn scenes_in(folder: &Path, limits: &Limits) -> Of {
+        // A project whose file has faults tells of them when a scene is read.
+        let project = Project::of_scene(&folder.join("scene.toml"), limits).unwrap_or_default();
+        if project.has_common() { Of::SceneOfProject } else { Of::Scene }
+    }
 }
 
 /// The schema, as text that ends in a line break.
 pub fn text(of: Of) -> String {
     let schema = match of {
-        Of::Scene => scene(),
+        Of::Scene => scene(false),
+        Of::SceneOfProject => scene(true),
         Of::Preset => preset(),
     };
     format!("{schema:#}\n")
 }
 
-fn scene() -> Json {
+fn scene(based: bool) -> Json {
     let mut slot = properties(Section::Slot);
     slot.extend(steps());
     slot.insert("place".into(), places());
@@ -85,7 +100,7 @@ fn scene() -> Json {
         }),
     );
     let mut schema = table("A layered 2D scene and its air.", all, Vec::new());
-    add_base(&mut schema);
+    add_base(&mut schema, based);
     head("Scene", schema)
 }
 
@@ -97,13 +112,16 @@ fn places() -> Json {
     })
 }
 
-/// Lets a scene build on another, which may give what it doesn't.
-fn add_base(schema: &mut Json) {
+/// Lets a scene build on another, which may give what it doesn't: on the one that it names, or, if it is `based`, on the project's.
+fn add_base(schema: &mut Json, based: bool) {
     schema["properties"]["from"] = json!({
         "description": "A scene file that this one builds on, by its path from this file's folder; keys of this file win over its keys.",
         "type": "string",
         "minLength": 1,
     });
+    if based {
+        return;
+    }
     let mut needed = required(Section::Scene);
     needed.push("slot".into());
     let alone = json!({

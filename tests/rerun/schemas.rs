@@ -114,6 +114,36 @@ fn what_the_program_takes_is_valid_and_what_it_refuses_is_not() {
     assert!(of_bad.iter().all(|line| line.contains(" invalid: ")), "{of_bad:#?}");
 }
 
+/// A scene whose project names what it builds on needs nothing of its own.
+#[test]
+fn in_a_project_with_a_common_file_a_scene_may_be_short() {
+    let scene = scene();
+    let short = "[[slot]]\nname = \"far\"\ndepth = 300\n";
+    scene.write("short.toml", short);
+    scene.write("shorter.toml", "seed = 4\n");
+    scene.write("wrong.toml", "sed = 4\n");
+    let lines = ["scene.schema.json short.toml", "project.schema.json short.toml"]
+        .into_iter()
+        .chain(["project.schema.json shorter.toml", "project.schema.json wrong.toml"])
+        .map(str::to_owned);
+    scene.write("common.toml", &fs::read_to_string(scene.path("scene.toml")).expect("text"));
+    for (mark, common) in [("", false), ("common = \"common.toml\"\n", true)] {
+        scene.write("fogweft.toml", mark);
+        let schema = scene.run(&["schema", "scene"]).well().out;
+        let read: serde_json::Value = serde_json::from_str(&schema).expect("JSON");
+        assert_eq!(read["anyOf"].is_null(), common);
+        scene.write("project.schema.json", &schema);
+        // What is written with a new scene is the same.
+        let name = format!("new-{common}");
+        scene.run(&["new", &name]).well();
+        assert!(fs::read_to_string(scene.path(&name).join("scene.schema.json")).expect("text") == schema);
+        assert_eq!(scene.run(&["plan", "short.toml"]).code == 0, common);
+    }
+    let Some(said) = validated(&scene, &lines.collect::<Vec<_>>()) else { return };
+    let valid: Vec<bool> = said.iter().map(|line| line.ends_with(" valid")).collect();
+    assert_eq!(valid, [false, true, true, false], "{said:#?}");
+}
+
 /// Every key of the tables stands in the schemas, with words, and with bounds where it is a number.
 #[test]
 fn every_key_is_described() {

@@ -56,7 +56,10 @@ pub fn write_scene(folder: &Path, file: &Path, options: &Options, limits: &Limit
     files::prepare_folder(folder)?;
     import.notes.extend(standing.prepare(folder, &painting)?);
     files::put_new(folder.join(SCENE), text.as_bytes())?;
-    files::put_new(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())?;
+    files::put_new(
+        folder.join(schema::FILE),
+        schema::text(schema::Of::scenes_in(folder, limits)).as_bytes(),
+    )?;
     import.notes.dedup();
     Ok(import.notes)
 }

@@ -83,7 +83,10 @@ pub fn write(folder: &Path, kind: Option<Kind>, preset: Option<&str>) -> Result<
             files::put_new(folder.join(name), content)?;
         }
     }
-    files::put_new(folder.join(schema::FILE), schema::text(schema::Of::Scene).as_bytes())
+    files::put_new(
+        folder.join(schema::FILE),
+        schema::text(schema::Of::scenes_in(folder, &Limits::default())).as_bytes(),
+    )
 }
 
 /// The scene's text with its names in their places.
