@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::law;
 use crate::scene::{Scene, keys};
+use crate::tune::inherited;
 use crate::tune::session::Session;
 use crate::tune::write::{self, Location};
 use serde_json::{Value as Json, json};
@@ -35,8 +36,10 @@ pub(super) fn set(
     values: &[(String, String)],
     gesture: Option<String>,
 ) -> Result<()> {
-    let lamp = session.current().reading.scene.lamps.get(at);
-    let name = lamp.ok_or_else(|| Fault::new(Class::Usage, "there is no such lamp"))?.name.clone();
+    let lamps = &session.current().reading.scene.lamps;
+    let upto = lamps.get(..=at).ok_or_else(|| Fault::new(Class::Usage, "there is no such lamp"))?;
+    let names: Vec<Option<&str>> = upto.iter().map(|lamp| lamp.name.as_deref()).collect();
+    let name = upto[at].name.clone();
     if session.mood().is_some() && name.is_none() {
         return Err(Fault::new(
             Class::Scene,
@@ -48,6 +51,9 @@ pub(super) fn set(
     }
     let name = name.unwrap_or_default();
     let mut text = session.text().to_string();
+    if session.mood().is_none() {
+        text = inherited::lamps(session.file(), &text, &names)?;
+    }
     for (path, value) in values {
         let key = keys::find(path)
             .filter(|key| key.section() == keys::Section::Lamp && key.name() != "name")

@@ -83,11 +83,6 @@ pub(super) fn parse<'t>(file: &Path, text: &'t str) -> Result<Document<&'t str>>
 }
 
 fn unfit(file: &Path, location: &Location<'_>, value: &str) -> Fault {
-    if location.mood.is_none() && location.lamp.is_some() {
-        return Fault::new(Class::Scene, "the lamp stands in a file that the scene builds on")
-            .in_file(file)
-            .remedy("Change it there, or write a [[lamp]] with its `name` and what differs into the scene.");
-    }
     Fault::new(Class::Scene, format!("the file's layout leaves no place for `{}`", location.key))
         .in_file(file)
         .remedy(format!("Write `{} = {value}` by hand.", location.key))
