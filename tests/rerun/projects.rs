@@ -55,6 +55,35 @@ fn two_files_make_what_one_makes() {
     assert!(said.code < 2, "{}", said.err);
 }
 
+/// A path in a base counts from the base's folder, of a slot's places, too.
+#[test]
+fn a_place_of_a_base_has_its_picture_beside_the_base() {
+    let scene = project();
+    scene.write("shared/plates/post.svg", &hill("#553311"));
+    let place = "[[slot]]\nname = \"mid\"\n[[slot.place]]\nart = \"plates/post.svg\"\nx = 21\ny = 3\n[[slot.place]]\nx = 44\n";
+    scene.write("shared/common.toml", &(common() + place));
+    scene.edit(LEVEL, "../../common.toml", "../../shared/common.toml");
+    let said = scene.run(&["render", LEVEL]).well();
+    assert!(said.out.contains("mid.art.png"), "{}", said.out);
+    // The same written into one file, from where paths lead elsewhere.
+    let own = TEXT.replace(
+        "smear.length = 22\n",
+        "smear.length = 22\n[[slot.place]]\nart = \"shared/plates/post.svg\"\nx = 21\ny = 3\n[[slot.place]]\nx = 44\n",
+    );
+    scene.write("scene.toml", &own);
+    scene.render(&["--quiet"]).well();
+    let (split, whole) = (scene.files(SHEETS), scene.files("scene-sheets"));
+    for name in ["mid.art.png", "mid.rim.png", "still.png"] {
+        assert!(split[name] == whole[name], "{name}");
+    }
+    // It is an input like any other, for what watches, and for what isn't to be written over.
+    scene.run(&["render", LEVEL, "--depfile", "one.d"]).well();
+    assert!(fs::read_to_string(scene.path("one.d")).expect("text").contains("plates/post.svg"));
+    scene.write("shared/plates/post.svg", &hill("#115533"));
+    let said = scene.run(&["render", LEVEL]).well();
+    assert!(said.out.contains("mid.art.png: ") && !said.out.contains("near.art.png: "), "{}", said.out);
+}
+
 #[test]
 fn who_set_a_value_is_told_and_a_change_of_the_base_makes_what_it_touches() {
     let scene = project();

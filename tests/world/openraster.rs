@@ -137,6 +137,8 @@ fn the_layers_compose_to_the_merged_picture() {
         // Seen several times in one view, edge to edge and overlapping.
         &["--set", "slot.ridge.width=70", "--set", "slot.ridge.x=100"][..],
         &["--set", "slot.ridge.repeat=130", "--set", "slot.ridge.x=60"][..],
+        // The camera pans down, too: layers reach below the canvas.
+        &["--set", "travel=[360, 200]", "--set", "air.ground=300"][..],
     ] {
         let (ora, _) = written(folder.path(), more);
         let [width, height] = ora.canvas.map(i64::from);
@@ -161,6 +163,9 @@ fn the_layers_compose_to_the_merged_picture() {
         }
         let (size, merged) = codes(&ora.files["mergedimage.png"]);
         assert_eq!(size, ora.canvas);
+        let below = |layer: &Layer| layer.at[1] + i64::from(codes(&ora.files[&layer.src]).0[1]) > height;
+        let fog = ora.layers.iter().filter(|layer| layer.name.contains(".fog "));
+        assert_eq!(fog.filter(|layer| below(layer)).count() > 1, more.contains(&"travel=[360, 200]"));
         for (own, theirs) in canvas.iter().zip(&merged) {
             for channel in 0..4 {
                 assert!(

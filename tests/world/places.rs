@@ -1,6 +1,7 @@
 //! Pictures at several places of one plane: in the still, in the manifest, in moods, in what is told of them.
 
 use crate::compose::{codes_apart, compose, distance};
+use crate::openraster::painted;
 use crate::outside::{SCENE, codes, decoded, fogweft, render, runs, write_scene};
 use serde_json::{Value, json};
 use std::path::Path;
@@ -170,6 +171,43 @@ fn a_mood_lists_other_places_and_arguments_move_them() {
     let moved = ["--out", out.to_str().unwrap(), "--set", "slot.hut.place.2.x=320"];
     let printed = runs(&[&["render", scene.to_str().unwrap()], &moved[..]].concat());
     assert!(printed.contains("place 2 hut.png 70 x 70 texels at 220, 30 mirrored -> "), "{printed}");
+}
+
+/// Layers of one file stand at places of one plane as pictures of their own files do.
+#[test]
+fn places_may_show_layers_of_a_layered_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let xml = "<?xml version='1.0' encoding='UTF-8'?>\n<image version=\"0.0.3\" w=\"200\" h=\"100\"><stack><layer name=\"post\" src=\"data/a.png\" x=\"20\" y=\"30\"/><layer name=\"hut\" src=\"data/b.png\" x=\"30\" y=\"20\"/></stack></image>";
+    let kinds = [("data/a.png", [12, 60], [40, 30, 20, 255]), ("data/b.png", [70, 40], [90, 20, 20, 255])];
+    std::fs::write(folder.path().join("kinds.ora"), painted(xml, &kinds)).unwrap();
+    for (name, [width, height], texel) in kinds {
+        let name = folder.path().join(name.replace("data/", ""));
+        image::RgbaImage::from_pixel(width, height, image::Rgba(texel)).save(name).unwrap();
+    }
+    let places = |hut: &str, post: &str| {
+        let place = |art: &str, x: i32, flip: bool| {
+            format!("[[slot.place]]\nart = \"{art}\"\nx = {x}\ny = 30\nflip = {flip}\n")
+        };
+        let all = place(post, 210, false) + &place(hut, 260, true) + &place(post, 420, true);
+        SCENE.replace("art = \"hut.png\"", &format!("art = \"{hut}\"")) + &all
+    };
+    let of = |name: &str, hut: &str, post: &str| {
+        let scene = write_scene(folder.path(), &places(hut, post));
+        let out = folder.path().join(name);
+        let manifest = render(&scene, &out, &["--set", "slot.hut.y=30"]);
+        let rects: Vec<Value> =
+            art(&manifest)["places"].as_array().unwrap().iter().map(|one| one["rect"].clone()).collect();
+        (rects, ["hut.art.png", "still.png"].map(|name| codes(&std::fs::read(out.join(name)).unwrap())))
+    };
+    let layers = of("layers", "kinds.ora#hut", "kinds.ora#post");
+    let files = of("files", "b.png", "a.png");
+    assert_eq!(layers.0.len(), 4);
+    assert!(layers == files, "{:?} {:?}", layers.0, files.0);
+    // A layer that isn't there is told by its place.
+    let scene = write_scene(folder.path(), &places("kinds.ora#hut", "kinds.ora#mast"));
+    let said = fogweft(&["render", scene.to_str().unwrap()]);
+    let text = String::from_utf8_lossy(&said.stderr);
+    assert!(!said.status.success() && text.contains("mast") && text.contains("kinds.ora"), "{text}");
 }
 
 /// Without a picture of the slot's own, the first place's is the first.
