@@ -269,7 +269,7 @@ pub struct Schema {
 
 #[derive(Clone, Copy, ValueEnum)]
 pub enum SchemaOf {
-    /// A scene file; in a project that names a file for its scenes to build on, one of its scenes
+    /// A scene file, of the current folder's project if there is one
     Scene,
     /// A preset file
     Preset,
