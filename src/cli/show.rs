@@ -40,7 +40,7 @@ pub fn report(report: &Report) -> String {
         text += &format!("note: {}\n", escape(note));
     }
     if report.given_up > 0 {
-        text += &format!("{} files that another mood has, too, deleted\n", report.given_up);
+        text += &format!("{} copies of other moods' files deleted\n", report.given_up);
     }
     text += &format!("{}, in {}", own_files(report), report.folder.display());
     text += &match (report.made.len(), report.unchanged) {

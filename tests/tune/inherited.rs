@@ -64,3 +64,41 @@ fn a_save_of_what_the_scene_builds_on_is_noticed() {
         std::thread::sleep(Duration::from_millis(50));
     }
 }
+
+#[test]
+fn a_lamp_that_only_the_base_has_is_changed_in_the_scene() {
+    let (tune, base, common) = start();
+    let lamp = |name: &str, x: u32| format!("[[lamp]]\nname = \"{name}\"\nslot = \"hut\"\nx = {x}\ny = 90\n");
+    let lit = format!("{common}\n{}{}", lamp("gate", 160), lamp("sign", 60));
+    std::fs::write(&base, &lit).unwrap();
+    let mut page = tune.socket();
+    let since = Instant::now();
+    while page.now()["lamps"].as_array().is_none_or(|lamps| lamps.len() != 2) {
+        assert!(since.elapsed() < Duration::from_secs(60), "the page was told of no lamps");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    let before = tune.file();
+    // A drag of the second: each part of it says the same place in the list.
+    for x in [70, 80] {
+        let values = json!({ "lamp.x": x, "lamp.y": 40 });
+        page.act(json!({ "do": "lamp", "at": 1, "values": values, "gesture": "drag" })).unwrap();
+    }
+    let state = page.now();
+    let lamps: Vec<[&serde_json::Value; 3]> = state["lamps"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|lamp| [&lamp["name"], &lamp["x"], &lamp["y"]])
+        .collect();
+    assert_eq!(json!(lamps), json!([["gate", 160.0, 90.0], ["sign", 80.0, 40.0]]));
+    assert_eq!(state["steps"][0], json!(1), "one drag, one step");
+    page.act(json!({ "do": "save" })).unwrap();
+    let saved = tune.file();
+    let own = "\n[[lamp]]\nname = \"gate\"\n\n[[lamp]]\nname = \"sign\"\n";
+    assert!(saved.contains(own), "{saved}");
+    let without = |text: &str| text.replace(own, "").replace("x = 80\n", "").replace("y = 40\n", "");
+    assert_eq!(without(&saved).trim_end(), before.trim_end());
+    assert_eq!(std::fs::read_to_string(&base).unwrap(), lit, "what the scene builds on is left alone");
+    page.act(json!({ "do": "undo" })).unwrap();
+    assert_eq!(page.now()["lamps"][1]["x"], json!(60.0));
+}

@@ -57,6 +57,18 @@ fn a_folder_of_levels_gives_each_what_its_own_run_gives() {
         let fails = fogweft(&["check", scene.to_str().unwrap()]).status.code() == Some(1);
         assert_eq!(card.contains("exceeds its limits"), fails, "{card}");
         assert_eq!(card.contains(">within its limits"), !fails, "{card}");
+        let report = fogweft(&["check", scene.to_str().unwrap(), "--json"]);
+        let report: Value = serde_json::from_slice(&report.stdout).unwrap();
+        let findings = report["findings"].as_array().unwrap().iter();
+        let notes = findings.filter(|finding| finding["fails"] == false).count();
+        assert!(fails || notes == 0 || card.contains(&format!("notes: {notes}<")), "{notes}: {card}");
+        let messages = report["findings"].as_array().unwrap().iter().filter(|one| one["fails"] == true);
+        assert!(
+            messages
+                .map(|one| one["message"].as_str().unwrap().replace('"', "&quot;"))
+                .all(|text| card.contains(&text)),
+            "{card}"
+        );
     }
     // A second run has nothing to do; without --out each level's outputs stand beside it.
     let again =
