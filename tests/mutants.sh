@@ -67,8 +67,11 @@ mutant rerun 'drift in the manifest not scaled by the pan rate' \
   'drift: if placing\.kind == Kind::Fog \{ plan\.drift\K \* placing\.pan_rate' '' \
   world fog_is_suggested
 mutant rerun '--prune removes what somebody painted on' \
-  'Found::Ours\(_\)\K(?= if prune =>)' ' | Found::Touched' \
+  'Found::Ours\(_\)\K(?= if goes =>)' ' | Found::Touched' \
   rerun files_of_slots_that_are_gone
+mutant rerun 'what other moods name is replaced without being given to them' \
+  'if \K(?=!names\.is_empty\(\) \{\n +self\.with_room)' 'false && ' \
+  rerun what_changes_in_one_mood
 mutant tune 'two gestures are one step' \
   'gesture\.is_some\(\)\K && gesture == self\.gesture' '' \
   tune a_gesture_is_one_step
