@@ -73,7 +73,7 @@ fn a_place_of_a_base_has_its_picture_beside_the_base() {
     scene.write("scene.toml", &own);
     scene.render(&["--quiet"]).well();
     let (split, whole) = (scene.files(SHEETS), scene.files("scene-sheets"));
-    for name in ["mid.art.png", "mid.rim.png", "still.png"] {
+    for name in ["mid.art.png", "still.png"] {
         assert!(split[name] == whole[name], "{name}");
     }
     // It is an input like any other, for what watches, and for what isn't to be written over.

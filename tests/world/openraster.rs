@@ -138,7 +138,7 @@ fn the_layers_compose_to_the_merged_picture() {
         &["--set", "slot.ridge.width=70", "--set", "slot.ridge.x=100"][..],
         &["--set", "slot.ridge.repeat=130", "--set", "slot.ridge.x=60"][..],
         // The camera pans down, too: layers reach below the canvas.
-        &["--set", "travel=[360, 200]", "--set", "air.ground=300"][..],
+        &["--set", "travel=[360, 200]", "--set", "ground=300"][..],
     ] {
         let (ora, _) = written(folder.path(), more);
         let [width, height] = ora.canvas.map(i64::from);
