@@ -10,7 +10,7 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::files;
 use crate::base::limits::Limits;
 use crate::plan::haze;
-use crate::scene::pictures::{Held, Pictures};
+use crate::scene::pictures::{Detail, Held, Pictures};
 use crate::scene::read::{self, Reading};
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::{Source, keys};
@@ -18,7 +18,7 @@ use crate::tune::write::{self, Location};
 use others::Others;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 pub(super) use strokes::Stroke;
 
 /// Most steps that can be undone.
@@ -32,9 +32,30 @@ pub(super) struct Version {
     pub reading: Reading,
     /// Drawings as they stand on the page, by file.
     pub drawn: Arc<Held>,
+    /// The strokes among them may be drawn as drafts show them.
     pub pictures: Pictures,
+    /// The same, all as a run draws them, once somebody has asked.
+    full: OnceLock<Pictures>,
     /// The revision at which the pictures were last read.
     pub opened: u64,
+}
+
+impl Version {
+    /// Its pictures as a run draws them.
+    ///
+    /// # Errors
+    /// With all strokes that can't be drawn.
+    pub fn full(&self, limits: &Limits) -> Result<&Pictures> {
+        if !self.pictures.are_drafts() {
+            return Ok(&self.pictures);
+        }
+        if let Some(full) = self.full.get() {
+            return Ok(full);
+        }
+        let mut full = self.pictures.clone();
+        full.draw_strokes(&self.reading.scene, limits, &self.drawn, Detail::Full)?;
+        Ok(self.full.get_or_init(|| full))
+    }
 }
 
 /// What became of a look at the file.
@@ -412,32 +433,25 @@ fn interpret(
     let (pictures, opened) = match same {
         Some(before) => {
             let mut pictures = before.pictures.clone();
-            if before.drawn != *drawn {
-                pictures.draw_strokes(&reading.scene, limits, drawn)?;
-            }
+            pictures.draw_strokes(&reading.scene, limits, drawn, Detail::Draft)?;
             (pictures, before.opened)
         }
         None => (Pictures::open_held(&reading.scene, limits, drawn)?, revision),
     };
     haze::sample(&mut reading.scene, &pictures, limits)?;
-    Ok(Version { revision, text: Arc::clone(text), reading, drawn: Arc::clone(drawn), pictures, opened })
+    let (text, drawn) = (Arc::clone(text), Arc::clone(drawn));
+    Ok(Version { revision, text, reading, drawn, pictures, full: OnceLock::new(), opened })
 }
 
-/// A picture of a slot: the slot, whether it is its strokes, the file, its layer, and the width that a drawing follows, or which of the
-/// slot's pictures it is.
-type Shown<'a> = (&'a str, bool, &'a Path, Option<&'a str>, Option<u64>);
+/// A picture of a slot: the slot, the file, its layer, and which of the slot's pictures it is.
+type Shown<'a> = (&'a str, &'a Path, Option<&'a str>, u64);
 
-/// Which pictures a scene shows, whatever the order of its slots: a slot that is moved past another shows the same.
+/// Which pictures a scene shows besides strokes, whatever the order of its slots: a slot that is moved past another shows the same.
 fn pictures(reading: &Reading) -> BTreeSet<Shown<'_>> {
     let mut all = BTreeSet::new();
     for slot in &reading.scene.slots {
-        let name = slot.name.as_str();
         let arts = slot.pictures().zip(0..);
-        all.extend(arts.map(|(art, at)| (name, false, &*art.file, art.layer.as_deref(), Some(at))));
-        let width = |width: Option<crate::base::units::Px>| width.map(|width| width.0.to_bits());
-        all.extend(
-            slot.strokes.as_ref().map(|own| (name, true, &*own.file, own.layer.as_deref(), width(own.width))),
-        );
+        all.extend(arts.map(|(art, at)| (slot.name.as_str(), &*art.file, art.layer.as_deref(), at)));
     }
     all
 }

@@ -14,7 +14,7 @@ mod vector;
 
 pub use assembled::Part;
 pub(crate) use cost::has_crowded_tag;
-pub use set::{Held, Pictures};
+pub use set::{Detail, Held, Pictures};
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::{Broken, Limits};

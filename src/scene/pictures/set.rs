@@ -38,10 +38,29 @@ struct Art {
 struct Strokes {
     art: Arc<Art>,
     drawing: Arc<Drawing>,
+    /// What they were drawn from: where they stand, their text if it isn't in its file yet, and how finely.
+    from: (StrokesPlace, Option<Arc<str>>, Detail),
 }
 
-/// Most texels that strokes are drawn at: what becomes of them is blurred.
-const MOST_OF_STROKES: f64 = 2_097_152.0;
+/// How finely strokes are drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Detail {
+    /// Many times quicker, for drafts.
+    Draft,
+    /// As a run draws them.
+    Full,
+}
+
+impl Detail {
+    /// Most texels that strokes are drawn at: what becomes of them is blurred. Those of drafts are chosen so that a texel of a draft's fog
+    /// has some of them.
+    fn most(self) -> f64 {
+        match self {
+            Detail::Draft => 98_304.0,
+            Detail::Full => 2_097_152.0,
+        }
+    }
+}
 
 /// Texts of drawings that aren't in their files yet, by file.
 pub type Held = BTreeMap<PathBuf, Arc<str>>;
@@ -95,24 +114,32 @@ impl Pictures {
                 pictures.by_slot.insert(slot.name.clone(), arts);
             }
         }
-        if let Err(found) = pictures.draw_strokes(scene, limits, held) {
+        if let Err(found) = pictures.draw_strokes(scene, limits, held, Detail::Full) {
             faults.list.extend(found.list);
         }
         faults.or(pictures)
     }
 
-    /// Draws the strokes of every slot again: those in `held` as it has them, all others as their files do.
+    /// Draws the strokes of every slot, those in `held` as it has them, all others as their files do. What is drawn already from the same, at
+    /// least as finely, stays.
     ///
     /// # Errors
     /// With all strokes that can't be used.
-    pub fn draw_strokes(&mut self, scene: &Scene, limits: &Limits, held: &Held) -> Result<()> {
+    pub fn draw_strokes(
+        &mut self,
+        scene: &Scene,
+        limits: &Limits,
+        held: &Held,
+        detail: Detail,
+    ) -> Result<()> {
         let mut faults = Faults::default();
+        let mut before = std::mem::take(&mut self.strokes);
         for slot in &scene.slots {
             let Some(place) = &slot.strokes else { continue };
-            let strokes = match held.get(&place.file) {
-                Some(text) => Source::from_bytes(&place.file, text.as_bytes().to_vec(), limits)
-                    .and_then(|source| Strokes::draw(place, source, limits)),
-                None => Strokes::open(place, limits),
+            let text = held.get(&place.file);
+            let strokes = match before.remove(&slot.name) {
+                Some(strokes) if strokes.serves(place, text, detail) => Ok(strokes),
+                _ => Strokes::open(place, text, detail, limits),
             };
             match strokes {
                 Ok(strokes) => drop(self.strokes.insert(slot.name.clone(), strokes)),
@@ -120,6 +147,11 @@ impl Pictures {
             }
         }
         faults.or(())
+    }
+
+    /// Whether some strokes are only drawn as drafts show them.
+    pub fn are_drafts(&self) -> bool {
+        self.strokes.values().any(|strokes| strokes.from.2 == Detail::Draft)
     }
 
     /// Adds a picture to those of a slot.
@@ -139,7 +171,7 @@ impl Pictures {
         source: Source,
         limits: &Limits,
     ) -> Result<()> {
-        self.strokes.insert(slot.to_owned(), Strokes::draw(place, source, limits)?);
+        self.strokes.insert(slot.to_owned(), Strokes::draw(place, source, None, Detail::Full, limits)?);
         Ok(())
     }
 
@@ -226,27 +258,47 @@ impl Pictures {
 }
 
 impl Strokes {
-    /// Reads and draws them.
-    fn open(place: &StrokesPlace, limits: &Limits) -> Result<Strokes> {
-        let source = match &place.layer {
-            Some(layer) => Source::open_layer(&place.file, layer, limits)?,
-            None => Source::open(&place.file, limits)?,
+    /// Reads and draws them; `text` is what stands in place of the file's.
+    fn open(
+        place: &StrokesPlace,
+        text: Option<&Arc<str>>,
+        detail: Detail,
+        limits: &Limits,
+    ) -> Result<Strokes> {
+        let source = match (text, &place.layer) {
+            (Some(text), _) => Source::from_bytes(&place.file, text.as_bytes().to_vec(), limits)?,
+            (None, Some(layer)) => Source::open_layer(&place.file, layer, limits)?,
+            (None, None) => Source::open(&place.file, limits)?,
         };
-        Strokes::draw(place, source, limits)
+        Strokes::draw(place, source, text, detail, limits)
     }
 
-    fn draw(place: &StrokesPlace, source: Source, limits: &Limits) -> Result<Strokes> {
+    fn draw(
+        place: &StrokesPlace,
+        source: Source,
+        text: Option<&Arc<str>>,
+        detail: Detail,
+        limits: &Limits,
+    ) -> Result<Strokes> {
         let [width, height] = source.natural;
         let wanted = match source.kind {
             Kind::Png => 1.0,
             Kind::Svg => place.width.map_or(1.0, |wanted| wanted.0 / width),
         };
-        let factor = wanted.min((MOST_OF_STROKES / (width * height)).sqrt());
+        let factor = wanted.min((detail.most() / (width * height)).sqrt());
         let texels = [width, height].map(|side| (side * factor).round().max(1.0) as u32);
         let picture = source.draw(texels, false, false, Blending::Encoded, limits)?;
         let drawing = Drawing::new(&picture, blake3::Hash::from_bytes(source.hash).to_hex().to_string());
         let art = Art::read(place.file.clone(), place.layer.clone(), Vec::new(), source);
-        Ok(Strokes { art: Arc::new(art), drawing: Arc::new(drawing) })
+        let from = (place.clone(), text.cloned(), detail);
+        Ok(Strokes { art: Arc::new(art), drawing: Arc::new(drawing), from })
+    }
+
+    /// Whether they are what a drawing from these would be, or a finer one.
+    fn serves(&self, place: &StrokesPlace, text: Option<&Arc<str>>, detail: Detail) -> bool {
+        let (own, held, drawn) = &self.from;
+        let of = |place: &StrokesPlace| (place.file.clone(), place.layer.clone(), place.width);
+        of(own) == of(place) && held.as_ref() == text && *drawn >= detail
     }
 }
 

@@ -9,6 +9,7 @@ use crate::base::units::{Px, Scale};
 use crate::base::words::Bits;
 use crate::plan::{Job, Plan, RimJob};
 use crate::rim::Rim;
+use crate::scene::pictures::Pictures;
 use crate::stack::compositor::Compositor;
 use crate::stack::{Made, Source, Stack};
 use crate::steps::field::Sampling;
@@ -28,9 +29,9 @@ const COARSE: f64 = 0.25;
 /// Most texels of a settled picture; chosen by eye.
 const FULL: f64 = 2560.0 * 1440.0;
 
-/// The plan of a scene at `scale`.
-pub(super) fn plan(version: &Version, scale: f64, limits: &Limits) -> Result<Plan> {
-    Plan::new(&version.reading.scene, &version.pictures.naturals(), scale, limits)
+/// The plan of a scene with its pictures at `scale`.
+pub(super) fn plan(version: &Version, pictures: &Pictures, scale: f64, limits: &Limits) -> Result<Plan> {
+    Plan::new(&version.reading.scene, &pictures.naturals(), scale, limits)
 }
 
 /// The scales of drafts, and of settled pictures: 1 where somebody is `zoomed` in.
@@ -142,9 +143,10 @@ impl Draft {
     /// # Errors
     /// With all pictures that can't be drawn.
     pub fn new(store: &Store, version: &Version, limits: &Limits) -> Result<Draft> {
-        let mut plan = plan(version, scales(version, false)[0], limits)?;
-        let keys = plan.keys(&version.pictures, Bits::Sixteen);
-        let coarse = self::plan(version, plan.scale.0 * COARSE, limits)?;
+        let pictures = &version.pictures;
+        let mut plan = plan(version, pictures, scales(version, false)[0], limits)?;
+        let keys = plan.keys(pictures, Bits::Sixteen);
+        let coarse = self::plan(version, pictures, plan.scale.0 * COARSE, limits)?;
         for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
             if let (Job::Fog(job), Job::Fog(coarse)) = (job, coarse) {
                 job.spec = coarse.spec;
@@ -154,7 +156,7 @@ impl Draft {
         let bare = bare(&maker, &plan, version)?;
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
         let mut stack = Stack::empty(&plan);
-        maker.fill(&mut stack, &Request { needed, ..Request::all(&plan, &version.pictures, &[]) })?;
+        maker.fill(&mut stack, &Request { needed, ..Request::all(&plan, pictures, &[]) })?;
         let made = stack.made;
         Ok(Draft { plan, made, bare, keys })
     }

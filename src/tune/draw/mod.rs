@@ -79,13 +79,13 @@ pub(super) fn drafts(hub: &Hub, limits: &Limits) {
 impl Drafts<'_> {
     fn round(&mut self, tabs: &[Arc<Tab>]) {
         let rims = self.hub.solved.load(Ordering::Acquire);
-        // Read before the scene: the picture then holds at least what the stamp says.
-        let stamps: Vec<u64> = tabs.iter().map(|tab| tab.stamp.load(Ordering::Acquire)).collect();
-        let (round, others) = {
+        let (round, others, stamps) = {
             let mut session = self.hub.session();
+            // Stamps are set under the session's lock: they are just those of its scene.
+            let stamps: Vec<u64> = tabs.iter().map(|tab| tab.stamp.load(Ordering::Acquire)).collect();
             let against = |tab: &Arc<Tab>| session.other(tab.view().0.compare.as_ref()?);
             let others: Vec<Option<Arc<Version>>> = tabs.iter().map(against).collect();
-            (Round { version: Arc::clone(session.current()), rims }, others)
+            (Round { version: Arc::clone(session.current()), rims }, others, stamps)
         };
         let due = |(tab, other): (&Arc<Tab>, &Option<Arc<Version>>)| {
             let view = tab.view().1;

@@ -52,7 +52,7 @@ fn next(tab: &Tab) -> Option<(Option<String>, String)> {
 /// The scene from where the tab looks, without rims.
 fn picture(store: &Store, version: &Version, tab: &Tab, limits: &Limits) -> Option<([u32; 2], Vec<u8>)> {
     let scale = (WIDTH / version.reading.scene.view[0].0).min(1.0);
-    let plan = plan(version, scale, limits).ok()?;
+    let plan = plan(version, &version.pictures, scale, limits).ok()?;
     let mut stack = Stack::empty(&plan);
     let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
     let request = Request { needed, ..Request::all(&plan, &version.pictures, &[]) };

@@ -8,6 +8,7 @@ use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::plan::{Job, Plan};
 use crate::review::check;
+use crate::scene::pictures::Pictures;
 use crate::stack::compositor::{Compositor, Exact};
 use crate::stack::still::Still;
 use crate::stack::survey::{Mark, Ready, Survey};
@@ -28,6 +29,8 @@ use std::time::{Duration, Instant};
 
 /// How long nothing must have been edited before pictures are settled.
 const REST: Duration = Duration::from_millis(500);
+/// The same where somebody looks at texels: a draft shows them coarse.
+const REST_ZOOMED: Duration = Duration::from_millis(200);
 /// How long no draft must have been drawn before settling goes on.
 const PAUSE: Duration = Duration::from_millis(200);
 /// How long a view must have stood still before its part is drawn at scale 1.
@@ -78,6 +81,8 @@ pub(in crate::tune) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
     while !hub.is_stopped() {
         let now = hub.wait(seen, if hub.since_edit() < REST { REST } else { LOOK });
         let tabs = hub.tabs();
+        let zoomed = tabs.iter().any(|tab| tab.view().0.part.is_some());
+        let rest = if zoomed { REST_ZOOMED } else { REST };
         let at: Vec<u64> = tabs.iter().map(|tab| tab.view().1).collect();
         if at != views {
             (views, viewed) = (at, Instant::now());
@@ -89,15 +94,11 @@ pub(in crate::tune) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
         if tabs.is_empty() {
             continue;
         }
-        if viewed.elapsed() < REST && viewed.elapsed() >= STEADY {
+        if viewed.elapsed() < rest && viewed.elapsed() >= STEADY {
             settler.parts(&tabs);
         }
-        if hub.since_edit() < REST || viewed.elapsed() < REST {
-            std::thread::sleep(if tabs.iter().any(|tab| tab.view().0.part.is_some()) {
-                STEADY / 2
-            } else {
-                REST / 4
-            });
+        if hub.since_edit() < rest || viewed.elapsed() < rest {
+            std::thread::sleep(if zoomed { STEADY / 2 } else { REST / 4 });
             seen = seen.wrapping_sub(1);
         } else {
             if settler.round(&tabs) {
@@ -125,7 +126,10 @@ impl Settler<'_> {
         if self.turn != version.revision || self.lacks_scale(&waiting) {
             match self.scene(&version, &revision) {
                 Ok(true) => {}
-                Ok(false) => return false,
+                Ok(false) => {
+                    self.turn = 0;
+                    return false;
+                }
                 Err(faults) => self.hub.tell_all(&json!({ "undrawn": state::faults(&faults) })),
             }
             self.turn = version.revision;
@@ -157,27 +161,34 @@ impl Settler<'_> {
         }
     }
 
-    /// Settles a scene at both scales: the rims and the check, then all of it at full resolution. False if it got stale.
+    /// Settles a scene at both scales: the rims and the check, then all of it at full resolution; the other way about where somebody looks at
+    /// texels. False if it got stale.
     fn scene(&mut self, version: &Version, revision: &Revision<'_>) -> Result<bool> {
         self.hub.tell_all(&json!({ "settling": true }));
         let zoomed = self.hub.tabs().iter().any(|tab| tab.view().0.part.is_some());
-        for (at, scale) in scales(version, zoomed).into_iter().enumerate() {
-            let plan = plan(version, scale, self.limits)?;
+        let pictures = version.full(self.limits)?;
+        let scales = scales(version, zoomed);
+        for at in if zoomed { [1, 0] } else { [0, 1] } {
+            let plan = plan(version, pictures, scales[at], self.limits)?;
             let maker = Maker { store: &self.hub.store, limits: self.limits, progress: revision };
             let bare = bare(&maker, &plan, version)?;
             let mut stack = Stack::empty(&plan);
             let cameras = plan.cameras();
-            if !maker.fill(&mut stack, &Request::all(&plan, &version.pictures, &cameras))? {
+            if !maker.fill(&mut stack, &Request::all(&plan, pictures, &cameras))? {
                 return Ok(false);
             }
             if at == 0 {
-                self.tell_rims(version, &stack);
+                self.tell_rims(pictures, &stack);
                 let report = state::report(&check::check_stack(&version.reading.scene, &stack));
                 *locked(&self.hub.report) = Some(report.clone());
                 self.hub.tell_all(&json!({ "report": report }));
             }
             let made = stack.made;
             self.done[at] = Some(Layers { plan, made, bare });
+            if zoomed && at == 1 {
+                self.turn = version.revision;
+                self.parts(&self.hub.tabs());
+            }
             if revision.stopped() {
                 return Ok(false);
             }
@@ -186,9 +197,9 @@ impl Settler<'_> {
     }
 
     /// Has drafts show the solved rims.
-    fn tell_rims(&self, version: &Version, stack: &Stack<'_>) {
+    fn tell_rims(&self, pictures: &Pictures, stack: &Stack<'_>) {
         let plan = stack.plan();
-        let jobs = plan.files.iter().zip(&stack.made).zip(plan.keys(&version.pictures, Bits::Sixteen));
+        let jobs = plan.files.iter().zip(&stack.made).zip(plan.keys(pictures, Bits::Sixteen));
         for ((job, made), key) in jobs {
             if let (Job::Rim(job), Some(Made::Rim(rim))) = (job, made) {
                 RimPicture::put(&self.hub.store, &key, job, rim);

@@ -40,7 +40,7 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
         let version = session.current();
         let store = Store::in_memory(0);
         let draft = Draft::new(&store, version, &limits).unwrap();
-        let plan = plan(version, scales(version, false)[0], &limits).unwrap();
+        let plan = plan(version, &version.pictures, scales(version, false)[0], &limits).unwrap();
         let mut stack = Stack::empty(&plan);
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
         let request = Request { needed, ..Request::all(&plan, &version.pictures, &[]) };
@@ -111,7 +111,7 @@ fn times_of_drafts_by_their_pixels() {
         let frames = time(&|stack| drop(frame::subsampled(stack)));
         // Sheets at the art's scale.
         let version = session.current();
-        let plan = plan(version, scales(version, false)[0], &Limits::default()).unwrap();
+        let plan = plan(version, &version.pictures, scales(version, false)[0], &Limits::default()).unwrap();
         let (store, limits) = (Store::in_memory(0), Limits::default());
         let mut stack = Stack::empty(&plan);
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
