@@ -34,7 +34,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 /// The port that is tried first.
 pub const PORT: u16 = 4673;
@@ -78,6 +78,7 @@ impl Server {
     /// Those of the scene; and class `Usage` where this machine gives no port, no random number or no thread.
     pub fn start(options: Options) -> Result<Server> {
         let (limits, at_rest) = (options.limits, options.at_rest);
+        let read = SystemTime::now();
         let session = Session::open(&options.scene, options.mood, limits)?;
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, options.port))
             .or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))
@@ -96,7 +97,7 @@ impl Server {
         let work: [Work; 5] = [
             Box::new(move |hub| draw::drafts(hub, &limits)),
             Box::new(move |hub| pool.install(|| draw::settle(hub, &limits, at_rest))),
-            Box::new(|hub| watch::watch(hub)),
+            Box::new(move |hub| watch::watch(hub, read)),
             Box::new(|hub| recovery::follow(hub)),
             Box::new(move |hub| accept(hub, &listener, &access)),
         ];

@@ -17,11 +17,14 @@ const QUIET: Duration = Duration::from_millis(40);
 /// How files look from outside.
 type Looks = Vec<(PathBuf, Option<(u64, SystemTime)>)>;
 
-/// Watches until the hub stops.
-pub(super) fn watch(hub: &Hub) {
+/// Watches until the hub stops. What was changed after `read`, when the scene began to be read, counts as changed since.
+pub(super) fn watch(hub: &Hub, read: SystemTime) {
     let (wake, woken) = mpsc::channel();
     let mut signs = Signs::new(wake);
     let mut before = looks(hub);
+    for (_, look) in &mut before {
+        *look = look.filter(|(_, changed)| *changed < read);
+    }
     while !hub.is_stopped() {
         // A save by rename is an event of the folder, not of the file.
         signs.of(before.iter().map(|(file, _)| folder::of(file).to_path_buf()).collect());
