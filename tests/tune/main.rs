@@ -11,6 +11,7 @@ mod edits;
 mod equal;
 mod inherited;
 mod lamps;
+mod latency;
 mod level;
 mod long;
 mod memory;

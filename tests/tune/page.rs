@@ -3,7 +3,6 @@
 use crate::browser::Browser;
 use crate::client::{SCENE, Tune};
 use serde_json::{Value, json};
-use std::path::Path;
 
 /// WebDriver (W3C), keyboard actions.
 const TAB: &str = "\u{e004}";
@@ -324,105 +323,4 @@ fn it_reads_in_all_surroundings() {
             assert_eq!(small, json!([]));
         }
     }
-}
-
-/// Also times when the page has drawn the frame that a picture is in.
-const TO_FRAME: &str = r#"
-const measure = performance.measure.bind(performance);
-performance.measure = (name, times) => {
-  measure(name, times);
-  if (name !== 'input to picture') return;
-  requestAnimationFrame(() => {
-    const { port1, port2 } = new MessageChannel();
-    port1.onmessage = () => measure('input to frame', { start: times.start, end: performance.now() });
-    port2.postMessage(0);
-  });
-};"#;
-
-/// How long two hundred drags take to be seen, on the demo: `cargo test --release --test tune latency -- --ignored --nocapture`, alone on a
-/// quiet machine.
-#[test]
-#[ignore = "a measurement"]
-fn latency_of_two_hundred_drags() {
-    let folder = tempfile::tempdir().unwrap();
-    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/salt-marsh");
-    for entry in std::fs::read_dir(demo).unwrap().flatten() {
-        std::fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
-    }
-    let tune = Tune::on(folder.path().join("scene.toml"), folder, &["--port", "0"]);
-    let Some(browser) = Browser::start(false) else { return };
-    browser.size(1440, 900);
-    browser.goto(&tune.address);
-    settled(&browser);
-    std::thread::sleep(std::time::Duration::from_secs(2));
-    browser.run(TO_FRAME);
-    let (mut all, mut drawn): (Vec<f64>, Vec<f64>) = Default::default();
-    let report = |name: &str, times: &mut Vec<f64>| {
-        times.sort_by(f64::total_cmp);
-        let at = |share: f64| times[((times.len() - 1) as f64 * share) as usize];
-        println!(
-            "{name}: {} inputs, median {:.1} ms, 95th percentile {:.1} ms, most {:.1} ms",
-            times.len(),
-            at(0.5),
-            at(0.95),
-            at(1.0)
-        );
-    };
-    let chosen = |slot: &str, more: &str| {
-        browser.run(&format!("const select = document.getElementById('subject'); select.value = '{slot}'; select.dispatchEvent(new Event('change')); {more} performance.clearMeasures()"));
-    };
-    for (name, slot, more, selector, by) in [
-        ("depth of a slot", "", "", "[data-grip=\"depth/hut\"] .pill", [60, 0]),
-        ("top edge of the fog", "", "", "[data-grip=\"top/barge\"] .bar", [0, -30]),
-        ("visibility", "", "", "[data-grip=\"visibility\"] .seen-pill", [-60, 0]),
-        ("light", "", "", "[data-key=\"air.light\"] input[type=range]", [30, 0]),
-        ("camera", "", "", "#stage", [-150, 0]),
-        (
-            "curve along the travel",
-            "",
-            "document.getElementById('along-add').click();",
-            ".point:nth-of-type(2)",
-            [40, -10],
-        ),
-        ("strokes", "barge", "document.getElementById('draw').click();", "#stage", [120, -30]),
-    ] {
-        chosen(slot, more);
-        browser.settle();
-        for turn in 0..40 {
-            let way = if turn % 2 == 0 { 1 } else { -1 };
-            browser.pull(selector, [by[0] * way, by[1] * way], 6);
-        }
-        std::thread::sleep(std::time::Duration::from_millis(500));
-        let measured = |word: &str| -> Vec<f64> {
-            let found = browser.run(&format!(
-                "return performance.getEntriesByName('{word}').map((entry) => entry.duration)"
-            ));
-            found.as_array().unwrap().iter().filter_map(Value::as_f64).collect()
-        };
-        let mut times = measured("input to picture");
-        drawn.extend(measured("input to frame"));
-        assert!(times.len() > 40, "{name}: {} pictures", times.len());
-        report(name, &mut times);
-        all.extend(times);
-    }
-    report("all", &mut all);
-    report("until the frame with the picture is drawn", &mut drawn);
-    // What is in view at its own texels, exactly, after an edit.
-    browser.run("document.getElementById('draw').click()");
-    chosen(
-        "barge",
-        "const zoom = document.getElementById('zoom'); zoom.value = '1'; zoom.dispatchEvent(new Event('change'));",
-    );
-    std::thread::sleep(std::time::Duration::from_secs(2));
-    let edit = |number: f64| {
-        browser.later(&format!(
-            "const data = document.documentElement.dataset; const before = data.turn; const start = performance.now();\
-             const input = document.querySelector('[data-key=\"grade.thickness\"] input[type=text]'); input.value = '{number}'; input.dispatchEvent(new Event('change'));\
-             const look = () => data.turn !== before && data.texels ? done(performance.now() - start) : requestAnimationFrame(look); look();"
-        ))
-    };
-    let mut exact: Vec<f64> =
-        (0..40).filter_map(|turn| edit(1.0 + 0.01 * f64::from(turn)).as_f64()).collect();
-    assert!(exact.len() == 40);
-    report("exact after an edit at 100 %", &mut exact);
 }
