@@ -78,7 +78,7 @@
 
 #![forbid(unsafe_code)]
 // What only scenes ask of the ground words, the steps and the keys is still compiled without them.
-#![cfg_attr(not(feature = "scene"), allow(dead_code, unused_imports))]
+#![cfg_attr(not(feature = "cli"), allow(dead_code, unused_imports))]
 
 pub mod base;
 mod front;

@@ -28,5 +28,6 @@ pub(crate) mod simd;
 pub(crate) mod space;
 #[cfg(feature = "scene")]
 pub mod stamp;
+pub(crate) mod threads;
 pub mod units;
 pub mod words;

@@ -1,9 +1,11 @@
-//! Loops over numbers, compiled a second time for processors with wider registers.
+//! Loops over numbers, compiled a second time for processors with wider registers (feature `simd`).
 //!
 //! The arithmetic is the same to the bit: wider registers take more numbers at once, and products and sums stay apart.
 
+#[cfg(feature = "simd")]
 use std::sync::LazyLock;
 
+#[cfg(feature = "simd")]
 static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
 
 /// 2^23: floats from here on have no bits for fractions.
@@ -24,7 +26,10 @@ pub fn truncate(number: f32) -> i32 {
 /// Runs `work`, and what is inlined into it, compiled for the widest registers that the processor has.
 #[inline]
 pub fn vectorize<T>(work: impl FnOnce() -> T) -> T {
-    ARCH.dispatch(work)
+    #[cfg(feature = "simd")]
+    return ARCH.dispatch(work);
+    #[cfg(not(feature = "simd"))]
+    work()
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use crate::base::limits::Limits;
 use crate::base::progress::Silent;
 use crate::base::units::Camera;
 use crate::base::words::Bits;
+#[cfg(feature = "forms")]
 use crate::output::forms::Also;
 use crate::output::{Effort, Manifest};
 use crate::scene::pictures::Pictures;
@@ -131,6 +132,7 @@ impl SceneInMemory {
     }
 
     /// Makes the whole stack in another form besides.
+    #[cfg(feature = "forms")]
     pub fn also(mut self, form: Also) -> SceneInMemory {
         self.options.also.push(form);
         self

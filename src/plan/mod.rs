@@ -234,6 +234,16 @@ impl Plan {
         faults
     }
 
+    /// Width and height in px of all that is seen of the play plane over the travel.
+    pub(crate) fn strip(&self) -> [Px; 2] {
+        law::strip(self.view, self.travel, 1.0)
+    }
+
+    /// The same in texels; saturates.
+    pub(crate) fn strip_size(&self) -> [u32; 2] {
+        self.strip().map(|side| (side * self.scale).0.round().max(1.0) as u32)
+    }
+
     /// Camera places over the whole area of the travel from which outlines are looked at: the ends of either way, and as many between
     /// that every outline that comes into view is seen about twice each way; 3 to 17 to the right and 3 to 9 down, or the one where
     /// there is no travel.

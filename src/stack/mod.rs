@@ -3,6 +3,7 @@
 pub(crate) mod compositor;
 pub(crate) mod lamp;
 pub mod still;
+#[cfg(feature = "forms")]
 pub(crate) mod strip;
 pub mod survey;
 mod treat;

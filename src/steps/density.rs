@@ -1,10 +1,10 @@
 //! A density field at texels: the spline through its samples, as opacities are drawn.
 
 use crate::base::simd::vectorize;
+use crate::base::threads;
 use crate::steps::field::{Field, FieldSpec};
 use crate::steps::grid::Plane;
 use crate::steps::upsample::Upsampler;
-use rayon::prelude::*;
 
 /// A field ready to be read at texels.
 #[derive(Clone)]
@@ -29,7 +29,7 @@ impl Density {
     pub fn texels(&self) -> Vec<f32> {
         let [cols, rows] = self.size;
         let mut out = vec![0.0; cols * rows];
-        out.par_chunks_mut(cols).enumerate().for_each_init(Vec::new, |line, (row, texels)| {
+        threads::each_part(&mut out, cols, 1, |line, row, texels| {
             vectorize(
                 #[inline(always)]
                 || self.row(row, 0, line, texels),

@@ -1,7 +1,7 @@
 //! The grid on which a field is worked out, and planes of numbers on it.
 
 use crate::base::simd::vectorize;
-use rayon::prelude::*;
+use crate::base::threads;
 
 /// Sample points of a field: `cols` over one period in x, `rows` from `top` downward. All lengths in texels of the sheet.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -51,20 +51,15 @@ impl Plane {
     /// Runs `work(row, numbers of the row)` over all rows, side by side. Rows don't see each other, so that the number of
     /// threads can't change a bit.
     pub fn each_row(&mut self, work: impl Fn(usize, &mut [f32]) + Sync + Send) {
-        self.data.par_chunks_mut(self.cols).enumerate().for_each(|(row, numbers)| {
-            vectorize(
-                #[inline(always)]
-                || work(row, numbers),
-            )
-        });
+        self.each_row_with(
+            #[inline(always)]
+            |(), row, numbers| work(row, numbers),
+        );
     }
 
     /// Like [`Plane::each_row`], with something kept from row to row by each thread, which must not change what is written.
-    pub fn each_row_with<T: Default + Send>(
-        &mut self,
-        work: impl Fn(&mut T, usize, &mut [f32]) + Sync + Send,
-    ) {
-        self.data.par_chunks_mut(self.cols).enumerate().for_each_init(T::default, |kept, (row, numbers)| {
+    pub fn each_row_with<T: Default>(&mut self, work: impl Fn(&mut T, usize, &mut [f32]) + Sync + Send) {
+        threads::each_part(&mut self.data, self.cols, 1, |kept, row, numbers| {
             vectorize(
                 #[inline(always)]
                 || work(kept, row, numbers),

@@ -2,11 +2,11 @@
 
 use crate::base::seed;
 use crate::base::simd::{TRUNCATE_MAX, truncate, vectorize};
+use crate::base::threads;
 use crate::steps::moment::Moment;
 use crate::steps::upsample;
 use noise::core::perlin::perlin_2d;
 use noise::permutationtable::NoiseHasher;
-use rayon::prelude::*;
 
 /// Hashes lattice points so that noise repeats after `across` cells in x.
 pub struct PeriodicHasher {
@@ -128,8 +128,7 @@ impl PeriodicNoise2d {
         let rows = ((to - first_row) * PER_CELL as f64).ceil() as usize + 4;
         let mut table = vec![0.0; cols * rows];
         // Rows of one cell have their lattice points in common, so that few are hashed twice.
-        let cells = table.par_chunks_mut(cols * PER_CELL).enumerate();
-        cells.for_each_init(LatticeRows::default, |lattice, (cell, rows)| {
+        threads::each_part(&mut table, cols * PER_CELL, 1, |lattice: &mut LatticeRows, cell, rows| {
             for (row, samples) in (cell * PER_CELL..).zip(rows.chunks_mut(cols)) {
                 let v = first_row + row as f64 / PER_CELL as f64;
                 lattice.find(seed, across, v.floor() as i64);

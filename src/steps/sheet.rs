@@ -4,13 +4,13 @@ use super::step5_grade::{self, Ramp, Ramps, Tones};
 use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
 use crate::base::simd::vectorize;
+use crate::base::threads;
 use crate::steps::dither;
 use crate::steps::facing;
 use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::recipe::Recipe;
 use crate::steps::upsample::Upsampler;
-use rayon::prelude::*;
 use std::sync::Arc;
 
 /// All that a sheet of fog is made from.
@@ -85,7 +85,7 @@ pub(crate) fn draw_rows<T: Copy + Default + Send>(
     write: impl Fn(usize, &mut Row, &mut [T]) + Sync,
 ) -> Vec<T> {
     let mut out = vec![T::default(); size[0] * size[1] * 4];
-    out.par_chunks_mut(size[0] * 4).enumerate().for_each_init(Row::default, |row, (y, texels)| {
+    threads::each_part(&mut out, size[0] * 4, 1, |row, y, texels| {
         vectorize(
             #[inline(always)]
             || {
@@ -289,7 +289,8 @@ fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f32 {
     let inside = |row: &usize| (0.0..f64::from(rows)).contains(&grid.y(*row));
     let [across, down] = grid.step.map(|step| (1.0 / (step * step)) as f32);
     let larger = |a: f32, b: f32| if b > a { b } else { a };
-    let most = (0..grid.rows).into_par_iter().filter(inside).map(|row| {
+    let rows = (0..grid.rows).filter(inside).collect();
+    let most = threads::each(rows, |row: usize| {
         let own = plane.row(row);
         let below = plane.row((row + 1).min(grid.rows - 1));
         vectorize(
@@ -318,5 +319,5 @@ fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f32 {
             },
         )
     });
-    most.reduce(|| 0.0, larger).sqrt()
+    most.into_iter().fold(0.0, larger).sqrt()
 }

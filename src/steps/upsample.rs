@@ -5,8 +5,8 @@
 //! samples, its slope and curvature are continuous, and it misses half of what Catmull-Rom's cubic misses at the same cost a texel.
 
 use crate::base::simd::vectorize;
+use crate::base::threads;
 use crate::steps::grid::{Grid, Plane};
-use rayon::prelude::*;
 use std::ops::Range;
 
 /// Weights of the four coefficients around a place `t` (0..1) between the second and the third: the cubic B-spline.
@@ -207,7 +207,7 @@ const LINES: usize = 8;
 /// Rows of samples, which wrap, to coefficients.
 fn coefficients_along(plane: &mut Plane) {
     let cols = plane.cols;
-    plane.data.par_chunks_mut(cols * LINES).for_each(|rows| {
+    threads::each_part(&mut plane.data, cols * LINES, 1, |(), _, rows| {
         vectorize(
             #[inline(always)]
             || {

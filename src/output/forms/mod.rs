@@ -1,15 +1,22 @@
 //! The whole stack in forms that other programs open: consumers of a plan and its stack.
 
+#[cfg(feature = "forms")]
 mod apng;
+#[cfg(feature = "forms")]
 mod gltf;
+#[cfg(feature = "forms")]
 mod html;
+#[cfg(feature = "forms")]
 mod openraster;
+mod pan;
+#[cfg(feature = "forms")]
 mod strip;
+#[cfg(feature = "forms")]
 mod svg;
 
-pub use apng::Pan;
+pub use pan::Pan;
 
-use crate::base::fault::Result;
+use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use crate::output::Effort;
 use crate::output::texture::Shape;
@@ -79,6 +86,7 @@ pub struct How<'a> {
 ///
 /// # Errors
 /// Class `Limit`: the form can't hold a stack of this size.
+#[cfg(feature = "forms")]
 pub fn bytes(stack: &Stack<'_>, form: Also, how: &How<'_>) -> Result<Vec<u8>> {
     let How { effort, limits, .. } = *how;
     match form {
@@ -91,9 +99,31 @@ pub fn bytes(stack: &Stack<'_>, form: Also, how: &How<'_>) -> Result<Vec<u8>> {
     }
 }
 
+/// The stack in one form, which there is no way to make here.
+///
+/// # Errors
+/// As [`check`] has it.
+#[cfg(not(feature = "forms"))]
+pub fn bytes(_: &Stack<'_>, form: Also, _: &How<'_>) -> Result<Vec<u8>> {
+    check(&[form]).map(|()| Vec::new())
+}
+
+/// Whether the library was compiled with what makes these.
+///
+/// # Errors
+/// Class `Usage`: it wasn't.
+pub fn check(forms: &[Also]) -> Result<()> {
+    let unmade = if cfg!(feature = "forms") { None } else { forms.first() };
+    unmade.map_or(Ok(()), |form| {
+        let message = format!("`{}` is a form that this program doesn't make", form.word());
+        Err(Fault::new(Class::Usage, message).remedy("Compile fogweft with its feature `forms`.").into())
+    })
+}
+
 /// Texels of the strip of a plan's whole travel.
 pub fn strip_texels(plan: &Plan) -> u64 {
-    strip::texels(plan)
+    let [width, height] = plan.strip_size();
+    u64::from(width) * u64::from(height)
 }
 
 /// Text for an element or an attribute of XML or HTML.

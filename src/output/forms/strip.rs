@@ -4,8 +4,7 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use crate::base::raster::Owned;
 use crate::output::{self, Effort};
-use crate::plan::Plan;
-use crate::stack::{Stack, strip};
+use crate::stack::Stack;
 
 /// Parts that a strip of `width` texels is cut into, and the width of each.
 fn parts(width: u32, most: u32) -> (u32, u32) {
@@ -13,15 +12,9 @@ fn parts(width: u32, most: u32) -> (u32, u32) {
     (count, width.div_ceil(count))
 }
 
-/// Texels of the strip.
-pub(super) fn texels(plan: &Plan) -> u64 {
-    let [width, height] = strip::size(plan);
-    u64::from(width) * u64::from(height)
-}
-
 /// The file.
 pub(super) fn bytes(stack: &Stack<'_>, effort: Effort, limits: &Limits) -> Result<Vec<u8>> {
-    let [width, height] = strip::size(stack.plan());
+    let [width, height] = stack.plan().strip_size();
     let (count, part) = parts(width, limits.side);
     let size = [part, height.saturating_mul(count)];
     if let Some((broken, raised)) = limits.told(size) {

@@ -4,7 +4,7 @@ use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
 use crate::scene::layered::{Layer, Layered, Part};
 use crate::scene::pictures::has_crowded_tag;
-use resvg::usvg::roxmltree::{Document, Node, ParsingOptions};
+use roxmltree::{Document, Node, ParsingOptions};
 
 /// Most elements of a stack.
 const MOST_NODES: u32 = 100_000;

@@ -2,7 +2,9 @@
 
 mod assembled;
 mod bleeding;
+#[cfg(feature = "svg")]
 mod cost;
+mod crowded;
 mod group;
 pub mod known;
 mod memory;
@@ -10,10 +12,14 @@ mod raster;
 mod read;
 mod scale;
 mod set;
+#[cfg(feature = "svg")]
+mod vector;
+#[cfg(not(feature = "svg"))]
+#[path = "no_vector.rs"]
 mod vector;
 
 pub use assembled::Part;
-pub(crate) use cost::has_crowded_tag;
+pub(crate) use crowded::has_crowded_tag;
 pub use set::{Detail, Held, Pictures};
 
 use crate::base::fault::{Class, Fault, Result};
@@ -56,7 +62,7 @@ impl Picture {
 pub enum Kind {
     /// Portable Network Graphics: 1 to 16 bits, grey, indexed or colour, interlaced or not.
     Png,
-    /// Scalable Vector Graphics, without text and embedded pictures.
+    /// Scalable Vector Graphics, without text and embedded pictures; drawn where the library has its feature `svg`.
     Svg,
 }
 
@@ -75,7 +81,7 @@ pub struct Source {
     pub hash: [u8; 32],
     /// What of it is not drawn, or not as meant; each names the file.
     pub warnings: Vec<String>,
-    tree: Option<Arc<resvg::usvg::Tree>>,
+    tree: Option<Arc<vector::Tree>>,
 }
 
 impl fmt::Debug for Source {
@@ -160,8 +166,7 @@ impl Source {
             }
             Kind::Svg => {
                 let drawing = vector::parse(&bytes).map_err(|fault| fault.in_file(&file))?;
-                let size = drawing.tree.size();
-                ([f64::from(size.width()), f64::from(size.height())], drawing.warnings, Some(drawing.tree))
+                (drawing.natural, drawing.warnings, Some(drawing.tree))
             }
         };
         Ok(Source::of(file, bytes, hash, apart::Head { kind, natural, warnings }, tree))
@@ -172,7 +177,7 @@ impl Source {
         bytes: Vec<u8>,
         hash: [u8; 32],
         head: apart::Head,
-        tree: Option<Arc<resvg::usvg::Tree>>,
+        tree: Option<Arc<vector::Tree>>,
     ) -> Source {
         let apart::Head { kind, natural, warnings } = head;
         let warnings = warnings.into_iter().map(|warning| format!("{}: {warning}", file.display())).collect();

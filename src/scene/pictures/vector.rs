@@ -8,8 +8,8 @@ use crate::base::room;
 use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful};
 use crate::scene::pictures::{contained, cost};
 use resvg::tiny_skia::{IntSize, Pixmap, PremultipliedColorU8, Transform};
-use resvg::usvg::roxmltree::{Document, Node};
-use resvg::usvg::{self, ImageHrefResolver, Tree};
+use resvg::usvg::{self, ImageHrefResolver};
+use roxmltree::{Document, Node};
 use std::sync::Arc;
 #[cfg(not(target_family = "wasm"))]
 use std::{sync::mpsc, time::Duration};
@@ -29,8 +29,12 @@ const TRUST: Trust = Trust { known: 6 * 257, blind: 96 * 257 };
 /// The library rounds a premultiplied value, after its own approximations, to within this many steps and a half.
 const ERROR: u16 = 1;
 
+pub(super) use resvg::usvg::Tree;
+
 /// A parsed drawing.
 pub(super) struct Drawing {
+    /// Its own width and height, px.
+    pub natural: [f64; 2],
     pub tree: Arc<Tree>,
     /// What of it isn't drawn.
     pub warnings: Vec<String>,
@@ -45,16 +49,17 @@ pub(super) fn parse(bytes: &[u8]) -> Result<Drawing, Fault> {
     cost::check_text(text)?;
     let text = text.to_owned();
     apart("read", move || {
-        let options = usvg::roxmltree::ParsingOptions {
+        let options = roxmltree::ParsingOptions {
             allow_dtd: true,
             nodes_limit: cost::MOST_NODES,
             ..Default::default()
         };
-        let document = usvg::roxmltree::Document::parse_with_options(&text, options).map_err(malformed)?;
+        let document = Document::parse_with_options(&text, options).map_err(malformed)?;
         cost::check_references(&document)?;
         let warnings = warnings(&document);
         let tree = Tree::from_xmltree(&document, &options_without_files()).map_err(unusable)?;
-        Ok(Drawing { tree: Arc::new(tree), warnings })
+        let natural = [tree.size().width(), tree.size().height()].map(f64::from);
+        Ok(Drawing { natural, tree: Arc::new(tree), warnings })
     })
 }
 
@@ -202,8 +207,8 @@ fn apart<T: Send + 'static>(
     })
 }
 
-fn malformed(error: usvg::roxmltree::Error) -> Fault {
-    use usvg::roxmltree::Error;
+fn malformed(error: roxmltree::Error) -> Fault {
+    use roxmltree::Error;
     match error {
         Error::NodesLimitReached => cost::too_many(),
         Error::EntityReferenceLoop(at) => cost::swelling_entities(&format!("line {}", at.row)),

@@ -28,16 +28,6 @@ const WIDE: f64 = 0.5;
 /// How far what stands reaches from an edge, in views. Chosen by eye.
 const ABOUT: f64 = 0.012;
 
-/// Width and height of the strip in px: all that is seen of the play plane.
-fn whole(plan: &Plan) -> [Px; 2] {
-    law::strip(plan.view, plan.travel, 1.0)
-}
-
-/// Width and height of the strip in texels; saturates.
-pub(crate) fn size(plan: &Plan) -> [u32; 2] {
-    whole(plan).map(|side| (side * plan.scale).0.round().max(1.0) as u32)
-}
-
 /// A side of the strip.
 #[derive(Clone, Copy)]
 enum Side {
@@ -79,8 +69,8 @@ impl Stack<'_> {
         let plan = self.plan;
         let laid: Vec<Laid<'_>> = (0..plan.files.len()).filter_map(|at| self.laid(at)).collect();
         let strip = Plan {
-            texels: size(plan),
-            view: whole(plan),
+            texels: plan.strip_size(),
+            view: plan.strip(),
             travel: Travel::default(),
             files: Vec::new(),
             ..plan.clone()
@@ -203,7 +193,7 @@ impl Stack<'_> {
         // Of what comes round as much as is ever seen.
         let seen = law::strip(plan.view, plan.travel, placing.pan_rate)[0];
         let right = if placing.period.is_some() { seen } else { placing.rect.x + placing.rect.width };
-        let (from, to) = self.inside(&warp, [placing.rect.x, right], size(plan)[0])?;
+        let (from, to) = self.inside(&warp, [placing.rect.x, right], plan.strip_size()[0])?;
         let own = self.drawn(at);
         let columns = self.places(&warp, placing.rect.x, own.size[0], placing.rect.width, from..to);
         let rect = Rect { x: self.px(from), width: self.px(to - from), ..placing.rect };
@@ -216,7 +206,7 @@ impl Stack<'_> {
     fn stretched_down(&self, at: usize, across: &Placing, picture: &Picture) -> Option<Laid<'_>> {
         let warp = self.warp(at, Side::Down);
         let Rect { y, height, .. } = across.rect;
-        let (from, to) = self.inside(&warp, [y, y + height], size(self.plan)[1])?;
+        let (from, to) = self.inside(&warp, [y, y + height], self.plan.strip_size()[1])?;
         let rows = self.places(&warp, y, picture.size[1], height, from..to);
         let rect = Rect { y: self.px(from), height: self.px(to - from), ..across.rect };
         let picture = transposed(&resampled(&transposed(picture), &rows));

@@ -2,7 +2,7 @@
 
 use crate::base::interpolate::lerp;
 use crate::base::simd::vectorize;
-use rayon::prelude::*;
+use crate::base::threads;
 use std::sync::LazyLock;
 
 /// Half the edge's width at contrast 0, in deviations of the noise; and what is left of it at contrast 1. Chosen by eye.
@@ -67,7 +67,7 @@ impl Edge {
     fn spread(&self, deviation: f64) -> Vec<f32> {
         const SIDE: usize = 8;
         let mut table = vec![0.0; (2.0 * TABLE_REACH * TABLE_FINENESS) as usize + 1];
-        table.par_chunks_mut(SIDE).with_min_len(32).enumerate().for_each(|(part, samples)| {
+        threads::each_part(&mut table, SIDE, 32, |(), part, samples| {
             vectorize(
                 #[inline(always)]
                 || {

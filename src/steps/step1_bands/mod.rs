@@ -9,6 +9,7 @@ mod spectrum;
 pub use spectrum::{finest, sharpness};
 
 use crate::base::seed;
+use crate::base::threads;
 use crate::base::units::Texel;
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::moment::{Moment, Phase, TURNS};
@@ -18,7 +19,6 @@ use cells::Cells;
 use edge::Edge;
 use lattice::Lattice;
 use octave::{BEYOND, COARSEST, Flowing, Octave, SampledOctave, Scratch, Source, Warp};
-use rayon::prelude::*;
 use spectrum::{Part, feature, parts};
 use std::f64::consts::FRAC_1_SQRT_2;
 
@@ -101,7 +101,7 @@ fn draw(
     let warp = warp.as_ref();
     let sample =
         |(k, part): (usize, Part)| SampledOctave::new(noise.octave(k, &part), warp, line, grid, sigma);
-    let octaves: Vec<SampledOctave> = parts.into_par_iter().map(sample).collect();
+    let octaves: Vec<SampledOctave> = threads::each(parts, sample);
     let edge = Edge::new(bands.coverage, bands.contrast, lost, change);
     let amount = bands.amount as f32;
     plane.each_row_with(
@@ -247,7 +247,7 @@ impl<'a> LayeredNoise<'a> {
             let [from, to] = self.rows.map(|row| row / height + offsets[axis]);
             PeriodicNoise2d::new(seeds[axis], across, from, to)
         };
-        let (x, y) = rayon::join(|| noise(0), || noise(1));
+        let (x, y) = threads::both(|| noise(0), || noise(1));
         Some(Warp { noises: [x, y], offsets, height, reach: self.reach })
     }
 

@@ -255,6 +255,7 @@ fn plans(scene: &Scene, pictures: &Pictures, options: &Options) -> Result<Vec<Pl
             Ok(plan.with_frames(options.frames))
         })
         .collect::<Result<Vec<Plan>>>()?;
+    forms::check(&options.also)?;
     for plan in &plans {
         if options.also.contains(&Also::Pan) {
             options.pan.check(plan, &options.limits)?;

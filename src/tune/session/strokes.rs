@@ -285,7 +285,7 @@ fn with_path(
 
 /// Left top of a drawing in its own units, and how many of them a px is; none where those differ along x and y.
 fn user_units(svg: &str, natural: [f64; 2]) -> Option<([f64; 2], f64)> {
-    use resvg::usvg::roxmltree::{Document, ParsingOptions};
+    use roxmltree::{Document, ParsingOptions};
     let options = ParsingOptions { allow_dtd: true, nodes_limit: 1 << 20, ..ParsingOptions::default() };
     let document = Document::parse_with_options(svg, options).ok()?;
     let Some(view) = document.root_element().attribute("viewBox") else { return Some(([0.0, 0.0], 1.0)) };

@@ -3,7 +3,7 @@
 use crate::base::fault::{Class, Fault};
 use crate::scene::pictures::cost::references::{StyleSheet, Use, references};
 use crate::scene::pictures::cost::{MOST_NODES, too_many};
-use resvg::usvg::roxmltree::{Document, Node};
+use roxmltree::{Document, Node};
 use std::collections::HashMap;
 
 /// Most levels of elements inside each other, references followed. Drawings by hand have a few dozen. The library's

@@ -9,6 +9,7 @@ pub(super) use graph::check_references;
 pub(super) use tree::check_drawing;
 
 use crate::base::fault::{Class, Fault};
+use crate::scene::pictures::crowded::{MOST_ATTRIBUTES, has_crowded_tag};
 
 /// Most bytes of an SVG's text. A detailed drawing has a few MB; pictures embedded in it aren't drawn anyway.
 const MOST_BYTES: usize = 64 << 20;
@@ -18,45 +19,6 @@ pub(super) const MOST_NODES: u32 = 1_000_000;
 
 /// Most bytes that entities may grow to.
 const MOST_ENTITY_BYTES: u64 = 16 << 20;
-
-/// Most attributes of an element: the standards know a few hundred. Reading them takes time by their square.
-const MOST_ATTRIBUTES: usize = 2000;
-
-/// Whether some tag has more attributes than any honest one, by its signs of equality outside quotes. Comments and other markup that isn't a
-/// tag don't count.
-pub(crate) fn has_crowded_tag(text: &str) -> bool {
-    let mut rest = text;
-    while let Some(at) = rest.find('<') {
-        rest = &rest[at..];
-        let skipped = [("<!--", "-->"), ("<![CDATA[", "]]>"), ("<?", "?>")]
-            .iter()
-            .find(|(open, _)| rest.starts_with(open));
-        if let Some((open, close)) = skipped {
-            rest = rest[open.len()..].split_once(close).map_or("", |(_, after)| after);
-            continue;
-        }
-        let (mut quote, mut count, mut end) = (None, 0, rest.len());
-        for (at, sign) in rest.bytes().enumerate().skip(1) {
-            match (quote, sign) {
-                (Some(open), _) if open == sign => quote = None,
-                (Some(_), _) => {}
-                // An entity's text may hold tags of its own: they are looked at as such.
-                (None, b'"' | b'\'') if !rest.starts_with("<!") => quote = Some(sign),
-                (None, b'=') => count += 1,
-                (None, b'>' | b'<') => {
-                    end = at;
-                    break;
-                }
-                (None, _) => {}
-            }
-        }
-        if count > MOST_ATTRIBUTES {
-            return true;
-        }
-        rest = &rest[end..];
-    }
-    false
-}
 
 /// Checks the length of the text, and its entities: they may stand for text, but neither nest nor swell.
 pub(super) fn check_text(text: &str) -> Result<(), Fault> {
@@ -100,33 +62,4 @@ pub(super) fn swelling_entities(place: &str) -> Fault {
 pub(super) fn too_many() -> Fault {
     Fault::new(Class::Limit, format!("the SVG has more than {MOST_NODES} elements, counting each repetition"))
         .remedy("Simplify it, or save it as PNG.")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn crowded_tags_are_found_wherever_they_stand() {
-        let many = |count: usize| (0..count).map(|at| format!(" a{at}='=>'")).collect::<String>();
-        let (few, crowd) = (many(MOST_ATTRIBUTES), many(MOST_ATTRIBUTES + 1));
-        for honest in [
-            format!("<svg{few}><g{few}/></svg>"),
-            format!("<!-- it's{crowd} --><svg/>"),
-            format!("<svg><style><![CDATA[{crowd}]]></style></svg>"),
-            format!("<?x {crowd}?><svg/>"),
-            format!("<svg><text>{crowd}</text></svg>"),
-            "<svg a='".to_owned(),
-        ] {
-            assert!(!has_crowded_tag(&honest));
-        }
-        for hostile in [
-            format!("<svg{crowd}/>"),
-            format!("<!-- it's -->\n<svg a='<' b=\">\"><g{crowd}></g></svg>"),
-            format!("<!DOCTYPE svg [<!ENTITY e \"<g{crowd}/>\">]><svg>&e;</svg>"),
-            format!("<svg{crowd}"),
-        ] {
-            assert!(has_crowded_tag(&hostile));
-        }
-    }
 }

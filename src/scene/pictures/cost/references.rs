@@ -1,6 +1,6 @@
 //! References inside an SVG: attributes, `style` attributes and style sheets.
 
-use resvg::usvg::roxmltree::{Document, Node};
+use roxmltree::{Document, Node};
 use std::collections::HashMap;
 
 /// How an element uses another one.

@@ -1,0 +1,24 @@
+//! SVG files where the library is compiled without them: each is refused.
+
+use crate::base::fault::{Class, Fault};
+use crate::base::picture::Picture;
+use std::sync::Arc;
+
+/// There is none.
+pub(super) enum Tree {}
+
+/// A parsed drawing, which there is none of either.
+pub(super) struct Drawing {
+    pub natural: [f64; 2],
+    pub tree: Arc<Tree>,
+    pub warnings: Vec<String>,
+}
+
+pub(super) fn parse(_: &[u8]) -> Result<Drawing, Fault> {
+    Err(Fault::new(Class::Picture, "this is an SVG, which this program doesn't draw")
+        .remedy("Save it as PNG, or compile fogweft with its feature `svg`."))
+}
+
+pub(super) fn draw(tree: &Arc<Tree>, _: [u32; 2], _: bool) -> Result<Picture, Fault> {
+    match **tree {}
+}
