@@ -14,7 +14,7 @@
 //!
 //! let faults = Fog::preset("mits").line(f64::NAN).build().unwrap_err();
 //! assert_eq!(faults.list.len(), 2); // all that is wrong at once, each with its remedy
-//! # Ok::<(), fogweft::base::fault::Faults>(())
+//! # Ok::<(), fogweft::Faults>(())
 //! ```
 //!
 //! # Its density alone
@@ -26,7 +26,7 @@
 //! let density = sheet.density(); // one number a texel, mean 1 along the fog's line
 //! let few = sheet.density_at(&[[0, 100], [128, 20]]); // or at some texels only
 //! assert_eq!(few, [density[100 * 256], density[20 * 256 + 128]]);
-//! # Ok::<(), fogweft::base::fault::Faults>(())
+//! # Ok::<(), fogweft::Faults>(())
 //! ```
 //!
 //! # As 32-bit floats
@@ -36,7 +36,7 @@
 //!
 //! let texels = Fog::preset("sea-fret").size(256, 128).optical_depth(2.5).build()?.rgba32f();
 //! assert!(texels.iter().all(|number| (0.0..=1.0).contains(number)));
-//! # Ok::<(), fogweft::base::fault::Faults>(())
+//! # Ok::<(), fogweft::Faults>(())
 //! ```
 //!
 //! # A scene without files
@@ -66,39 +66,64 @@
 //! for file in &rendered.files {
 //!     println!("{}: {} bytes", file.name, file.bytes.len());
 //! }
-//! # Ok::<(), fogweft::base::fault::Faults>(())
+//! # Ok::<(), fogweft::Faults>(())
 //! ```
 //!
-//! # The modules
+//! # Its features
 //!
-//! Data flows one way, and each module knows those before it alone: [`base`], the ground words; [`steps`], the five steps of a sheet;
-//! [`scene`], from text to the scene as meant, and its pictures; [`plan`], every job, no pixels; [`rim`], the solver of rims; [`stack`], the jobs
-//! worked out and composed; [`output`], PNG, textures, forms, manifest; [`store`], what is kept and made again, and the whole run;
-//! [`review`], the check and variations.
+//! | feature | what it brings |
+//! |---|---|
+//! | `core` | a sheet on its own ([`Fog`]); always there |
+//! | `parallel`, `simd` | the same bytes sooner: on all processors, and with their widest registers |
+//! | `scene` | scenes in memory ([`SceneInMemory`]) with PNG pictures; brings the two above |
+//! | `svg` | SVG pictures in scenes |
+//! | `forms` | the stack in other forms ([`Also`]) |
+//! | `tune`, `cli` | the tuning page, and the program; neither has an interface for others |
+//!
+//! What isn't shown here is public for the program and its tests alone, and changes with them.
 
 #![forbid(unsafe_code)]
 // What only scenes ask of the ground words, the steps and the keys is still compiled without them.
 #![cfg_attr(not(feature = "cli"), allow(dead_code, unused_imports))]
 
+// Public for the program and its tests, which are crates of their own; what is for others stands below.
+#[doc(hidden)]
 pub mod base;
 mod front;
 #[cfg(feature = "scene")]
+#[doc(hidden)]
 pub mod output;
 #[cfg(feature = "scene")]
+#[doc(hidden)]
 pub mod plan;
 #[cfg(feature = "scene")]
+#[doc(hidden)]
 pub mod review;
 #[cfg(feature = "scene")]
+#[doc(hidden)]
 pub mod rim;
+#[doc(hidden)]
 pub mod scene;
 #[cfg(feature = "scene")]
+#[doc(hidden)]
 pub mod stack;
+#[doc(hidden)]
 pub mod steps;
 #[cfg(feature = "scene")]
+#[doc(hidden)]
 pub mod store;
 #[cfg(feature = "tune")]
+#[doc(hidden)]
 pub mod tune;
 
+pub use base::fault::Faults;
+pub use base::{fault, law, limits, units, words};
 pub use front::{Fog, FogSheet};
 #[cfg(feature = "scene")]
 pub use front::{RenderedScene, SceneInMemory};
+#[cfg(feature = "forms")]
+pub use output::forms::Also;
+#[cfg(feature = "scene")]
+pub use output::{Effort, manifest};
+#[cfg(feature = "scene")]
+pub use store::run::{NamedFile, Sink};

@@ -115,7 +115,8 @@ fn all_that_is_wrong_with_a_scene_in_memory_is_told_at_once() {
     assert!(faults.list[0].message.contains("layer"), "{faults:?}");
     let faults = SceneInMemory::from_text("view = [0, inf]\n").render().expect_err("refused");
     assert!(faults.list.len() >= 2 && faults.list[0].class == Class::Scene, "{faults:?}");
-    let limits = Limits { text_bytes: 20, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.text_bytes = 20;
     let faults = SceneInMemory::from_text(SMALL).limits(limits).render().expect_err("refused");
     assert_eq!((faults.list.len(), faults.list[0].class), (1, Class::Limit));
 }
@@ -253,9 +254,11 @@ fn faults_of_a_sheet_come_at_once_with_their_remedies() {
         .set("bands.size", f64::NAN);
     let faults = sets.set("bands.kind", "ridged").build().expect_err("refused");
     assert_eq!(faults.list.len(), 4, "{faults:?}");
-    let limits = Limits { octaves: 2, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.octaves = 2;
     assert_eq!(small().limits(limits).build().expect_err("refused").list[0].class, Class::Limit);
-    let limits = Limits { memory: 1 << 16, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.memory = 1 << 16;
     assert_eq!(small().limits(limits).build().expect_err("refused").list[0].class, Class::Limit);
     let faults = Fog::from_text("title = 3").build().expect_err("refused");
     assert!(faults.list.iter().all(|fault| fault.class == Class::Scene), "{faults:?}");
@@ -316,7 +319,8 @@ proptest! {
         // All wild at once would hardly ever be built.
         let usual = [40.0, 0.2, 1.0, 0.1, 135.0, 0.3, 16.0];
         let pick = |at: usize| if tame[at] { usual[at] } else { numbers[at] };
-        let limits = Limits { memory: 256 << 20, ..Limits::default() };
+        let mut limits = Limits::default();
+        limits.memory = 256 << 20;
         let mut fog = Fog::preset(name).size(size.0, size.1).seed(seed).limits(limits);
         fog = fog.line(pick(0)).scale(pick(1)).optical_depth(pick(2)).clear_depth(pick(3)).light(pick(4));
         fog = fog.time(pick(5)).loop_seconds(pick(6));

@@ -387,18 +387,21 @@ fn more_slots_than_the_limit_are_refused() {
     for at in 0..5 {
         text.push_str(&format!("[[slot]]\nname = \"s{at}\"\ndepth = {at}\n"));
     }
-    let limits = Limits { slots: 4, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.slots = 4;
     let faults = read_text(Path::new("a.toml"), &text, &[], &limits, false).expect_err("five of four");
     assert_eq!(faults.list[0].message, "the scene has 5 slots, over the limit of 4");
     assert_eq!(faults.exit_code(), 6);
-    assert!(read_text(Path::new("a.toml"), &text, &[], &Limits { slots: 5, ..limits }, false).is_ok());
+    limits.slots = 5;
+    assert!(read_text(Path::new("a.toml"), &text, &[], &limits, false).is_ok());
 }
 
 #[test]
 fn files_that_cannot_be_read_have_messages_of_their_own() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = |name: &str| folder.path().join(name);
-    let limits = Limits { text_bytes: 100, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.text_bytes = 100;
     let fault = |path: &Path| Source::load(path, &limits).expect_err("unreadable").list[0].clone();
 
     std::fs::write(path("level.toml"), "view = [1, 1]").expect("written");

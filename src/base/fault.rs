@@ -33,6 +33,7 @@ impl Class {
 
 /// One fault: what is wrong, where, and what to do about it.
 #[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct Fault {
     /// Who must act.
     pub class: Class,
@@ -98,6 +99,7 @@ impl Fault {
 
 /// All faults found in one go; never empty. `sources` holds the texts that spans point into.
 #[derive(Clone, Debug, Default)]
+#[non_exhaustive]
 pub struct Faults {
     /// The faults, in the order of their places.
     pub list: Vec<Fault>,

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 /// What one run may ask of the machine. Every bound has its own message and can be raised by the caller.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Limits {
     /// Longest side of any picture read or written, in texels.
     pub side: u32,

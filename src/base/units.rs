@@ -147,6 +147,7 @@ macro_rules! pair {
         $(#[$about])*
         #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
         #[serde(from = "OneOrTwo", into = "[f64; 2]")]
+        #[non_exhaustive]
         pub struct $name {
             /// To the right.
             pub right: Px,
@@ -247,6 +248,7 @@ impl Camera {
 /// Where a picture stands, scene px with the camera at the start of the travel; written as an array of four.
 #[derive(Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 #[serde(from = "[f64; 4]", into = "[f64; 4]")]
+#[non_exhaustive]
 pub struct Rect {
     /// Left edge.
     pub x: Px,

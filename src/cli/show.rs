@@ -129,7 +129,7 @@ fn places(plan: &Plan) -> String {
         Job::Fog(_) | Job::Rim(_) | Job::Lamp(_) => None,
     });
     let row = |slot: &str, place: &Place| {
-        let Rect { x, y, width, height } = place.rect;
+        let Rect { x, y, width, height, .. } = place.rect;
         let mut row = vec![slot.to_owned(), place.name(), escape(&place.art)];
         row.extend([x, y, width, height].map(|length| number(length.0, 1)));
         row.push(if place.flip { "yes" } else { "" }.to_owned());

@@ -26,6 +26,7 @@ const MOST_BYTES: u64 = 16 << 20;
 
 /// A manifest. Lengths in scene px, depths in the scene's depth units.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Manifest {
     /// Version of this form: 2.
     #[schemars(range(min = 2, max = 2))]
@@ -71,6 +72,7 @@ pub struct Manifest {
 
 /// A file that an earlier run left.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Left {
     /// Path relative to the manifest.
     pub path: String,
@@ -99,6 +101,7 @@ pub struct Left {
 
 /// Another file: the stack in another format, or a further frame of a sheet.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Export {
     /// Path relative to the manifest; of a frame it may lead to the folder of another mood, as that of the file may.
     pub path: String,
@@ -115,6 +118,7 @@ pub struct Export {
 
 /// A picture of the whole stack.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Still {
     /// Path of the picture, relative to the manifest.
     pub path: String,
@@ -137,6 +141,7 @@ pub struct Still {
 
 /// One file of the manifest.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Entry {
     /// The slot it belongs to.
     pub slot: String,
@@ -221,6 +226,7 @@ pub struct Entry {
 
 /// What the program wrote under the name of a file that was edited since.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Original {
     /// BLAKE3 of it, in hexadecimal.
     pub hash: String,

@@ -16,7 +16,11 @@ fn svg(inside: &str) -> String {
 
 /// Reads and draws; what matters is that it ends.
 fn attempt(name: &str, bytes: impl AsRef<[u8]>) -> Option<String> {
-    let limits = Limits { side: 4096, texels: 1 << 22, file_bytes: 1 << 26, slots: 1, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.side = 4096;
+    limits.texels = 1 << 22;
+    limits.file_bytes = 1 << 26;
+    limits.slots = 1;
     let outcome = Source::from_bytes(name, bytes.as_ref().to_vec(), &limits)
         .and_then(|source| source.draw([64, 64], false, false, Blending::Encoded, &limits));
     outcome.err().map(|faults| {
@@ -147,7 +151,10 @@ fn the_faults_of_the_public_suite_are_told() {
 
 #[test]
 fn limits_are_told_with_their_number() {
-    let limits = Limits { side: 100, texels: 5000, file_bytes: 1000, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.side = 100;
+    limits.texels = 5000;
+    limits.file_bytes = 1000;
     let source = Source::from_bytes("a.png", rgba([1, 1], &[[9; 4]]), &limits).unwrap();
     let over =
         |size| source.draw(size, false, false, Blending::Encoded, &limits).unwrap_err().list[0].clone();
@@ -179,7 +186,8 @@ fn only_ordinary_files_are_opened() {
     }
     let long = folder.path().join("long.png");
     std::fs::write(&long, vec![0; 100]).unwrap();
-    let limits = Limits { file_bytes: 99, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.file_bytes = 99;
     assert!(Source::open(&long, &limits).unwrap_err().list[0].message.contains("99 bytes"));
 }
 

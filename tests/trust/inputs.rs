@@ -219,7 +219,9 @@ fn mutated_presets() {
 
 /// Draws a picture small, if it can be read.
 fn draws(what: &str, round: u64, name: &str, bytes: Vec<u8>) -> bool {
-    let limits = Limits { side: 4096, texels: 4 << 20, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.side = 4096;
+    limits.texels = 4 << 20;
     let source = shown(what, round, Source::from_bytes(name, bytes, &limits));
     source.is_some_and(|source| {
         shown(what, round, source.draw([24, 16], false, false, Blending::Encoded, &limits)).is_some()
@@ -267,7 +269,9 @@ fn mutated_layered_files() {
     let scene = Scene::new();
     scene.well(&["render", "scene.toml", "--out", "o", "--also", "ora"]);
     let whole = fs::read(scene.path("o/scene.ora")).expect("an archive");
-    let limits = Limits { side: 4096, texels: 4 << 20, ..Limits::default() };
+    let mut limits = Limits::default();
+    limits.side = 4096;
+    limits.texels = 4 << 20;
     let file = scene.path("other.ora");
     rounds("layered files", count("FOGWEFT_PICTURES", 300, 1000), |dice, round| {
         fs::write(&file, bytes(dice, &whole)).expect("written");

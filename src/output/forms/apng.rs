@@ -9,7 +9,6 @@ use crate::base::picture::Picture;
 use crate::base::units::{Camera, Travel};
 use crate::output::forms::Pan;
 use crate::output::png::mark_srgb;
-use crate::plan::Plan;
 use crate::stack::Stack;
 use png::{BitDepth, ColorType, DeflateCompression, Encoder, EncodingError, Filter};
 use rayon::prelude::*;

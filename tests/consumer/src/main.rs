@@ -3,8 +3,7 @@
 #![forbid(unsafe_code)]
 #![warn(unused)]
 
-use fogweft::base::fault::Faults;
-use fogweft::{Fog, SceneInMemory};
+use fogweft::{Faults, Fog, SceneInMemory};
 
 const SCENE: &str = r##"
 view = [160, 90]
