@@ -38,7 +38,7 @@ const WATCH: usize = 64 << 10;
 pub struct Program {
     /// The program.
     pub file: PathBuf,
-    /// What makes it call [`serve`] with its standard input and output.
+    /// What makes it call `serve` with its standard input and output.
     pub args: Vec<OsString>,
 }
 
