@@ -154,6 +154,11 @@ impl Pictures {
         self.strokes.values().any(|strokes| strokes.from.2 == Detail::Draft)
     }
 
+    /// Natural width and height of a slot's strokes, px.
+    pub fn strokes_size(&self, slot: &str) -> Option<[f64; 2]> {
+        self.strokes.get(slot).map(|strokes| strokes.art.facts.natural)
+    }
+
     /// Adds a picture to those of a slot.
     pub fn add(&mut self, slot: &str, source: Source) {
         let art = Art::read(source.file.clone(), None, Vec::new(), source);

@@ -71,10 +71,11 @@ impl Session {
             Some(place) => place.clone(),
             None => self.begin(slot, &mut step)?,
         };
+        // As the strokes that are drawn already are, since reading a drawing takes long.
+        let strip = law::strip(scene.view, scene.travel, rate).map(|side| side.0.ceil());
+        let natural = version.pictures.strokes_size(&slot.name).unwrap_or(strip);
         let base = match step.drawn.get(&place.file) {
-            _ if slot.strokes.is_none() => {
-                empty(law::strip(scene.view, scene.travel, rate).map(|side| side.0.ceil()))
-            }
+            _ if slot.strokes.is_none() => empty(strip),
             Some(text) => {
                 let goes_on = self.at > 0 && self.gesture.as_ref() == Some(&stroke.gesture);
                 let before = goes_on.then(|| self.history[self.at - 1].drawn.get(&place.file));
@@ -87,13 +88,8 @@ impl Session {
             }
             None => self.take_up(&place)?,
         };
-        let svg = with_path(
-            &base,
-            &place,
-            stroke,
-            [stroke.camera.right * rate, stroke.camera.down * rate],
-            &self.limits,
-        )?;
+        let moved = [stroke.camera.right * rate, stroke.camera.down * rate];
+        let svg = with_path(&base, &place, stroke, moved, natural)?;
         let mut drawn = Held::clone(&self.history[self.at].drawn);
         drawn.insert(place.file, svg.into());
         step.drawn = Arc::new(drawn);
@@ -242,15 +238,14 @@ fn without_paths(svg: &str) -> String {
     svg.split_inclusive('\n').filter(|line| !line.starts_with("<path ")).collect()
 }
 
-/// The drawing with one more path; `moved` is how far the slot has moved with the camera.
+/// The drawing, of the size `natural`, with one more path; `moved` is how far the slot has moved with the camera.
 fn with_path(
     svg: &str,
     place: &StrokesPlace,
     stroke: &Stroke,
     moved: [Px; 2],
-    limits: &crate::base::limits::Limits,
+    natural: [f64; 2],
 ) -> Result<String> {
-    let natural = Source::from_bytes(&place.file, svg.as_bytes().to_vec(), limits)?.natural;
     let odd = || {
         Fault::new(Class::Usage, "the page can't draw in this SVG file: its units or its form are unusual")
             .in_file(&place.file)
