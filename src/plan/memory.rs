@@ -57,7 +57,17 @@ const PROBE: f64 = 128.0;
 const PROBES: f64 = 2_097_152.0;
 
 /// What no number tells: threads, tables, the allocator's own.
-const BESIDES: f64 = 8_388_608.0;
+const BESIDES: f64 = 12_582_912.0;
+
+/// What the work on jobs takes more than was counted, at most: readers of pictures give memory back late.
+const LATE: f64 = 1.1;
+
+/// Share of that work that a moment of a loop takes besides.
+const MOMENT: f64 = 0.25;
+
+/// Bytes for each texel of the largest texture while a form draws it again, or while it is packed at 16 bits.
+const AGAIN: f64 = 12.0;
+const DEEP: f64 = 16.0;
 
 /// Bytes of a job: what stays to the end of the run, what making it takes besides, and what each of its files is packed to.
 struct Share {
@@ -81,20 +91,25 @@ impl Plan {
         let shares: Vec<Share> = self.files.iter().map(|job| self.share(job, demand)).collect();
         let mut work: Vec<f64> = shares.iter().map(|share| share.work).collect();
         work.sort_by(|a, b| b.total_cmp(a));
-        let at_once: f64 = work.iter().take(rayon::current_num_threads()).sum();
+        let at_once = LATE * work.iter().take(rayon::current_num_threads()).sum::<f64>();
         let own: f64 = shares.iter().map(|share| share.stays).sum();
         let strokes: f64 = self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum();
         let packed: f64 = shares.iter().map(|share| share.packed).sum();
-        let forms =
-            f64::from(demand.forms) * 2.0 * packed + 6.0 * demand.texels as f64 + self.stretched(demand);
+        let largest = self.files.iter().map(|job| area(job.placing().texels)).fold(0.0, f64::max);
+        let again = if demand.forms > 0 { AGAIN * largest } else { 0.0 };
+        let deep = if demand.deep { DEEP * largest } else { 0.0 };
+        let forms = f64::from(demand.forms) * 2.0 * packed
+            + 6.0 * demand.texels as f64
+            + again
+            + self.stretched(demand);
         // A moving picture of flowing fog holds all sheets of a moment besides.
-        let moment = if demand.texels > 0 { own + 2.0 * at_once } else { at_once };
+        let moment = if demand.texels > 0 { own + 2.0 * at_once } else { MOMENT * at_once };
         let frames = if demand.frames > 1 { moment } else { 0.0 };
         let view = VIEW * demand.depth() * area(self.texels);
         let solving = self.solved_by.as_ref().map_or(0.0, |plan| plan.memory(&Demand::default()) as f64);
-        let largest = self.files.iter().map(|job| area(job.placing().texels)).fold(0.0, f64::max);
         let page = if demand.page { PAGE * largest + 2.0 * packed } else { 0.0 };
-        let bytes = BESIDES + view + page + own + strokes + at_once + frames + packed + forms + solving;
+        let bytes =
+            BESIDES + view + page + own + strokes + at_once + frames + packed + forms + deep + solving;
         // Saturates, and is then over any limit.
         bytes as u64
     }
@@ -115,8 +130,13 @@ impl Plan {
             }
         };
         let pictures = self.files.iter().filter(wide);
-        let copies =
-            pictures.map(|job| 3.0 * TEXEL * area(job.placing().texels) + TEXEL * demand.strip as f64);
+        // As long as the strip, and as high as they are.
+        let share = |job: &Job| {
+            let part = f64::from(job.placing().texels[1]) / f64::from(self.texels[1]);
+            if self.travel.down > Px(0.0) { 1.0 } else { part.min(1.0) }
+        };
+        let copies = pictures
+            .map(|job| 2.0 * TEXEL * area(job.placing().texels) + TEXEL * demand.strip as f64 * share(job));
         STRIP * demand.strip as f64 + copies.sum::<f64>()
     }
 
