@@ -58,18 +58,18 @@ pub(super) fn bleed_doubtful(picture: &mut Picture, doubts: &[Doubt], trust: Tru
     if sure.iter().all(|sure| *sure) || picture.texels.iter().all(|texel| texel[3] == 0) {
         return;
     }
-    let levels = pyramid(picture, &sure);
+    let afar = Afar::new(picture, &sure);
+    let close = Close::new(picture, &sure, wraps);
     let width = picture.size[0] as usize;
     let mut found: Vec<([u16; 3], usize)> = Vec::with_capacity(sure.iter().filter(|sure| !**sure).count());
     found.extend((0..doubts.len()).filter(|at| !sure[*at]).map(|at| {
         let (x, y, doubt) = (at % width, at / width, doubts[at]);
-        let wanted =
-            nearby(picture, x, y, wraps, |at| sure[at])
-                .or_else(|| {
-                    if doubt.width() < trust.blind { nearby(picture, x, y, wraps, |_| true) } else { None }
-                })
-                .or_else(|| farther(&levels, x, y))
-                .or_else(|| nearby(picture, x, y, wraps, |_| true));
+        let all = || nearby(picture, x, y, wraps, |_| true);
+        let wanted = if close.has(x, y) { nearby(picture, x, y, wraps, |at| sure[at]) } else { None };
+        let wanted = wanted
+            .or_else(|| if doubt.width() < trust.blind { all() } else { None })
+            .or_else(|| afar.colour(x, y))
+            .or_else(all);
         let [r, g, b, _] = picture.texels[at];
         let wanted = wanted.unwrap_or([r, g, b]);
         ([0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i])), at)
@@ -122,6 +122,42 @@ fn nearby(
     (alpha > 0).then(|| [r, g, b].map(|sum| ((sum + alpha / 2) / alpha) as u16))
 }
 
+/// Which texels have one that is sure, and not clear, among their eight neighbours and themselves. Over most of a picture's clear part
+/// there is none.
+struct Close {
+    width: usize,
+    close: Vec<bool>,
+}
+
+impl Close {
+    fn new(picture: &Picture, sure: &[bool], wraps: bool) -> Close {
+        let [width, height] = picture.size.map(|side| side as usize);
+        let mut close = vec![false; width * height];
+        let mut column = vec![false; width];
+        for (y, close) in close.chunks_exact_mut(width).enumerate() {
+            column.fill(false);
+            let rows = y.saturating_sub(1) * width..(y + 2).min(height) * width;
+            let texels = picture.texels[rows.clone()].chunks_exact(width);
+            for (texels, sure) in texels.zip(sure[rows].chunks_exact(width)) {
+                for ((column, texel), sure) in column.iter_mut().zip(texels).zip(sure) {
+                    *column |= *sure & (texel[3] > 0);
+                }
+            }
+            for (close, three) in close[1..].iter_mut().zip(column.windows(3)) {
+                *close = three[0] | three[1] | three[2];
+            }
+            let (first, last) = (column[0], column[width - 1]);
+            close[0] = first | column[1.min(width - 1)] | (wraps & last);
+            close[width - 1] = last | column[width.saturating_sub(2)] | (wraps & first);
+        }
+        Close { width, close }
+    }
+
+    fn has(&self, x: usize, y: usize) -> bool {
+        self.close[y * self.width + x]
+    }
+}
+
 struct Level {
     width: usize,
     sums: Vec<Sum>,
@@ -162,13 +198,97 @@ fn pyramid(picture: &Picture, sure: &[bool]) -> Vec<Level> {
     levels
 }
 
-/// Mean colour of the smallest block around the texel that has any sum.
-fn farther(levels: &[Level], x: usize, y: usize) -> Option<[u16; 3]> {
-    for (step, level) in levels.iter().enumerate() {
-        let [r, g, b, alpha] = level.sums[(y >> (step + 1)) * level.width + (x >> (step + 1))];
-        if alpha > 0.0 {
-            return Some([r, g, b].map(|sum| (sum / alpha + 0.5) as u16));
+/// For each block of 2 x 2 texels the mean colour of the smallest block of the pyramid around it that has any sum.
+struct Afar {
+    width: usize,
+    colours: Vec<Option<[u16; 3]>>,
+}
+
+impl Afar {
+    fn new(picture: &Picture, sure: &[bool]) -> Afar {
+        let mut afar = Afar { width: 1, colours: vec![None] };
+        // From the one block around all of it down.
+        for Level { width, sums } in pyramid(picture, sure).into_iter().rev() {
+            let own = |at: usize, [r, g, b, alpha]: Sum| {
+                if alpha > 0.0 {
+                    Some([r, g, b].map(|sum| (sum / alpha + 0.5) as u16))
+                } else {
+                    afar.colour(at % width, at / width)
+                }
+            };
+            let colours = sums.into_iter().enumerate().map(|(at, sum)| own(at, sum)).collect();
+            afar = Afar { width, colours };
+        }
+        afar
+    }
+
+    /// That around a texel, or around a block of the next smaller ones.
+    fn colour(&self, x: usize, y: usize) -> Option<[u16; 3]> {
+        self.colours[y / 2 * self.width + x / 2]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A picture with a few texels of colour in it, the same for the same `turn`.
+    fn picture(size: [u32; 2], turn: u32) -> Picture {
+        let mut state = turn + 1;
+        let mut next = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 16) as u16
+        };
+        let texel = |_| {
+            let [r, g, b, chance] = [next(), next(), next(), next()];
+            if chance < 9_000 { [r, g, b, chance % 3 * 32_767] } else { [r, g, b, 0] }
+        };
+        Picture { size, deep: true, texels: (0..size[0] * size[1]).map(texel).collect() }
+    }
+
+    /// The mean colour by alpha of the texels of `picture` in a rectangle, wrapping along x; none where all are clear.
+    fn mean(picture: &Picture, [from, to]: [[i64; 2]; 2], wraps: bool) -> Option<[f64; 3]> {
+        let [width, height] = picture.size.map(i64::from);
+        let mut sums = [0.0; 4];
+        for y in from[1].max(0)..to[1].min(height) {
+            for x in from[0]..to[0] {
+                if wraps || (0..width).contains(&x) {
+                    let texel = picture.texels[(y * width + x.rem_euclid(width)) as usize].map(f64::from);
+                    [0, 1, 2].map(|i| sums[i] += texel[i] * texel[3]);
+                    sums[3] += texel[3];
+                }
+            }
+        }
+        (sums[3] > 0.0).then(|| [0, 1, 2].map(|i| sums[i] / sums[3]))
+    }
+
+    #[test]
+    fn clear_texels_take_the_mean_of_their_neighbours_or_of_the_smallest_block_around_them() {
+        for (turn, size) in
+            [[1, 1], [2, 1], [1, 7], [2, 5], [3, 3], [17, 9], [40, 33], [64, 64]].into_iter().enumerate()
+        {
+            for wraps in [false, true] {
+                let before = picture(size, turn as u32);
+                let mut after = before.clone();
+                bleed(&mut after, wraps && size[0] > 2);
+                for (at, (old, new)) in before.texels.iter().zip(&after.texels).enumerate() {
+                    if old[3] > 0 || before.texels.iter().all(|texel| texel[3] == 0) {
+                        assert_eq!(old, new);
+                        continue;
+                    }
+                    let [x, y] = [at as u32 % size[0], at as u32 / size[0]].map(i64::from);
+                    let block = |step: u32| {
+                        let from = [x >> step << step, y >> step << step];
+                        mean(&before, [from, from.map(|start| start + (1 << step))], false)
+                    };
+                    let around = mean(&before, [[x - 1, y - 1], [x + 2, y + 2]], wraps && size[0] > 2);
+                    let wanted = around.or_else(|| (1..8).find_map(block)).expect("a colour");
+                    for i in 0..3 {
+                        let gap = (f64::from(new[i]) - wanted[i]).abs();
+                        assert!(gap <= 1.0, "{size:?} at {x}, {y}: {new:?} for {wanted:?}");
+                    }
+                }
+            }
         }
     }
-    None
 }
