@@ -40,20 +40,22 @@ const RECIPE: [&str; 17] = [
 /// Width, height: the sheet that most rows measure.
 const SHEET: [u32; 2] = [7680, 2160];
 
-/// What adds the rows of a table; programs are run in the folder.
-type Rows = fn(&mut Table, &Path);
-
 fn main() {
     let folder = tempfile::tempdir().expect("a folder for the files measured");
     let folder = folder.path();
     let asked: Vec<String> = std::env::args().skip(1).filter(|word| !word.starts_with('-')).collect();
-    let tables: [(&str, Rows); 2] = [("sheet", sheet), ("scene", scene::rows)];
-    for (name, rows) in tables {
-        if asked.is_empty() || asked.iter().any(|word| word == name) {
-            let mut table = Table::new();
-            rows(&mut table, folder);
-            table.print();
-        }
+    let wants = |name: &str| asked.is_empty() || asked.iter().any(|word| word == name);
+    let parts = scene::PARTS.iter().filter(|(name, _)| wants("scene") || wants(name));
+    let parts: Vec<scene::Part> = parts.map(|(_, part)| *part).collect();
+    if wants("sheet") {
+        let mut table = Table::new();
+        sheet(&mut table, folder);
+        table.print();
+    }
+    if !parts.is_empty() {
+        let mut table = Table::new();
+        scene::rows(&mut table, folder, &parts);
+        table.print();
     }
 }
 

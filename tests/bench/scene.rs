@@ -13,23 +13,31 @@ use tungstenite::client::IntoClientRequest;
 /// What the largest runs may hold by their plans: rather too much.
 const LIMIT: &str = "memory=17179869184";
 
-/// All rows; `folder` is for what is rendered.
-pub fn rows(table: &mut Table, folder: &Path) {
+/// Rows of the table, from the demo's scene.
+pub type Part = fn(&mut Table, &Scene<'_>);
+
+/// The parts of the table and the words that ask for one of them.
+pub const PARTS: [(&str, Part); 9] = [
+    ("texels", texels),
+    ("memory", memory),
+    ("town", town),
+    ("still", still),
+    ("tweaks", tweaks),
+    ("bare", bare),
+    ("fit", fit),
+    ("threads", threads),
+    ("page", page),
+];
+
+/// The rows of `parts`; `folder` is for what is rendered.
+pub fn rows(table: &mut Table, folder: &Path, parts: &[Part]) {
     run(program().arg("demo").arg(folder.join("marsh")));
     let demo = Scene { file: folder.join("marsh/scene.toml"), folder };
-    texels(table, &demo);
-    memory(table, &demo);
-    town(table, folder);
-    still(table, &demo);
-    tweaks(table, &demo);
-    bare(table, folder);
-    fit(table, &demo);
-    threads(table, &demo);
-    page(table, &demo);
+    parts.iter().for_each(|part| part(table, &demo));
 }
 
 /// A scene that is rendered into folders beside it.
-struct Scene<'a> {
+pub struct Scene<'a> {
     file: PathBuf,
     folder: &'a Path,
 }
@@ -117,7 +125,8 @@ fn memory(table: &mut Table, demo: &Scene<'_>) {
 }
 
 /// Eleven rows of houses, one behind the other, at 7680x4320.
-fn town(table: &mut Table, folder: &Path) {
+fn town(table: &mut Table, demo: &Scene<'_>) {
+    let folder = demo.folder;
     let place = folder.join("town");
     fs::create_dir_all(&place).expect("a folder");
     let mut text = "view = [1920, 1080]\ntravel = 1920\ncamera = 800\npreset = \"mist\"\nhorizon = 500\n\
@@ -203,7 +212,8 @@ fn tweaks(table: &mut Table, demo: &Scene<'_>) {
 }
 
 /// Four slots of fog alone, alike in all that counts.
-fn bare(table: &mut Table, folder: &Path) {
+fn bare(table: &mut Table, demo: &Scene<'_>) {
+    let folder = demo.folder;
     let mut text = "view = [1920, 1080]\ntravel = 1920\nair.haze = \"#c8ccd0\"\n".to_owned();
     for slot in 0..4 {
         let _ = write!(
