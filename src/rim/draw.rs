@@ -12,7 +12,7 @@ use crate::rim::outline;
 use crate::rim::problem::{Air, Outcome};
 use crate::steps::dither;
 use crate::steps::grid::{Grid, Plane};
-use crate::steps::sheet::{Row, draw_rows};
+use crate::steps::sheet::{Row, draw_rows, fill_rows};
 use crate::steps::step5_grade::{Ramps, blend};
 use crate::steps::upsample::Upsampler;
 
@@ -229,6 +229,18 @@ impl Rim {
     /// As RGBA, 16 bits.
     pub fn sixteen(&self) -> Vec<u16> {
         self.texels(|_, row, out: &mut [u16]| row.write_sixteen(out))
+    }
+
+    /// The same, each number 0..1, into `out`.
+    pub(crate) fn rounded(&self, out: &mut [[f32; 4]]) {
+        fill_rows(
+            self.size()[0] as usize,
+            out.as_flattened_mut(),
+            #[inline(always)]
+            |y, row| self.draw(y, row),
+            #[inline(always)]
+            |_, row, out: &mut [f32]| row.write_rounded(out),
+        );
     }
 
     fn texels<T: Copy + Default + Send>(&self, write: impl Fn(usize, &mut Row, &mut [T]) + Sync) -> Vec<T> {

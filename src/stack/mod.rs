@@ -153,6 +153,22 @@ impl<'a> Stack<'a> {
         }
     }
 
+    /// The same, each number 0..1.
+    pub(crate) fn rounded(&self, index: usize) -> Vec<[f32; 4]> {
+        let [width, height] = self.placing(index).texels;
+        let mut out = vec![[0.0; 4]; width as usize * height as usize];
+        match &self.made[index] {
+            Some(Made::Sheet(sheet)) => sheet.rounded(width, &mut out),
+            Some(Made::Rim(rim)) => rim.rounded(&mut out),
+            Some(Made::Picture(picture) | Made::Lamp(picture)) => {
+                let texels = out.par_iter_mut().zip(&picture.texels);
+                texels.for_each(|(out, texel)| *out = texel.map(|code| f32::from(code) / 65535.0));
+            }
+            None => {}
+        }
+        out
+    }
+
     /// The stack at camera place `camera`, of the jobs that were needed.
     pub fn still(&self, camera: Camera) -> Still {
         Still::new::<Exact>(&self.compositor(camera))

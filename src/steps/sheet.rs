@@ -3,7 +3,7 @@
 use super::step5_grade::{self, Ramp, Ramps, Tones};
 use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
-use crate::base::simd::vectorize;
+use crate::base::simd::{truncate, vectorize};
 use crate::base::threads;
 use crate::steps::dither;
 use crate::steps::facing;
@@ -76,6 +76,15 @@ impl Row {
             *code = (value * 65535.0 + 0.5) as u16;
         }
     }
+
+    /// Writes its texels as RGBA of 16 bits, each 0..1.
+    #[inline(always)]
+    pub(crate) fn write_rounded(&mut self, out: &mut [f32]) {
+        for (number, value) in out.iter_mut().zip(self.texels().as_flattened()) {
+            let code = truncate((value * 65535.0 + 0.5).clamp(0.0, 65535.0));
+            *number = code as f32 / 65535.0;
+        }
+    }
 }
 
 /// The RGBA of a picture `size` texels large, row by row: `draw` fills a row, `write` turns it into numbers.
@@ -85,7 +94,18 @@ pub(crate) fn draw_rows<T: Copy + Default + Send>(
     write: impl Fn(usize, &mut Row, &mut [T]) + Sync,
 ) -> Vec<T> {
     let mut out = vec![T::default(); size[0] * size[1] * 4];
-    threads::each_part(&mut out, size[0] * 4, 1, |row, y, texels| {
+    fill_rows(size[0], &mut out, draw, write);
+    out
+}
+
+/// The same into `out`, rows of `width` texels.
+pub(crate) fn fill_rows<T: Send>(
+    width: usize,
+    out: &mut [T],
+    draw: impl Fn(usize, &mut Row) + Sync,
+    write: impl Fn(usize, &mut Row, &mut [T]) + Sync,
+) {
+    threads::each_part(out, width * 4, 1, |row, y, texels| {
         vectorize(
             #[inline(always)]
             || {
@@ -94,7 +114,6 @@ pub(crate) fn draw_rows<T: Copy + Default + Send>(
             },
         );
     });
-    out
 }
 
 impl Sheet {
@@ -215,6 +234,18 @@ impl Sheet {
     /// `width` columns of the sheet, wrapping, as RGBA, 16 bits.
     pub fn sixteen(&self, width: u32) -> Vec<u16> {
         self.texels(width, |_, row, out: &mut [u16]| row.write_sixteen(out))
+    }
+
+    /// The same, each number 0..1, into `out`.
+    pub(crate) fn rounded(&self, width: u32, out: &mut [[f32; 4]]) {
+        fill_rows(
+            width as usize,
+            out.as_flattened_mut(),
+            #[inline(always)]
+            |y, row| self.row(y, 0, width as usize, row),
+            #[inline(always)]
+            |_, row, out: &mut [f32]| row.write_rounded(out),
+        );
     }
 
     /// `width` columns of the sheet, wrapping, as RGBA, 32-bit floats: straight alpha, colours encoded in sRGB, all 0..1.

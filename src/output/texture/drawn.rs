@@ -4,7 +4,7 @@ use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::units::Rect;
 use crate::base::words::Blending;
-use crate::output::texture::fit;
+use crate::output::texture::difference::{enter, leave};
 use rayon::prelude::*;
 
 /// A texture of a picture, straight alpha, and where it stands.
@@ -81,12 +81,12 @@ impl Piece<'_> {
         if x == 0.0 && y == 0.0 {
             return at(top, left);
         }
-        let value = |codes: [u16; 4]| fit::enter(codes.map(|code| f32::from(code) / 65535.0), blending);
+        let value = |codes: [u16; 4]| enter(codes.map(|code| f32::from(code) / 65535.0), blending);
         let mix = |a: [f32; 4], b: [f32; 4], share: f32| {
             [0, 1, 2, 3].map(|channel| a[channel] + (b[channel] - a[channel]) * share)
         };
         let upper = mix(value(at(top, left)), value(at(top, right)), x);
         let lower = mix(value(at(foot, left)), value(at(foot, right)), x);
-        fit::leave(mix(upper, lower, y), blending).map(|value| (value * 65535.0 + 0.5) as u16)
+        leave(mix(upper, lower, y), blending).map(|value| (value * 65535.0 + 0.5) as u16)
     }
 }

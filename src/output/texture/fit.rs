@@ -1,103 +1,19 @@
 //! The smallest texture of a sheet that still draws within a stated error.
 
-use crate::base::colour::Linear;
-use crate::base::words::{Alpha, Blending};
-use crate::output::texture::resample::{Axis, Ends, Image};
+use crate::base::simd::vectorize;
+use crate::output::texture::difference::{Difference, Gap, Measuring};
+use crate::output::texture::image::{Image, View};
+use crate::output::texture::resample::{Axis, Ends, Scratch};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
-use std::sync::LazyLock;
-
-/// How far apart two texels draw at most, over black and over white, which bound what lies between; in 8-bit steps. Texels are in
-/// the space that the renderer mixes in ([`enter`]).
-#[derive(Clone, Copy)]
-pub struct Difference {
-    alpha: Alpha,
-    blending: Blending,
-}
-
-impl Difference {
-    /// For texels stored as `alpha` says and a renderer that mixes as `blending` says.
-    pub fn new(alpha: Alpha, blending: Blending) -> Difference {
-        Difference { alpha, blending }
-    }
-
-    /// The distance of two texels.
-    #[inline]
-    pub fn between(&self, a: [f32; 4], b: [f32; 4]) -> f32 {
-        let mut most = 0.0_f32;
-        for channel in 0..3 {
-            let (over_black, over_white) = match (self.alpha, self.blending) {
-                (Alpha::Straight, Blending::Encoded) => {
-                    let gap = a[channel] * a[3] - b[channel] * b[3];
-                    (gap, gap - (a[3] - b[3]))
-                }
-                (Alpha::Premultiplied, Blending::Encoded) => {
-                    let gap = a[channel] - b[channel];
-                    (gap, gap - (a[3] - b[3]))
-                }
-                (alpha, Blending::Linear) => {
-                    let light = |texel: [f32; 4]| match alpha {
-                        Alpha::Straight => texel[channel] * texel[3],
-                        Alpha::Premultiplied => texel[channel],
-                    };
-                    let (p, q) = (light(a), light(b));
-                    (encode(p) - encode(q), encode(p + 1.0 - a[3]) - encode(q + 1.0 - b[3]))
-                }
-            };
-            most = most.max(over_black.abs()).max(over_white.abs());
-        }
-        most * 255.0
-    }
-
-    /// The distance of two rows: as an error if it is over `most`.
-    fn row_within(&self, a: &[[f32; 4]], b: &[[f32; 4]], most: f32) -> Result<f32, f32> {
-        let error = a.iter().zip(b).map(|(a, b)| self.between(*a, *b)).fold(0.0, f32::max);
-        if error <= most { Ok(error) } else { Err(error) }
-    }
-}
-
-/// Steps of the tables below: finer than 16-bit codes.
-const STEPS: usize = 65_536;
-
-/// (decoded, encoded) by code; IEC 61966-2-1.
-static CURVES: LazyLock<(Vec<f32>, Vec<f32>)> = LazyLock::new(|| {
-    let value = |at: usize| at as f32 / STEPS as f32;
-    (
-        (0..=STEPS).map(|at| crate::base::colour::Srgb([value(at); 3]).linear().0[0]).collect(),
-        (0..=STEPS).map(|at| Linear([value(at); 3]).encode().0[0]).collect(),
-    )
-});
-
-#[inline]
-fn decode(value: f32) -> f32 {
-    CURVES.0[(value.clamp(0.0, 1.0) * STEPS as f32 + 0.5) as usize]
-}
-
-#[inline]
-fn encode(value: f32) -> f32 {
-    CURVES.1[(value.clamp(0.0, 1.0) * STEPS as f32 + 0.5) as usize]
-}
-
-/// From stored codes to the values that the renderer filters and mixes: linear light where it mixes so, which is what a texture
-/// marked as sRGB is decoded to before it is filtered.
-pub fn enter([r, g, b, alpha]: [f32; 4], blending: Blending) -> [f32; 4] {
-    match blending {
-        Blending::Encoded => [r, g, b, alpha],
-        Blending::Linear => [decode(r), decode(g), decode(b), alpha],
-    }
-}
-
-/// The way back.
-pub fn leave([r, g, b, alpha]: [f32; 4], blending: Blending) -> [f32; 4] {
-    match blending {
-        Blending::Encoded => [r, g, b, alpha],
-        Blending::Linear => [encode(r), encode(g), encode(b), alpha],
-    }
-}
 
 /// Rows and columns that are looked at in a search, about; the outcome is measured on all. Chosen by eye.
 const ROWS: usize = 160;
-const COLUMNS: usize = 320;
+const COLUMNS: usize = 160;
+
+/// How many lines are looked at in a search at most: so many of those that are farthest off at each of these ratios. Chosen by time.
+const HARDEST: usize = 16;
+const RATIOS: [usize; 2] = [4, 16];
 
 /// How often a size that draws too far off grows, by a `GROWTH`th of each side. Chosen by eye.
 const GROWTHS: usize = 6;
@@ -108,10 +24,10 @@ const SHARES: [f32; 5] = [0.3, 0.45, 0.6, 0.75, 0.9];
 
 /// How far apart texels are drawn, in texels of the view, that are tried first. With even ratios no drawn texel stands on a stored
 /// one, where tents miss most.
-const EVEN: [usize; 10] = [64, 48, 32, 24, 16, 12, 8, 6, 4, 2];
+pub(super) const EVEN: [usize; 10] = [64, 48, 32, 24, 16, 12, 8, 6, 4, 2];
 
 /// The ends of a picture's width, where those of its height are `tall`.
-fn ends(wraps: bool, tall: Ends) -> Ends {
+pub(super) fn ends(wraps: bool, tall: Ends) -> Ends {
     if wraps { Ends::Wrap } else { tall }
 }
 
@@ -119,13 +35,21 @@ fn ends(wraps: bool, tall: Ends) -> Ends {
 /// its height, and of its width where it doesn't wrap.
 ///
 /// Each axis is searched by itself on every few lines, since tents draw the axes one after the other; the outcome is then
-/// measured whole and grown until it holds.
-pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, difference: Difference) -> [usize; 2] {
+/// measured whole and grown until it holds. `columns` are some of its columns: [`some_columns`]. With the size comes the image
+/// as it is stored at that; none if that is the image.
+pub fn smallest(
+    image: View<'_>,
+    columns: Vec<&[[f32; 4]]>,
+    wraps: bool,
+    tall: Ends,
+    most: f64,
+    difference: Difference,
+) -> ([usize; 2], Option<Image>) {
     let most = most as f32;
     let [width, height] = image.size;
-    let lines = |image, ends| Lines { image, ends, difference, known: BTreeMap::new() };
-    let mut rows = lines(image.every_nth_row(height / ROWS), ends(wraps, tall));
-    let mut columns = lines(image.transposed().every_nth_row(width / COLUMNS), tall);
+    let rows = (0..height).step_by((height / ROWS).max(1)).map(|y| image.row(y)).collect();
+    let mut rows = Lines::new(rows, ends(wraps, tall), difference);
+    let mut columns = Lines::new(columns, tall, difference);
     let mut found = vec![[rows.fewest(most), height], [width, columns.fewest(most)]];
     for share in SHARES {
         let down = columns.fewest(most * (1.0 - share));
@@ -139,37 +63,114 @@ pub fn smallest(image: &Image, wraps: bool, tall: Ends, most: f64, difference: D
             if size[0] * size[1] >= width * height {
                 break;
             }
-            if holds(image, size, wraps, tall, most, difference) {
-                return size;
+            if let Some(stored) = stored_within(image, size, wraps, tall, most, difference) {
+                return (size, Some(stored));
             }
             let grown = |side: usize, full: usize| (side + side / GROWTH + 1).min(full);
             size = [grown(size[0], width), grown(size[1], height)];
         }
     }
-    image.size
+    (image.size, None)
 }
 
-/// Whether `image`, stored at `size`, is drawn within `most` steps of itself.
-fn holds(
-    image: &Image,
+/// Every so manieth column of an image, as rows: those that [`smallest`] looks at.
+pub fn some_columns(image: View<'_>) -> Image {
+    image.every_nth_column((image.size[0] / COLUMNS).max(1))
+}
+
+/// `image` stored at `size`, if it is drawn within `most` steps of itself.
+fn stored_within(
+    image: View<'_>,
     size: [usize; 2],
     wraps: bool,
     tall: Ends,
     most: f32,
     difference: Difference,
-) -> bool {
+) -> Option<Image> {
     let stored = store(image, size, wraps, tall);
     let across = Axis::new(image.size[0], size[0], ends(wraps, tall));
     let down = Axis::new(image.size[1], size[1], tall);
-    let tall = stored.transposed().drawn(&down).transposed();
-    tall.each_drawn(&across, |y, drawn| difference.row_within(drawn, image.row(y), most)).is_ok()
+    let within = |row: &mut Vec<[f32; 4]>, y: usize| {
+        row.resize(size[0], [0.0; 4]);
+        vectorize(
+            #[inline(always)]
+            || down.draw_row(&stored.data, y, row),
+        );
+        let drawn = Drawn { axis: &across, stored: row, line: image.row(y), most };
+        difference.measure(drawn) <= most
+    };
+    (0..image.size[1]).into_par_iter().map_init(Vec::new, within).all(|within| within).then_some(stored)
 }
 
 /// `image` at `size`.
-pub fn store(image: &Image, size: [usize; 2], wraps: bool, tall: Ends) -> Image {
+pub fn store(image: View<'_>, size: [usize; 2], wraps: bool, tall: Ends) -> Image {
     let across = Axis::new(image.size[0], size[0], ends(wraps, tall));
     let down = Axis::new(image.size[1], size[1], tall);
-    image.stored(&across).transposed().stored(&down).transposed()
+    image.stored(&across).view().columns_stored(&down)
+}
+
+/// How far a line is from what is drawn of `stored`, or at one place, if that is over `most`.
+struct Drawn<'a> {
+    axis: &'a Axis,
+    stored: &'a [[f32; 4]],
+    line: &'a [[f32; 4]],
+    most: f32,
+}
+
+impl Measuring for Drawn<'_> {
+    type Outcome = f32;
+
+    #[inline(always)]
+    fn run(self, gap: impl Gap) -> f32 {
+        vectorize(
+            #[inline(always)]
+            || self.axis.farthest(self.stored, self.line, &gap, self.most),
+        )
+    }
+}
+
+/// The same of a line that is stored by the axis.
+pub(super) struct Again<'a> {
+    pub axis: &'a Axis,
+    pub line: &'a [[f32; 4]],
+    pub scratch: &'a mut Scratch,
+    pub most: f32,
+}
+
+impl Measuring for Again<'_> {
+    type Outcome = f32;
+
+    #[inline(always)]
+    fn run(self, gap: impl Gap) -> f32 {
+        vectorize(
+            #[inline(always)]
+            || self.axis.astray(self.line, self.scratch, &gap, self.most),
+        )
+    }
+}
+
+/// Whether all texels of a line are the same.
+pub(super) fn is_even(line: &[[f32; 4]]) -> bool {
+    line.iter().all(|texel| *texel == line[0])
+}
+
+/// Those of `lines` that are farthest off where few texels are stored.
+fn hardest<'a>(lines: &[&'a [[f32; 4]]], ends: Ends, difference: Difference) -> Vec<&'a [[f32; 4]]> {
+    let full = lines[0].len();
+    let mut kept = vec![false; lines.len()];
+    for to in RATIOS.map(|ratio| full / ratio).into_iter().filter(|to| *to >= 3) {
+        let axis = Axis::new(full, to, ends);
+        let far = |scratch: &mut Scratch, line: &&[[f32; 4]]| {
+            difference.measure(Again { axis: &axis, line: *line, scratch, most: f32::INFINITY })
+        };
+        let errors: Vec<f32> = lines.par_iter().map_init(Scratch::default, far).collect();
+        let mut order: Vec<usize> = (0..lines.len()).collect();
+        order.sort_by(|a, b| errors[*b].total_cmp(&errors[*a]));
+        order.iter().take(HARDEST).for_each(|at| kept[*at] = true);
+    }
+    let kept: Vec<&[[f32; 4]]> =
+        lines.iter().zip(&kept).filter(|(_, kept)| **kept).map(|(line, _)| *line).collect();
+    if kept.is_empty() { lines.to_vec() } else { kept }
 }
 
 /// How far lines are drawn from themselves that are stored in so many texels.
@@ -182,18 +183,33 @@ enum Known {
 }
 
 /// Lines that are stored in ever fewer texels, and what is known of that.
-struct Lines {
-    image: Image,
+struct Lines<'a> {
+    lines: Vec<&'a [[f32; 4]]>,
     ends: Ends,
     difference: Difference,
+    /// The line that was farthest off the last time: it is looked at first.
+    worst: usize,
     /// By texels of a line.
     known: BTreeMap<usize, Known>,
 }
 
-impl Lines {
+impl<'a> Lines<'a> {
+    fn new(mut lines: Vec<&'a [[f32; 4]]>, ends: Ends, difference: Difference) -> Lines<'a> {
+        // A line of one colour is drawn as itself, however it is stored; one is left, lest there be none.
+        let last = lines[lines.len() - 1];
+        lines.retain(|line| !is_even(line));
+        if lines.is_empty() {
+            lines.push(last);
+        }
+        if lines.len() > HARDEST * RATIOS.len() {
+            lines = hardest(&lines, ends, difference);
+        }
+        Lines { lines, ends, difference, worst: 0, known: BTreeMap::new() }
+    }
+
     /// Fewest texels at which the lines are drawn within `most`; those that they have if no fewer do.
     fn fewest(&mut self, most: f32) -> usize {
-        let full = self.image.size[0];
+        let full = self.lines[0].len();
         let least = if self.ends == Ends::Inner { 1 } else { 3 };
         let (mut fails, mut works) = (least, full);
         if fails >= full {
@@ -220,120 +236,28 @@ impl Lines {
             Some(Known::Over(error)) if *error >= most => return false,
             _ => {}
         }
-        let Lines { image, ends, difference, .. } = self;
-        let axis = Axis::new(image.size[0], to, *ends);
-        let found = image.each_again(&axis, |y, drawn| difference.row_within(drawn, image.row(y), most));
-        self.known.insert(to, found.map_or_else(Known::Over, Known::Exactly));
-        found.is_ok()
+        let axis = Axis::new(self.lines[0].len(), to, self.ends);
+        let (far, worst) = self.farthest(&axis, most);
+        self.worst = worst;
+        self.known.insert(to, if far <= most { Known::Exactly(far) } else { Known::Over(far) });
+        far <= most
     }
-}
 
-/// Rows of a block, texels; bands are whole blocks. Chosen by eye.
-pub const BLOCK: usize = 16;
-
-/// Rows from one that is looked at to the next, for the error along x.
-const ROW_STEP: usize = BLOCK / 4;
-
-/// Most bands of a picture: each is a file. Chosen by eye.
-const BANDS: usize = 4;
-
-/// What a further band must save of the texels to be worth a file. Chosen by eye.
-const WORTH: f64 = 0.8;
-
-/// Where to cut `image` across into bands that are stored at sizes of their own: their first rows, the first being 0. Fog is often
-/// sharp along its line and plain elsewhere.
-///
-/// Both axes are looked at by themselves, block by block; the cut is that with the fewest texels.
-pub fn bands(image: &Image, wraps: bool, most: f64, difference: Difference) -> Vec<usize> {
-    let [width, height] = image.size;
-    let count = height.div_ceil(BLOCK);
-    let rows = image.every_nth_row(ROW_STEP);
-    let across = block_errors(&rows, ends(wraps, Ends::Beyond), difference, count, |_, y| y * ROW_STEP);
-    let columns = image.transposed().every_nth_row(width / COLUMNS);
-    let down = block_errors(&columns, Ends::Beyond, difference, count, |x, _| x);
-    let texels = |from: usize, to: usize| {
-        let size = [width, (to * BLOCK).min(height) - from * BLOCK];
-        fewest_texels(size, &worst(&across, from, to), &worst(&down, from, to), most)
-    };
-    let texels: Vec<Vec<f64>> = (0..count)
-        .into_par_iter()
-        .map(|from| (from + 1..=count).map(|to| texels(from, to)).collect())
-        .collect();
-    cheapest_cuts(&texels).into_iter().map(|block| block * BLOCK).collect()
-}
-
-/// A ratio of drawn to stored texels along an axis, and how far each block is drawn from itself at it.
-struct BlockErrors {
-    ratio: usize,
-    errors: Vec<f32>,
-}
-
-/// The errors along the rows of `lines` at each ratio; `row` gives the row of the picture from a place in `lines`.
-fn block_errors(
-    lines: &Image,
-    ends: Ends,
-    difference: Difference,
-    count: usize,
-    row: impl Fn(usize, usize) -> usize,
-) -> Vec<BlockErrors> {
-    let width = lines.size[0];
-    let beyond = if ends == Ends::Beyond { 2 } else { 0 };
-    let mut all = Vec::new();
-    for ratio in EVEN.into_iter().chain([3]).filter(|ratio| width / ratio >= 3) {
-        let axis = Axis::new(width, width / ratio + beyond, ends);
-        let drawn = lines.stored(&axis).drawn(&axis);
-        let mut errors = vec![0.0_f32; count];
-        for (at, (a, b)) in drawn.data.iter().zip(&lines.data).enumerate() {
-            let block = &mut errors[row(at % width, at / width) / BLOCK];
-            *block = block.max(difference.between(*a, *b));
-        }
-        all.push(BlockErrors { ratio, errors });
-    }
-    all.push(BlockErrors { ratio: 1, errors: vec![0.0; count] });
-    all
-}
-
-/// Each ratio with its largest error in the blocks from `from` to before `to`.
-fn worst(all: &[BlockErrors], from: usize, to: usize) -> Vec<(f64, f32)> {
-    let most = |errors: &[f32]| errors[from..to].iter().copied().fold(0.0, f32::max);
-    all.iter().map(|one| (one.ratio as f64, most(&one.errors))).collect()
-}
-
-/// The fewest texels for a band of this size whose errors along both axes come to no more than `most` together.
-fn fewest_texels([width, rows]: [usize; 2], across: &[(f64, f32)], down: &[(f64, f32)], most: f64) -> f64 {
-    let mut fewest = f64::INFINITY;
-    for (wide, error) in across {
-        for (tall, _) in down.iter().filter(|(_, also)| f64::from(error + also) <= most) {
-            fewest = fewest.min((rows as f64 / tall + 2.0) * (width as f64 / wide));
-        }
-    }
-    fewest
-}
-
-/// The first blocks of the bands with the fewest texels; `texels[from][to - from - 1]` are those of a band.
-fn cheapest_cuts(texels: &[Vec<f64>]) -> Vec<usize> {
-    let count = texels.len();
-    // The fewest for the first blocks in so many bands, and where the last of these begins.
-    let mut fewest: Vec<Vec<(f64, usize)>> = vec![texels[0].iter().map(|texels| (*texels, 0)).collect()];
-    for bands in 1..BANDS.min(count) {
-        let before = &fewest[bands - 1];
-        let last = |to: usize| {
-            let cut = |from: usize| (before[from - 1].0 + texels[from][to - from - 1], from);
-            (1..to).map(cut).min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((f64::INFINITY, 0))
+    /// How far the lines are drawn from themselves, and which is farthest; if some are over `most`, the same of one of them.
+    fn farthest(&self, axis: &Axis, most: f32) -> (f32, usize) {
+        let far = |scratch: &mut Scratch, at: usize| {
+            self.difference.measure(Again { axis, line: self.lines[at], scratch, most })
         };
-        fewest.push((1..=count).map(last).collect());
-    }
-    let mut bands = 0;
-    for more in 1..fewest.len() {
-        if fewest[more][count - 1].0 < WORTH.powi((more - bands) as i32) * fewest[bands][count - 1].0 {
-            bands = more;
+        let first = far(&mut Scratch::default(), self.worst);
+        if first > most {
+            return (first, self.worst);
         }
+        let look = |scratch: &mut Scratch, at: usize| {
+            let found = (far(scratch, at), at);
+            if found.0 > most { Err(found) } else { Ok(found) }
+        };
+        let farther = |a: (f32, usize), b: (f32, usize)| Ok(if b.0 > a.0 { b } else { a });
+        let all = (0..self.lines.len()).into_par_iter().map_init(Scratch::default, look);
+        all.try_reduce(|| (0.0, 0), farther).unwrap_or_else(|over| over)
     }
-    let (mut cuts, mut to) = (Vec::new(), count);
-    for bands in (0..=bands).rev() {
-        to = fewest[bands][to - 1].1;
-        cuts.push(to);
-    }
-    cuts.reverse();
-    cuts
 }

@@ -1,7 +1,10 @@
 //! From the pictures of a stack to textures: trimmed, fitted, cut into tiles, with a record of where each texel goes.
 
+mod bands;
+pub(crate) mod difference;
 pub mod drawn;
 pub mod fit;
+mod image;
 pub mod resample;
 mod side;
 
@@ -12,10 +15,14 @@ use crate::base::words::{Alpha, Bits, Blending};
 use crate::scene::{Fit, Texture};
 use crate::stack::Stack;
 use crate::steps::dither;
-use fit::Difference;
+use difference::{Difference, enter, leave};
+use image::{Image, View};
 use rayon::prelude::*;
-use resample::{Ends, Image};
+use resample::Ends;
 use side::Side;
+use std::borrow::Cow;
+use std::cell::OnceCell;
+use std::sync::Arc;
 
 /// What is stored of one picture: an area of it, in bands at sizes of their own, in tiles.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,7 +39,12 @@ pub struct Shape {
     drawn: [u32; 2],
     /// Where it stands, scene px.
     at: Rect,
+    /// Of each band, as far as the search for its size has left that: its texels at that size.
+    found: Vec<Option<Arc<Image>>>,
 }
+
+/// Texels of a band for each that it is stored in, from which on these are kept from the search until they are written. Chosen by memory.
+const KEPT: usize = 4;
 
 /// A band of the stored area.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,7 +97,7 @@ impl Shape {
     pub fn from_bands(bands: Vec<Band>, placing: &Placing, texture: &Texture) -> Shape {
         let ends = if is_fitted(placing, texture) { Ends::Beyond } else { Ends::Inner };
         let (wraps, drawn, at) = (repeats(placing), placing.texels, placing.rect);
-        let mut shape = Shape { bands, wraps, ends, tiles: Vec::new(), drawn, at };
+        let mut shape = Shape { bands, wraps, ends, tiles: Vec::new(), drawn, at, found: Vec::new() };
         shape.tiles = shape.cut(placing, texture.side);
         shape
     }
@@ -99,10 +111,7 @@ impl Shape {
         }
         let [width, height] = placing.texels;
         let smooth = placing.kind != Kind::Art;
-        let image = Image {
-            size: [width as usize, height as usize],
-            data: floats(&stack.sixteen(index), plan.blending),
-        };
+        let image = drawn_whole(stack, index);
         let mut area = [0, 0, width, height];
         if texture.trim {
             let blank = match (texture.fit, bits) {
@@ -114,17 +123,23 @@ impl Shape {
             let difference = Difference::new(Alpha::Straight, plan.blending);
             area = trimmed(&image, blank as f32, difference, placing.period.is_some());
         }
-        let bands = match texture.fit {
+        let (bands, found) = match texture.fit {
             Fit::Error(most) if smooth => {
                 // Whole blocks, so that even ratios come out even.
-                let up = (area[3].next_multiple_of(fit::BLOCK as u32) - area[3]).min(area[1]);
+                let up = (area[3].next_multiple_of(bands::BLOCK as u32) - area[3]).min(area[1]);
                 (area[1], area[3]) = (area[1] - up, area[3] + up);
                 let difference = Difference::new(texture.alpha, plan.blending);
-                fitted(&image, area, repeats(placing), texture.alpha, most, difference)
+                let image = Part::new(&image, area, texture.alpha);
+                fitted(&image, area, repeats(placing), most, difference)
             }
-            fit => vec![Band { area, stored: stored(area, smooth, fit) }],
+            fit => (vec![Band { area, stored: stored(area, smooth, fit) }], Vec::new()),
         };
-        Shape::from_bands(bands, placing, texture)
+        Shape { found, ..Shape::from_bands(bands, placing, texture) }
+    }
+
+    /// The same for a picture of the same size that looks otherwise.
+    pub fn of_another(&self) -> Shape {
+        Shape { found: Vec::new(), ..self.clone() }
     }
 
     /// Whether the picture is stored just as it is drawn, in one piece.
@@ -216,8 +231,9 @@ impl Shape {
 
     /// The texels of all tiles.
     pub fn make(&self, stack: &Stack<'_>, index: usize, bits: Bits, alpha: Alpha) -> Vec<Owned> {
-        let bands: Vec<Owned> =
-            (0..self.bands.len()).map(|band| self.band(stack, index, band, bits, alpha)).collect();
+        let drawn = OnceCell::new();
+        let band = |band| self.band(stack, index, band, bits, alpha, &drawn);
+        let bands: Vec<Owned> = (0..self.bands.len()).map(band).collect();
         self.tiles
             .par_iter()
             .map(|tile| {
@@ -231,8 +247,16 @@ impl Shape {
             .collect()
     }
 
-    /// The texels of a band, those beside it included.
-    fn band(&self, stack: &Stack<'_>, index: usize, band: usize, bits: Bits, alpha: Alpha) -> Owned {
+    /// The texels of a band, those beside it included. `drawn` holds the whole picture once one of its bands has asked for it.
+    fn band(
+        &self,
+        stack: &Stack<'_>,
+        index: usize,
+        band: usize,
+        bits: Bits,
+        alpha: Alpha,
+        drawn: &OnceCell<Image>,
+    ) -> Owned {
         let plan = stack.plan();
         let placing = stack.placing(index);
         let Band { area: [left, top, wide, tall], stored } = self.bands[band];
@@ -251,15 +275,16 @@ impl Shape {
                 texels.cut(area.map(i64::from), false)
             };
         }
-        let image = Image {
-            size: placing.texels.map(|side| side as usize),
-            data: floats(&stack.sixteen(index), plan.blending),
-        };
-        let image = part(&image, area, alpha);
-        let tall = if by_rows { image.size[1] } else { stored[1] as usize };
-        let size = [stored[0] as usize, tall];
-        let image = if as_seen { image } else { fit::store(&image, size, self.wraps, self.ends) };
-        quantised(&image, deep, as_seen && placing.kind != Kind::Art && !rounds, alpha, plan.blending)
+        let dithered = as_seen && placing.kind != Kind::Art && !rounds;
+        if let Some(Some(image)) = self.found.get(band) {
+            return quantised(image, deep, dithered, alpha, plan.blending);
+        }
+        let whole = drawn.get_or_init(|| drawn_whole(stack, index));
+        let part = Part::new(whole, area, alpha);
+        let image = part.rows(0, area[3]);
+        let size = [stored[0], if by_rows { area[3] } else { stored[1] }].map(|side| side as usize);
+        let image = if as_seen { image.to_image() } else { fit::store(image, size, self.wraps, self.ends) };
+        quantised(&image, deep, dithered, alpha, plan.blending)
     }
 }
 
@@ -268,25 +293,30 @@ fn is_fitted(placing: &Placing, texture: &Texture) -> bool {
     placing.kind != Kind::Art && matches!(texture.fit, Fit::Error(_))
 }
 
-/// The bands of an area that take the fewest texels.
+/// The bands of an area, whose texels `part` holds, that take the fewest texels; and of each, where they are few, these.
 fn fitted(
-    whole: &Image,
+    part: &Part<'_>,
     area: [u32; 4],
     wraps: bool,
-    alpha: Alpha,
     most: f64,
     difference: Difference,
-) -> Vec<Band> {
-    let cuts = fit::bands(&part(whole, area, alpha), wraps, most, difference);
+) -> (Vec<Band>, Vec<Option<Arc<Image>>>) {
     let [left, top, wide, tall] = area;
+    let all = part.rows(0, tall);
+    let columns = fit::some_columns(all);
+    let cuts = bands::bands(all, columns.view(), wraps, most, difference);
     let ends = cuts.iter().skip(1).map(|cut| *cut as u32).chain([tall]);
     let band = |(from, to): (u32, u32)| {
         let area = [left, top + from, wide, to - from];
-        let image = part(whole, area, alpha);
-        let stored = fit::smallest(&image, wraps, Ends::Beyond, most, difference);
-        Band { area, stored: stored.map(|side| side as u32) }
+        let columns = (0..columns.size[1]).map(|x| &columns.row(x)[from as usize..to as usize]).collect();
+        let rows = part.rows(from, to - from);
+        let (stored, found) = fit::smallest(rows, columns, wraps, Ends::Beyond, most, difference);
+        // Rows that are stored as they are drawn take along those beside them.
+        let few = stored[1] < rows.size[1] && KEPT * stored[0] * stored[1] <= rows.size[0] * rows.size[1];
+        let band = Band { area, stored: stored.map(|side| side as u32) };
+        (band, found.filter(|_| few).map(Arc::new))
     };
-    cuts.iter().map(|cut| *cut as u32).zip(ends).map(band).collect()
+    cuts.iter().map(|cut| *cut as u32).zip(ends).map(band).unzip()
 }
 
 /// An area without the empty margins of a picture, but for one texel that a linear filter fades into.
@@ -317,18 +347,34 @@ fn trimmed(image: &Image, blank: f32, difference: Difference, repeats: bool) -> 
 }
 
 /// An area of a picture, its colours as they are stored.
-fn part(whole: &Image, area: [u32; 4], alpha: Alpha) -> Image {
-    let [left, top, wide, tall] = area.map(|value| value as usize);
-    let mut data: Vec<[f32; 4]> =
-        (top..top + tall).flat_map(|y| whole.row(y)[left..left + wide].iter().copied()).collect();
-    if alpha == Alpha::Premultiplied {
-        data.par_iter_mut().for_each(|[r, g, b, alpha]| {
-            for value in [r, g, b] {
-                *value *= *alpha;
-            }
-        });
+struct Part<'a> {
+    image: Cow<'a, Image>,
+    /// Its first row in `image`.
+    top: u32,
+}
+
+impl<'a> Part<'a> {
+    fn new(whole: &'a Image, [left, top, wide, tall]: [u32; 4], alpha: Alpha) -> Part<'a> {
+        if [left, wide] == [0, whole.size[0] as u32] && alpha == Alpha::Straight {
+            return Part { image: Cow::Borrowed(whole), top };
+        }
+        let [left, first, wide, tall] = [left, top, wide, tall].map(|value| value as usize);
+        let rows = (first..first + tall).flat_map(|y| &whole.row(y)[left..left + wide]);
+        let mut data: Vec<[f32; 4]> = rows.copied().collect();
+        if alpha == Alpha::Premultiplied {
+            data.par_iter_mut().for_each(|[r, g, b, alpha]| {
+                for value in [r, g, b] {
+                    *value *= *alpha;
+                }
+            });
+        }
+        Part { image: Cow::Owned(Image { size: [wide, tall], data }), top: 0 }
     }
-    Image { size: [wide, tall], data }
+
+    /// Rows of the area.
+    fn rows(&self, first: u32, count: u32) -> View<'_> {
+        self.image.rows((self.top + first) as usize, count as usize)
+    }
 }
 
 /// Size at which an area is stored, where nothing is searched for.
@@ -345,9 +391,13 @@ pub fn repeats(placing: &Placing) -> bool {
     placing.period.is_some_and(|period| (period - placing.rect.width).0.abs() < 1e-9 * period.0)
 }
 
-fn floats(samples: &[u16], blending: Blending) -> Vec<[f32; 4]> {
-    let texels = samples.as_chunks::<4>().0;
-    texels.par_iter().map(|texel| fit::enter(texel.map(|code| f32::from(code) / 65535.0), blending)).collect()
+/// The picture `index` of a stack as a renderer filters it.
+fn drawn_whole(stack: &Stack<'_>, index: usize) -> Image {
+    let (mut data, blending) = (stack.rounded(index), stack.plan().blending);
+    if blending == Blending::Linear {
+        data.par_iter_mut().for_each(|texel| *texel = enter(*texel, blending));
+    }
+    Image { size: stack.placing(index).texels.map(|side| side as usize), data }
 }
 
 /// To codes; at 8 bits the opacity of fog is dithered where each texel is one of the view. A stretched texture isn't: its dither would
@@ -358,7 +408,7 @@ fn quantised(image: &Image, deep: bool, dithered: bool, alpha: Alpha, blending: 
     if deep {
         let mut samples = vec![0_u16; image.data.len() * 4];
         samples.par_chunks_mut(4).zip(&image.data).for_each(|(out, texel)| {
-            for (code, value) in out.iter_mut().zip(fit::leave(*texel, blending)) {
+            for (code, value) in out.iter_mut().zip(leave(*texel, blending)) {
                 *code = (value * 65535.0 + 0.5) as u16;
             }
         });
@@ -378,7 +428,7 @@ fn quantised(image: &Image, deep: bool, dithered: bool, alpha: Alpha, blending: 
                     *value *= share;
                 }
             }
-            for (code, value) in out.iter_mut().zip(fit::leave(texel, blending)) {
+            for (code, value) in out.iter_mut().zip(leave(texel, blending)) {
                 *code = dither::code(value, 0.5);
             }
             out[3] = opacity;

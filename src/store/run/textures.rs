@@ -19,6 +19,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Kinds of the store's entries: shapes that were searched for, as areas and stored sizes, and where rims stand, as rectangle and texels.
 const SHAPE: &str = "shape";
+/// How shapes are searched for: whoever changes what a search finds raises it by one. What was stored at another size has another key, so
+/// that reruns make that again, and nothing else.
+const SEARCH: u32 = 2;
 /// See [`SHAPE`].
 const STAND: &str = "stand";
 
@@ -59,6 +62,7 @@ impl Run<'_> {
 
     fn shape_key(&self, job: usize) -> Key {
         KeyWriter::new("shape")
+            .part("search", &SEARCH)
             .part("of", self.jobs[job].made_of.as_str())
             .part("blending", &self.plan.blending)
             .part("texture", &self.plan.texture)
@@ -306,12 +310,13 @@ pub(super) fn make(
 ) -> BTreeMap<usize, File> {
     let plan = stack.plan();
     let alpha = plan.texture.alpha;
-    let moment;
-    let stack = match of.frame {
-        0 => stack,
+    let (moment, other);
+    let (stack, shape) = match of.frame {
+        0 => (stack, shape),
         frame => {
             moment = stack.moment(of.job, f64::from(frame) / f64::from(options.frames));
-            &moment
+            other = shape.of_another();
+            (&moment, &other)
         }
     };
     if shape.is_whole() && alpha == Alpha::Straight {
