@@ -9,13 +9,22 @@ use std::path::Path;
 /// One slot that has all that another key may hang on.
 const SCENE: &str = "view = [640, 360]\nrim.darken = true\nair.visibility = 20\n[[slot]]\nname = \"a\"\ndepth = 100\nart = \"a.png\"\nstrokes = \"b.png\"\nfade = \"top\"\n";
 
-/// Reads [`SCENE`] with an override, and shows the scene line by line.
-fn lines(set: Option<String>) -> Vec<String> {
+/// [`SCENE`] with strokes, or with a picture that is its sheet, which has none.
+fn text(with: &Key) -> String {
+    if with.path.starts_with("slot.sheet") {
+        SCENE.replace("strokes = ", "sheet = ")
+    } else {
+        SCENE.to_owned()
+    }
+}
+
+/// Reads a scene with an override, and shows it line by line.
+fn lines(text: &str, set: Option<String>) -> Vec<String> {
     let (limits, shelf) = (Limits::default(), Shelf::embedded());
     let sets: Vec<String> = set.into_iter().collect();
     let options = Options { sets: &sets, limits: &limits, shelf: &shelf, check_art: false, held: None };
     let reading =
-        read(Path::new("scene.toml"), SCENE, options).unwrap_or_else(|faults| panic!("{sets:?}: {faults}"));
+        read(Path::new("scene.toml"), text, options).unwrap_or_else(|faults| panic!("{sets:?}: {faults}"));
     format!("{:#?}", reading.scene).lines().map(|line| line.trim().to_owned()).collect()
 }
 
@@ -48,17 +57,18 @@ fn other(key: &Key) -> (String, Option<String>) {
 
 #[test]
 fn every_key_changes_the_scene_as_meant() {
-    let before = lines(None);
     for key in KEYS.iter().filter(|key| {
         !matches!(key.section(), Section::Place | Section::Lamp | Section::Preset) && key.path != "slot.name"
     }) {
         let (value, shown) = other(key);
+        let text = text(key);
+        let before = lines(&text, None);
         let target = if key.section() == Section::Slot {
             key.path.replace("slot.", "slot.a.")
         } else {
             key.path.into()
         };
-        let after = lines(Some(format!("{target}={value}")));
+        let after = lines(&text, Some(format!("{target}={value}")));
         let new: Vec<&String> = after.iter().filter(|line| !before.contains(line)).collect();
         // What the view, a preset or the art says has a say in much else; a picture that isn't drawn has no lines.
         let wide = matches!(key.kind, Kind::Preset | Kind::Pair { .. } | Kind::Points { .. })

@@ -36,7 +36,7 @@ impl Show {
     pub fn has(self, job: &Job) -> bool {
         match job {
             Job::Art(_) => true,
-            Job::Fog(_) | Job::Lamp(_) => self != Show::Bare,
+            Job::Fog(_) | Job::Own(_) | Job::Lamp(_) => self != Show::Bare,
             Job::Rim(_) => self == Show::All,
         }
     }

@@ -67,7 +67,7 @@ pub fn draw(root: &Path, name: &str) -> Result<Canvas> {
         let place = &art.placing;
         let x = column(place.depth);
         out.tint([x as i64, TOP as i64, 1, HIGH as i64], DIM, 0.6);
-        let source = pictures.source(&place.slot, 0, &limits)?;
+        let source = pictures.source(&place.slot, place.kind, 0, &limits)?;
         let picture = source.draw(place.texels, art.flip, art.wraps, plan.blending, &limits)?;
         let across = picture.size[0] as usize;
         // Rows that it fills by more than a wire or a mast do.

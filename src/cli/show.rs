@@ -126,7 +126,7 @@ pub fn plan(plan: &Plan) -> String {
 fn places(plan: &Plan) -> String {
     let arts = plan.files.iter().filter_map(|job| match job {
         Job::Art(job) => Some(job),
-        Job::Fog(_) | Job::Rim(_) | Job::Lamp(_) => None,
+        Job::Fog(_) | Job::Own(_) | Job::Rim(_) | Job::Lamp(_) => None,
     });
     let row = |slot: &str, place: &Place| {
         let Rect { x, y, width, height, .. } = place.rect;
@@ -147,7 +147,7 @@ fn job_row(job: &Job) -> Vec<String> {
     let placing = job.placing();
     let fog = match job {
         Job::Fog(job) => Some(job),
-        Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
+        Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
     };
     let cell = |value: Option<f64>, decimals| value.map_or(String::new(), |value| number(value, decimals));
     vec![

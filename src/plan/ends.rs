@@ -1,6 +1,6 @@
 //! Pictures that end inside the view: those that fill it along a direction at one place of the camera and not at another.
 
-use crate::base::placing::Placing;
+use crate::base::placing::{Kind, Placing};
 use crate::base::units::Camera;
 use crate::plan::places::Run;
 use crate::plan::{Job, Plan};
@@ -13,6 +13,8 @@ const LEAST: f64 = 0.5;
 pub struct End {
     /// The slot.
     pub slot: String,
+    /// Whether it is the slot's art, or its own sheet.
+    pub kind: Kind,
     /// The number of the place, where the slot has several: 0 for its own picture.
     pub place: Option<usize>,
     /// The side, in words.
@@ -31,6 +33,7 @@ impl End {
         let End { side, missing, camera, from, place, .. } = self;
         let what = match place {
             Some(number @ 1..) => format!("the picture of its place {number}"),
+            _ if self.kind == Kind::Fog => "its own sheet".to_owned(),
             _ => "its picture".to_owned(),
         };
         let since = if *from > 0.0 { format!(", from {from:.0} px of travel on") } else { String::new() };
@@ -46,7 +49,7 @@ impl Plan {
     pub fn ends(&self) -> Vec<End> {
         let mut ends = Vec::new();
         for job in &self.files {
-            if let Job::Art(art) = job {
+            if let Job::Art(art) | Job::Own(art) = job {
                 for run in art.runs() {
                     self.ends_across(&art.placing, &run, &mut ends);
                     if art.treatment.fade.is_none() {
@@ -102,7 +105,7 @@ impl Plan {
         ends: &mut Vec<End>,
         place: fn(f64) -> Camera,
     ) {
-        let slot = || art.slot.clone();
+        let (kind, slot) = (art.kind, || art.slot.clone());
         let number = |end: usize| run.ends.map(|ends| ends[end]);
         let missing = view + far * art.pan_rate - last;
         if sides[0].is_some() && first > LEAST && missing > LEAST {
@@ -110,6 +113,7 @@ impl Plan {
         }
         if let Some(side) = sides[0].filter(|_| first > LEAST) {
             ends.push(End {
+                kind,
                 slot: slot(),
                 place: number(0),
                 side,
@@ -120,7 +124,7 @@ impl Plan {
         }
         if let Some(side) = sides[1].filter(|_| missing > LEAST) {
             let from = ((last - view) / art.pan_rate).max(0.0);
-            ends.push(End { slot: slot(), place: number(1), side, missing, camera: place(far), from });
+            ends.push(End { slot: slot(), kind, place: number(1), side, missing, camera: place(far), from });
         }
     }
 }

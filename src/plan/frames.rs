@@ -4,6 +4,7 @@
 //! foot of what the view shows of the play plane. Its travel is so much longer as it is narrower, and so much farther down as it is lower.
 
 use crate::base::law;
+use crate::base::placing::Kind;
 use crate::base::units::{Px, Travel};
 use crate::plan::{End, Job, Plan};
 
@@ -71,8 +72,10 @@ impl Plan {
     /// Pictures that end inside this frame and not, or not as much, inside the view.
     fn new_ends(&self, ends: &[End]) -> Vec<Change> {
         let known = |end: &End| {
-            let same =
-                |other: &&End| (&other.slot, other.place, other.side) == (&end.slot, end.place, end.side);
+            let same = |other: &&End| {
+                (&other.slot, other.kind, other.place, other.side)
+                    == (&end.slot, end.kind, end.place, end.side)
+            };
             ends.iter().find(same).is_some_and(|other| end.missing <= other.missing + LEAST)
         };
         let all = self.ends().into_iter().filter(|end| !known(end));
@@ -88,7 +91,7 @@ impl Plan {
                 changes.extend(if fog.moves() { None } else { self.comes_round(job, whole) });
                 changes
             }
-            Job::Art(art) => {
+            Job::Art(art) | Job::Own(art) => {
                 let strip = |plan: &Plan| law::strip(plan.view, plan.travel, art.placing.pan_rate);
                 let seen = |[wide, tall]: [Px; 2], run: &super::places::Run| {
                     let across = art.placing.period.is_some() || run.rect.x < wide;
@@ -103,6 +106,7 @@ impl Plan {
                         super::places::called(last)
                     ),
                     Some([number, _]) => format!("{} never comes into view", super::places::called(number)),
+                    None if art.placing.kind == Kind::Fog => "its own sheet never comes into view".to_owned(),
                     None => "its picture never comes into view".to_owned(),
                 };
                 let remedy = "Move it to the left, or leave it to wider frames.";

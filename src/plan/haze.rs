@@ -4,6 +4,7 @@ use crate::base::colour::Srgb;
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
+use crate::base::placing::Kind;
 use crate::base::units::Rect;
 use crate::base::words::Anchor;
 use crate::plan::treatment::Relight;
@@ -71,7 +72,7 @@ fn of_picture(scene: &Scene, slot: &Slot, pictures: &Pictures, limits: &Limits) 
     let size = [width, height].map(|side| (side * shrink).0.round().max(1.0) as u32);
     let blending = scene.air.blending;
     let picture = if art.places.is_empty() {
-        pictures.source(&slot.name, 0, limits)?.draw(size, false, false, blending, limits)?
+        pictures.source(&slot.name, Kind::Art, 0, limits)?.draw(size, false, false, blending, limits)?
     } else {
         let parts: Vec<Part> = art.places.iter().map(|place| place.part.shrunk(shrink, size)).collect();
         pictures.assembled(&slot.name, &parts, (size, false), blending, limits)?

@@ -77,6 +77,8 @@ pub struct ArtJob {
 pub enum Job {
     /// A sheet.
     Fog(Box<FogJob>),
+    /// A picture that is a sheet as it is.
+    Own(Box<ArtJob>),
     /// A rim; the art that it serves follows it.
     Rim(Box<RimJob>),
     /// An art.
@@ -91,7 +93,7 @@ impl Job {
         match self {
             Job::Fog(job) => &job.placing,
             Job::Rim(job) => &job.placing,
-            Job::Art(job) => &job.placing,
+            Job::Art(job) | Job::Own(job) => &job.placing,
             Job::Lamp(job) => &job.placing,
         }
     }

@@ -210,13 +210,16 @@ impl Plan {
     /// Keys of the texels of every job, in the plan's order. A rim is made of all that stands behind its art, the rims there among it;
     /// `bits` are those of the files, which pictures are rounded to.
     pub fn keys(&self, pictures: &Pictures, bits: Bits) -> Vec<Key> {
-        let art_key = |job: &ArtJob| job.key(&pictures.hash(&job.placing.slot), self.blending, bits);
+        let art_key = |job: &ArtJob| {
+            let Placing { slot, kind, .. } = &job.placing;
+            job.key(&pictures.hash(slot, *kind), self.blending, bits)
+        };
         let (mut keys, mut behind) = (Vec::new(), Vec::new());
         let mut solved = self.solved_by.iter().flat_map(|plan| plan.rim_keys(pictures, bits));
         for (at, job) in self.files.iter().enumerate() {
             let key = match job {
                 Job::Fog(job) => job.spec.key(),
-                Job::Art(job) => art_key(job),
+                Job::Art(job) | Job::Own(job) => art_key(job),
                 Job::Lamp(job) => job.spec.key(),
                 Job::Rim(job) => {
                     let art = match self.files.get(at + 1) {

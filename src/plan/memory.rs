@@ -4,7 +4,7 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
-use crate::base::placing::Placing;
+use crate::base::placing::{Kind, Placing};
 use crate::base::room;
 use crate::base::units::Px;
 use crate::plan::{ArtJob, Job, Place, Plan};
@@ -126,7 +126,9 @@ impl Plan {
             match job {
                 Job::Fog(job) => self.travel.down > Px(0.0) || !job.moves(),
                 Job::Rim(_) => true,
-                Job::Art(_) | Job::Lamp(_) => high || period.is_none() && rect.width > self.view[0] / 2.0,
+                Job::Art(_) | Job::Own(_) | Job::Lamp(_) => {
+                    high || period.is_none() && rect.width > self.view[0] / 2.0
+                }
             }
         };
         let pictures = self.files.iter().filter(wide);
@@ -181,8 +183,9 @@ impl Plan {
                 let work = BLEEDING * own + parts(job);
                 Share { stays, work, packed: PACKED * depth * own }
             }
-            Job::Art(job) => {
-                let stays = TEXEL * own + PROBE * self.probes(job);
+            Job::Art(job) | Job::Own(job) => {
+                let looked_at = if job.placing.kind == Kind::Art { PROBE * self.probes(job) } else { 0.0 };
+                let stays = TEXEL * own + looked_at;
                 // Else its rows are held at the width that they are drawn at, before its colours are found.
                 let rows = TEXEL * f64::from(job.placing.texels[0]) * job.natural[1];
                 let fits = job.natural == job.placing.texels.map(f64::from);

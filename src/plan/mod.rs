@@ -9,6 +9,7 @@ mod key;
 mod lamps;
 mod memory;
 mod moments;
+mod own;
 pub mod period;
 mod places;
 pub mod rims;
@@ -30,7 +31,7 @@ use crate::base::colour::floor::floored;
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::law;
 use crate::base::limits::Limits;
-use crate::base::placing::Placing;
+use crate::base::placing::{Kind, Placing};
 use crate::base::units::{Camera, Px, Rect, Scale, Texel, Travel};
 use crate::base::words::Blending;
 use crate::plan::period::Periods;
@@ -108,9 +109,13 @@ impl Plan {
         for ((slot, air), period) in scene.slots.iter().zip(airs).zip(periods) {
             let own = SlotPlan::new(scene, slot, air, plan.scale, plan.texels);
             let drawn = naturals.strokes.get(&slot.name);
-            let fog = own.fog(period, plan.files.len(), drawn);
+            let replaced = naturals.sheets.contains_key(&slot.name) && slot.fog;
+            let fog = if replaced { None } else { own.fog(period, plan.files.len(), drawn) };
             let spec = fog.as_ref().map(|job| job.spec.clone());
-            if let Some(job) = fog {
+            if let Some(job) = own.own_sheet(naturals.sheets.get(&slot.name), period, plan.files.len()) {
+                plan.notes.extend(slot.sheet.as_ref().and_then(|place| own::note(&job, place, scale)));
+                plan.files.push(Job::Own(Box::new(job)));
+            } else if let Some(job) = fog {
                 plan.notes.extend(strokes::note(&job));
                 plan.notes.extend(along::note(&job));
                 plan.notes.extend(slope_note(&job, scene));
@@ -135,7 +140,8 @@ impl Plan {
         plan.notes.extend(ends.iter().map(|end| format!("{}: {}", end.slot, end.message())));
         let changes = plan.frame_changes(&ends);
         plan.notes.extend(changes.iter().map(Change::line));
-        if let Some(way) = comes_round {
+        let repeats = |job: &Job| !matches!(job, Job::Own(job) if job.placing.period.is_none());
+        if let Some(way) = comes_round.filter(|_| plan.files.iter().all(repeats)) {
             plan.notes.push(format!(
                 "after {way:.0} px of travel all sheets repeat together; if that shows, give a slot a longer period"
             ));
@@ -196,7 +202,7 @@ impl Plan {
     fn drawn(&self) -> impl Iterator<Item = (&str, &Strokes)> {
         self.files.iter().filter_map(|job| match job {
             Job::Fog(job) => Some((job.placing.slot.as_str(), job.spec.field.strokes.as_ref()?)),
-            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
+            Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
         })
     }
 
@@ -267,7 +273,7 @@ impl Plan {
     pub fn drift_of(&self, job: &Job) -> f64 {
         match job {
             Job::Fog(job) => self.drift_of_fog(job),
-            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0.0,
+            Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0.0,
         }
     }
 
@@ -310,14 +316,18 @@ const OVERLAPPING: f64 = 64.0;
 
 /// A picture that repeats so closely that drawing it would take the time of hundreds.
 fn crowded(job: &Job) -> Option<Fault> {
-    let Job::Art(job) = job else { return None };
-    let Placing { slot, rect, period, .. } = &job.placing;
+    let (Job::Art(job) | Job::Own(job)) = job else { return None };
+    let Placing { slot, kind, rect, period, .. } = &job.placing;
     let period = (*period)?;
     let copies = (rect.width / period).ceil();
     (copies > OVERLAPPING).then(|| {
-        let message = format!("slot {slot}: {copies} copies of its picture would lie over each other; the limit is {OVERLAPPING}");
+        let what = if *kind == Kind::Fog { "own sheet" } else { "picture" };
+        let message = format!(
+            "slot {slot}: {copies} copies of its {what} would lie over each other; the limit is {OVERLAPPING}"
+        );
         let least = (rect.width.0 / OVERLAPPING).ceil();
-        Fault::new(Class::Limit, message).remedy(format!("Repeat it at {least} px or more, or make it narrower."))
+        Fault::new(Class::Limit, message)
+            .remedy(format!("Repeat it at {least} px or more, or make it narrower."))
     })
 }
 

@@ -59,7 +59,7 @@ impl Plan {
     pub fn ways(&self) -> impl Iterator<Item = [f64; 2]> {
         self.files.iter().filter_map(|job| match job {
             Job::Fog(job) => Some(job.spec.field.recipe.bands.way(self.loop_seconds)),
-            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
+            Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
         })
     }
 }

@@ -105,7 +105,7 @@ fn named(place: &ArtPlace) -> String {
 impl ArtJob {
     /// What of it stands together, each with the numbers of its leftmost and its rightmost place: pictures that touch or overlap along x are
     /// one thing. A slot's only picture is one.
-    pub(super) fn runs(&self) -> Vec<Run> {
+    pub(crate) fn runs(&self) -> Vec<Run> {
         if self.places.is_empty() {
             return vec![Run { rect: self.placing.rect, ends: None, more: [false; 2] }];
         }
@@ -132,7 +132,7 @@ const TOUCHING: f64 = 0.5;
 
 /// Pictures that touch.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Run {
+pub(crate) struct Run {
     /// The rectangle around them.
     pub rect: Rect,
     /// The numbers of the places at its left and right end; none where there is one picture alone.

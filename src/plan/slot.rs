@@ -8,6 +8,7 @@ use crate::base::{law, seed};
 use crate::plan::along::{self, Across};
 use crate::plan::jobs::{ArtJob, FogJob, RimJob, RimSpec};
 use crate::plan::lamps::{Around, LampJob};
+use crate::plan::own::{self, Replaced, Stand};
 use crate::plan::places::{self, Ground};
 use crate::plan::rims::{self, aspect};
 use crate::plan::strokes::{self, Drawn};
@@ -158,6 +159,24 @@ impl<'a> SlotPlan<'a> {
                 tones: self.tones,
                 light: self.scene.air.light,
             },
+        })
+    }
+
+    /// Its sheet, where that is a picture of `natural` px; `period` is that of the sheet which it replaces.
+    pub fn own_sheet(&self, natural: Option<&[f64; 2]>, period: Px, order: usize) -> Option<ArtJob> {
+        let place = self.slot.sheet.as_ref().filter(|_| self.slot.fog)?;
+        let natural = *natural?;
+        let [_, tall] = law::strip(self.scene.view, self.scene.travel, self.rate);
+        let replaced = Replaced { size: [period, tall], texels: [texels(period, self.scale), self.tall()] };
+        let Stand { rect, texels, period, wraps } =
+            own::stand(place, natural, &replaced, self.slot.period, self.scale);
+        Some(ArtJob {
+            placing: self.placing(Kind::Fog, order, rect, texels, period),
+            flip: false,
+            wraps,
+            natural,
+            places: Vec::new(),
+            treatment: Treatment::default(),
         })
     }
 

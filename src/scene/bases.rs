@@ -171,7 +171,7 @@ pub(super) fn move_pictures(file: &mut SceneFile, base: &Base) {
     }
     all.extend(places.into_iter().flatten().map(|place| &mut place.entries));
     for entries in all {
-        for path in [key!("slot.art"), key!("slot.strokes"), key!("place.art")] {
+        for path in [key!("slot.art"), key!("slot.strokes"), key!("slot.sheet"), key!("place.art")] {
             if let Some(entry) = entries.get_mut(path)
                 && let Value::Text(own) = &entry.value
                 && let (own, layer) = layered::reference(own)

@@ -243,6 +243,33 @@ impl StrokesPlace {
     }
 }
 
+/// A picture that is a slot's sheet as it is, and where.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+pub struct SheetPlace {
+    /// The file as the scene names it, joined to the scene's folder.
+    #[serde(rename = "sheet")]
+    pub file: PathBuf,
+    /// The layer of a layered file.
+    #[serde(skip)]
+    pub layer: Option<String>,
+    /// Left edge in scene px, with the camera at the start of the travel; that of the layer, if not said.
+    #[serde(rename = "sheet_x")]
+    pub x: Option<Px>,
+    /// Top edge in scene px; that of the layer, if not said.
+    #[serde(rename = "sheet_y")]
+    pub y: Option<Px>,
+    /// Width in scene px; none: the picture's own.
+    #[serde(rename = "sheet_width")]
+    pub width: Option<Px>,
+}
+
+impl SheetPlace {
+    /// Whether nothing says where it stands.
+    pub fn is_open(&self) -> bool {
+        self.x.is_none() && self.y.is_none() && self.width.is_none()
+    }
+}
+
 /// Whether an art repeats along x.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Deserialize)]
 #[serde(from = "FlagOrLength")]
@@ -294,6 +321,9 @@ pub struct Slot {
     /// What is drawn into its fog.
     #[serde(flatten)]
     pub strokes: Option<StrokesPlace>,
+    /// What is its sheet instead of one that is made.
+    #[serde(flatten)]
+    pub sheet: Option<SheetPlace>,
     /// Name that its noise is drawn by; none: its own.
     pub stream: Option<String>,
     /// Seed of its noise, hashed from its own seed or the scene's and its stream.
@@ -343,6 +373,7 @@ impl Slot {
         self.pictures()
             .map(|art| art.file.as_path())
             .chain(self.strokes.as_ref().map(|strokes| strokes.file.as_path()))
+            .chain(self.sheet.as_ref().map(|sheet| sheet.file.as_path()))
     }
 }
 

@@ -443,15 +443,17 @@ fn interpret(
     Ok(Version { revision, text, reading, drawn, pictures, full: OnceLock::new(), opened })
 }
 
-/// A picture of a slot: the slot, the file, its layer, and which of the slot's pictures it is.
-type Shown<'a> = (&'a str, &'a Path, Option<&'a str>, u64);
+/// A picture of a slot: the slot, the file, its layer, and which of the slot's pictures it is; none: its sheet.
+type Shown<'a> = (&'a str, &'a Path, Option<&'a str>, Option<u64>);
 
 /// Which pictures a scene shows besides strokes, whatever the order of its slots: a slot that is moved past another shows the same.
 fn pictures(reading: &Reading) -> BTreeSet<Shown<'_>> {
     let mut all = BTreeSet::new();
     for slot in &reading.scene.slots {
         let arts = slot.pictures().zip(0..);
-        all.extend(arts.map(|(art, at)| (slot.name.as_str(), &*art.file, art.layer.as_deref(), at)));
+        let name = slot.name.as_str();
+        all.extend(arts.map(|(art, at)| (name, &*art.file, art.layer.as_deref(), Some(at))));
+        all.extend(slot.sheet.as_ref().map(|own| (name, &*own.file, own.layer.as_deref(), None)));
     }
     all
 }

@@ -12,6 +12,7 @@ mod projects;
 mod rims;
 mod schemas;
 mod shared;
+mod sheets;
 mod shelves;
 mod stills;
 mod strokes;

@@ -1,11 +1,11 @@
 //! What each stage's key follows from: the numbers that it reads, and no others.
 
 use crate::util::{flat_png, plan, scene_with};
-use fogweft::base::key::Key;
+use fogweft::base::key::Key as Hash;
 use fogweft::base::limits::Limits;
 use fogweft::base::words::Bits;
 use fogweft::plan::Job;
-use fogweft::scene::keys::KEYS;
+use fogweft::scene::keys::{KEYS, Key};
 use fogweft::scene::pictures::{Pictures, Source};
 use fogweft::steps::field::Sampling;
 use std::collections::BTreeMap;
@@ -17,8 +17,9 @@ const TEXT: &str = "view = [192, 108]\ntravel = 96\ncamera = 96\nhorizon = 50\ng
     haze = \"#c0b0a0\"\ntint = 0.3\nfade = \"foot\"\nstrokes = \"strokes.png\"\n\
     [[slot]]\nname = \"near\"\ndepth = 0\n";
 
-/// The stages by a letter each: bands, field, opacity, light, sheet, drawn picture, treated picture, rim.
-type Stages = BTreeMap<char, Key>;
+/// The stages by a letter each: bands, field, opacity, light, sheet, drawn picture, treated picture, rim, and the
+/// sheet that is a picture.
+type Stages = BTreeMap<char, Hash>;
 
 fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
     let scene = scene_with(text, sets);
@@ -30,6 +31,9 @@ fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
         if let Some(place) = &slot.strokes {
             let added = pictures.add_strokes(&slot.name, place, source.clone(), &Limits::default());
             added.expect("strokes");
+        }
+        if slot.sheet.is_some() {
+            pictures.add_sheet(&slot.name, source.clone());
         }
         if slot.art.is_some() {
             pictures.add(&slot.name, source);
@@ -49,8 +53,9 @@ fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
                 all.extend(job.spec.facing_key().map(|key| ('l', key)));
                 all.insert('s', key);
             }
+            Job::Own(_) => drop(all.insert('w', key)),
             Job::Art(job) => {
-                all.insert('d', job.untreated_key(&pictures.hash(slot), plan.blending));
+                all.insert('d', job.untreated_key(&pictures.hash(slot, job.placing.kind), plan.blending));
                 all.insert('t', key);
             }
             Job::Rim(_) => drop(all.insert('r', key)),
@@ -97,24 +102,54 @@ const READ: &[(&str, &str, &str)] = &[
     ("slot.haze", "#a0b0c0", "str"), ("slot.haze_share", "0.9", "str"), ("slot.line", "71", "bfolstr"),
     ("slot.shrink", "0.4", "bfolstr"), ("slot.period", "300", "bfolsr"),
     ("slot.along", "[[0, 1], [90, 2]]", "?folsr"), ("slot.strokes", "other.png", ""), ("slot.strokes_x", "9", "folsr"), ("slot.strokes_y", "33", "folsr"),
+    ("slot.sheet", "other.png", ""), ("slot.sheet_x", "9", ""), ("slot.sheet_y", "33", ""), ("slot.sheet_width", "60", ""),
     ("slot.strokes_width", "60", "folsr"), ("slot.strokes_weight", "0.5", "folsr"), ("slot.strokes_only", "true", "folsr"),
 ];
+
+/// The keys of a scene and its slots.
+fn keys() -> impl Iterator<Item = &'static Key> {
+    KEYS.iter().filter(|key| {
+        !["preset.", "place.", "lamp."].iter().any(|table| key.path.starts_with(table))
+            && key.path != "slot.name"
+    })
+}
+
+/// The path by which an override reaches it, another value, and who reads it.
+fn row(key: &Key) -> (String, &'static str, &'static str) {
+    let row = READ.iter().find(|row| row.0 == key.path);
+    let (path, value, read) = row.unwrap_or_else(|| panic!("who reads {}?", key.path));
+    let own = match (path.strip_prefix("slot."), key.is_step()) {
+        (Some(name), _) => format!("slot.reeds.{name}"),
+        (None, true) => format!("slot.reeds.{path}"),
+        (None, false) => (*path).to_owned(),
+    };
+    (own, value, read)
+}
+
+/// No air, no recipe and no light changes it: how it is drawn larger or smaller, and whether it is there.
+#[test]
+fn a_sheet_that_is_a_picture_follows_from_it_and_its_size_alone() {
+    const SIZE: [&str; 3] = ["air.blending", "slot.sheet_width", "slot.fog"];
+    let text = TEXT.replace("strokes = \"strokes.png\"", "sheet = \"sheet.png\"\nsheet_x = 3");
+    let before = stages(&text, &[], "reeds");
+    assert_eq!(before.keys().collect::<String>(), "drtw");
+    for key in keys().filter(|key| !key.path.starts_with("slot.strokes")) {
+        let (own, value, _) = row(key);
+        let after = stages(&text, &[format!("{own}={value}")], "reeds");
+        assert_eq!(after.get(&'w') != Some(&before[&'w']), SIZE.contains(&key.path), "{own} = {value}");
+        // The rim is solved on it, wherever it stands.
+        if key.path.starts_with("slot.sheet_") {
+            assert_ne!(after[&'r'], before[&'r'], "{own} = {value}");
+        }
+    }
+}
 
 #[test]
 fn a_stage_follows_from_what_it_reads_and_from_nothing_else() {
     let before = stages(TEXT, &[], "reeds");
     assert_eq!(before.keys().collect::<String>(), "bdflorst");
-    for key in KEYS.iter().filter(|key| {
-        !["preset.", "place.", "lamp."].iter().any(|table| key.path.starts_with(table))
-            && key.path != "slot.name"
-    }) {
-        let row = READ.iter().find(|row| row.0 == key.path);
-        let (path, value, read) = row.unwrap_or_else(|| panic!("who reads {}?", key.path));
-        let own = match (path.strip_prefix("slot."), key.is_step()) {
-            (Some(name), _) => format!("slot.reeds.{name}"),
-            (None, true) => format!("slot.reeds.{path}"),
-            (None, false) => (*path).to_owned(),
-        };
+    for key in keys().filter(|key| key.path != "slot.sheet") {
+        let (own, value, read) = row(key);
         let after = stages(TEXT, &[format!("{own}={value}")], "reeds");
         for (stage, key) in &before {
             if *stage == 'b' && read.contains('?') {

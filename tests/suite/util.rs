@@ -109,7 +109,7 @@ pub fn fogs(plan: &Plan) -> Vec<&FogJob> {
         .iter()
         .filter_map(|job| match job {
             Job::Fog(job) => Some(job.as_ref()),
-            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
+            Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
         })
         .collect()
 }

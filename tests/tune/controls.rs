@@ -170,3 +170,45 @@ return [...document.querySelectorAll('#lines .grip')].filter((grip) => grip.quer
         assert_eq!(low, json!([]), "{features:?}");
     }
 }
+
+#[test]
+fn a_sheet_that_is_a_picture_is_shown_and_its_recipe_says_that_it_has_no_effect() {
+    let text = SCENE.replace("name = \"veil\"\n", "name = \"veil\"\nsheet = \"ridge.png\" # by hand\n");
+    let tune = Tune::start(&text);
+    let Some(browser) = open(&tune) else { return };
+    choose(&browser, "veil");
+    let notes = "[...document.querySelectorAll('#controls .inert')].map((one) => one.textContent)";
+    let steps = "[...document.querySelectorAll('#controls summary .note')].filter((one) => one.textContent.includes('no effect')).length";
+    let told = json!(["Its sheet is the picture ridge.png: these have no effect."]);
+    assert_eq!(browser.run(&format!("return {notes}")), told);
+    assert_eq!(browser.run(&format!("return {steps}")), 5);
+    assert_eq!(
+        browser.run("return document.querySelector('[data-key=\"slot.sheet\"] input').value"),
+        "ridge.png"
+    );
+    assert_eq!(
+        browser.run("return document.getElementById('hand').hidden"),
+        true,
+        "nothing can be drawn into it"
+    );
+    // The nearer slot's sheet is one that is made.
+    choose(&browser, "hut");
+    assert_eq!(browser.run(&format!("return {steps}")), 0);
+    let mut page = tune.socket();
+    page.act(json!({ "do": "set", "slot": "veil", "key": "slot.sheet_x", "value": 30.0, "gesture": null }))
+        .unwrap();
+    assert!(
+        page.act(
+            json!({ "do": "set", "slot": "veil", "key": "slot.sheet", "value": "none.png", "gesture": null })
+        )
+        .is_err()
+    );
+    page.act(json!({ "do": "clear", "slot": "veil", "key": "slot.sheet" })).unwrap();
+    choose(&browser, "veil");
+    browser.until(&format!("return {notes}.length === 0 && !document.getElementById('hand').hidden"));
+    page.act(json!({ "do": "undo" })).unwrap();
+    browser.until(&format!("return {notes}.length === 1"));
+    page.act(json!({ "do": "undo" })).unwrap();
+    page.act(json!({ "do": "save" })).unwrap();
+    assert_eq!(tune.file(), text);
+}

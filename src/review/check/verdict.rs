@@ -1,5 +1,6 @@
 //! From figures to plain words: what breaks a limit, what is worth a look, and what to do about it.
 
+use crate::base::placing::Kind;
 use crate::base::units::Camera;
 use crate::plan::{Change, End};
 use crate::review::check::{Finding, FrameFigures, FrameSlot, Report, SheetFigures, SlotFigures};
@@ -63,7 +64,7 @@ fn outline(slot: &SlotFigures, most: f64, ends: &[End]) -> Option<Finding> {
             percent(most),
             worst(slot),
         );
-        let remedy = match ends.iter().find(|end| end.slot == slot.slot) {
+        let remedy = match ends.iter().find(|end| end.slot == slot.slot && end.kind == Kind::Art) {
             // Where a picture is cut off, no fog is meant to set it off.
             Some(end) => {
                 format!("It ends {}: lengthen it or let it repeat first. {}", end.side, remedy(slot))

@@ -8,10 +8,10 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::units::{Camera, Px};
 use crate::plan::{Plan, haze};
 use crate::review::contact::{Contact, Mount};
-use crate::scene::Source;
 use crate::scene::keys::{self, Key, Kind, Value, key, near, shown};
 use crate::scene::pictures::Pictures;
 use crate::scene::read::{self, Reading};
+use crate::scene::{Slot, Source};
 use crate::store::cache::Store;
 use crate::store::maker::Maker;
 use rayon::prelude::*;
@@ -37,6 +37,7 @@ impl Along {
     /// Class `Usage`: the scene has no such slot.
     pub fn seeds(reading: &Reading, slot: &str, count: u32) -> Result<Along> {
         let settings = &reading.slots[place(reading, slot)?];
+        made(reading, slot)?;
         let now = settings.value(key!("slot.seed")).or_else(|| reading.facts.value(key!("seed")));
         let first = match now {
             Some(Value::Whole(seed)) => *seed,
@@ -67,6 +68,9 @@ impl Along {
                 near(name, numbers).map_or(form.to_owned(), |near| format!("Did you mean `{near}`?"));
             argument(format!("a slot has no number {}", shown(name)), remedy)
         })?;
+        if key.is_step() {
+            made(reading, slot)?;
+        }
         let end = |text: &str| {
             let value = key.parse(text).map_err(|wrong| argument(wrong.message, wrong.remedy))?;
             match value {
@@ -97,6 +101,17 @@ impl Along {
     pub fn name(&self) -> &'static str {
         self.key.path.strip_prefix("slot.").unwrap_or(self.key.path)
     }
+}
+
+/// Whether a slot's sheet is made, so that its seed and its recipe change it.
+fn made(reading: &Reading, slot: &str) -> Result<()> {
+    let is_picture = |own: &Slot| own.name == slot && own.sheet.is_some();
+    if !reading.scene.slots.iter().any(is_picture) {
+        return Ok(());
+    }
+    let message =
+        format!("the sheet of {} is a picture, which neither a seed nor the recipe changes", shown(slot));
+    Err(Fault::new(Class::Usage, message).remedy("Vary another slot, or leave out its `sheet`.").into())
 }
 
 /// Draws the scene once for each variation of `slot`, at camera place `camera`, in tiles `width` texels wide.

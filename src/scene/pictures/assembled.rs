@@ -3,6 +3,7 @@
 use crate::base::fault::Result;
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
+use crate::base::placing::Kind as Layer;
 use crate::base::room;
 use crate::base::space::Space;
 use crate::base::words::Blending;
@@ -56,7 +57,7 @@ impl Pictures {
         let mut whole = Picture { size, deep: false, texels };
         let space = Space::new(blending);
         for part in parts {
-            let source = self.source(slot, part.source, limits)?;
+            let source = self.source(slot, Layer::Art, part.source, limits)?;
             let own = (self.content(slot, part.source), part.texels);
             let picture = match drawn.entry(own) {
                 Entry::Occupied(known) => known.into_mut(),

@@ -24,7 +24,8 @@ impl Pictures {
         for slot in &scene.slots {
             let arts = slot.pictures().map(|art| (art.file.as_path(), &art.layer));
             let strokes = slot.strokes.as_ref().map(|strokes| (strokes.file.as_path(), &strokes.layer));
-            for (file, layer) in arts.chain(strokes) {
+            let sheet = slot.sheet.as_ref().map(|sheet| (sheet.file.as_path(), &sheet.layer));
+            for (file, layer) in arts.chain(strokes).chain(sheet) {
                 if layer.is_some() {
                     faults.list.push(layered(file));
                     continue;
@@ -40,6 +41,9 @@ impl Pictures {
             let source = |file: &Path| read.get(file).cloned().flatten();
             for source in slot.pictures().filter_map(|art| source(&art.file)) {
                 pictures.add(&slot.name, source);
+            }
+            if let Some(source) = slot.sheet.as_ref().and_then(|sheet| source(&sheet.file)) {
+                pictures.add_sheet(&slot.name, source);
             }
             if let Some(place) = &slot.strokes
                 && let Some(source) = source(&place.file)

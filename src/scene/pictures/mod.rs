@@ -309,6 +309,8 @@ pub struct Naturals {
     pub arts: BTreeMap<String, Vec<[f64; 2]>>,
     /// What is drawn into their fog, with its natural size in px.
     pub strokes: BTreeMap<String, ([f64; 2], Arc<Drawing>)>,
+    /// Natural sizes of the pictures that are sheets, px.
+    pub sheets: BTreeMap<String, [f64; 2]>,
 }
 
 impl Naturals {

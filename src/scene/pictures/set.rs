@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::key::Key;
 use crate::base::limits::Limits;
+use crate::base::placing::Kind as Layer;
 use crate::base::stamp::Seen;
 use crate::base::words::Blending;
 use crate::scene::pictures::known::Facts;
@@ -18,6 +19,8 @@ use std::sync::{Arc, OnceLock};
 pub struct Pictures {
     /// In the order of [`crate::scene::Slot::pictures`].
     by_slot: BTreeMap<String, Vec<Arc<Art>>>,
+    /// What are sheets as they are.
+    sheets: BTreeMap<String, Arc<Art>>,
     strokes: BTreeMap<String, Strokes>,
 }
 
@@ -90,28 +93,30 @@ impl Pictures {
         Pictures::read(scene, limits, found, &Held::new())
     }
 
-    fn read(scene: &Scene, limits: &Limits, found: Recall<'_>, held: &Held) -> Result<Pictures> {
+    fn read<'a>(scene: &'a Scene, limits: &Limits, found: Recall<'_>, held: &Held) -> Result<Pictures> {
         let mut pictures = Pictures::default();
         let mut faults = Faults::default();
         // A picture that several slots share is read once; its faults are told once.
-        let mut by_file: BTreeMap<(&Path, Option<&str>), Option<Arc<Art>>> = BTreeMap::new();
+        let mut by_file: BTreeMap<(&'a Path, Option<&'a str>), Option<Arc<Art>>> = BTreeMap::new();
         for slot in &scene.slots {
-            let mut arts = Vec::new();
-            for place in slot.pictures() {
-                let art =
-                    by_file.entry((&place.file, place.layer.as_deref())).or_insert_with(|| {
-                        match recall(&place.file, place.layer.as_deref(), limits, found) {
-                            Ok(art) => Some(Arc::new(art)),
-                            Err(found) => {
-                                faults.list.extend(found.list);
-                                None
-                            }
-                        }
-                    });
-                arts.extend(art.clone());
-            }
+            let mut open = |own: (&'a Path, Option<&'a str>)| {
+                let art = by_file.entry(own).or_insert_with(|| {
+                    recall(own.0, own.1, limits, found)
+                        .map_err(|found| faults.list.extend(found.list))
+                        .ok()
+                        .map(Arc::new)
+                });
+                art.clone()
+            };
+            let arts: Vec<Arc<Art>> =
+                slot.pictures().filter_map(|place| open((&place.file, place.layer.as_deref()))).collect();
             if !arts.is_empty() {
                 pictures.by_slot.insert(slot.name.clone(), arts);
+            }
+            if let Some(sheet) =
+                slot.sheet.as_ref().and_then(|place| open((&place.file, place.layer.as_deref())))
+            {
+                pictures.sheets.insert(slot.name.clone(), sheet);
             }
         }
         if let Err(found) = pictures.draw_strokes(scene, limits, held, Detail::Full) {
@@ -165,6 +170,12 @@ impl Pictures {
         self.by_slot.entry(slot.to_owned()).or_default().push(Arc::new(art));
     }
 
+    /// Adds the picture that is the sheet of a slot.
+    pub fn add_sheet(&mut self, slot: &str, source: Source) {
+        let art = Art::read(source.file.clone(), None, Vec::new(), source);
+        self.sheets.insert(slot.to_owned(), Arc::new(art));
+    }
+
     /// Adds the strokes of a slot.
     ///
     /// # Errors
@@ -188,12 +199,22 @@ impl Pictures {
             .strokes
             .iter()
             .map(|(slot, strokes)| (slot.clone(), (strokes.art.facts.natural, Arc::clone(&strokes.drawing))));
-        Naturals { arts, strokes: strokes.collect() }
+        let sheets = self.sheets.iter().map(|(slot, art)| (slot.clone(), art.facts.natural)).collect();
+        Naturals { arts, strokes: strokes.collect(), sheets }
     }
 
-    /// BLAKE3 of a slot's pictures, in hexadecimal, with a blank between; empty if it has none.
-    pub fn hash(&self, slot: &str) -> String {
-        let hashes = self.by_slot.get(slot).into_iter().flatten().map(|art| art.facts.hash.as_str());
+    /// The pictures of a slot that are drawn as a layer of the kind: its art, or its sheet.
+    fn of(&self, slot: &str, kind: Layer) -> &[Arc<Art>] {
+        match kind {
+            Layer::Fog => self.sheets.get(slot).map(std::slice::from_ref).unwrap_or_default(),
+            Layer::Art => self.by_slot.get(slot).map(Vec::as_slice).unwrap_or_default(),
+            Layer::Rim | Layer::Lamp => &[],
+        }
+    }
+
+    /// BLAKE3 of a slot's pictures, in hexadecimal, with a blank between; empty if it has none. Those of its art, or of its sheet.
+    pub fn hash(&self, slot: &str, kind: Layer) -> String {
+        let hashes = self.of(slot, kind).iter().map(|art| art.facts.hash.as_str());
         hashes.collect::<Vec<_>>().join(" ")
     }
 
@@ -206,12 +227,12 @@ impl Pictures {
             .unwrap_or_default()
     }
 
-    /// The picture of a slot at place `at` of [`crate::scene::Slot::pictures`], read if it wasn't yet.
+    /// The picture of a slot at place `at` of [`crate::scene::Slot::pictures`], read if it wasn't yet; or the one that is its sheet.
     ///
     /// # Errors
     /// If it can't be read, or is no longer what it was when the run began.
-    pub fn source(&self, slot: &str, at: usize, limits: &Limits) -> Result<&Source> {
-        let Some(art) = self.by_slot.get(slot).and_then(|arts| arts.get(at)) else {
+    pub fn source(&self, slot: &str, kind: Layer, at: usize, limits: &Limits) -> Result<&Source> {
+        let Some(art) = self.of(slot, kind).get(at) else {
             return Err(Fault::new(Class::Picture, format!("the slot {slot} has no picture")).into());
         };
         if let Some(source) = art.source.get() {
@@ -245,12 +266,14 @@ impl Pictures {
     }
 
     fn all(&self) -> impl Iterator<Item = &Arc<Art>> {
-        self.by_slot.values().flatten().chain(self.strokes.values().map(|strokes| &strokes.art))
+        let own = self.by_slot.values().flatten().chain(self.sheets.values());
+        own.chain(self.strokes.values().map(|strokes| &strokes.art))
     }
 
     /// What is known of the pictures, by the keys that later runs look for.
     pub fn facts(&self) -> impl Iterator<Item = (Key, &Facts)> {
-        self.by_slot.values().flatten().flat_map(|art| art.keys.iter().map(|key| (*key, &art.facts)))
+        let own = self.by_slot.values().flatten().chain(self.sheets.values());
+        own.flat_map(|art| art.keys.iter().map(|key| (*key, &art.facts)))
     }
 
     /// The files, each once.

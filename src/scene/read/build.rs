@@ -9,7 +9,7 @@ use crate::scene::places::PlaceTable;
 use crate::scene::read::{Input, Layer, Reading, Resolved, layer_of, winner};
 use crate::scene::recipe::shelf::{Preset, default_preset};
 use crate::scene::{Repeat, Sampled, Scene, Slot, lamps, layered, places};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Lightness of a dark rim over that of the haze.
 pub(crate) const DARK: f64 = 0.3;
@@ -158,15 +158,9 @@ fn slot(
     if own.value(key!("slot.visible")) == Some(&Value::Flag(false)) {
         own.settings.remove(key!("slot.art"));
     }
-    let strokes = own.value(key!("slot.strokes")).and_then(Value::text).unwrap_or_default();
-    let (path, strokes_layer) = layered::reference(strokes);
-    let (strokes_file, strokes_layer) = (folder.join(path), strokes_layer.map(str::to_owned));
-    if let Some(held) =
-        strokes_layer.as_ref().and_then(|layer| input.layered.get(&strokes_file)?.find(layer).ok())
-    {
-        own.fill(key!("slot.strokes_x"), Value::Number(held.x as f64), Layer::Default);
-        own.fill(key!("slot.strokes_y"), Value::Number(held.y as f64), Layer::Default);
-    }
+    let mut named = |path, place| named(&mut own, path, place, folder, input);
+    let strokes = named(key!("slot.strokes"), [key!("slot.strokes_x"), key!("slot.strokes_y")]);
+    let sheet = named(key!("slot.sheet"), [key!("slot.sheet_x"), key!("slot.sheet_y")]);
     for key in keys::of(Section::Slot) {
         if let Some(value) = key.default() {
             own.fill(key.path, value, Layer::Default);
@@ -185,10 +179,31 @@ fn slot(
         (art.file, art.layer) = (file, layer);
     }
     slot.seed = seed::derive(slot.seed, slot.stream.as_ref().unwrap_or(&slot.name));
-    if let Some(strokes) = &mut slot.strokes {
-        (strokes.file, strokes.layer) = (strokes_file, strokes_layer);
+    if let Some(own) = &mut slot.strokes {
+        (own.file, own.layer) = strokes;
+    }
+    if let Some(own) = &mut slot.sheet {
+        (own.file, own.layer) = sheet;
     }
     Ok(slot)
+}
+
+/// The file, in the scene's folder, and the layer that a slot names under a key; where the layer lies is what the keys of its `place` are else.
+fn named(
+    own: &mut Resolved,
+    path: &str,
+    place: [&'static str; 2],
+    folder: &Path,
+    input: &Input,
+) -> (PathBuf, Option<String>) {
+    let (path, layer) = layered::reference(own.value(path).and_then(Value::text).unwrap_or_default());
+    let (file, layer) = (folder.join(path), layer.map(str::to_owned));
+    if let Some(held) = layer.as_ref().and_then(|layer| input.layered.get(&file)?.find(layer).ok()) {
+        for (key, at) in place.into_iter().zip([held.x, held.y]) {
+            own.fill(key, Value::Number(at as f64), Layer::Default);
+        }
+    }
+    (file, layer)
 }
 
 /// How the pictures of a slot without one of its own repeat.

@@ -30,6 +30,7 @@ pub(super) fn all(
     frames(written, reader);
     lamps::check(written, reader);
     places::check(written, reader);
+    own_sheets(written, reader);
     moods::check(written, reader);
     pictures(written, file, options, reader)
 }
@@ -191,6 +192,23 @@ pub(super) fn air(written: &SceneFile, presets: &BTreeMap<String, Preset>, reade
     );
 }
 
+/// A sheet is either made, with what is drawn into it, or a picture.
+fn own_sheets(written: &SceneFile, reader: &mut Reader<'_>) {
+    for slot in &written.slots {
+        let given = |path| slot.entries.get(path);
+        let (Some(sheet), Some(strokes)) = (given(key!("slot.sheet")), given(key!("slot.strokes"))) else {
+            continue;
+        };
+        let of = slot.name().map(|name| format!(" {}", shown(name))).unwrap_or_default();
+        reader.fault(
+            Class::Scene,
+            later(&sheet.place, Some(&strokes.place)),
+            format!("the slot{of} has both `sheet` and `strokes`, but nothing is drawn into a sheet that is a picture"),
+            "Leave out one of them; or draw the strokes into the picture.",
+        );
+    }
+}
+
 /// Pictures must lie in the scene's folder and be there. Returns what the layered files among them hold.
 fn pictures(
     written: &SceneFile,
@@ -204,7 +222,7 @@ fn pictures(
     // A file that many slots share is looked at once.
     let mut there: HashMap<&str, bool> = HashMap::new();
     let mut layered: BTreeMap<PathBuf, Layered> = BTreeMap::new();
-    let files = [key!("slot.art"), key!("slot.strokes")];
+    let files = [key!("slot.art"), key!("slot.strokes"), key!("slot.sheet")];
     let of_slot = |slot: &SlotTable| -> Vec<Entry> {
         let own = files.iter().filter_map(|key| slot.entries.get(*key));
         let places = slot.places.iter().filter_map(|place| place.entries.get(key!("place.art")));

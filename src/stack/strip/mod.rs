@@ -128,7 +128,11 @@ impl Stack<'_> {
         let placing = match &files[at] {
             Job::Fog(job) if job.moves() && matches!(side, Side::Across) => &job.placing,
             Job::Fog(_) => return Way::Stretched,
-            Job::Art(job) => &job.placing,
+            // What is painted for its places isn't seen twice.
+            Job::Own(job) if matches!(side, Side::Across) && self.is_for_places(&job.placing) => {
+                return Way::Stretched;
+            }
+            Job::Art(job) | Job::Own(job) => &job.placing,
             Job::Rim(_) | Job::Lamp(_) => {
                 let art = files.iter().filter(|job| matches!(job, Job::Art(_))).find(same);
                 art.unwrap_or(&files[at]).placing()
@@ -152,6 +156,12 @@ impl Stack<'_> {
         Way::Moved(mapping.to(middle) - middle)
     }
 
+    /// Whether a sheet that repeats comes round nowhere in view.
+    fn is_for_places(&self, placing: &Placing) -> bool {
+        let [wide, _] = law::strip(self.plan.view, self.plan.travel, placing.pan_rate);
+        placing.period.is_some_and(|period| period >= wide)
+    }
+
     /// The texels of the job `at` as exactly as they are known.
     fn drawn(&self, at: usize) -> Picture {
         let size = self.placing(at).texels;
@@ -165,11 +175,12 @@ impl Stack<'_> {
         let files = &self.plan.files;
         let same = |other: &usize| files[*other].placing().slot == files[at].placing().slot;
         let art = (0..files.len()).filter(|at| matches!(files[*at], Job::Art(_))).find(same);
-        let picture =
-            art.filter(|_| !matches!(files[at], Job::Fog(_))).and_then(|art| match &self.made[art] {
+        let picture = art.filter(|_| !matches!(files[at], Job::Fog(_) | Job::Own(_))).and_then(|art| {
+            match &self.made[art] {
                 Some(Made::Picture(picture)) => Some((art, picture)),
                 _ => None,
-            });
+            }
+        });
         let placing = self.placing(picture.map_or(at, |(art, _)| art));
         let Placing { rect, texels, .. } = placing;
         let (from, long, count, view) = match side {

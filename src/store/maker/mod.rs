@@ -4,11 +4,11 @@
 mod rims;
 mod stages;
 
-use crate::base::fault::{Faults, Result};
+use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::key::KeyWriter;
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
-use crate::base::placing::Placing;
+use crate::base::placing::{Kind, Placing};
 use crate::base::progress::{Progress, Silent, Stage, stage};
 use crate::base::units::Camera;
 use crate::base::words::{Bits, Blending};
@@ -136,7 +136,7 @@ impl<'a> Maker<'a> {
             Job::Fog(job) => Made::Sheet(self.sheet(&job.spec, room)),
             Job::Rim(_) => return Ok(None),
             Job::Lamp(job) => Made::Lamp(self.lamp(&job.spec, room)),
-            Job::Art(job) => {
+            Job::Art(job) | Job::Own(job) => {
                 Made::Picture(self.picture(job, plan.blending, request, request.files.get(&at))?)
             }
         };
@@ -160,11 +160,11 @@ impl<'a> Maker<'a> {
                 let grid = job.spec.field.sampled(Sampling::Reduced);
                 cols * rows + 2 * grid.cols * grid.rows
             }
-            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0,
+            Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0,
         };
         let is_new = |at: &&usize| match &plan.files[**at] {
             Job::Fog(job) => !self.store.has(&FieldStage(&job.spec.field)),
-            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => false,
+            Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => false,
         };
         let planes = plan.files.iter().map(samples).sum::<usize>() <= MOST_IN_ALL;
         Room { bands: planes || due.iter().filter(is_new).count() == 1, planes }
@@ -230,12 +230,12 @@ impl<'a> Maker<'a> {
     /// Those of reading and drawing it.
     pub fn untreated(&self, job: &ArtJob, blending: Blending, pictures: &Pictures) -> Result<Arc<Picture>> {
         let placing = &job.placing;
-        let key = job.untreated_key(&pictures.hash(&placing.slot), blending);
+        let key = job.untreated_key(&pictures.hash(&placing.slot, placing.kind), blending);
         if let Some(picture) = self.store.get(key) {
             return Ok(picture);
         }
         let picture = if job.places.is_empty() {
-            let source = pictures.source(&placing.slot, 0, self.limits)?;
+            let source = pictures.source(&placing.slot, placing.kind, 0, self.limits)?;
             let mut picture = source.draw(placing.texels, job.flip, job.wraps, blending, self.limits)?;
             if source.kind == pictures::Kind::Png && source.natural == placing.texels.map(f64::from) {
                 // All others have been drawn afresh, with colours everywhere.
@@ -247,6 +247,12 @@ impl<'a> Maker<'a> {
             let whole = (placing.texels, job.wraps);
             pictures.assembled(&placing.slot, &parts, whole, blending, self.limits)?
         };
+        if placing.kind == Kind::Fog && picture.texels.iter().all(|texel| texel[3] == 0) {
+            let file = &pictures.source(&placing.slot, placing.kind, 0, self.limits)?.file;
+            let message = format!("slot {}: the picture that is its sheet shows nothing", placing.slot);
+            let remedy = "Paint on it; or leave out `sheet`, and the sheet is made.";
+            return Err(Fault::new(Class::Picture, message).in_file(file).remedy(remedy).into());
+        }
         let picture = Arc::new(picture);
         self.store.put(key, &picture);
         Ok(picture)
@@ -262,7 +268,7 @@ impl<'a> Maker<'a> {
         if light.nothing() {
             return Ok(untreated);
         }
-        let own = job.untreated_key(&pictures.hash(&job.placing.slot), blending);
+        let own = job.untreated_key(&pictures.hash(&job.placing.slot, job.placing.kind), blending);
         let key = KeyWriter::new("lit").part("picture", &own).part("light", &light.key()).key();
         if let Some(picture) = self.store.get(key) {
             return Ok(picture);
@@ -280,7 +286,8 @@ impl<'a> Maker<'a> {
         request: &Request<'_>,
         file: Option<&(PathBuf, String)>,
     ) -> Result<Arc<Picture>> {
-        let key = job.key(&request.pictures.hash(&job.placing.slot), blending, request.bits);
+        let key =
+            job.key(&request.pictures.hash(&job.placing.slot, job.placing.kind), blending, request.bits);
         if let Some(picture) = self.store.get(key) {
             return Ok(picture);
         }

@@ -18,7 +18,7 @@ impl Maker<'_> {
         let plan = stack.plan();
         let rim = |at: &usize| match &plan.files[*at] {
             Job::Rim(job) => Some((*at, &**job)),
-            Job::Fog(_) | Job::Art(_) | Job::Lamp(_) => None,
+            Job::Fog(_) | Job::Own(_) | Job::Art(_) | Job::Lamp(_) => None,
         };
         let rims: Vec<(usize, &RimJob)> = due.iter().filter_map(rim).collect();
         let keys = if rims.is_empty() { Vec::new() } else { plan.keys(request.pictures, request.bits) };
@@ -72,7 +72,7 @@ impl Maker<'_> {
     ) -> Result<bool> {
         let due = unsolved.iter().filter_map(|at| match &stack.plan.files[*at] {
             Job::Rim(job) => Some((*at, &**job)),
-            Job::Fog(_) | Job::Art(_) | Job::Lamp(_) => None,
+            Job::Fog(_) | Job::Own(_) | Job::Art(_) | Job::Lamp(_) => None,
         });
         let due: Vec<(usize, &RimJob)> = due.collect();
         let place = |name: &str| {

@@ -1,6 +1,7 @@
 //! The outputs that a run is to leave, each with the key of all that makes it: two equal keys mean the same bytes.
 
 use crate::base::key::{Key, KeyPart, KeyWriter, OUTPUT_VERSION};
+use crate::base::placing::Placing;
 use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::output::Effort;
@@ -106,6 +107,7 @@ impl Outputs<'_> {
         let mut settings = match job {
             Job::Fog(job) => self.settings_of_fog(job),
             Job::Rim(job) => self.settings_of_rim(at, job),
+            Job::Own(job) => self.settings_of_own(job),
             Job::Art(job) => self.settings_of_art(job),
             Job::Lamp(job) => self.settings_of_lamps(job),
         };
@@ -173,6 +175,9 @@ impl Outputs<'_> {
                 .part("slot", placing.slot.as_str())
                 .part("file", placing.path.as_str())
                 .part("depth", &placing.depth);
+        }
+        if form == Also::Ora {
+            key = key.part("layers", "named with fingerprints");
         }
         if form == Also::Pan {
             key = key.part("width", &pan.width).part("frames", &pan.frames).part("delay", &pan.delay);
@@ -278,6 +283,16 @@ impl Outputs<'_> {
         settings
     }
 
+    /// Those of a sheet that is a picture.
+    fn settings_of_own(&self, job: &ArtJob) -> Settings {
+        let Placing { slot, kind, .. } = &job.placing;
+        let wanted =
+            |key: &str| key.starts_with("slot.sheet") || key.starts_with("texture.") || key == "air.blending";
+        let mut settings = self.scene_settings.pick(slot, wanted);
+        settings.insert(why::SHEET.to_owned(), self.pictures.hash(slot, *kind));
+        settings
+    }
+
     fn settings_of_art(&self, job: &ArtJob) -> Settings {
         const OTHERS: [&str; 11] = [
             "slot.name",
@@ -297,10 +312,11 @@ impl Outputs<'_> {
                 && key != "slot.fog"
                 && key != "slot.along"
                 && !key.starts_with("slot.strokes")
+                && !key.starts_with("slot.sheet")
                 && !OTHERS.contains(&key)
         };
         let mut settings = self.scene_settings.pick(&job.placing.slot, wanted);
-        settings.insert(why::PICTURE.to_owned(), self.pictures.hash(&job.placing.slot));
+        settings.insert(why::PICTURE.to_owned(), self.pictures.hash(&job.placing.slot, job.placing.kind));
         for place in &job.places {
             let ([x, y], [width, height]) = (place.part.corner, place.part.texels);
             let mirrored = if place.flip { " mirrored" } else { "" };

@@ -22,6 +22,9 @@ const GAP: &str = "plan.gap";
 /// The key of the content of what is drawn into a sheet.
 pub(super) const STROKES: &str = "plan.strokes";
 
+/// The key of the content of a picture that is a sheet.
+pub(super) const SHEET: &str = "plan.sheet";
+
 /// Most changes that are named.
 const MOST: usize = 3;
 
@@ -67,6 +70,11 @@ pub fn why(old: &Settings, new: &Settings) -> String {
     if old.is_empty() {
         return "its inputs changed".to_owned();
     }
+    match [old, new].map(|settings| settings.contains_key(SHEET)) {
+        [false, true] => return "a picture is its sheet now".to_owned(),
+        [true, false] => return "no picture is its sheet any more".to_owned(),
+        _ => {}
+    }
     let keys: std::collections::BTreeSet<&String> = old.keys().chain(new.keys()).collect();
     let changed: Vec<&String> = keys.into_iter().filter(|key| old.get(*key) != new.get(*key)).collect();
     let (derived, direct): (Vec<&String>, Vec<&String>) =
@@ -75,7 +83,11 @@ pub fn why(old: &Settings, new: &Settings) -> String {
     let (layers, own): (Vec<&String>, Vec<&String>) =
         direct.into_iter().partition(|key| key.starts_with(LAYER));
     let direct = [own, layers].concat();
-    let contents = [(PICTURE, "its picture changed"), (STROKES, "its strokes changed")];
+    let contents = [
+        (PICTURE, "its picture changed"),
+        (STROKES, "its strokes changed"),
+        (SHEET, "the picture that is its sheet changed"),
+    ];
     let mut parts: Vec<String> = direct.iter().map(|key| change(key, old, new)).collect();
     // A preset brings many numbers along; it is the cause.
     if let Some(at) = direct.iter().position(|key| *key == "slot.preset") {

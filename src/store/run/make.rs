@@ -137,7 +137,7 @@ impl Run<'_> {
         }
         let file = |(at, job): (usize, &Job)| {
             let wanted = &self.jobs[at];
-            let as_drawn = matches!(job, Job::Art(_)) && shape(at).is_some_and(Shape::is_whole);
+            let as_drawn = matches!(job, Job::Art(_) | Job::Own(_)) && shape(at).is_some_and(Shape::is_whole);
             Some((at, as_drawn.then(|| self.standing(wanted))??))
         };
         self.plan.files.iter().enumerate().filter_map(file).collect()

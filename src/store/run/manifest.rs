@@ -295,11 +295,11 @@ fn entry(plan: &Plan, job: &Job, tile: &Tile, written: &Written) -> Entry {
         drift: plan.drift_of(job),
         optical_depth: match job {
             Job::Fog(job) => Some(job.optical_depth),
-            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
+            Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
         },
         clear_depth: match job {
             Job::Fog(job) => Some(job.clear_depth),
-            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
+            Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
         },
         opaque: written.opaque,
         hash: written.hash.clone(),

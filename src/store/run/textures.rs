@@ -2,7 +2,7 @@
 
 use crate::base::fault::Result;
 use crate::base::key::{Key, KeyWriter};
-use crate::base::placing::{Kind, Placing};
+use crate::base::placing::Placing;
 use crate::base::words::Alpha;
 use crate::output;
 use crate::output::texture::{Band, Shape, Tile};
@@ -224,11 +224,9 @@ pub(super) fn wanted(
     shape: &Shape,
     frames: u32,
 ) -> Vec<(Of, Wanted)> {
-    let placing = plan.files[job].placing();
-    let frames = if placing.kind == Kind::Fog { frames.max(1) } else { 1 };
-    let way = match &plan.files[job] {
-        Job::Fog(job) => job.spec.field.recipe.bands.way(plan.loop_seconds),
-        Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => [0.0; 2],
+    let (frames, way) = match &plan.files[job] {
+        Job::Fog(job) => (frames.max(1), job.spec.field.recipe.bands.way(plan.loop_seconds)),
+        Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => (1, [0.0; 2]),
     };
     let mut all = Vec::new();
     for (tile, cut) in shape.tiles.iter().enumerate() {

@@ -48,7 +48,7 @@ pub(super) fn scales(version: &Version, zoomed: bool) -> [f64; 2] {
 pub(super) fn bare(maker: &Maker<'_>, plan: &Plan, version: &Version) -> Result<Vec<Option<Arc<Picture>>>> {
     let drawn = |job: &Job| match job {
         Job::Art(job) => maker.lit(job, plan.blending, &version.pictures).map(Some),
-        Job::Fog(_) | Job::Rim(_) | Job::Lamp(_) => Ok(None),
+        Job::Fog(_) | Job::Own(_) | Job::Rim(_) | Job::Lamp(_) => Ok(None),
     };
     let all: Vec<Result<Option<Arc<Picture>>>> = plan.files.par_iter().map(drawn).collect();
     Faults::gather(all)
@@ -165,7 +165,7 @@ impl Draft {
     pub fn rims(&self, store: &Store) -> Vec<Option<Arc<RimPicture>>> {
         let find = |(job, key): (&Job, &Key)| match job {
             Job::Rim(job) => RimPicture::find(store, key, job),
-            Job::Fog(_) | Job::Art(_) | Job::Lamp(_) => None,
+            Job::Fog(_) | Job::Own(_) | Job::Art(_) | Job::Lamp(_) => None,
         };
         self.plan.files.iter().zip(&self.keys).map(find).collect()
     }
@@ -224,13 +224,15 @@ impl Draft {
     ) -> Option<(&'a Placing, Source<'a>)> {
         let job = &self.plan.files[at];
         match job {
-            Job::Fog(_) | Job::Rim(_) | Job::Lamp(_) if view.bare => None,
+            Job::Fog(_) | Job::Own(_) | Job::Rim(_) | Job::Lamp(_) if view.bare => None,
             Job::Rim(_) => {
                 let rim = rims.get(at)?.as_ref()?;
                 Some((&rim.placing, Source::Picture(&rim.picture)))
             }
             Job::Art(_) if view.bare => Some((job.placing(), Source::Picture(self.bare[at].as_ref()?))),
-            Job::Fog(_) | Job::Art(_) | Job::Lamp(_) => Some((job.placing(), layers[at].as_ref()?.source())),
+            Job::Fog(_) | Job::Own(_) | Job::Art(_) | Job::Lamp(_) => {
+                Some((job.placing(), layers[at].as_ref()?.source()))
+            }
         }
     }
 
@@ -239,7 +241,7 @@ impl Draft {
         let maker = Maker::new(store, limits);
         let means = |job: &Job| match job {
             Job::Fog(job) => Some(RowMeans::new(&maker.density(&job.spec.field))),
-            Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
+            Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
         };
         (self.plan.files.iter().map(means).collect(), COARSE * self.plan.scale)
     }

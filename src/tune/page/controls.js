@@ -1,6 +1,6 @@
 // The controls of the chosen slot or of the whole scene, in groups: first what is used most, the rest folded.
 import { Field } from "./field.js";
-import { helpOf, nameOf, neighbours, sheetOf } from "./words.js";
+import { helpOf, nameOf, neighbours, ownSheet, sheetOf } from "./words.js";
 
 const by = (id) => document.getElementById(id);
 
@@ -12,6 +12,7 @@ const OF_SLOT = [
   ["Place, seed and preset", null],
   ["Picture", ["art", "x", "y", "width", "visible", "repeat", "flip", "cast", "exposure", "keep", "tint", "fade", "fade_from", "fade_over", "fade_curve"]],
   ["Strokes", ["strokes", "strokes_x", "strokes_y", "strokes_width", "strokes_weight", "strokes_only"]],
+  ["Own sheet", ["sheet", "sheet_x", "sheet_y", "sheet_width"]],
   ["Lines and period", ["line", "shrink", "period", "haze_share", "clear"]],
 ];
 const STEP_WORDS = { bands: "layered noise", falloff: "shape over height", smear: "directional blur", soften: "Gaussian blur", grade: "colour and opacity" };
@@ -48,11 +49,12 @@ function groups(page) {
   const table = (name) => rest.filter((key) => key.table === name);
   const steps = page.steps.map((step, at) => ({ title: `${at + 1} ${step}`, note: STEP_WORDS[step], keys: table(step) }));
   if (page.subject) {
-    const own = table("slot");
+    const slots = table("slot");
     const named = new Set(OF_SLOT.flatMap(([, names]) => names ?? []));
-    const groups = OF_SLOT.map(([title, names]) => ({ title, keys: own.filter((key) => (names ? names.includes(key.name) : !named.has(key.name))) }));
+    const groups = OF_SLOT.map(([title, names]) => ({ title, keys: slots.filter((key) => (names ? names.includes(key.name) : !named.has(key.name))) }));
     const [place, ...others] = groups;
-    return [place, ...steps.map((group) => ({ ...group, note: `${group.note}, ${sheetOf(page, page.subject)}` })), ...others];
+    const own = ownSheet(page, page.subject);
+    return [place, ...steps.map((group) => ({ ...group, note: own ? "no effect: its sheet is a picture" : `${group.note}, ${sheetOf(page, page.subject)}` })), ...others];
   }
   return [
     { title: "Air", note: "colours, anchor, drift", keys: table("air") },
@@ -85,6 +87,8 @@ function sheets(page) {
     const title = element("h3", "", slot ? sheetOf(page, slot) : "nothing in front");
     title.prepend(element("span", "note", `${word}: `));
     side.append(title);
+    const own = slot && ownSheet(page, slot);
+    if (own) side.append(element("p", "inert", `Its sheet is the picture ${own}: these have no effect.`));
     if (slot) side.append(...keysOf(page, MOST).map((key) => field(page, key, slot, true)));
     return side;
   });
@@ -117,7 +121,7 @@ function build(page) {
 export function showControls(page) {
   if (!page.state || page.keys.length === 0) return;
   // Sheets are called after their neighbours.
-  const subject = page.subject ? JSON.stringify([page.subject, neighbours(page, page.subject)]) : "";
+  const subject = page.subject ? JSON.stringify([page.subject, neighbours(page, page.subject), ...page.state.slots.map(({ name }) => ownSheet(page, name))]) : "";
   if (shown !== subject) {
     shown = subject;
     build(page);

@@ -2,6 +2,7 @@
 import { on, send, gesture, gestureEnds } from "./wire.js";
 import { view, placeOf } from "./view.js";
 import { useTool } from "./stage.js";
+import { ownSheet } from "./words.js";
 
 const by = (id) => document.getElementById(id);
 /** Most points of a stroke that are sent; beyond, every other one is left out. */
@@ -76,7 +77,8 @@ function choose(id) {
 
 /** Shows what draws while a slot with fog is chosen. */
 export function showHand() {
-  const drawable = Boolean(page?.subject);
+  // Nothing is drawn into a sheet that is a picture.
+  const drawable = Boolean(page?.subject) && !ownSheet(page, page.subject);
   by("hand").hidden = !drawable;
   if (!drawable && tool) useTool(null);
 }

@@ -23,6 +23,7 @@ const HELP = {
   "slot.art": "The picture that stands here.",
   "slot.along": "How dense this fog is along the travel, besides the air's own curve: places and factors, like 0: 1, 4000: 3. It is drawn under the picture.",
   "air.along": "How dense all fog is along the travel: places and factors, like 0: 1, 4000: 3. It is drawn under the picture.",
+  "slot.sheet": "A picture that is its sheet as it is, instead of one that is made: neither the recipe nor the air changes it.",
   "slot.strokes": "A picture of strokes that become its fog: white adds, black clears.",
 };
 
@@ -40,6 +41,11 @@ export function neighbours(page, name) {
   const slots = [...page.slots.values()].map((slot, at) => [depthOf(slot), at, slot.name]).sort(([a, i], [b, j]) => a - b || j - i).map(([, , one]) => one);
   const at = slots.indexOf(name);
   return { nearer: slots[at - 1] ?? null, farther: slots[at + 1] ?? null };
+}
+
+/** The picture that is a slot's sheet; none where that is made. */
+export function ownSheet(page, name) {
+  return page.slots.get(name)?.values["slot.sheet"]?.[0] ?? null;
 }
 
 /** A slot's sheet, by what it hangs between: it stands for the air behind the slot. */
