@@ -14,6 +14,7 @@ mod painted;
 mod paintings;
 mod places;
 mod preview;
+mod sheets;
 mod strip;
 mod svg;
 mod texture;

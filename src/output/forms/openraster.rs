@@ -11,9 +11,9 @@ use crate::base::units::{Camera, Scale};
 use crate::base::words::{Bits, Blending};
 use crate::output::forms::escaped;
 use crate::output::{Effort, encode_channels};
-use crate::scene::layered::{AGAIN, BACKDROP};
+use crate::scene::layered::{AGAIN, BACKDROP, BY_HAND, MADE, fingerprint};
 use crate::stack::compositor::{self, Compositor, Exact, Pixels, Place};
-use crate::stack::{Source, Stack};
+use crate::stack::{Made, Source, Stack};
 use rayon::prelude::*;
 use std::io::{Cursor, Write};
 use zip::write::SimpleFileOptions;
@@ -38,7 +38,8 @@ pub fn bytes(stack: &Stack<'_>, effort: Effort) -> Result<Vec<u8>> {
         .into_par_iter()
         .flat_map_iter(|index| {
             let placing = stack.placing(index);
-            layers(stack.texels(index, Bits::Eight), placing, canvas, plan.scale, index)
+            let by_hand = matches!(stack.made[index], Some(Made::Picture(_)));
+            layers(stack.texels(index, Bits::Eight), (placing, by_hand), canvas, plan.scale, index)
         })
         .collect();
     let backdrop = plan.backdrop.to_codes();
@@ -73,17 +74,28 @@ fn ending(kind: Kind) -> &'static str {
     }
 }
 
-/// The layer of a picture; and where it repeats, one of its places to the left and one of those to the right, as far as in view.
+/// The layer of a picture, which somebody painted or not; and where it repeats, one of its places to the left and one of those to the right, as far as in view.
 ///
 /// Art that repeats has one of them even if none is in view: its name says the distance.
-fn layers(texels: Owned, placing: &Placing, canvas: [u32; 2], scale: Scale, index: usize) -> Vec<Layer> {
+fn layers(
+    texels: Owned,
+    (placing, by_hand): (&Placing, bool),
+    canvas: [u32; 2],
+    scale: Scale,
+    index: usize,
+) -> Vec<Layer> {
     let samples = match texels {
         Owned::Eight { samples, .. } => samples,
         Owned::Sixteen { samples, .. } => samples.iter().map(|code| (code >> 8) as u8).collect(),
     };
     let place = Place::new(placing, placing.texels, scale, Camera::default());
+    let made = match placing.kind {
+        Kind::Fog | Kind::Rim if by_hand => format!("{MADE}{BY_HAND}"),
+        Kind::Fog | Kind::Rim => format!("{MADE}{}", fingerprint(placing.texels[0], &samples)),
+        Kind::Art | Kind::Lamp => String::new(),
+    };
     let own = Layer {
-        name: format!("{}{} depth {}", placing.slot, ending(placing.kind), placing.depth),
+        name: format!("{}{} depth {}{made}", placing.slot, ending(placing.kind), placing.depth),
         src: format!("data/layer{index:03}.png"),
         at: [place.left(0), place.top()],
         size: placing.texels,

@@ -2,7 +2,10 @@
 //!
 //! Source: OpenRaster file layout and layer stack specification, draft 0.0.5.
 
+mod made;
 mod stack;
+
+pub use made::{BY_HAND, MADE, fingerprint, without_made};
 
 use crate::base::fault::{Class, Fault};
 use crate::base::files::why;
@@ -62,9 +65,10 @@ impl Layer {
     }
 }
 
-/// A name without its depth, and the depth: `reeds depth 120`.
+/// A name without its depth, and the depth: `reeds depth 120`. What says of a sheet how it was made goes with the depth.
 pub fn named(whole: &str) -> (&str, Option<f64>) {
     let words = || {
+        let (whole, _) = without_made(whole);
         let (rest, number) = whole.trim_end().rsplit_once(char::is_whitespace)?;
         let (name, word) = rest.trim_end().rsplit_once(char::is_whitespace)?;
         let depth: f64 = number.parse().ok().filter(|depth: &f64| depth.is_finite())?;

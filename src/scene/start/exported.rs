@@ -51,7 +51,7 @@ pub(super) fn open(folder: &Path, limits: &Limits) -> Result<Painting> {
 fn layer(name: &str, depth: Option<f64>, at: [i64; 2]) -> Painted {
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
     let (own, said) = layered::named(stem);
-    Painted::new(own, depth.or(said), at, Picture::File(name.to_owned()))
+    Painted::new(own, depth.or(said), at, Picture::File(name.to_owned())).called(stem)
 }
 
 /// Pictures of one size: the canvas. Their names' order is the painter's, from far to near.
@@ -166,12 +166,8 @@ fn stacked(folder: &Path, limits: &Limits) -> Result<Painting> {
             check::art_path(&part.src, 0).map_err(|unfit| {
                 Fault::new(Class::Picture, unfit.message).in_file(&file).remedy(unfit.remedy)
             })?;
-            painting.layers.push(Painted::new(
-                name,
-                depth,
-                [found.x, found.y],
-                Picture::File(part.src.clone()),
-            ));
+            let picture = Picture::File(part.src.clone());
+            painting.layers.push(Painted::new(name, depth, [found.x, found.y], picture).called(&found.name));
         }
         painting.notes.extend(found.unlike.iter().map(|what| format!("{name}: {what}, is ignored")));
     }

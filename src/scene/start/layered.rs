@@ -9,15 +9,13 @@ use crate::scene::layered::BACKDROP;
 use crate::scene::recipe::shelf::Shelf;
 use crate::scene::start::frame::Frame;
 use crate::scene::start::painting::{Painted, Painting, Picture};
+use crate::scene::start::sheets::{Sheets, sheet_of};
 use crate::scene::start::slots::{Slot, depths, fitting, take_repeats};
 use crate::scene::start::standing::Standing;
 use crate::scene::start::{SCENE, quoted};
 use crate::scene::{read, schema};
 use std::collections::BTreeSet;
 use std::path::Path;
-
-/// What outputs add to a slot's name; a layer called so is a sheet that will be made again.
-const SHEETS: [&str; 2] = [".fog", ".rim"];
 
 /// How a painting is taken over.
 #[derive(Clone, Debug, Default)]
@@ -106,7 +104,7 @@ impl<'a> Import<'a> {
             Some(last) if last.name == BACKDROP && last.depth.is_none() => import.plain_colour(last)?,
             _ => None,
         };
-        import.slots = import.slots();
+        import.slots = import.slots()?;
         if import.slots.is_empty() {
             return Err(painting.empty().into());
         }
@@ -183,6 +181,7 @@ impl<'a> Import<'a> {
                     &if edge_to_edge { "repeat = true\n".into() } else { format!("repeat = {distance:?}\n") };
             }
         }
+        text += &self.sheet(slot, at)?;
         if !slot.fog {
             text += "fog = false\n";
         }
@@ -192,28 +191,44 @@ impl<'a> Import<'a> {
         Ok(text)
     }
 
+    /// What a slot shows instead of a sheet that is made, or what is drawn into it.
+    fn sheet(&self, slot: &Slot<'_>, at: &str) -> Result<String> {
+        let named = |key: &str, layer: &Painted| {
+            let mut text = format!("{key} = {}\n", quoted(&layer.picture.reference(at)));
+            if let Picture::File(_) = layer.picture {
+                let [x, y] = layer.at;
+                text += &format!("{key}_x = {x}\n{key}_y = {y}\n");
+            }
+            text
+        };
+        Ok(match (slot.sheet, slot.strokes) {
+            (Some(layer), _) => {
+                // A sheet is one period wide.
+                let period = slot.sheet_again.map_or_else(|| self.width_of(layer), Ok)?;
+                format!("{}period = {period}\n", named("sheet", layer))
+            }
+            (None, Some(layer)) => named("strokes", layer),
+            (None, None) => String::new(),
+        })
+    }
+
     /// The slots, far to near.
-    fn slots(&mut self) -> Vec<Slot<'a>> {
+    fn slots(&mut self) -> Result<Vec<Slot<'a>>> {
         let skipped = usize::from(self.backdrop.is_some());
         let mut layers: Vec<&Painted> = self.painting.layers.iter().rev().skip(skipped).collect();
         let again = take_repeats(&mut layers);
-        let names = || layers.iter().map(|layer| layer.name.as_str());
-        let [fogs, rims] =
-            SHEETS.map(|end| names().filter_map(|name| name.strip_suffix(end)).collect::<BTreeSet<&str>>());
-        let pictures: BTreeSet<&str> = names().filter(|name| sheet_of(name).is_none()).collect();
-        for (there, what) in [(&fogs, "sheets of fog"), (&rims, "rims")] {
-            if !there.is_empty() {
-                self.notes.push(format!("{what} not imported, because they are made again: {}", there.len()));
-            }
-        }
+        let mut sheets = Sheets::of(self.painting, &layers, self.limits)?;
+        let pictures: BTreeSet<&str> =
+            layers.iter().filter(|layer| !sheets.holds(layer)).map(|layer| layer.name.as_str()).collect();
         // Without any of either, nothing was made of it yet.
-        let plain = fogs.is_empty() && rims.is_empty();
+        let plain = sheets.fogs.is_empty() && sheets.rims.is_empty();
         let mut taken = BTreeSet::new();
         let mut slots = Vec::new();
         for layer in &layers {
             let (name, art) = match sheet_of(&layer.name) {
                 Some(slot) if pictures.contains(slot) || !layer.name.ends_with(".fog") => continue,
                 Some(slot) => (slot, false),
+                None if sheets.holds(layer) => continue,
                 None => (layer.name.as_str(), true),
             };
             let fit = fitting(name, &mut taken);
@@ -225,11 +240,15 @@ impl<'a> Import<'a> {
                 depth: layer.depth,
                 layer: art.then_some(*layer),
                 again: again.get(name).copied(),
-                fog: plain || fogs.contains(name),
-                rim: plain || rims.contains(name),
+                fog: plain || sheets.fogs.contains(name),
+                sheet: sheets.kept.get(name).copied(),
+                sheet_again: again.get(&format!("{name}.fog")).copied(),
+                strokes: sheets.strokes_of(name),
+                rim: plain || sheets.rims.contains(name),
             });
         }
-        slots
+        self.notes.append(&mut sheets.notes);
+        Ok(slots)
     }
 
     /// How far the camera can pan: over the rest of the canvas, or until the last layer ends that is wider than the frame.
@@ -303,9 +322,4 @@ pub(super) fn too_small(view: [u32; 2], size: [u32; 2]) -> Fault {
         format!("a view of {width} x {height} px is larger than the canvas of {w} x {h} px"),
     )
     .remedy("Give --view at most as wide and as high as the canvas.")
-}
-
-/// The slot's name in that of a sheet's layer.
-fn sheet_of(name: &str) -> Option<&str> {
-    SHEETS.iter().find_map(|end| name.strip_suffix(end))
 }

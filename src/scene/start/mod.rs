@@ -4,6 +4,7 @@ mod exported;
 mod frame;
 pub mod layered;
 mod painting;
+mod sheets;
 mod slots;
 mod standing;
 pub mod starter;

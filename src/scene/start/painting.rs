@@ -2,7 +2,8 @@
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
-use crate::scene::layered::{Layer, Layered};
+use crate::base::words::Blending;
+use crate::scene::layered::{self, Layer, Layered};
 use crate::scene::pictures::Source;
 use crate::scene::start::exported;
 use std::cell::OnceCell;
@@ -25,6 +26,8 @@ pub(super) struct Painted {
     /// Its name, without the depth.
     pub name: String,
     pub depth: Option<f64>,
+    /// The fingerprint of what was made, where its name holds one.
+    pub made: Option<String>,
     /// Left and top edge on the canvas, px.
     pub at: [i64; 2],
     pub picture: Picture,
@@ -35,7 +38,12 @@ pub(super) struct Painted {
 impl Painted {
     /// A layer of this name.
     pub fn new(name: &str, depth: Option<f64>, at: [i64; 2], picture: Picture) -> Painted {
-        Painted { name: name.to_owned(), depth, at, picture, width: OnceCell::new() }
+        Painted { name: name.to_owned(), depth, made: None, at, picture, width: OnceCell::new() }
+    }
+
+    /// The same, whose whole name is `whole`.
+    pub fn called(self, whole: &str) -> Painted {
+        Painted { made: layered::without_made(whole).1.map(str::to_owned), ..self }
     }
 }
 
@@ -83,7 +91,7 @@ impl Painting {
                 layered.find(&layer.name).map_err(|fault| fault.in_file(file))?;
             }
             let picture = Picture::Layer(if own { name } else { &layer.name }.to_owned());
-            painting.layers.push(Painted::new(name, depth, [layer.x, layer.y], picture));
+            painting.layers.push(Painted::new(name, depth, [layer.x, layer.y], picture).called(&layer.name));
         }
         Ok(painting)
     }
@@ -109,6 +117,18 @@ impl Painting {
         }
         let width = self.source(layer, limits)?.natural[0];
         Ok(*layer.width.get_or_init(|| width))
+    }
+
+    /// Whether a layer is another than its fingerprint says; none where it has none.
+    ///
+    /// # Errors
+    /// As [`Source::open`].
+    pub fn painted_on(&self, layer: &Painted, limits: &Limits) -> Result<Option<bool>> {
+        let Some(made) = &layer.made else { return Ok(None) };
+        let source = self.source(layer, limits)?;
+        let size = source.natural.map(|side| side as u32);
+        let picture = source.draw(size, false, false, Blending::Encoded, limits)?;
+        Ok(Some(layered::fingerprint(size[0], &picture.eight()) != *made))
     }
 
     /// The fault of a painting that has nothing to make slots of.

@@ -15,6 +15,12 @@ pub(super) struct Slot<'a> {
     /// Distance at which its art stands again, px.
     pub again: Option<f64>,
     pub fog: bool,
+    /// The layer that is its sheet as it is.
+    pub sheet: Option<&'a Painted>,
+    /// Distance at which that stands again, px.
+    pub sheet_again: Option<f64>,
+    /// The layer whose strokes become its fog.
+    pub strokes: Option<&'a Painted>,
     /// Whether its art gets a rim.
     pub rim: bool,
 }
@@ -115,7 +121,17 @@ mod tests {
     use super::*;
 
     fn slot(depth: Option<f64>) -> Slot<'static> {
-        Slot { name: "s".into(), depth, layer: None, again: None, fog: true, rim: true }
+        Slot {
+            name: "s".into(),
+            depth,
+            layer: None,
+            again: None,
+            fog: true,
+            sheet: None,
+            sheet_again: None,
+            strokes: None,
+            rim: true,
+        }
     }
 
     #[test]
