@@ -12,12 +12,12 @@ use crate::base::placing::Placing;
 use crate::base::raster::Owned;
 use crate::base::units::{Camera, Px, Rect, Travel};
 use crate::base::words::Bits;
-use crate::plan::{Job, Plan};
+use crate::plan::{ArtJob, Job, Plan};
 use crate::stack::compositor::{Compositor, Source};
 use crate::stack::still::Shown;
 use crate::stack::{Made, Stack};
 use resample::{resampled, transposed};
-use warp::{Mapping, Warp, plain};
+use warp::{Group, LEAST, Mapping, Warp, plain};
 
 mod resample;
 mod warp;
@@ -175,13 +175,12 @@ impl Stack<'_> {
         let files = &self.plan.files;
         let same = |other: &usize| files[*other].placing().slot == files[at].placing().slot;
         let art = (0..files.len()).filter(|at| matches!(files[*at], Job::Art(_))).find(same);
-        let picture = art.filter(|_| !matches!(files[at], Job::Fog(_) | Job::Own(_))).and_then(|art| {
-            match &self.made[art] {
-                Some(Made::Picture(picture)) => Some((art, picture)),
-                _ => None,
-            }
+        let art = art.filter(|_| !matches!(files[at], Job::Fog(_) | Job::Own(_)));
+        let picture = art.and_then(|art| match (&files[art], &self.made[art]) {
+            (Job::Art(job), Some(Made::Picture(picture))) => Some((art, job, picture)),
+            _ => None,
         });
-        let placing = self.placing(picture.map_or(at, |(art, _)| art));
+        let placing = self.placing(picture.map_or(at, |(art, ..)| art));
         let Placing { rect, texels, .. } = placing;
         let (from, long, count, view) = match side {
             Side::Across => (rect.x, rect.width, texels[0] as usize, self.plan.view[0]),
@@ -189,11 +188,35 @@ impl Stack<'_> {
         };
         let mapping = self.mapping(placing, side);
         let warp = Warp::new(mapping, from, long / count as f64, count);
-        let Some((_, picture)) = picture else { return warp };
+        let Some((_, job, picture)) = picture else { return warp };
         let about = (view * ABOUT * self.plan.scale).0.round().max(1.0) as usize;
         match side {
-            Side::Across => warp.uneven(mapping, &plain(picture, about)),
+            Side::Across => self.grouped(warp, mapping, job, plain(picture, about)),
             Side::Down => warp.uneven(mapping, &plain(&transposed(picture), about)),
+        }
+    }
+
+    /// The columns of a slot's pictures, of which `plain` says how little stands in each: those of a picture that stands by itself, or on a
+    /// wide one, keep their shape.
+    fn grouped(&self, warp: Warp, mapping: Mapping, job: &ArtJob, mut plain: Vec<f64>) -> Warp {
+        let Rect { x, width, .. } = job.placing.rect;
+        let count = plain.len();
+        let columns = |rect: &Rect| {
+            let column = |at: Px| (((at - x) / width * count as f64).round().max(0.0) as usize).min(count);
+            column(rect.x)..column(rect.x + rect.width)
+        };
+        let is_wide = |rect: &Rect| rect.width > self.plan.view[0] * WIDE;
+        for place in job.places.iter().filter(|place| !is_wide(&place.rect)) {
+            plain[columns(&place.rect)].fill(LEAST);
+        }
+        let runs = job.runs();
+        let groups: Vec<Group> =
+            runs.iter().map(|run| Group { columns: columns(&run.rect), wide: is_wide(&run.rect) }).collect();
+        match &groups[..] {
+            [] | [_] => warp.uneven(mapping, &plain),
+            several => {
+                warp.clone().grouped(mapping, several, &plain).unwrap_or_else(|| warp.uneven(mapping, &plain))
+            }
         }
     }
 

@@ -3,6 +3,7 @@
 use crate::base::picture::Picture;
 use crate::base::units::Px;
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// How the places of a slot lie on the strip.
 #[derive(Clone, Copy)]
@@ -26,7 +27,15 @@ impl Mapping {
     }
 }
 
+/// Columns of what belongs together.
+pub(super) struct Group {
+    pub columns: Range<usize>,
+    /// Whether it is too wide to keep its shape.
+    pub wide: bool,
+}
+
 /// Where the columns of a picture lie on the strip.
+#[derive(Clone)]
 pub(super) struct Warp {
     /// Left edge of the first column, and how wide one is.
     left: Px,
@@ -44,24 +53,61 @@ impl Warp {
 
     /// The same way in all, but columns that are passed are stretched as `plain` says of each.
     pub fn uneven(mut self, mapping: Mapping, plain: &[f64]) -> Warp {
+        self.stretch(mapping, 0..plain.len(), plain);
+        self
+    }
+
+    /// The same for some columns; those around them stay.
+    fn stretch(&mut self, mapping: Mapping, columns: Range<usize>, plain: &[f64]) {
+        let (first, count) = (columns.start, columns.len());
         let middle = |at: usize| self.left + self.step * (at as f64 + 0.5);
-        let weights: Vec<f64> = plain
-            .iter()
-            .enumerate()
-            .map(|(at, plain)| if mapping.passes(middle(at)) { *plain } else { 0.0 })
-            .collect();
-        let more = self.to[plain.len()] - self.to[0] - (self.step * plain.len() as f64).0;
+        let weight = |at: usize| if mapping.passes(middle(at)) { plain[at] } else { 0.0 };
+        let weights: Vec<f64> = columns.clone().map(weight).collect();
+        let more = self.to[columns.end] - self.to[first] - (self.step * count as f64).0;
         let sum: f64 = weights.iter().sum();
         // Nearer than the play plane columns are narrowed, all alike.
         if more <= 0.0 || sum <= 0.0 {
-            return self;
+            return;
         }
-        let mut place = self.to[0];
-        for (to, weight) in self.to[1..].iter_mut().zip(weights) {
+        let mut place = self.to[first];
+        for (to, weight) in self.to[first + 1..].iter_mut().zip(weights) {
             place += self.step.0 + more * weight / sum;
             *to = place;
         }
-        self
+    }
+
+    /// Of columns that belong together in `groups`, from the left: those of what is narrow keep their shape, where its middle is in mid-view;
+    /// those of what is wide are stretched as `plain` says of each; what lies between is stretched evenly. None where groups would meet.
+    pub fn grouped(mut self, mapping: Mapping, groups: &[Group], plain: &[f64]) -> Option<Warp> {
+        let mut last: Option<usize> = None;
+        for Group { columns, wide } in groups {
+            if *wide {
+                self.stretch(mapping, columns.clone(), plain);
+            } else {
+                let count = columns.len() as f64;
+                let middle = self.left + self.step * (columns.start as f64 + 0.5 * count);
+                let first = mapping.to(middle) - self.step * (0.5 * count);
+                for at in columns.start..=columns.end {
+                    self.to[at] = (first + self.step * (at - columns.start) as f64).0;
+                }
+            }
+            if let Some(last) = last {
+                self.bridge(last, columns.start)?;
+            }
+            last = Some(columns.end);
+        }
+        Some(self)
+    }
+
+    /// Spreads the columns between two edges evenly. None where they would have no width.
+    fn bridge(&mut self, from: usize, to: usize) -> Option<()> {
+        let (start, end) = (self.to[from], self.to[to]);
+        if from == to {
+            return (start == end).then_some(());
+        }
+        let step = (end - start) / (to - from) as f64;
+        (from + 1..to).for_each(|at| self.to[at] = start + step * (at - from) as f64);
+        (step > 0.0).then_some(())
     }
 
     /// Where a place of the slot is on the strip; beyond the picture by as much.
@@ -124,4 +170,4 @@ pub(super) fn plain(picture: &Picture, about: usize) -> Vec<f64> {
 /// How much an edge as strong as most counts against stretching its column, and the least that a column is stretched by, in proportion. Chosen
 /// by eye.
 const EDGES: f64 = 2.5;
-const LEAST: f64 = 0.01;
+pub(super) const LEAST: f64 = 0.01;
