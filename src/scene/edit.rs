@@ -39,6 +39,15 @@ pub(crate) fn lamp(root: &Item, at: usize) -> Option<&dyn TableLike> {
     }
 }
 
+/// The place at an index of a slot's list.
+#[cfg(feature = "tune")]
+pub(crate) fn place(slot: &dyn TableLike, at: usize) -> Option<&dyn TableLike> {
+    match slot.get("place")? {
+        Item::ArrayOfTables(tables) => tables.get(at).map(|table| table as &dyn TableLike),
+        other => other.as_array()?.get(at)?.as_inline_table().map(|table| table as &dyn TableLike),
+    }
+}
+
 /// The key after a value, in the manner in which that stands there: on a line of its own, or behind a comma.
 pub(crate) fn after(text: &str, neighbour: &Item, key: &str, value: &str) -> Option<Edit> {
     let end = neighbour.span()?.end;

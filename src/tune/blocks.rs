@@ -110,6 +110,56 @@ pub(super) fn remove_lamp(file: &Path, text: &str, at: usize) -> Result<String> 
     Ok(without(text, &blocks(&document, text), is_its))
 }
 
+/// The text with one more place in a slot, after all others.
+///
+/// # Errors
+/// Class `Scene`: the text can't be read, or has no table for the slot, or its places in a list of one line.
+pub(super) fn add_place(file: &Path, text: &str, slot: &str, x: f64) -> Result<String> {
+    let document = parse(file, text)?;
+    let (at, table) = slot_table(file, &document, slot)?;
+    if table.get("place").is_some_and(|item| !item.is_array_of_tables()) {
+        return Err(by_hand(
+            file,
+            "the slot's places stand in a list of one line",
+            "Write the new one there by hand.",
+        ));
+    }
+    let blocks = blocks(&document, text);
+    let own = |block: &&Block| block.path[0] == "slot" && block.path.get(1) == Some(&at);
+    let end = blocks.iter().rev().find(own).map_or(text.len(), |block| block.lines.end);
+    Ok(inserted(text, end, &format!("[[slot.place]]\nx = {x}\n")))
+}
+
+/// The text without the place of this number, from 1 on.
+///
+/// # Errors
+/// As for [`add_place`]; and where there is no such place.
+pub(super) fn remove_place(file: &Path, text: &str, slot: &str, number: usize) -> Result<String> {
+    let document = parse(file, text)?;
+    let (at, table) = slot_table(file, &document, slot)?;
+    let places = table.get("place").and_then(Item::as_array_of_tables).map_or(0, |places| places.len());
+    if !(1..=places).contains(&number) {
+        return Err(by_hand(file, "the place has no table of its own", "Remove it by hand."));
+    }
+    let own = [at, (number - 1).to_string()];
+    let is_its = |path: &[String]| match path {
+        [slots, slot, places, place, ..] => {
+            slots == "slot" && places == "place" && [slot, place] == own.each_ref()
+        }
+        _ => false,
+    };
+    Ok(without(text, &blocks(&document, text), is_its))
+}
+
+/// A slot's table, and its place among them.
+fn slot_table<'d>(file: &Path, document: &'d Document<&str>, name: &str) -> Result<(String, &'d Table)> {
+    let tables = document.get("slot").and_then(Item::as_array_of_tables);
+    let named = |table: &&Table| table.get("name").and_then(Item::as_str) == Some(name);
+    let found = tables.and_then(|all| all.iter().enumerate().find(|(_, table)| named(table)));
+    let found = found.map(|(at, table)| (at.to_string(), table));
+    found.ok_or_else(|| by_hand(file, "the slot has no table of its own", "Change its places by hand."))
+}
+
 /// The text with a slot called otherwise, also where moods name it.
 ///
 /// # Errors
@@ -347,5 +397,22 @@ mod tests {
         assert!(add_mood(file(), TEXT, "dusk").is_err() && remove_mood(file(), TEXT, "dawn").is_err());
         let left = remove_mood(file(), TEXT, "dusk").unwrap();
         assert!(!left.contains("mood") && left.contains("# evening"));
+    }
+
+    #[test]
+    fn places_are_added_after_all_of_their_slot_and_removed_alone() {
+        let one = add_place(file(), TEXT, "reeds", 40.0).expect("added");
+        assert_eq!(one, TEXT.replace("size = 4\n", "size = 4\n\n[[slot.place]]\nx = 40\n"));
+        let two = add_place(file(), &one, "reeds", 90.5).expect("added");
+        assert_eq!(two, one.replace("x = 40\n", "x = 40\n\n[[slot.place]]\nx = 90.5\n"));
+        assert_eq!(remove_place(file(), &two, "reeds", 2).expect("removed"), one);
+        let left = remove_place(file(), &two, "reeds", 1).expect("removed");
+        assert_eq!(left, one.replace("x = 40\n", "x = 90.5\n"));
+        for (slot, number) in [("reeds", 0), ("reeds", 3), ("hut", 1), ("none", 1)] {
+            assert!(remove_place(file(), &two, slot, number).is_err(), "{slot} {number}");
+        }
+        assert!(add_place(file(), "slot = [{ name = 'a' }]\n", "a", 1.0).is_err());
+        let list = TEXT.replace("depth = 1\n", "depth = 1\nplace = [{ x = 1 }]\n");
+        assert!(add_place(file(), &list, "reeds", 1.0).is_err());
     }
 }

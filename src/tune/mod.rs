@@ -11,6 +11,7 @@ mod http;
 mod hub;
 mod inherited;
 mod lamps;
+mod places;
 mod recovery;
 mod row_means;
 mod session;

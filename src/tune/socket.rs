@@ -4,6 +4,7 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::tune::blocks::NewSlot;
 use crate::tune::hub::{Hub, Message as Outgoing, Tab, locked};
 use crate::tune::lamps;
+use crate::tune::places;
 use crate::tune::recovery;
 use crate::tune::session::{Session, Stroke};
 use crate::tune::state;
@@ -60,6 +61,14 @@ enum Ask {
     /// A lamp is removed.
     #[serde(rename = "remove-lamp")]
     RemoveLamp { at: usize, stamp: u64 },
+    /// A value of the place of this number in a slot; null takes it out.
+    Place { slot: String, number: usize, key: String, value: Json, gesture: Option<String>, stamp: u64 },
+    /// A place in a slot.
+    #[serde(rename = "add-place")]
+    AddPlace { slot: String, x: f64, stamp: u64 },
+    /// A place is removed.
+    #[serde(rename = "remove-place")]
+    RemovePlace { slot: String, number: usize, stamp: u64 },
     /// A stroke into a slot's fog, as far as it is drawn; `held` until it ends.
     Stroke { held: bool, stroke: Stroke, stamp: u64 },
     /// A new seed for a slot.
@@ -283,6 +292,18 @@ fn change_level(hub: &Hub, tab: &Tab, ask: Ask) {
             edit(hub, tab, stamp, Some("lamp"), |session| session.add_lamp(&slot, at));
         }
         Ask::RemoveLamp { at, stamp } => edit(hub, tab, stamp, None, |session| session.remove_lamp(at)),
+        Ask::Place { slot, number, key, value, gesture, stamp } => {
+            edit_while(hub, tab, stamp, Some(&key), gesture.is_some(), |session| {
+                let value = if value.is_null() { None } else { Some(toml_of(&value)?) };
+                places::set(session, (&slot, number), (&key, value.as_deref()), gesture)
+            });
+        }
+        Ask::AddPlace { slot, x, stamp } => {
+            edit(hub, tab, stamp, Some("place.x"), |session| places::add(session, &slot, x));
+        }
+        Ask::RemovePlace { slot, number, stamp } => {
+            edit(hub, tab, stamp, None, |session| places::remove(session, &slot, number));
+        }
         Ask::Mood { name, stamp } => edit(hub, tab, stamp, None, |session| session.choose_mood(name)),
         Ask::Make { mood, stamp } => edit(hub, tab, stamp, None, |session| session.make_mood(&mood)),
         Ask::Unmake { mood, stamp } => edit(hub, tab, stamp, None, |session| session.remove_mood(&mood)),

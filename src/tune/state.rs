@@ -10,9 +10,9 @@ use crate::scene::keys::{self, KEYS, Key, Value, key};
 use crate::scene::read::Reading;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::{Scene, Slot, schema};
-use crate::tune::lamps;
 use crate::tune::row_means::RowMeans;
 use crate::tune::session::Session;
+use crate::tune::{lamps, places};
 use serde_json::{Map, Value as Json, json};
 
 /// Heights at which the section shows a slot's density; chosen by eye.
@@ -90,7 +90,12 @@ pub(super) fn state(session: &Session, offered: bool) -> Json {
         .map(|(slot, own)| {
             let before = old.scene.slots.iter().position(|other| other.name == slot.name);
             let before = before.map(|at| &old.slots[at]);
-            json!({ "name": slot.name, "preset": slot.preset, "values": values(own, before, &Layer::Slot) })
+            json!({
+                "name": slot.name,
+                "preset": slot.preset,
+                "values": values(own, before, &Layer::Slot),
+                "places": places::state(slot),
+            })
         })
         .collect();
     let [broken, unreadable] = [session.faults(), session.unreadable()].map(|found| found.map(faults));

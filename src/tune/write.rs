@@ -1,7 +1,7 @@
 //! Values written into a scene's text and taken out of it; every other byte stays what it is.
 
 use crate::base::fault::{Class, Fault, Result};
-use crate::scene::edit::{Edit, after, lamp, line_after, slot};
+use crate::scene::edit::{Edit, after, lamp, line_after, place, slot};
 use crate::scene::keys::KEYS;
 use crate::tune::inherited;
 use std::ops::Range;
@@ -17,7 +17,7 @@ pub struct Location<'a> {
     pub slot: Option<&'a str>,
     /// The lamp, by its place among them and its name; in a mood it is known by its name.
     pub lamp: Option<(usize, &'a str)>,
-    /// Its path there: `depth`, `soften.sigma`, `air.haze`.
+    /// Its path there: `depth`, `soften.sigma`, `air.haze`; `place.0.x` of a slot's first place.
     pub key: &'a str,
 }
 
@@ -92,7 +92,10 @@ fn unfit(file: &Path, location: &Location<'_>, value: &str) -> Fault {
 fn start<'a, 's>(root: &'a Item, location: &Location<'s>) -> Option<(&'a dyn TableLike, Vec<&'s str>)> {
     let key = location.key.split('.');
     match (location.mood, location.slot) {
-        (None, Some(name)) => Some((slot(root, name)?, key.collect())),
+        (None, Some(name)) => match of_place(location.key) {
+            Some((at, key)) => Some((place(slot(root, name)?, at)?, vec![key])),
+            None => Some((slot(root, name)?, key.collect())),
+        },
         (None, None) => match location.lamp {
             Some((at, _)) => Some((lamp(root, at)?, key.collect())),
             None => Some((root.as_table_like()?, key.collect())),
@@ -105,6 +108,12 @@ fn start<'a, 's>(root: &'a Item, location: &Location<'s>) -> Option<(&'a dyn Tab
             Some((root.as_table_like()?, path))
         }
     }
+}
+
+/// The index of a place and the key there.
+fn of_place(key: &str) -> Option<(usize, &str)> {
+    let (at, key) = key.strip_prefix("place.")?.split_once('.')?;
+    Some((at.parse().ok()?, key))
 }
 
 fn found<'a>(root: &'a Item, location: &Location<'_>) -> Option<&'a Item> {
@@ -373,6 +382,20 @@ mod tests {
         let rows = "[mood.dusk.lamp]\npost = { x = 3 }\n";
         let both = put(rows, lamp(Some("dusk"), "y"), "4");
         assert_eq!(both, "[mood.dusk.lamp]\npost = { x = 3, y = 4 }\n");
+    }
+
+    #[test]
+    fn values_of_a_place_stand_in_its_table() {
+        let places = "[[slot.place]] # two\nx = 4\n[[slot.place]]\nx = 9 # three\n";
+        let (text, reeds) = (format!("{TEXT}{places}"), Some("reeds"));
+        let moved = put(&text, at(None, reeds, "place.1.x"), "7");
+        assert_eq!(moved, text.replace("x = 9", "x = 7"));
+        let more = put(&moved, at(None, reeds, "place.0.flip"), "true");
+        assert_eq!(more, moved.replace("x = 4\n", "x = 4\nflip = true\n"));
+        assert_eq!(unset(Path::new("s"), &more, &at(None, reeds, "place.0.flip")).expect("out"), moved);
+        let list = TEXT.replace("depth = 1\n", "depth = 1\nplace = [{ x = 1 }, { x = 2 }]\n");
+        assert_eq!(put(&list, at(None, reeds, "place.1.y"), "5"), list.replace("x = 2", "x = 2, y = 5"));
+        assert!(set(Path::new("s"), &text, &at(None, reeds, "place.2.x"), "1").is_err());
     }
 
     #[test]

@@ -20,6 +20,7 @@ mod mends;
 #[path = "../world/outside.rs"]
 mod outside;
 mod page;
+mod places;
 mod recovery;
 mod strokes;
 mod wire;

@@ -10,6 +10,7 @@ import { setUpSection, showSection } from "./section.js";
 import { nameOf } from "./words.js";
 import { offer } from "./recovery.js";
 import { setUpLamps, showLamps } from "./lamps.js";
+import { setUpPlaces, showPlaces } from "./places.js";
 import { setUpHand, showHand } from "./strokes.js";
 import { setUpAlong, showAlong } from "./along.js";
 
@@ -55,6 +56,7 @@ function tellChoice() {
   showAlong();
   outline(page.subject);
   showLevel();
+  showPlaces();
   showRecipes();
 }
 
@@ -218,6 +220,7 @@ addEventListener("beforeunload", (event) => { if (page.state?.unsaved) event.pre
 setUpPicture((name) => choose(name));
 setUpSection(page, choose);
 setUpLamps();
+setUpPlaces(page);
 setUpMoods(page);
 setUpDrift();
 setUpRecipes(page);
