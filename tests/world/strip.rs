@@ -145,3 +145,38 @@ fn fog_has_no_seam_and_follows_the_travel() {
     // In mid-view at 800 the strip is at 960.
     assert!(mean(840) < 0.5 * mean(980), "{} and {}", mean(840), mean(980));
 }
+
+/// Posts far apart on one plane, and posts on a wall that is as wide as the level: each keeps its shape, and those that stand alone stand where they are in mid-view.
+#[test]
+fn pictures_at_places_of_a_wide_slot_keep_their_shape() {
+    let folder = tempfile::tempdir().unwrap();
+    picture(&folder.path().join("wall.png"), [560, 40], |_, _| [120, 20, 20, 255]);
+    picture(&folder.path().join("post.png"), [20, 50], |_, _| [10, 200, 20, 255]);
+    let place = |x: u32| format!("[[slot.place]]\nart = \"post.png\"\nx = {x}\ny = 0\n");
+    let level = |own: &str| {
+        std::fs::write(
+            folder.path().join("scene.toml"),
+            format!(
+                "view = [200, 100]\ntravel = 600\ncamera = 100\n[rim]\nseparation = 0\n\
+                 [[slot]]\nname = \"street\"\ndepth = 25\nfog = false\n{own}{}{}{}",
+                place(120),
+                place(300),
+                place(430)
+            ),
+        )
+        .unwrap();
+        let out = render(folder.path(), &["--also", "strip"]);
+        let (size, strip) = decoded(&std::fs::read(out.join("strip.png")).unwrap());
+        assert_eq!(size, [800, 100]);
+        let posts: Vec<usize> = (0..800).filter(|x| strip[20 * 800 + x][1] > 0.5).collect();
+        posts.chunk_by(|a, b| a + 1 == *b).map(|post| [post[0], post.len()]).collect::<Vec<_>>()
+    };
+    // Of rate 0.8: in mid-view at (middle - 100) / 0.8, where it stands 0.2 times as far on.
+    let alone = level("");
+    for ([left, wide], x) in alone.iter().zip([120.0, 300.0, 430.0]) {
+        let wanted = x + 0.2 * (x + 10.0 - 100.0) / 0.8;
+        assert!(wide.abs_diff(20) <= 1 && (*left as f64 - wanted).abs() <= 1.5, "{alone:?}: {wanted}");
+    }
+    let on_wall = level("art = \"wall.png\"\nx = 0\ny = 50\n");
+    assert!(on_wall.len() == 3 && on_wall.iter().all(|[_, wide]| wide.abs_diff(20) <= 1), "{on_wall:?}");
+}
