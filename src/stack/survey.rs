@@ -4,7 +4,7 @@
 //! outline is known, its own rims' farther neighbours among it.
 
 use crate::base::picture::Picture;
-use crate::base::placing::Placing;
+use crate::base::placing::{Kind, Placing};
 use crate::base::space::{Lanes, Space};
 use crate::base::units::Camera;
 use crate::plan::{ArtJob, Job, Plan, RimJob};
@@ -302,7 +302,8 @@ impl<'a> Work<'a> {
         let place = |camera: &Camera| Place::new(placing, source.size(), plan.scale, *camera);
         let places: Vec<Place> = cameras.iter().map(place).collect();
         let width = plan.texels[0] as usize;
-        Gather { source, index, places: &places, seen, space: self.space, width }.draw(&mut self.rows);
+        let fog = placing.kind == Kind::Fog;
+        Gather { source, index, fog, places: &places, seen, space: self.space, width }.draw(&mut self.rows);
     }
 
     /// Solves the rim of the art `art`.

@@ -203,7 +203,7 @@ fn a_sheet_that_is_a_picture_is_shown_and_its_recipe_says_that_it_has_no_effect(
         )
         .is_err()
     );
-    page.act(json!({ "do": "clear", "slot": "veil", "key": "slot.sheet" })).unwrap();
+    page.act(json!({ "do": "unset", "slot": "veil", "key": "slot.sheet" })).unwrap();
     choose(&browser, "veil");
     browser.until(&format!("return {notes}.length === 0 && !document.getElementById('hand').hidden"));
     page.act(json!({ "do": "undo" })).unwrap();

@@ -164,7 +164,11 @@ fn rims_the_check_and_all_forms_see_it() {
     let painted = codes(&std::fs::read(folder.path().join("veil.png")).expect("read"));
     let unlike = codes(&bytes).1.into_iter().zip(painted.1).filter(|(a, b)| a[3] != b[3]);
     assert_eq!(unlike.count(), 0);
-    // What is farther than the sheet is seen through it.
+    // What is farther than the sheet is seen through it, where it lies.
+    RgbaImage::from_pixel(200, 14, Rgba([231, 180, 140, 90]))
+        .save(folder.path().join("flat.png"))
+        .expect("saved");
+    let own = ["slot.veil.sheet=flat.png", "slot.veil.sheet_x=0", "slot.veil.sheet_width=2000"];
     let ridge = |sets: &[&str]| {
         let more: Vec<&str> = sets.iter().flat_map(|set| ["--set", *set]).collect();
         let output = fogweft(&[&["check", scene.to_str().expect("text"), "--json"], &more[..]].concat());
@@ -172,8 +176,9 @@ fn rims_the_check_and_all_forms_see_it() {
         let slots = found["slots"].as_array().expect("slots").clone();
         slots.iter().find(|slot| slot["slot"] == "ridge").expect("the ridge")["tone"].as_f64()
     };
-    let [far, near] = [ridge(&["slot.veil.sheet_y=900"]), ridge(&[])].map(|tone| tone.expect("a tone"));
-    assert!((far - near).abs() > 0.5, "{far} {near}");
+    let [far, near] = [ridge(&[&own[..], &["slot.veil.sheet_y=900"]].concat()), ridge(&own)]
+        .map(|tone| tone.expect("a tone"));
+    assert!((far - near).abs() > 5.0, "{far} {near}");
 }
 
 /// The files of an archive, in their order.
@@ -278,7 +283,8 @@ fn a_scene_made_of_a_layered_file_keeps_the_sheets_that_were_painted_on() {
     assert!(text.contains(&format!("sheet = \"level.ora#veil.fog\"\nperiod = {period}\n")), "{text}");
     assert!(said.contains("note: veil.fog: it was painted on; it is the sheet of veil as it is\n"), "{said}");
     assert!(said.contains("sheets of fog not imported, because they are made again: 3\n"), "{said}");
-    let manifest = render(&game.join("scene.toml"), &game.join("out"), &["--also", "ora", "--bits", "16"]);
+    let manifest =
+        render(&game.join("scene.toml"), &game.join("out"), &["--also", "ora", "--bits", "16", "--at", "16"]);
     let made = codes(&std::fs::read(game.join("out/veil.fog.png")).expect("read"));
     let unlike = made.1.iter().zip(shown.pixels()).filter(|(a, b)| b[3] > 0 && **a != b.0).count();
     assert_eq!((made.0, unlike), ([shown.width(), shown.height()], 0));

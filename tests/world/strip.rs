@@ -168,7 +168,7 @@ fn pictures_at_places_of_a_wide_slot_keep_their_shape() {
         let out = render(folder.path(), &["--also", "strip"]);
         let (size, strip) = decoded(&std::fs::read(out.join("strip.png")).unwrap());
         assert_eq!(size, [800, 100]);
-        let posts: Vec<usize> = (0..800).filter(|x| strip[20 * 800 + x][1] > 0.5).collect();
+        let posts: Vec<usize> = (0..800).filter(|x| strip[20 * 800 + x][0] < 0.25).collect();
         posts.chunk_by(|a, b| a + 1 == *b).map(|post| [post[0], post.len()]).collect::<Vec<_>>()
     };
     // Of rate 0.8: in mid-view at (middle - 100) / 0.8, where it stands 0.2 times as far on.

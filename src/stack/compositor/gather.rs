@@ -41,6 +41,8 @@ pub(crate) struct Gather<'a> {
     pub source: Source<'a>,
     /// Its place in the drawing order.
     pub index: usize,
+    /// Whether it is fog, through which outlines are seen.
+    pub fog: bool,
     /// Where it stands from each camera place.
     pub places: &'a [Place],
     /// The camera places from which it is seen: elsewhere it is another moment.
@@ -133,7 +135,7 @@ impl Gather<'_> {
                 spans[usize::from(probe.place)].iter().filter(|(range, _)| range.contains(&x))
             {
                 let (colour, alpha) = texels[x - range.start + first].parts();
-                if (probe.job as usize) < self.index {
+                if (probe.job as usize) < self.index && !self.fog {
                     probe.open *= 1.0 - alpha;
                 } else {
                     probe.over(self.space.enter_lanes(colour), alpha);
