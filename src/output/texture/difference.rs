@@ -44,6 +44,7 @@ impl Difference {
 
     /// Does `work` with these distances.
     #[inline(always)]
+    #[expect(clippy::redundant_closure, reason = "a closure is told to be inlined into wide loops")]
     pub(super) fn measure<W: Measuring>(&self, work: W) -> W::Outcome {
         match (self.alpha, self.blending) {
             (Alpha::Straight, Blending::Encoded) => work.run(

@@ -161,7 +161,7 @@ fn hardest<'a>(lines: &[&'a [[f32; 4]]], ends: Ends, difference: Difference) -> 
     for to in RATIOS.map(|ratio| full / ratio).into_iter().filter(|to| *to >= 3) {
         let axis = Axis::new(full, to, ends);
         let far = |scratch: &mut Scratch, line: &&[[f32; 4]]| {
-            difference.measure(Again { axis: &axis, line: *line, scratch, most: f32::INFINITY })
+            difference.measure(Again { axis: &axis, line, scratch, most: f32::INFINITY })
         };
         let errors: Vec<f32> = lines.par_iter().map_init(Scratch::default, far).collect();
         let mut order: Vec<usize> = (0..lines.len()).collect();

@@ -254,8 +254,9 @@ mod tests {
             for x in from[0]..to[0] {
                 if wraps || (0..width).contains(&x) {
                     let texel = picture.texels[(y * width + x.rem_euclid(width)) as usize].map(f64::from);
-                    [0, 1, 2].map(|i| sums[i] += texel[i] * texel[3]);
-                    sums[3] += texel[3];
+                    for (sum, value) in sums.iter_mut().zip([texel[0], texel[1], texel[2], 1.0]) {
+                        *sum += value * texel[3];
+                    }
                 }
             }
         }
