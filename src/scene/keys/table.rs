@@ -131,7 +131,7 @@ pub const KEYS: &[Key] = &[
     key("slot.strokes_width", from(1.0, 1e7), PX, Words("the picture's own"), "Width of the strokes' picture."),
     key("slot.strokes_weight", from(0.0, 100.0), "", Literal("1"), "Density of white strokes; 1 is that of the fog's line."),
     key("slot.strokes_only", Kind::Flag, "", Literal("false"), "Whether the sheet is what is drawn and nothing else."),
-    key("slot.sheet", Kind::Path, "", Words("none"), "Picture that is its sheet as it is, instead of one that is made: PNG, SVG or FILE.ora#LAYER. The recipe, the air and the haze don't change it."),
+    key("slot.sheet", Kind::Path, "", Words("none"), "Picture that is its sheet as it is, not made: PNG, SVG or FILE.ora#LAYER. Recipe, air and haze don't change it."),
     key("slot.sheet_x", from(-1e7, 1e7), PX, Words("the layer's, else that of the sheet that it replaces"), "Left edge of the picture that is its sheet, with the camera at the start of the travel."),
     key("slot.sheet_y", from(-FAR, FAR), PX, Words("the layer's, else that of the sheet that it replaces"), "Top edge of that picture."),
     key("slot.sheet_width", from(1.0, 1e7), PX, Words("the picture's own; that of the sheet that it replaces where it has the same shape"), "Width of that picture."),
