@@ -325,8 +325,8 @@ impl Strokes {
     /// Whether they are what a drawing from these would be, or a finer one.
     fn serves(&self, place: &StrokesPlace, text: Option<&Arc<str>>, detail: Detail) -> bool {
         let (own, held, drawn) = &self.from;
-        let of = |place: &StrokesPlace| (place.file.clone(), place.layer.clone(), place.width);
-        of(own) == of(place) && held.as_ref() == text && *drawn >= detail
+        let same = (&own.file, &own.layer, own.width) == (&place.file, &place.layer, place.width);
+        same && held.as_ref() == text && *drawn >= detail
     }
 }
 
