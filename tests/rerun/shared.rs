@@ -54,6 +54,12 @@ fn clean(scene: &Scene) -> BTreeMap<String, Vec<u8>> {
     scene.files("clean")
 }
 
+/// Says for dusk alone whether the near picture is mirrored.
+fn flip_at_dusk(scene: &Scene, flip: bool) {
+    let mid = "[mood.dusk.slot.mid]";
+    scene.edit("scene.toml", mid, &format!("[mood.dusk.slot.near]\nflip = {flip}\n{mid}"));
+}
+
 #[test]
 fn a_file_that_moods_have_in_common_is_on_disk_once() {
     let scene = scene();
@@ -128,11 +134,7 @@ fn moods_come_in_any_order_and_one_by_one() {
 #[test]
 fn what_changes_in_one_mood_stays_in_the_others() {
     let scene = scene();
-    scene.edit(
-        "scene.toml",
-        "[mood.dusk.slot.mid]",
-        "[mood.dusk.slot.near]\nflip = false\n[mood.dusk.slot.mid]",
-    );
+    flip_at_dusk(&scene, false);
     scene.render(&["--all-moods", "--quiet"]).well();
     let (dusk, storm) = (named(&scene, FOLDERS[1].1), named(&scene, FOLDERS[2].1));
     // The scene's own picture is another now, dusk's isn't.
@@ -218,11 +220,7 @@ fn what_somebody_paints_on_shows_in_every_mood_that_has_it() {
     assert!(said.out.contains("; ../near.art.new.png is up to date, kept and shown"), "{}", said.out);
     assert_eq!(scene.bytes("near.art.png"), painted);
     // One mood parts from it, and the painting stays.
-    scene.edit(
-        "scene.toml",
-        "[mood.dusk.slot.mid]",
-        "[mood.dusk.slot.near]\nflip = true\n[mood.dusk.slot.mid]",
-    );
+    flip_at_dusk(&scene, true);
     scene.render(&["--mood", "dusk", "--quiet"]).well();
     assert!(scene.path("scene-sheets/mood-dusk/near.art.png").exists());
     assert_eq!(scene.bytes("near.art.png"), painted);
@@ -236,11 +234,7 @@ fn what_somebody_paints_on_shows_in_every_mood_that_has_it() {
 #[test]
 fn a_painting_goes_along_with_a_mood_whose_file_it_is_no_more() {
     let scene = scene();
-    scene.edit(
-        "scene.toml",
-        "[mood.dusk.slot.mid]",
-        "[mood.dusk.slot.near]\nflip = false\n[mood.dusk.slot.mid]",
-    );
+    flip_at_dusk(&scene, false);
     scene.render(&["--all-moods", "--quiet"]).well();
     let painted = paint(&scene, "near.art.png");
     scene.edit("scene.toml", "repeat = true", "repeat = true\nflip = true");
