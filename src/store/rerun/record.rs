@@ -50,6 +50,11 @@ pub struct Written {
     pub seen: Option<Seen>,
 }
 
+/// Whether the file at `path` has this hash.
+fn holds(path: &Path, hash: &str) -> bool {
+    std::fs::read(path).is_ok_and(|bytes| blake3::hash(&bytes).to_hex().as_str() == hash)
+}
+
 fn is_zero(bits: &u8) -> bool {
     *bits == 0
 }
@@ -83,6 +88,26 @@ impl State {
     /// What a finished run leaves.
     pub fn new(files: BTreeMap<String, Written>) -> State {
         State { version: VERSION, files, pending: BTreeMap::new() }
+    }
+
+    /// Puts on record what is about to be written into `folder`. What a run that was ended half way has already put there becomes what
+    /// the last run left, so that it stays known until it is replaced.
+    pub fn intend(&mut self, folder: &Path, due: BTreeMap<String, Written>) {
+        for (name, written) in due {
+            let hash = written.hash.clone();
+            if let Some(old) = self.pending.insert(name.clone(), written)
+                && old.hash != hash
+                && holds(&folder.join(&name), &old.hash)
+            {
+                self.files.insert(name, old);
+            }
+        }
+    }
+
+    /// Puts on record that what was about to be written stands.
+    pub fn settle(&mut self, done: BTreeMap<String, Written>) {
+        self.pending.retain(|name, _| !done.contains_key(name));
+        self.files.extend(done);
     }
 
     /// As text: one line for each file.
@@ -272,6 +297,29 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         std::fs::write(folder.path().join(NAME), sample().text()).expect("written");
         assert_eq!(State::read(folder.path()).0, sample());
+    }
+
+    #[test]
+    fn what_a_run_wrote_before_it_was_ended_stays_known_when_the_next_one_begins() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let written = |bytes: &[u8]| Written {
+            hash: blake3::hash(bytes).to_hex().to_string(),
+            made_of: "b".repeat(64),
+            ..Written::default()
+        };
+        let due = |bytes: &[u8]| BTreeMap::from([("far.png".to_owned(), written(bytes))]);
+        let mut state = State::new(due(b"first"));
+        state.intend(folder.path(), due(b"second"));
+        std::fs::write(folder.path().join("far.png"), b"second").expect("written");
+        state.intend(folder.path(), due(b"third"));
+        assert_eq!((state.files.clone(), state.pending.clone()), (due(b"second"), due(b"third")));
+        // It stands, so the fourth replaces nothing of the third's.
+        state.intend(folder.path(), due(b"fourth"));
+        assert_eq!((state.files.clone(), state.pending.clone()), (due(b"second"), due(b"fourth")));
+        state.pending.insert("near.png".to_owned(), written(b"near"));
+        state.settle(due(b"fourth"));
+        assert_eq!(state.files, due(b"fourth"));
+        assert_eq!(state.pending.keys().collect::<Vec<_>>(), ["near.png"]);
     }
 
     #[test]

@@ -60,7 +60,7 @@ impl Run<'_> {
             names.iter().filter_map(|name| Some((name.clone(), of(name)?))).collect();
         written.insert(MANIFEST.to_owned(), as_text(&text));
         let mut state = records.state.clone();
-        state.pending.extend(written.clone());
+        state.intend(folder, written.clone());
         files::write_whole(folder.join(STATE), state.text().as_bytes())?;
         for name in names {
             let from = self.folder.join(name);
@@ -69,8 +69,7 @@ impl Run<'_> {
             put(sibling, name, &bytes)?;
         }
         put(sibling, MANIFEST, text.as_bytes())?;
-        state.pending.clear();
-        state.files.extend(written);
+        state.settle(written);
         files::write_whole(folder.join(STATE), state.text().as_bytes())
     }
 }

@@ -61,7 +61,7 @@ impl Run<'_> {
             return Ok(());
         }
         let mut intent = self.records.state.clone();
-        intent.pending.extend(due);
+        intent.intend(&self.folder, due);
         self.with_room(|| files::write_whole(self.folder.join(STATE), intent.text().as_bytes()))
     }
 
