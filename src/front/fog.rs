@@ -322,7 +322,7 @@ impl FogSheet {
     }
 
     fn sheet(&self) -> &Sheet {
-        self.sheet.get_or_init(|| Sheet::of_field(self.spec.clone(), &self.field))
+        self.sheet.get_or_init(|| Sheet::of_field(self.spec.clone(), self.field.clone()))
     }
 
     fn at_texels(&self) -> &Density {

@@ -148,7 +148,7 @@ impl<'a> Fit<'a> {
         for (at, place) in self.spread.places.iter().enumerate().filter(|(at, _)| self.observed[*at]) {
             place.scatter(&mut plane, value(at));
         }
-        self.spread.kernel.apply(&plane, grid)
+        self.spread.kernel.apply(plane, grid)
     }
 
     /// What is wanted over what the spread has, both blurred.

@@ -56,8 +56,8 @@ impl Kernel {
     }
 
     /// Blurs a plane on that grid.
-    pub fn apply(&self, plane: &Plane, grid: &Grid) -> Plane {
-        let smeared = step3_smear::apply(plane.clone(), self.length, self.angle, grid.step);
+    pub fn apply(&self, plane: Plane, grid: &Grid) -> Plane {
+        let smeared = step3_smear::apply(plane, self.length, self.angle, grid.step);
         step4_soften::apply(smeared, [self.sigma[0] / grid.step[0], self.sigma[1] / grid.step[1]])
     }
 }

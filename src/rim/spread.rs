@@ -60,7 +60,7 @@ impl Spread {
         let places: Vec<Around> =
             problem.points.par_iter().map(|point| Around::new(&grid, problem.place(point))).collect();
         let shape = shape(&spec.field, &kernel, &grid, &coverage);
-        let mut spread = kernel.apply(&shape, &grid);
+        let mut spread = kernel.apply(shape, &grid);
         break_up(problem, &kernel, &grid, &places, &mut spread);
         let mut facing = facing(&spread, &grid, spec.light, &kernel);
         facing.each_row(

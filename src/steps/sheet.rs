@@ -120,12 +120,12 @@ impl Sheet {
     /// Works out the field of a sheet.
     pub fn new(spec: SheetSpec, sampling: Sampling) -> Sheet {
         let field = Field::new(&spec.field, sampling);
-        Sheet::of_field(spec, &field)
+        Sheet::of_field(spec, field)
     }
 
     /// The sheet of a field that was worked out from the same `spec`.
-    pub fn of_field(spec: SheetSpec, field: &Field) -> Sheet {
-        let facing = (spec.tones.lit > 0.0).then(|| Arc::new(facing(&spec, field)));
+    pub fn of_field(spec: SheetSpec, field: Field) -> Sheet {
+        let facing = (spec.tones.lit > 0.0).then(|| Arc::new(facing(&spec, &field)));
         let opacity = Arc::new(Opacity::new(&spec, field));
         Sheet::assemble(spec, opacity, facing)
     }
@@ -277,18 +277,19 @@ const THIN: f64 = 1e-3;
 
 impl Opacity {
     /// The opacities of the sheet of `spec`, of its field. They are worked out on the grid, then stretched: they are as smooth as the
-    /// density.
-    pub fn new(spec: &SheetSpec, field: &Field) -> Opacity {
-        let mut plane = opacities(&field.density, spec.tau, spec.clear);
-        let steepest = steepest(&plane, &field.grid, spec.field.rows);
-        Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
-        Opacity { plane, grid: field.grid, steepest }
+    /// density, and take its place.
+    pub fn new(spec: &SheetSpec, field: Field) -> Opacity {
+        let Field { grid, density } = field;
+        let mut plane = opacities(density, spec.tau, spec.clear);
+        let steepest = steepest(&plane, &grid, spec.field.rows);
+        Upsampler::new(grid, spec.field.cols as usize).prefilter(&mut plane);
+        Opacity { plane, grid, steepest }
     }
 }
 
-/// The opacities of densities.
-fn opacities(density: &Plane, tau: f64, clear: f64) -> Plane {
-    let (mut plane, tau, clear) = (density.clone(), tau as f32, clear as f32);
+/// The opacities of densities, in their place.
+fn opacities(density: Plane, tau: f64, clear: f64) -> Plane {
+    let (mut plane, tau, clear) = (density, tau as f32, clear as f32);
     plane.each_row(
         #[inline(always)]
         |_, numbers| step5_grade::opacities(numbers, tau, clear),
@@ -305,7 +306,7 @@ pub fn facing(spec: &SheetSpec, field: &Field) -> Plane {
     let reach = [REACH[0] * feature[0], (REACH[1] * feature[1]).max(REACH_OF_BODY * height)];
     let tau = spec.tau.max(THIN);
     // The clear air has no sides.
-    let seen = opacities(&field.density, tau, 0.0);
+    let seen = opacities(field.density.clone(), tau, 0.0);
     let mut plane = facing::facing(&seen, opacity(tau as f32), &field.grid, spec.light, reach);
     Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
     plane

@@ -180,11 +180,13 @@ impl<'a> Maker<'a> {
         let mut faces = facing.as_ref().and_then(|facing| self.store.find(facing));
         if opacity.is_none() || (facing.is_some() && faces.is_none()) {
             let field = self.field(&spec.field, room);
-            opacity = opacity.or_else(|| {
-                Some(self.store.insert(&OpacityStage(spec), Opacity::new(spec, &field), room.planes))
-            });
             faces = faces.or_else(|| {
                 Some(self.store.insert(facing.as_ref()?, sheet::facing(spec, &field), room.planes))
+            });
+            // Last: where nobody else holds the field, they take its place.
+            opacity = opacity.or_else(|| {
+                let made = Opacity::new(spec, Arc::unwrap_or_clone(field));
+                Some(self.store.insert(&OpacityStage(spec), made, room.planes))
             });
         }
         let sheet = match opacity {
