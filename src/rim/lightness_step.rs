@@ -58,9 +58,9 @@ impl<'a> LightnessStep<'a> {
         mix(mix(self.behind, self.air, opacity), colour, alpha)
     }
 
-    /// The step without fog and with fog of the opacity `most`.
-    pub fn ends(&self, most: f32) -> Ends {
-        Ends { bare: self.signed(0.0), thick: self.signed(most), most }
+    /// The step without fog, which is `bare`, and with fog of the opacity `most`.
+    pub fn ends(&self, bare: f32, most: f32) -> Ends {
+        Ends { bare, thick: self.signed(most), most }
     }
 
     /// The minimum opacity at which the step has reached `wanted` either way; none where none does.

@@ -130,9 +130,13 @@ impl Problem<'_> {
         (0..self.observations.len())
             .into_par_iter()
             .map(|at| {
-                let point = self.observations[at].point;
-                let limit = limits[point as usize];
-                let depths = self.depths(limit, self.step(at, colours), LightnessStep::opacity);
+                let (step, point) = (self.step(at, colours), self.observations[at].point);
+                let (limit, bare) = (limits[point as usize], step.signed(0.0));
+                // Many need no fog, and what the most of it would do there is nobody's concern.
+                if bare.abs() >= self.job.spec.separation as f32 {
+                    return Requirement { point, full: 0.0, enough: 0.0 };
+                }
+                let depths = self.depths(limit, step, bare, LightnessStep::opacity);
                 let (full, enough) = depths.unwrap_or((f32::INFINITY, None));
                 Requirement { point, full, enough: enough.unwrap_or(f32::INFINITY) }
             })
@@ -147,18 +151,21 @@ impl Problem<'_> {
         limits: &[f32],
     ) -> Option<Requirement> {
         let (step, point) = (self.step(at, colours), self.observations[at].point);
-        let (full, enough) = self.depths(limits[point as usize], step, LightnessStep::opacity_on_fog_side)?;
+        let (limit, bare) = (limits[point as usize], step.signed(0.0));
+        let (full, enough) = self.depths(limit, step, bare, LightnessStep::opacity_on_fog_side)?;
         Some(Requirement { point, full, enough: enough.unwrap_or(full) })
     }
 
-    /// The optical depths that bring a step to the wanted separation and to what counts as it, as `solve` finds their opacities.
+    /// The optical depths that bring a step, which is `bare` without fog, to the wanted separation and to what counts as it, as `solve`
+    /// finds their opacities.
     fn depths<'a>(
         &self,
         limit: f32,
         step: LightnessStep<'a>,
+        bare: f32,
         solve: fn(&LightnessStep<'a>, f32, &Ends) -> Option<f32>,
     ) -> Option<(f32, Option<f32>)> {
-        let (wanted, ends) = (self.job.spec.separation as f32, step.ends(opacity(KNEE * limit)));
+        let (wanted, ends) = (self.job.spec.separation as f32, step.ends(bare, opacity(KNEE * limit)));
         let full = optical_depth(solve(&step, wanted, &ends)?);
         let enough = (wanted - TOLERANCE as f32).max(0.0);
         Some((full, solve(&step, enough, &ends).map(optical_depth)))
