@@ -7,7 +7,7 @@ use crate::base::picture::Picture;
 use crate::base::placing::{Kind, Placing};
 use crate::base::space::{Lanes, Space};
 use crate::base::units::Camera;
-use crate::plan::{ArtJob, Job, Plan, RimJob};
+use crate::plan::{Job, Plan, RimJob};
 use crate::rim::Rim;
 use crate::rim::lightness_step::LightnessStep;
 use crate::rim::outline::{self, Point};
@@ -91,21 +91,39 @@ impl Survey {
     ) -> Option<Survey> {
         let mut all = solving.to_vec();
         all.extend(cameras.iter().filter(|camera| !solving.contains(camera)));
-        let asked: Vec<bool> = all.iter().map(|camera| cameras.contains(camera)).collect();
+        let mut asked: Vec<bool> = all.iter().map(|camera| cameras.contains(camera)).collect();
         // Then the same places at other moments, for the rims alone.
         let at_rest = all.len();
         let moments = if solving.is_empty() { Vec::new() } else { plan.solving_moments() };
         moments.iter().for_each(|_| all.extend(solving));
+        asked.resize(all.len(), false);
         let due = |art: usize| art > 0 && matches!(ready[art - 1], Ready::Due);
         let solves = |place: usize| place < solving.len() || place >= at_rest;
-        let looked_at = |art: usize, place: usize| {
-            asked.get(place).copied().unwrap_or_default() || (solves(place) && due(art))
+        let looked_at = |art: usize, place: usize| asked[place] || (solves(place) && due(art));
+        let look = Look {
+            plan,
+            ready,
+            cameras: &all,
+            at_rest,
+            moments,
+            solves: &solves,
+            asked: &asked,
+            looked_at: &looked_at,
         };
-        let look =
-            Look { plan, ready, cameras: &all, at_rest, moments, solves: &solves, looked_at: &looked_at };
         let mut survey = look.survey(stale)?;
         survey.only(at_rest, cameras);
         Some(survey)
+    }
+
+    /// Whether what is seen from `camera` while rims are solved is what a survey from there alone sees: it is one of the places that
+    /// they are solved from, and no outline is thinned for their number.
+    pub(crate) fn sees_beside(plan: &Plan, camera: Camera) -> bool {
+        let (solving, moments) = (plan.cameras(), 1 + plan.solving_moments().len());
+        let whole = |job: &Job| match job {
+            Job::Art(job) => moments * copies(plan, &job.placing, &solving) <= PROBES / POINTS,
+            _ => true,
+        };
+        solving.contains(&camera) && plan.files.iter().all(whole)
     }
 
     /// Keeps what was seen from the camera places `cameras` alone, in their order, of the first `at_rest` places.
@@ -137,6 +155,8 @@ struct Look<'a> {
     moments: Vec<[f64; 2]>,
     /// Of a camera place: whether it counts for the rims.
     solves: &'a (dyn Fn(usize) -> bool + Sync),
+    /// Of each camera place: whether somebody asks what is seen from there.
+    asked: &'a [bool],
     /// Of an art's place in the plan and a camera place: whether that outline is looked at from there.
     looked_at: &'a (dyn Fn(usize, usize) -> bool + Sync),
 }
@@ -168,21 +188,12 @@ impl Look<'_> {
             (Job::Art(job), Ready::Known(Source::Picture(picture)))
                 if (0..self.cameras.len()).any(|place| (self.looked_at)(index, place)) =>
             {
-                outline::trace(picture, job.wraps, POINTS.min(PROBES / self.copies(job).max(1)))
+                let copies = copies(self.plan, &job.placing, self.cameras);
+                outline::trace(picture, job.wraps, POINTS.min(PROBES / copies.max(1)))
             }
             _ => Vec::new(),
         };
         self.plan.files.par_iter().zip(self.ready).enumerate().map(trace).collect()
-    }
-
-    /// How many copies of an art are looked at, from all camera places together.
-    fn copies(&self, art: &ArtJob) -> usize {
-        let placing = &art.placing;
-        let each = |camera: &Camera| {
-            let stand = Place::new(placing, placing.texels, self.plan.scale, *camera);
-            stand.copies_and_next(self.plan.texels[0] as usize).count()
-        };
-        self.cameras.iter().map(each).sum()
     }
 
     /// Probes at every outline, for every copy of its art and every camera place, by the view's rows; in each row in the order of the arts.
@@ -233,6 +244,15 @@ impl Look<'_> {
     }
 }
 
+/// How many copies of the art at `placing` are looked at, from all camera places together.
+fn copies(plan: &Plan, placing: &Placing, cameras: &[Camera]) -> usize {
+    let each = |camera: &Camera| {
+        let stand = Place::new(placing, placing.texels, plan.scale, *camera);
+        stand.copies_and_next(plan.texels[0] as usize).count()
+    };
+    cameras.iter().map(each).sum()
+}
+
 /// A place of an outline in a row of the view: its art, the point of the outline, the camera place, the column.
 struct Seen {
     job: usize,
@@ -265,7 +285,10 @@ impl<'a> Work<'a> {
                         self.steepest = Some(sheet.steepest());
                         self.slot = &job.placing().slot;
                     }
-                    Source::Picture(_) => self.steps(index),
+                    Source::Picture(_) => {
+                        self.forget(index);
+                        self.steps(index);
+                    }
                     Source::Rim(_) | Source::Codes(..) => {}
                 }
                 self.draw(index, source);
@@ -323,6 +346,15 @@ impl<'a> Work<'a> {
             sheet_steepest: self.steepest.filter(|_| self.slot == job.placing.slot),
         };
         problem.solve()
+    }
+
+    /// Drops the probes of the art `index`, whose rim is solved, where nobody asks what else is seen: nearer layers needn't be drawn there.
+    fn forget(&mut self, index: usize) {
+        let asked = self.look.asked;
+        if !self.outlines[index].is_empty() && asked.contains(&false) {
+            let stays = |probe: &Probe| probe.job as usize != index || asked[usize::from(probe.place)];
+            self.rows.par_iter_mut().for_each(|row| row.retain(stays));
+        }
     }
 
     /// Measures the steps of the art `index`, behind whose outline all is drawn; then draws it there.

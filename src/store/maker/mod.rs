@@ -123,6 +123,9 @@ impl<'a> Maker<'a> {
                 }
             }
         }
+        if due.is_empty() && stack.survey.cameras == request.cameras {
+            return Ok(!self.progress.stopped());
+        }
         let rims = || self.rims(stack, &due, request);
         Ok(!self.progress.stopped() && stage(self.progress, Stage::Rims, "", rims)?)
     }

@@ -9,6 +9,7 @@ use crate::output::texture::{Band, Shape, Tile};
 use crate::plan::{Job, Plan};
 use crate::scene::Texture;
 use crate::stack::Stack;
+use crate::stack::survey::Survey;
 use crate::store::cache::Entry;
 use crate::store::maker::{Request, work_of};
 use crate::store::rerun::Wanted;
@@ -122,7 +123,14 @@ impl Search<'_> {
         let (open, whole) = (all.clone().any(|job| self.is_open(job)), self.run.options.inspector.is_there());
         let needed: Vec<bool> =
             all.clone().map(|job| job < behind || self.is_open(job) || (whole && open)).collect();
-        let cameras = if whole { plan.cameras() } else { Vec::new() };
+        let cameras = match whole {
+            true => plan.cameras(),
+            // Once rims are solved the still is due: its outlines are looked at along with theirs.
+            false if needed.iter().all(|needed| *needed) && Survey::sees_beside(plan, self.run.camera) => {
+                vec![self.run.camera]
+            }
+            false => Vec::new(),
+        };
         let drawn = |job: usize| if needed[job] { work_of(plan.files[job].placing()) } else { 0 };
         let searched = |job: usize| if self.is_open(job) { jobs[job].texels } else { 0 };
         let work: u64 = all.map(|job| drawn(job) + searched(job)).sum();
