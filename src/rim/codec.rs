@@ -9,10 +9,14 @@ use crate::rim::problem::{Air, Outcome};
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::upsample::Upsampler;
 use serde::{Deserialize, Serialize};
+use std::ops::Range;
 use std::sync::Arc;
 
 /// Most bytes of a head: it holds a few dozen numbers.
 const HEAD_MAX: usize = 4096;
+
+/// Samples that are kept on each side of a rim: the spline's four, and as many for what rounding does to their places.
+const MARGIN: usize = 8;
 
 /// What comes before the planes.
 #[derive(Serialize, Deserialize)]
@@ -26,6 +30,19 @@ struct Head {
     frame: Option<[u32; 4]>,
     /// Colours of its airs.
     airs: Vec<Option<[f32; 3]>>,
+    /// Columns and rows of the grid that follow, from the first to behind the last; none: all of it.
+    #[serde(default)]
+    part: Option<[[usize; 2]; 2]>,
+}
+
+impl Head {
+    /// The columns and the rows that follow; none if they can't be those of its grid.
+    fn part(&self) -> Option<[Range<usize>; 2]> {
+        let [cols, rows] = self.grid.0;
+        let [across, down] = self.part.unwrap_or([[0, cols], [0, rows]]).map(|[from, to]| from..to);
+        let inside = |part: &Range<usize>, of: usize| part.start < part.end && part.end <= of;
+        (inside(&across, cols) && inside(&down, rows)).then_some([across, down])
+    }
 }
 
 impl Rim {
@@ -58,13 +75,38 @@ impl Rim {
             limit: self.limit,
             frame: (!self.airs.is_empty()).then_some([self.crop[0], self.crop[1], width, height]),
             airs: self.airs.iter().map(|air| air.colour).collect(),
+            part: self.part().map(|part| part.map(|side| [side.start, side.end])),
         };
+        let [across, down] = &head.part().unwrap_or_default();
         // Plain finite numbers can always be written.
         let mut bytes = serde_json::to_vec(&head).unwrap_or_default();
         bytes.push(b'\n');
         let planes = self.airs.iter().map(|air| &air.depth).chain([&self.facing]);
-        bytes.extend(planes.flat_map(|plane| &plane.data).flat_map(|number| number.to_le_bytes()));
+        let rows = planes.flat_map(|plane| down.clone().map(move |row| &plane.row(row)[across.clone()]));
+        bytes.extend(rows.flatten().flat_map(|number| number.to_le_bytes()));
         bytes
+    }
+
+    /// The columns and the rows of its planes that it is drawn from, also at a larger scale: a rim fills a small part of its canvas. None
+    /// if all are needed: a larger rim filters samples that are texels here, and a filter takes from all of them.
+    fn part(&self) -> Option<[Range<usize>; 2]> {
+        let grid = self.upsampler.grid();
+        if self.airs.is_empty() || self.upsampler.is_identity().contains(&true) {
+            return None;
+        }
+        let [width, height] = self.placing.texels.map(f64::from);
+        let [left, top] = self.crop.map(f64::from);
+        // Saturates at 0.
+        let ends = |first: f64, length: f64, step: f64| {
+            [(first / step) as usize, ((first + length) / step) as usize + 1]
+        };
+        let [left, right] = ends(left, width, grid.step[0]);
+        let [top, foot] = ends(top - grid.top, height, grid.step[1]);
+        // Where they come round, all are needed.
+        let round = left < MARGIN || right + MARGIN > grid.cols;
+        let across = if round { 0..grid.cols } else { left - MARGIN..right + MARGIN };
+        let down = top.saturating_sub(MARGIN)..(foot + MARGIN).min(grid.rows);
+        Some([across, down])
     }
 
     /// The rim of `job` on its `picture` from bytes that [`Rim::encode`] wrote for just these; none if they can't be that.
@@ -78,17 +120,30 @@ impl Rim {
         let size = [job.spec.field.cols, job.spec.field.rows];
         let is_inside =
             |axis: usize| frame[axis].checked_add(frame[axis + 2]).is_some_and(|end| end <= size[axis]);
-        if !is_inside(0) || !is_inside(1) || cols == 0 || rows == 0 || head.airs.is_empty() {
+        // Samples lie a texel apart or more.
+        let is_grid = (1..=size[0] as usize).contains(&cols) && (1..=size[1] as usize).contains(&rows);
+        if !is_inside(0) || !is_inside(1) || !is_grid || head.airs.is_empty() {
             return None;
         }
-        let each = cols.checked_mul(rows)?;
+        let (whole, [across, down]) = (cols.checked_mul(rows)?, head.part()?);
         let mut numbers = bytes[end + 1..]
             .chunks_exact(4)
             .map(|bytes| f32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]]));
+        let each = across.len().checked_mul(down.len())?;
         if bytes.len() - end - 1 != each.checked_mul(4 * (head.airs.len() + 1))? {
             return None;
         }
-        let mut plane = || Plane { cols, data: numbers.by_ref().take(each).collect() };
+        let mut plane = || {
+            let mut plane = Plane { cols, data: vec![0.0; whole] };
+            for row in down.clone() {
+                let numbers = numbers.by_ref().take(across.len());
+                plane.data[row * cols..][across.clone()]
+                    .iter_mut()
+                    .zip(numbers)
+                    .for_each(|(to, from)| *to = from);
+            }
+            plane
+        };
         let airs = head.airs.iter().map(|colour| Air { depth: plane(), colour: *colour }).collect();
         let facing = plane();
         let upsampler = Upsampler::new(Grid { cols, rows, step, top }, size[0] as usize);

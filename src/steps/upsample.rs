@@ -83,7 +83,7 @@ impl Upsampler {
     }
 
     /// Whether texels are the samples themselves along x and y.
-    fn is_identity(&self) -> [bool; 2] {
+    pub(crate) fn is_identity(&self) -> [bool; 2] {
         let aligned = (self.grid.top - self.grid.top.round()).abs() < 1e-9;
         [matches!(self.columns, Columns::Identity(_)), self.grid.step[1] == 1.0 && aligned]
     }

@@ -48,6 +48,34 @@ fn the_example_scenes_keep_a_quarter_at_most_and_tweaks_are_those_of_a_clean_run
     }
 }
 
+/// Entries of the cache that hold a rim.
+fn rims(folder: &Path) -> usize {
+    let entries = fs::read_dir(folder.join(".fogweft-cache")).into_iter().flatten().flatten();
+    entries.filter(|entry| entry.path().extension().is_some_and(|kind| kind == "rim")).count()
+}
+
+#[test]
+fn rims_are_kept_within_the_usual_bound_and_drawn_as_they_were_solved() {
+    let scene = Scene::new();
+    copy(&Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/salt-marsh"), &scene.path("marsh"));
+    // At the larger scale those that are solved at scale 1 stand beside those that are drawn from them.
+    for (scale, least) in [("0.5", 7), ("1.25", 16)] {
+        let out = scene.path(scale);
+        let render = || {
+            scene.run(&["render", "marsh/scene.toml", "--quiet", "--scale", scale, "--out", scale]).well();
+            scene.files(scale)
+        };
+        let solved = render();
+        let names: Vec<&String> = solved.keys().filter(|name| name.ends_with(".rim.png")).collect();
+        assert!(rims(&out) >= least && names.len() == 8, "{scale}: {} entries, {names:?}", rims(&out));
+        // Without their files they are drawn from what is kept.
+        names.iter().for_each(|name| fs::remove_file(out.join(name)).expect("removed"));
+        let entries = rims(&out);
+        same(&render(), &solved, scale);
+        assert_eq!(rims(&out), entries, "{scale}");
+    }
+}
+
 #[test]
 fn more_is_kept_where_more_is_allowed() {
     let scene = Scene::new();
