@@ -31,6 +31,22 @@ impl Drawing {
         Drawing { size: picture.size, marks: picture.texels.iter().map(mark).collect(), content }
     }
 
+    /// Nothing drawn yet, on `size` texels.
+    pub fn empty(size: [u32; 2]) -> Drawing {
+        let area = size.map(|side| side as usize).iter().product();
+        Drawing { size, marks: vec![[0.0; 2]; area], content: String::new() }
+    }
+
+    /// The same with one more line over it, which adds fog, or clears it; `cover` is its alpha at each texel.
+    pub fn with_line(&self, cover: &[u8], clears: bool, content: String) -> Drawing {
+        let light = if clears { 0.0 } else { 1.0 };
+        let over = |([wanted, alpha], cover): (&[f32; 2], &u8)| {
+            let cover = f32::from(*cover) / 255.0;
+            [wanted * (1.0 - cover) + cover * light, alpha * (1.0 - cover) + cover]
+        };
+        Drawing { size: self.size, marks: self.marks.iter().zip(cover).map(over).collect(), content }
+    }
+
     /// Bytes that it takes.
     pub fn bytes(&self) -> f64 {
         (self.marks.len() * size_of::<[f32; 2]>()) as f64

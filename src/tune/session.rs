@@ -15,6 +15,7 @@ use crate::scene::recipe::shelf::Shelf;
 use crate::scene::{Source, keys};
 use crate::tune::write::{self, Location};
 use others::Others;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 pub(super) use strokes::Stroke;
@@ -55,7 +56,7 @@ pub(super) struct Session {
     /// What the file holds, as far as is known.
     on_disk: Arc<str>,
     /// What the files of drawings hold, as far as the page has drawn in them.
-    drawn_on_disk: Held,
+    drawn_on_disk: BTreeMap<PathBuf, Arc<str>>,
     /// What the file holds where both were changed.
     conflict: Option<Arc<str>>,
     /// Why the file can't be read now: nobody knows what a save would replace.
@@ -87,7 +88,7 @@ impl Session {
             at: 0,
             gesture: None,
             on_disk: text,
-            drawn_on_disk: Held::new(),
+            drawn_on_disk: BTreeMap::new(),
             conflict: None,
             unreadable: None,
             faults: None,

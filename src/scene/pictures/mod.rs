@@ -12,6 +12,7 @@ mod raster;
 mod read;
 mod scale;
 mod set;
+mod strokes;
 #[cfg(feature = "svg")]
 mod vector;
 #[cfg(not(feature = "svg"))]
@@ -20,7 +21,8 @@ mod vector;
 
 pub use assembled::Part;
 pub(crate) use crowded::has_crowded_tag;
-pub use set::{Detail, Held, Pictures};
+pub use set::Pictures;
+pub use strokes::{Detail, Held, HeldDrawing, LastLine, Line};
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::{Broken, Limits};

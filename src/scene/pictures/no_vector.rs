@@ -2,6 +2,7 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::base::picture::Picture;
+use crate::scene::pictures::Line;
 use std::sync::Arc;
 
 /// There is none.
@@ -21,4 +22,9 @@ pub(super) fn parse(_: &[u8]) -> Result<Drawing, Fault> {
 
 pub(super) fn draw(tree: &Arc<Tree>, _: [u32; 2], _: bool) -> Result<Picture, Fault> {
     match **tree {}
+}
+
+pub(super) fn line(_: &Line, _: [u32; 2], _: [f64; 2]) -> Result<Vec<u8>, Fault> {
+    Err(Fault::new(Class::Picture, "this program draws no lines")
+        .remedy("Compile fogweft with its feature `svg`."))
 }

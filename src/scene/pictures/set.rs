@@ -5,11 +5,10 @@ use crate::base::key::Key;
 use crate::base::limits::Limits;
 use crate::base::placing::Kind as Layer;
 use crate::base::stamp::Seen;
-use crate::base::words::Blending;
 use crate::scene::pictures::known::Facts;
-use crate::scene::pictures::{self, Kind, Naturals, Source};
+use crate::scene::pictures::strokes::{Detail, Held, Strokes};
+use crate::scene::pictures::{self, Naturals, Source};
 use crate::scene::{Scene, StrokesPlace};
-use crate::steps::strokes::Drawing;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock};
@@ -26,47 +25,15 @@ pub struct Pictures {
 
 /// A picture file.
 #[derive(Debug)]
-struct Art {
-    file: PathBuf,
+pub(super) struct Art {
+    pub file: PathBuf,
     /// The layer of a layered file.
-    layer: Option<String>,
-    facts: Facts,
+    pub layer: Option<String>,
+    pub facts: Facts,
     /// What the facts are found by in later runs.
-    keys: Vec<Key>,
-    source: OnceLock<Source>,
+    pub keys: Vec<Key>,
+    pub source: OnceLock<Source>,
 }
-
-/// Strokes of a slot.
-#[derive(Clone, Debug)]
-struct Strokes {
-    art: Arc<Art>,
-    drawing: Arc<Drawing>,
-    /// What they were drawn from: where they stand, their text if it isn't in its file yet, and how finely.
-    from: (StrokesPlace, Option<Arc<str>>, Detail),
-}
-
-/// How finely strokes are drawn.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Detail {
-    /// Many times quicker, for drafts.
-    Draft,
-    /// As a run draws them.
-    Full,
-}
-
-impl Detail {
-    /// Most texels that strokes are drawn at: what becomes of them is blurred. Those of drafts are chosen so that a texel of a draft's fog
-    /// has some of them.
-    fn most(self) -> f64 {
-        match self {
-            Detail::Draft => 98_304.0,
-            Detail::Full => 2_097_152.0,
-        }
-    }
-}
-
-/// Texts of drawings that aren't in their files yet, by file.
-pub type Held = BTreeMap<PathBuf, Arc<str>>;
 
 /// Finds facts of a picture file by their key.
 pub type Recall<'a> = &'a dyn Fn(Key) -> Option<Facts>;
@@ -141,12 +108,8 @@ impl Pictures {
         let mut before = std::mem::take(&mut self.strokes);
         for slot in &scene.slots {
             let Some(place) = &slot.strokes else { continue };
-            let text = held.get(&place.file);
-            let strokes = match before.remove(&slot.name) {
-                Some(strokes) if strokes.serves(place, text, detail) => Ok(strokes),
-                _ => Strokes::open(place, text, detail, limits),
-            };
-            match strokes {
+            let held = held.get(&place.file);
+            match Strokes::anew(before.remove(&slot.name), place, held, detail, limits) {
                 Ok(strokes) => drop(self.strokes.insert(slot.name.clone(), strokes)),
                 Err(found) => faults.list.extend(found.list),
             }
@@ -156,7 +119,7 @@ impl Pictures {
 
     /// Whether some strokes are only drawn as drafts show them.
     pub fn are_drafts(&self) -> bool {
-        self.strokes.values().any(|strokes| strokes.from.2 == Detail::Draft)
+        self.strokes.values().any(Strokes::is_draft)
     }
 
     /// Natural width and height of a slot's strokes, px.
@@ -285,53 +248,8 @@ impl Pictures {
     }
 }
 
-impl Strokes {
-    /// Reads and draws them; `text` is what stands in place of the file's.
-    fn open(
-        place: &StrokesPlace,
-        text: Option<&Arc<str>>,
-        detail: Detail,
-        limits: &Limits,
-    ) -> Result<Strokes> {
-        let source = match (text, &place.layer) {
-            (Some(text), _) => Source::from_bytes(&place.file, text.as_bytes().to_vec(), limits)?,
-            (None, Some(layer)) => Source::open_layer(&place.file, layer, limits)?,
-            (None, None) => Source::open(&place.file, limits)?,
-        };
-        Strokes::draw(place, source, text, detail, limits)
-    }
-
-    fn draw(
-        place: &StrokesPlace,
-        source: Source,
-        text: Option<&Arc<str>>,
-        detail: Detail,
-        limits: &Limits,
-    ) -> Result<Strokes> {
-        let [width, height] = source.natural;
-        let wanted = match source.kind {
-            Kind::Png => 1.0,
-            Kind::Svg => place.width.map_or(1.0, |wanted| wanted.0 / width),
-        };
-        let factor = wanted.min((detail.most() / (width * height)).sqrt());
-        let texels = [width, height].map(|side| (side * factor).round().max(1.0) as u32);
-        let picture = source.draw(texels, false, false, Blending::Encoded, limits)?;
-        let drawing = Drawing::new(&picture, blake3::Hash::from_bytes(source.hash).to_hex().to_string());
-        let art = Art::read(place.file.clone(), place.layer.clone(), Vec::new(), source);
-        let from = (place.clone(), text.cloned(), detail);
-        Ok(Strokes { art: Arc::new(art), drawing: Arc::new(drawing), from })
-    }
-
-    /// Whether they are what a drawing from these would be, or a finer one.
-    fn serves(&self, place: &StrokesPlace, text: Option<&Arc<str>>, detail: Detail) -> bool {
-        let (own, held, drawn) = &self.from;
-        let same = (&own.file, &own.layer, own.width) == (&place.file, &place.layer, place.width);
-        same && held.as_ref() == text && *drawn >= detail
-    }
-}
-
 impl Art {
-    fn read(file: PathBuf, layer: Option<String>, keys: Vec<Key>, source: Source) -> Art {
+    pub fn read(file: PathBuf, layer: Option<String>, keys: Vec<Key>, source: Source) -> Art {
         Art { file, layer, facts: Facts::of(&source), keys, source: OnceLock::from(source) }
     }
 }

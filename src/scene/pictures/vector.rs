@@ -6,8 +6,10 @@ use crate::base::fault::{Class, Fault};
 use crate::base::picture::Picture;
 use crate::base::room;
 use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful};
-use crate::scene::pictures::{contained, cost};
-use resvg::tiny_skia::{IntSize, Pixmap, PremultipliedColorU8, Transform};
+use crate::scene::pictures::{Line, contained, cost};
+use resvg::tiny_skia::{
+    IntSize, LineCap, LineJoin, Paint, PathBuilder, Pixmap, PremultipliedColorU8, Stroke, Transform,
+};
 use resvg::usvg::{self, ImageHrefResolver};
 use roxmltree::{Document, Node};
 use std::sync::Arc;
@@ -151,6 +153,38 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
     let mut picture = Picture { size, deep: false, texels };
     bleed_doubtful(&mut picture, &doubts, TRUST, wraps);
     Ok(picture)
+}
+
+/// Alpha at each texel of a line over a drawing of `size` texels, `stretch` of them a px, as the library draws it in an SVG.
+pub(super) fn line(line: &Line, size: [u32; 2], stretch: [f64; 2]) -> Result<Vec<u8>, Fault> {
+    let mut path = PathBuilder::new();
+    for (at, [x, y]) in line.points.iter().map(|point| point.map(|side| side as f32)).enumerate() {
+        if at == 0 { path.move_to(x, y) } else { path.line_to(x, y) }
+    }
+    if let [[x, y]] = line.points[..] {
+        // A dot, by its round ends.
+        path.line_to(x as f32 + 0.01, y as f32);
+    }
+    let stroke = Stroke {
+        width: line.width as f32,
+        line_cap: LineCap::Round,
+        line_join: LineJoin::Round,
+        ..Stroke::default()
+    };
+    let mut paint = Paint::default();
+    paint.set_color_rgba8(255, 255, 255, (line.strength * 255.0).round() as u8);
+    let stretch = Transform::from_scale(stretch[0] as f32, stretch[1] as f32);
+    contained(move || {
+        let whole = IntSize::from_wh(size[0], size[1]);
+        let bytes = room::zeroed(4 * size[0] as usize * size[1] as usize, "a line")?;
+        let pixmap = whole.and_then(|whole| Pixmap::from_vec(bytes, whole));
+        let (Some(mut pixmap), Some(path)) = (pixmap, path.finish()) else {
+            // As the library leaves out what has no finite place.
+            return Ok(vec![0; size[0] as usize * size[1] as usize]);
+        };
+        pixmap.stroke_path(&path, &paint, &stroke, stretch, None);
+        Ok(pixmap.pixels().iter().map(|pixel| pixel.alpha()).collect())
+    })
 }
 
 /// A premultiplied value as a straight colour of 16 bits, and what it leaves in doubt.

@@ -90,6 +90,64 @@ fn what_drifts_flows_and_comes_round() {
     assert_eq!(off(&rest, &half), 0.0);
 }
 
+/// While a nib is held, only its line is drawn: what is seen then is what is there once the strokes are in their file and read from it, also
+/// of lines over others, of such that clear, and of a dot.
+#[test]
+fn a_draft_of_a_held_stroke_is_that_of_the_saved_one() {
+    let limits = Limits::default();
+    let (_folder, mut session) = marsh("encoded");
+    let store = Store::in_memory(64 << 20);
+    let still = |store: &Store, session: &Session| {
+        let draft = Draft::new(store, session.current(), &limits).unwrap();
+        let view = View { camera: Camera::new(300.0, 0.0), ..View::default() };
+        let (layers, under) = (draft.layers(&view), Under::new(Ground::Scene, [1, 1]));
+        Still::new::<Pixels>(&draft.compositor(&view, &layers, &[], &under))
+    };
+    let bare = still(&store, &session);
+    let off = |a: &Still, b: &Still| {
+        let pairs = a.colours.iter().flatten().zip(b.colours.iter().flatten());
+        pairs.map(|(a, b)| 255.0 * (a - b).abs()).fold(0.0, f32::max)
+    };
+    let file = session.file().to_path_buf();
+    for (turn, (points, strength, clear)) in [
+        (vec![[500.0, 560.0], [900.0, 500.0], [1100.0, 620.0]], 0.8, false),
+        (vec![[700.0, 420.0], [760.0, 700.0], [1300.0, 540.0]], 1.0, false),
+        (vec![[450.0, 530.0], [1200.0, 560.0]], 0.6, true),
+        (vec![[1000.0, 480.0]], 1.0, false),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        // As a nib moves: ever more of the line.
+        for count in 1..=points.len() {
+            let stroke = serde_json::json!({
+                "slot": "barge", "points": points[..count], "camera": 300.0, "width": 60.0, "strength": strength, "clear": clear,
+                "gesture": format!("stroke {turn}"),
+            });
+            session.stroke(&serde_json::from_value(stroke).unwrap()).unwrap();
+        }
+        let held = still(&store, &session);
+        assert!(off(&held, &bare) > 12.0, "{}: nothing was drawn", off(&held, &bare));
+        // All lines drawn together, as coarsely.
+        let mut whole = Session::open(&file, None, limits).unwrap();
+        whole.take_over(&session.unsaved_text());
+        let far = off(&held, &still(&store, &whole));
+        assert!(far < 2.0, "line {turn}: {far} codes");
+        // And as finely as a run draws them.
+        session.save().unwrap();
+        let saved = Session::open(&file, None, limits).unwrap();
+        let far = off(&held, &still(&store, &saved));
+        assert!(far < 10.0, "line {turn}, saved: {far} codes");
+    }
+    // Two steps back, with what was drawn since taken away.
+    let whole = still(&store, &session);
+    assert!(session.step(true) && session.step(true));
+    let earlier = still(&store, &session);
+    assert!(off(&earlier, &whole) > 8.0);
+    assert!(session.step(false) && session.step(false));
+    assert!(off(&still(&store, &session), &whole) < 1.0);
+}
+
 /// What mixing in whole numbers of 16 bits gains a draft, by time on the processors: figures in `tests/bench/page.txt`.
 #[test]
 #[ignore = "a figure, printed"]

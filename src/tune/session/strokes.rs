@@ -5,7 +5,7 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::files::{self, Over, Placed};
 use crate::base::law;
 use crate::base::units::{Camera, Px};
-use crate::scene::pictures::{self, Held, Kind, Source};
+use crate::scene::pictures::{self, Held, HeldDrawing, Kind, LastLine, Line, Source};
 use crate::scene::{Slot, StrokesPlace};
 use crate::tune::write;
 use serde::Deserialize;
@@ -74,24 +74,23 @@ impl Session {
         // As the strokes that are drawn already are, since reading a drawing takes long.
         let strip = law::strip(scene.view, scene.travel, rate).map(|side| side.0.ceil());
         let natural = version.pictures.strokes_size(&slot.name).unwrap_or(strip);
-        let base = match step.drawn.get(&place.file) {
-            _ if slot.strokes.is_none() => empty(strip),
-            Some(text) => {
+        // None where the stroke begins the drawing.
+        let before = match step.drawn.get(&place.file) {
+            _ if slot.strokes.is_none() => None,
+            Some(held) => {
                 let goes_on = self.at > 0 && self.gesture.as_ref() == Some(&stroke.gesture);
                 let before = goes_on.then(|| self.history[self.at - 1].drawn.get(&place.file));
-                match before {
-                    Some(Some(before)) => before.to_string(),
-                    // The stroke began the drawing.
-                    Some(None) => without_paths(text),
-                    None => text.to_string(),
-                }
+                before.unwrap_or(Some(held)).map(|held| Arc::clone(&held.text))
             }
-            None => self.take_up(&place)?,
+            None => Some(self.take_up(&place)?),
         };
         let moved = [stroke.camera.right * rate, stroke.camera.down * rate];
-        let svg = with_path(&base, &place, stroke, moved, natural)?;
+        let unit = place.width.map_or(1.0, |Px(width)| width / natural[0]);
+        let line = line(stroke, &place, moved, unit);
+        let (svg, alone) = with_path(before.as_deref().unwrap_or(&empty(natural)), &place, &line, natural)?;
         let mut drawn = Held::clone(&self.history[self.at].drawn);
-        drawn.insert(place.file, svg.into());
+        let last = alone.then(|| Arc::new(LastLine { before, natural, line }));
+        drawn.insert(place.file, HeldDrawing { text: svg.into(), last });
         step.drawn = Arc::new(drawn);
         self.apply_step(step, Some(stroke.gesture.clone()))
     }
@@ -115,7 +114,7 @@ impl Session {
     }
 
     /// The drawing that a file holds; from here on the page's steps hold it.
-    fn take_up(&mut self, place: &StrokesPlace) -> Result<String> {
+    fn take_up(&mut self, place: &StrokesPlace) -> Result<Arc<str>> {
         let bytes = pictures::content(&place.file, &self.limits)?;
         let source = Source::from_bytes(&place.file, bytes, &self.limits)?;
         let text = String::from_utf8(source.bytes.to_vec()).ok();
@@ -128,10 +127,11 @@ impl Session {
             .remedy("Draw where they were made, or take `strokes` out of the slot.")
             .into());
         };
-        let held: Arc<str> = text.as_str().into();
-        self.drawn_on_disk.insert(place.file.clone(), Arc::clone(&held));
+        let text: Arc<str> = text.into();
+        self.drawn_on_disk.insert(place.file.clone(), Arc::clone(&text));
         for step in &mut self.history {
-            Arc::make_mut(&mut step.drawn).entry(place.file.clone()).or_insert_with(|| Arc::clone(&held));
+            let held = || Arc::clone(&text).into();
+            Arc::make_mut(&mut step.drawn).entry(place.file.clone()).or_insert_with(held);
         }
         Ok(text)
     }
@@ -142,8 +142,8 @@ impl Session {
             let slots = &self.current.reading.scene.slots;
             slots.iter().any(|slot| slot.strokes.as_ref().is_some_and(|place| place.file == *file))
         };
-        let drawn = &self.history[self.at].drawn;
-        drawn.iter().filter(move |(file, text)| used(file) && self.drawn_on_disk.get(*file) != Some(*text))
+        let drawn = self.history[self.at].drawn.iter().map(|(file, held)| (file, &held.text));
+        drawn.filter(move |(file, text)| used(file) && self.drawn_on_disk.get(*file) != Some(*text))
     }
 
     /// Writes the drawings into their files.
@@ -176,7 +176,8 @@ impl Session {
         let is_other = |file: &PathBuf, text: &Arc<str>| {
             pictures::content(file, &self.limits).is_ok_and(|bytes| bytes != text.as_bytes())
         };
-        let changed = step.iter().filter(|(file, text)| is_saved(file, text) && is_other(file, text));
+        let changed =
+            step.iter().filter(|(file, held)| is_saved(file, &held.text) && is_other(file, &held.text));
         let changed: Vec<PathBuf> = changed.map(|(file, _)| file.clone()).collect();
         for file in changed {
             self.drawn_on_disk.remove(&file);
@@ -216,7 +217,8 @@ impl Session {
             if let Some(there) = there.map(Arc::<str>::from) {
                 self.drawn_on_disk.insert(file.clone(), Arc::clone(&there));
                 for step in &mut self.history {
-                    Arc::make_mut(&mut step.drawn).entry(file.clone()).or_insert_with(|| Arc::clone(&there));
+                    let held = || Arc::clone(&there).into();
+                    Arc::make_mut(&mut step.drawn).entry(file.clone()).or_insert_with(held);
                 }
             }
             Arc::make_mut(&mut step.drawn).insert(file, drawing.into());
@@ -233,60 +235,74 @@ fn empty([width, height]: [f64; 2]) -> String {
     )
 }
 
-/// A drawing of the page as it began.
-fn without_paths(svg: &str) -> String {
-    svg.split_inclusive('\n').filter(|line| !line.starts_with("<path ")).collect()
+/// A stroke as a line in px of its drawing, `unit` scene px each; `moved` is how far the slot has moved with the camera.
+fn line(stroke: &Stroke, place: &StrokesPlace, moved: [Px; 2], unit: f64) -> Line {
+    let own = |[x, y]: &[f64; 2]| [(x + (moved[0] - place.x).0) / unit, (y + (moved[1] - place.y).0) / unit];
+    Line {
+        points: stroke.points.iter().map(own).collect(),
+        width: stroke.width / unit,
+        strength: stroke.strength,
+        clears: stroke.clear,
+    }
 }
 
-/// The drawing, of the size `natural`, with one more path; `moved` is how far the slot has moved with the camera.
-fn with_path(
-    svg: &str,
-    place: &StrokesPlace,
-    stroke: &Stroke,
-    moved: [Px; 2],
-    natural: [f64; 2],
-) -> Result<String> {
+/// The drawing, of the size `natural`, with one more line, and whether that is drawn as it stands, whatever else the drawing says.
+fn with_path(svg: &str, place: &StrokesPlace, line: &Line, natural: [f64; 2]) -> Result<(String, bool)> {
     let odd = || {
         Fault::new(Class::Usage, "the page can't draw in this SVG file: its units or its form are unusual")
             .in_file(&place.file)
             .remedy("Draw in the program that made it.")
     };
-    let unit = place.width.map_or(1.0, |Px(width)| width / natural[0]);
-    let ([left, top], scale) = user_units(svg, natural).ok_or_else(odd)?;
+    let Canvas { left_top: [left, top], scale, is_plain } = Canvas::of(svg, natural).ok_or_else(odd)?;
     let end = svg.rfind("</svg>").ok_or_else(odd)?;
-    let user = |[x, y]: [f64; 2]| {
-        [
-            left + (x + moved[0].0 - place.x.0) / unit * scale,
-            top + (y + moved[1].0 - place.y.0) / unit * scale,
-        ]
-    };
     let mut d = String::new();
-    for (at, point) in stroke.points.iter().enumerate() {
-        let [x, y] = user(*point);
+    for (at, [x, y]) in line.points.iter().enumerate() {
+        let (x, y) = (left + x * scale, top + y * scale);
         // Writing to a text can't fail.
         let _ = write!(d, "{}{x:.2} {y:.2}", if at == 0 { "M" } else { "L" });
     }
-    if stroke.points.len() == 1 {
+    if line.points.len() == 1 {
         // A dot, by its round ends.
         d += "h.01";
     }
-    let colour = if stroke.clear { "#000" } else { "#fff" };
-    let (width, opacity) = (stroke.width / unit * scale, stroke.strength);
+    let colour = if line.clears { "#000" } else { "#fff" };
+    let (width, opacity) = (line.width * scale, line.strength);
     let path = format!(
         "<path d=\"{d}\" fill=\"none\" stroke=\"{colour}\" stroke-opacity=\"{opacity}\" stroke-width=\"{width:.2}\" stroke-linecap=\"round\" stroke-linejoin=\"round\"/>\n"
     );
-    Ok(format!("{}{path}{}", &svg[..end], &svg[end..]))
+    Ok((format!("{}{path}{}", &svg[..end], &svg[end..]), is_plain))
 }
 
-/// Left top of a drawing in its own units, and how many of them a px is; none where those differ along x and y.
-fn user_units(svg: &str, natural: [f64; 2]) -> Option<([f64; 2], f64)> {
-    use roxmltree::{Document, ParsingOptions};
-    let options = ParsingOptions { allow_dtd: true, nodes_limit: 1 << 20, ..ParsingOptions::default() };
-    let document = Document::parse_with_options(svg, options).ok()?;
-    let Some(view) = document.root_element().attribute("viewBox") else { return Some(([0.0, 0.0], 1.0)) };
-    let parts = view.split([' ', ',', '\t', '\n']).filter(|part| !part.is_empty());
-    let parts: Vec<f64> = parts.map(|part| part.parse().ok()).collect::<Option<_>>()?;
-    let [left, top, width, height] = parts.try_into().ok()?;
-    let [across, down] = [width / natural[0], height / natural[1]];
-    ((across - down).abs() <= 1e-3 * across).then_some(([left, top], across))
+/// Attributes of a drawing's root that change nothing of how a path is drawn.
+const PLAIN: [&str; 6] = ["width", "height", "viewBox", "preserveAspectRatio", "version", "id"];
+
+/// What a path is drawn on.
+struct Canvas {
+    /// Left top of the drawing in its own units.
+    left_top: [f64; 2],
+    /// How many of its units a px is.
+    scale: f64,
+    /// Whether nothing in the drawing bears on a path at its end.
+    is_plain: bool,
+}
+
+impl Canvas {
+    /// That of a drawing; none where its units differ along x and y.
+    fn of(svg: &str, natural: [f64; 2]) -> Option<Canvas> {
+        use roxmltree::{Document, ParsingOptions};
+        let options = ParsingOptions { allow_dtd: true, nodes_limit: 1 << 20, ..ParsingOptions::default() };
+        let document = Document::parse_with_options(svg, options).ok()?;
+        let root = document.root_element();
+        let is_plain = root.attributes().all(|own| own.namespace().is_some() || PLAIN.contains(&own.name()))
+            && !document.descendants().any(|node| node.tag_name().name() == "style");
+        let Some(view) = root.attribute("viewBox") else {
+            return Some(Canvas { left_top: [0.0, 0.0], scale: 1.0, is_plain });
+        };
+        let parts = view.split([' ', ',', '\t', '\n']).filter(|part| !part.is_empty());
+        let parts: Vec<f64> = parts.map(|part| part.parse().ok()).collect::<Option<_>>()?;
+        let [left, top, width, height] = parts.try_into().ok()?;
+        let [across, down] = [width / natural[0], height / natural[1]];
+        let is_even = (across - down).abs() <= 1e-3 * across;
+        is_even.then_some(Canvas { left_top: [left, top], scale: across, is_plain })
+    }
 }
