@@ -105,6 +105,12 @@ impl FieldSpec {
         smoothstep(((y - self.line.0) * self.open / self.recipe.grade.aloft.0).clamp(0.0, 1.0))
     }
 
+    /// The same along a level line with nothing drawn into it, if something is drawn into more than itself: its mean is that of both.
+    pub fn undrawn(&self) -> Option<FieldSpec> {
+        self.strokes.as_ref().filter(|strokes| !strokes.only)?;
+        Some(FieldSpec { strokes: None, ..self.clone() }.level().0)
+    }
+
     fn sigma(&self) -> [f64; 2] {
         [self.recipe.soften.sigma.0 * self.recipe.soften.stretch, self.recipe.soften.sigma.0]
     }
@@ -348,21 +354,32 @@ impl Field {
 
     /// Works the field out on its bands, which are those of [`FieldSpec::bands`].
     pub fn on(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
+        let factor = spec.undrawn().map(|undrawn| Field::factor(&undrawn, sampling, bands.clone()));
+        Field::on_with(spec, sampling, bands, factor.unwrap_or(1.0))
+    }
+
+    /// What brings the mean along the line to 1; `undrawn` as [`FieldSpec::undrawn`] gives it, on its bands.
+    pub fn factor(undrawn: &FieldSpec, sampling: Sampling, bands: Plane) -> f32 {
+        Field::normalized(undrawn, sampling, bands).1
+    }
+
+    /// As [`Field::on`], with the [`Field::factor`] of what is drawn into, which is worked out before.
+    pub fn on_with(spec: &FieldSpec, sampling: Sampling, bands: Plane, factor: f32) -> Field {
         if let Some(slope) = spec.slope {
             let (level, over) = spec.level();
-            let Field { grid: own, density } = Field::on(&level, sampling, bands);
+            let Field { grid: own, density } = Field::on_with(&level, sampling, bands, factor);
             let grid = spec.sampled(sampling);
             return Field { grid, density: slope.displace(&density, &own, &grid, over) };
         }
-        let Some(along) = &spec.along else { return Field::with_ends(spec, sampling, bands) };
+        let Some(along) = &spec.along else { return Field::with_ends(spec, sampling, bands, factor) };
         // What is drawn goes through the same blurs apart from the rest: they are linear.
         let own = |strokes: &Strokes| Strokes { weight: 0.0, ..strokes.clone() };
         let rest = FieldSpec { strokes: spec.strokes.as_ref().map(own), ..spec.clone() };
         let drawn = spec.strokes.as_ref().map(|strokes| {
             let strokes = Some(Strokes { only: true, ..strokes.clone() });
-            Field::with_ends(&FieldSpec { strokes, ..spec.clone() }, sampling, bands.clone())
+            Field::with_ends(&FieldSpec { strokes, ..spec.clone() }, sampling, bands.clone(), 1.0)
         });
-        let mut field = Field::with_ends(&rest, sampling, bands);
+        let mut field = Field::with_ends(&rest, sampling, bands, factor);
         let factors = along.columns(field.grid.cols);
         field.density.each_row(
             #[inline(always)]
@@ -381,8 +398,8 @@ impl Field {
     }
 
     /// The field with its torn ends, as thick all along.
-    fn with_ends(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
-        let mut field = Field::whole(spec, sampling, bands);
+    fn with_ends(spec: &FieldSpec, sampling: Sampling, bands: Plane, factor: f32) -> Field {
+        let mut field = Field::whole(spec, sampling, bands, factor);
         if spec.strokes.as_ref().is_some_and(|strokes| strokes.only) {
             // Drawn fog has the ends it was given.
             return field;
@@ -392,21 +409,14 @@ impl Field {
         field
     }
 
-    /// The field before its ends are torn.
-    fn whole(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> Field {
+    /// The field before its ends are torn. What is drawn has no say in the mean, so that all beside it stays as it is.
+    fn whole(spec: &FieldSpec, sampling: Sampling, bands: Plane, factor: f32) -> Field {
         let Some(strokes) = &spec.strokes else { return Field::normalized(spec, sampling, bands).0 };
-        // What is drawn has no say in the mean, so that all beside it stays as it is.
-        let scale = if strokes.only {
-            1.0
-        } else {
-            let plain = FieldSpec { strokes: None, ..spec.clone() };
-            Field::normalized(&plain, sampling, bands.clone()).1
-        };
-        let strokes = Strokes { weight: strokes.weight / f64::from(scale), ..strokes.clone() };
+        let strokes = Strokes { weight: strokes.weight / f64::from(factor), ..strokes.clone() };
         let spec = FieldSpec { strokes: Some(strokes), ..spec.clone() };
         let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
         let mut field = spec.work_on(sampling, grid, bands);
-        field.times(scale);
+        field.times(factor);
         field
     }
 

@@ -17,10 +17,11 @@ use crate::plan::{ArtJob, Job, LampSpec, Plan};
 use crate::scene::pictures::{self, Part, Pictures, Source};
 use crate::stack::{Made, Stack, lamp};
 use crate::steps::field::{Field, FieldSpec, Sampling};
+use crate::steps::grid::Plane;
 use crate::steps::sheet::{self, Opacity, Sheet, SheetSpec};
 use crate::store::cache::Store;
 use rayon::prelude::*;
-use stages::{BandsStage, FacingStage, FieldStage, OpacityStage};
+use stages::{BandsStage, FacingStage, Factor, FieldStage, OpacityStage};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -223,10 +224,22 @@ impl<'a> Maker<'a> {
             let found = self.store.find(&BandsStage(&bands));
             let bands =
                 found.unwrap_or_else(|| self.store.insert(&BandsStage(&bands), bands.plane(), room.bands));
-            let field = Field::on(spec, Sampling::Reduced, Arc::unwrap_or_clone(bands));
+            let factor = spec.undrawn().map_or(1.0, |undrawn| self.factor(&undrawn, &bands));
+            let field = Field::on_with(spec, Sampling::Reduced, Arc::unwrap_or_clone(bands), factor);
             let to_disk = field.density.data.len() <= MOST_OF_FIELD;
             self.store.insert(&FieldStage(spec), field, to_disk)
         })
+    }
+
+    /// What brings a field's mean to 1 into which something is drawn: it stays the same while somebody draws.
+    fn factor(&self, undrawn: &FieldSpec, bands: &Arc<Plane>) -> f32 {
+        let key = KeyWriter::new("factor").part("field", &undrawn.key()).key();
+        if let Some(factor) = self.store.get::<Factor>(key) {
+            return factor.0;
+        }
+        let factor = Field::factor(undrawn, Sampling::Reduced, Plane::clone(bands));
+        self.store.put(key, &Arc::new(Factor(factor)));
+        factor
     }
 
     /// The picture of an art before it is treated.

@@ -24,6 +24,15 @@ impl Entry for Field {
     }
 }
 
+/// What brings a field's mean to 1.
+pub(super) struct Factor(pub f32);
+
+impl Entry for Factor {
+    fn bytes(&self) -> usize {
+        size_of::<Factor>()
+    }
+}
+
 impl Entry for Opacity {
     fn bytes(&self) -> usize {
         self.plane.bytes()
