@@ -303,3 +303,80 @@ fn the_demo_reads_while_its_fog_flows() {
         assert!(share("after") <= 0.05 && share("after") <= share("before"), "{slot}");
     }
 }
+
+/// A ridge and a sheet of fog that repeat edge to edge, whose edges meet or don't, in a folder of their own.
+fn repeating(meets: bool) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    let along = |x: usize, width: usize| x as f64 / width as f64;
+    let wave = move |x: usize, width: usize| {
+        let turn = if meets { 1.0 } else { 0.75 };
+        0.5 + 0.3 * libm::sin(std::f64::consts::TAU * turn * along(x, width))
+    };
+    let ridge = Pixels::new(96, 60, |x, y| {
+        let solid = y as f64 > 60.0 * wave(x, 96);
+        [0.2, 0.2, 0.25, if solid { 1.0 } else { 0.0 }]
+    });
+    let veil = Pixels::new(200, 40, |x, _| [0.8, 0.8, 0.8, wave(x, 200)]);
+    std::fs::write(folder.path().join("ridge.png"), ridge.png()).expect("written");
+    std::fs::write(folder.path().join("veil.png"), veil.png()).expect("written");
+    let text = "view = [160, 90]\ntravel = 300\nhorizon = 50\nground = 80\n[air]\nhaze = \"#c8c0b0\"\nvisibility = 4000\n\
+         [[slot]]\nname = \"ridge\"\ndepth = 400\nart = \"ridge.png\"\nx = 10\ny = 30\nrepeat = true\nseparation = 0\n\
+         [[slot]]\nname = \"near\"\ndepth = 0\nsheet = \"veil.png\"\nperiod = 200\n";
+    std::fs::write(folder.path().join("scene.toml"), text).expect("written");
+    folder
+}
+
+/// The number before `words`.
+fn number_before(text: &str, words: &str) -> f64 {
+    let before = text.split(words).next().expect("a part").rsplit(' ').next().expect("a word");
+    before.parse().unwrap_or_else(|_| panic!("{before:?} before {words:?} in {text}"))
+}
+
+/// What repeats and doesn't meet is named by plan and check, with a place at which the copies really stand side by side.
+#[test]
+fn edges_that_do_not_meet_are_told_with_their_place() {
+    let told = |folder: &Path| {
+        let scene = scene_in(folder);
+        let ran = fogweft(&["plan", &scene, "--json"]);
+        let plan: serde_json::Value = serde_json::from_slice(&ran.stdout).expect("a plan");
+        let (_, checked) = report(&scene, &[]);
+        let seams = |list: &serde_json::Value, key: Option<&str>| -> Vec<String> {
+            let all = list.as_array().expect("a list").iter();
+            let text =
+                |one: &serde_json::Value| key.map_or(one, |key| &one[key]).as_str().expect("text").to_owned();
+            all.map(text).filter(|text| text.contains("seam")).collect()
+        };
+        let findings = checked["findings"].clone();
+        (plan.clone(), seams(&plan["notes"], None), seams(&findings, Some("message")), checked)
+    };
+    let (_, notes, findings, _) = told(repeating(true).path());
+    assert_eq!((notes.len(), findings.len()), (0, 0), "{notes:?} {findings:?}");
+    let (plan, notes, findings, checked) = told(repeating(false).path());
+    assert_eq!((notes.len(), findings.len()), (2, 2), "{notes:?} {findings:?}");
+    assert!(notes[0].starts_with("ridge: its picture") && notes[1].starts_with("near: its own sheet"));
+    // A note doesn't fail a check.
+    let all = checked["findings"].as_array().expect("findings").iter();
+    assert!(
+        all.filter(|one| one["message"].as_str().expect("text").contains("seam"))
+            .all(|one| one["fails"] == false)
+    );
+    for (note, slot) in notes.iter().zip(["ridge", "near"]) {
+        let file = plan["files"].as_array().expect("files").iter();
+        let kind = if slot == "near" { "fog" } else { "art" };
+        let file = file.clone().find(|file| file["slot"] == slot && file["kind"] == kind).expect("it");
+        let number =
+            |pointer: &str| file.pointer(pointer).and_then(serde_json::Value::as_f64).expect("a number");
+        let x = number_before(note, " px from the left");
+        let camera: f64 = note
+            .split("camera place ")
+            .nth(1)
+            .and_then(|rest| rest.split([',', ' ']).next())
+            .and_then(|word| word.parse().ok())
+            .expect("a place");
+        assert!((0.0..=160.0).contains(&x) && (0.0..=300.0).contains(&camera), "{note}");
+        let period = number("/period");
+        let left = number("/rect/0") - camera * number("/pan_rate");
+        let off = (x - left).rem_euclid(period);
+        assert!(off.min(period - off) <= 0.51, "{note}: {off} of {period}");
+    }
+}

@@ -35,7 +35,7 @@ use fogweft::base::words::Bits;
 use fogweft::base::{law, report};
 use fogweft::output::{self, Effort};
 use fogweft::plan::{Demand, Job, Plan, haze};
-use fogweft::review::contact;
+use fogweft::review::{self, contact};
 use fogweft::scene::pictures::Pictures;
 use fogweft::scene::project::Project;
 use fogweft::scene::recipe::shelf::Shelf;
@@ -238,7 +238,10 @@ fn plan(args: &args::Plan) -> Result<()> {
     let limits = limits();
     let one = |scene: args::Scene| {
         let (reading, pictures) = load(&scene, args.mood.as_deref(), &limits)?;
-        Plan::new(&reading.scene, &pictures.naturals(), args.scale, &limits)
+        let mut plan = Plan::new(&reading.scene, &pictures.naturals(), args.scale, &limits)?;
+        let seams = review::check::seams(&plan, &pictures, &limits)?;
+        plan.notes.extend(seams);
+        Ok(plan)
     };
     let (plans, faults) = levels::each(&args.levels, one)?;
     if args.json {

@@ -2,6 +2,7 @@
 
 pub(crate) mod compositor;
 pub(crate) mod lamp;
+pub mod seams;
 pub mod still;
 #[cfg(feature = "forms")]
 pub(crate) mod strip;

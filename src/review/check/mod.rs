@@ -194,6 +194,17 @@ pub fn check_stack(scene: &Scene, stack: &Stack<'_>) -> Report {
     report(scene, stack, tones(stack, &Space::new(plan.blending)), 1)
 }
 
+/// What a plan can't know of a scene's pictures: those that repeat although their edges don't meet, one line each.
+///
+/// # Errors
+/// Those of drawing them.
+pub fn seams(plan: &Plan, pictures: &Pictures, limits: &Limits) -> Result<Vec<String>> {
+    let mut stack = Stack::empty(plan);
+    let request = Request { needed: plan.repeating(), ..Request::all(plan, pictures, &[]) };
+    Maker::new(&Store::default(), limits).fill(&mut stack, &request)?;
+    Ok(stack.seams().iter().map(|seam| format!("{}: {}", seam.slot, seam.message())).collect())
+}
+
 fn report(scene: &Scene, stack: &Stack<'_>, [darkest, lightest]: [f64; 2], moments: usize) -> Report {
     let plan = stack.plan();
     let cameras = plan.cameras();
@@ -221,7 +232,7 @@ fn report(scene: &Scene, stack: &Stack<'_>, [darkest, lightest]: [f64; 2], momen
         passes: true,
     };
     let ends = plan.ends();
-    verdict::judge(&mut report, &ends, &plan.frame_changes(&ends));
+    verdict::judge(&mut report, &ends, &plan.frame_changes(&ends), &stack.seams());
     report
 }
 

@@ -4,6 +4,7 @@ use crate::base::placing::Kind;
 use crate::base::units::Camera;
 use crate::plan::{Change, End};
 use crate::review::check::{Finding, FrameFigures, FrameSlot, Report, SheetFigures, SlotFigures};
+use crate::stack::seams::Seam;
 
 /// Change of CIE L* against the run of the others that is not yet called a turn. Chosen by eye.
 const LEVEL: f64 = 2.0;
@@ -20,8 +21,9 @@ const SEEN: f64 = 2.0;
 /// Share of the lacking outline that a rim must be able to serve for the wish, not the haze, to be the cause. Chosen by eye.
 const ATTAINABLE: f64 = 0.7;
 
-/// Fills in the report's findings; `ends` are where pictures end inside the view, `changes` what smaller frames show otherwise.
-pub(super) fn judge(report: &mut Report, ends: &[End], changes: &[Change]) {
+/// Fills in the report's findings; `ends` are where pictures end inside the view, `changes` what smaller frames show otherwise, `seams` where
+/// pictures repeat without their edges meeting.
+pub(super) fn judge(report: &mut Report, ends: &[End], changes: &[Change], seams: &[Seam]) {
     let tones: Vec<(&str, f64)> =
         report.slots.iter().filter_map(|slot| Some((slot.slot.as_str(), slot.tone?))).collect();
     let turn = turn(&tones).map(|at| (tones[at], tones[at + 1]));
@@ -42,6 +44,7 @@ pub(super) fn judge(report: &mut Report, ends: &[End], changes: &[Change]) {
     findings.extend(totals(report));
     findings.extend(report.sheets.iter().flat_map(sheet));
     findings.extend(ends.iter().map(end));
+    findings.extend(seams.iter().map(seam));
     findings.extend(changes.iter().map(change));
     findings.extend(report.frames.iter().flat_map(|frame| in_frame(frame, report)));
     report.steady = steady;
@@ -126,6 +129,12 @@ fn end(end: &End) -> Finding {
     let message = end.message();
     let remedy = "Make it longer there, let it repeat, or shorten `travel`.";
     Finding { fails: false, ..failure(Some(&end.slot), message, remedy) }
+}
+
+/// A picture that repeats without its edges meeting.
+fn seam(seam: &Seam) -> Finding {
+    let remedy = "Shift it by half its width, so that what leaves on one side comes back on the other, and paint over the seam in its middle.";
+    Finding { fails: false, ..failure(Some(&seam.slot), seam.message(), remedy) }
 }
 
 /// What a smaller frame shows otherwise.
