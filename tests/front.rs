@@ -8,7 +8,7 @@ use fogweft::base::limits::Limits;
 use fogweft::base::units::Camera;
 use fogweft::base::words::{Anchor, Bits};
 use fogweft::output::forms::Also;
-use fogweft::scene::start::{DEMO, File};
+use fogweft::scene::start::DEMO;
 use fogweft::store::run::Sink;
 use fogweft::{Fog, RenderedScene, SceneInMemory};
 use program::program;
@@ -36,16 +36,16 @@ fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
 }
 
 /// A world of the demo in memory: its scene, with all its pictures.
-fn in_memory(world: &[File]) -> SceneInMemory {
+fn in_memory(world: &[(&str, &[u8])]) -> SceneInMemory {
     let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("text");
-    let (scenes, pictures): (Vec<&File>, Vec<&File>) =
+    let (scenes, pictures): (Vec<&(&str, &[u8])>, Vec<_>) =
         world.iter().partition(|(name, _)| name.ends_with(".toml"));
     let scene = SceneInMemory::from_text(text(scenes[0].1));
     pictures.into_iter().fold(scene, |scene, (name, bytes)| scene.with_picture(*name, *bytes))
 }
 
 /// What the program leaves of a world of the demo.
-fn by_program(world: &[File], args: &[&str]) -> BTreeMap<String, Vec<u8>> {
+fn by_program(world: &[(&str, &[u8])], args: &[&str]) -> BTreeMap<String, Vec<u8>> {
     let folder = tempfile::tempdir().expect("a folder");
     for (name, bytes) in world {
         let file = folder.path().join(name);
@@ -350,4 +350,53 @@ fn a_scene_in_memory_reads_no_file_that_it_builds_on() {
     let faults = SceneInMemory::from_text(text).render().expect_err("a fault");
     let told = faults.to_string();
     assert!(told.contains("common.toml") && told.contains("remove `from`"), "{told}");
+}
+
+/// A veil that is a picture, drawn in vectors.
+fn veil(fill: &str) -> String {
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"64\" height=\"20\"><path d=\"M0 6h64v9H0z\" fill=\"{fill}\" fill-opacity=\".6\"/></svg>"
+    )
+}
+
+/// Sheets that are pictures, and strokes, are read from memory too: at all moods, the bytes are those of the program.
+#[test]
+fn own_sheets_and_strokes_in_memory_give_the_bytes_that_the_program_writes() {
+    let text = format!(
+        "{SMALL}sheet = \"a.veil.svg\"\nsheet_y = 20\n[[slot]]\nname = \"b\"\ndepth = 20\nstrokes = \"b.strokes.svg\"\nstrokes_y = 10\n\
+         [mood.dusk]\nair.haze = \"#b07a60\"\n[mood.dusk.slot.a]\nsheet = \"dusk.veil.svg\"\nsheet_y = 12\n"
+    );
+    let (day, dusk) = (veil("#cdd"), veil("#b86"));
+    let world: [(&str, &str); 5] = [
+        ("scene.toml", &text),
+        ("a.svg", SQUARE),
+        ("a.veil.svg", &day),
+        ("dusk.veil.svg", &dusk),
+        ("b.strokes.svg", &veil("#fff")),
+    ];
+    let files: Vec<(&str, &[u8])> = world.iter().map(|(name, text)| (*name, text.as_bytes())).collect();
+    for mood in [None, Some("dusk")] {
+        let scene = in_memory(&files).scales([2.0]);
+        let rendered = match mood {
+            Some(mood) => scene.mood(mood).render(),
+            None => scene.render(),
+        };
+        let rendered = rendered.unwrap_or_else(|faults| panic!("{faults}"));
+        let args: Vec<&str> = ["--scale", "2"].into_iter().chain(mood.map(|_| "--mood=dusk")).collect();
+        // In a folder a mood has one of its own.
+        let program = by_program(&files, &args).into_iter();
+        let program = program.map(|(name, bytes)| (name.trim_start_matches("mood-dusk/").to_owned(), bytes));
+        compare(&rendered, &program.collect());
+        let sheet = rendered.files.iter().find(|file| file.name.ends_with("a.fog.png")).expect("a sheet");
+        let red = if mood.is_some() { 0xbb } else { 0xcc };
+        let shown = image::load_from_memory(&sheet.bytes).expect("a picture").to_rgba8();
+        let thick = shown.pixels().max_by_key(|texel| texel[3]).expect("texels");
+        assert!(thick[0].abs_diff(red) <= 2 && thick[3] == 153, "{thick:?} is not the picture's own colour");
+    }
+    // One that isn't there is told by its name.
+    let missing = in_memory(&files[..2]).render().expect_err("refused");
+    let told = told(&missing);
+    for name in ["a.veil.svg", "b.strokes.svg"] {
+        assert!(missing.list.iter().any(|fault| fault.file.as_deref() == Some(Path::new(name))), "{told:?}");
+    }
 }
