@@ -32,6 +32,7 @@ const FILES: &[(&str, &str, &str)] = &[
     ("along.js", "text/javascript; charset=utf-8", include_str!("page/along.js")),
     ("lamps.js", "text/javascript; charset=utf-8", include_str!("page/lamps.js")),
     ("places.js", "text/javascript; charset=utf-8", include_str!("page/places.js")),
+    ("frames.js", "text/javascript; charset=utf-8", include_str!("page/frames.js")),
     ("view.js", "text/javascript; charset=utf-8", include_str!("page/view.js")),
     ("zoom.js", "text/javascript; charset=utf-8", include_str!("page/zoom.js")),
     ("stage.js", "text/javascript; charset=utf-8", include_str!("page/stage.js")),

@@ -6,6 +6,8 @@ use crate::tune::blocks;
 use crate::tune::session::Session;
 use crate::tune::write::{self, Location};
 use serde_json::{Value as Json, json};
+use std::collections::BTreeSet;
+use toml_edit::Document;
 
 /// The places of a slot besides its own, each with its number, from 1 on.
 pub(super) fn state(slot: &Slot) -> Vec<Json> {
@@ -23,18 +25,29 @@ pub(super) fn state(slot: &Slot) -> Vec<Json> {
     slot.pictures().filter(|place| place.number > 0).map(place).collect()
 }
 
+/// The slots whose places the chosen mood lists itself, in place of all of the scene's.
+pub(super) fn listed_by_mood(session: &Session) -> BTreeSet<String> {
+    let listed = |mood: &str| {
+        let document = Document::parse(&**session.text()).ok()?;
+        let slots = document.get("mood")?.get(mood)?.get("slot")?.as_table_like()?;
+        let lists = slots.iter().filter(|(_, slot)| slot.get("place").is_some());
+        Some(lists.map(|(name, _)| name.to_owned()).collect())
+    };
+    session.mood().and_then(listed).unwrap_or_default()
+}
+
 /// Sets a value of the place of this number in a slot; none takes it out, so that what it has without it holds. All edits of one `gesture`
-/// are one step.
+/// are one step. Places are the scene's own, whatever the mood.
 ///
 /// # Errors
-/// Where the value can't stand or breaks the scene, and in a mood, which lists all places of a slot anew; nothing has changed then.
+/// Where the value can't stand or breaks the scene, and in a mood that lists the places of the slot anew; nothing has changed then.
 pub(super) fn set(
     session: &mut Session,
     (slot, number): (&str, usize),
     (path, value): (&str, Option<&str>),
     gesture: Option<String>,
 ) -> Result<()> {
-    in_scene(session)?;
+    in_scene(session, slot)?;
     let key = keys::find(path)
         .filter(|key| key.section() == keys::Section::Place)
         .ok_or_else(|| Fault::new(Class::Usage, format!("there is no key {}", keys::shown(path))))?;
@@ -58,7 +71,7 @@ pub(super) fn set(
 /// # Errors
 /// As for [`set`].
 pub(super) fn add(session: &mut Session, slot: &str, x: f64) -> Result<()> {
-    in_scene(session)?;
+    in_scene(session, slot)?;
     let text = blocks::add_place(session.file(), session.text(), slot, x)?;
     session.apply(text.into(), None)
 }
@@ -68,17 +81,18 @@ pub(super) fn add(session: &mut Session, slot: &str, x: f64) -> Result<()> {
 /// # Errors
 /// As for [`set`].
 pub(super) fn remove(session: &mut Session, slot: &str, number: usize) -> Result<()> {
-    in_scene(session)?;
+    in_scene(session, slot)?;
     let text = blocks::remove_place(session.file(), session.text(), slot, number)?;
     session.apply(text.into(), None)
 }
 
-fn in_scene(session: &Session) -> Result<()> {
-    if session.mood().is_none() {
-        return Ok(());
-    }
-    Err(Fault::new(Class::Scene, "a mood lists the places of a slot as a whole")
-        .in_file(session.file())
-        .remedy("Write [[mood.NAME.slot.SLOT.place]] by hand, or tune the scene without a mood.")
-        .into())
+fn in_scene(session: &Session, slot: &str) -> Result<()> {
+    let Some(mood) = session.mood().filter(|_| listed_by_mood(session).contains(slot)) else { return Ok(()) };
+    Err(Fault::new(
+        Class::Scene,
+        format!("the mood {} lists the places of the slot itself", keys::shown(mood)),
+    )
+    .in_file(session.file())
+    .remedy("Change them in the file, or tune the scene without a mood.")
+    .into())
 }

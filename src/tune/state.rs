@@ -83,6 +83,7 @@ pub(super) fn state(session: &Session, offered: bool) -> Json {
     let (version, saved) = (session.current(), session.saved());
     let (reading, old) = (&version.reading, &saved.reading);
     let scene = &reading.scene;
+    let listed = places::listed_by_mood(session);
     let slots: Vec<Json> = scene
         .slots
         .iter()
@@ -95,6 +96,7 @@ pub(super) fn state(session: &Session, offered: bool) -> Json {
                 "preset": slot.preset,
                 "values": values(own, before, &Layer::Slot),
                 "places": places::state(slot),
+                "placesOfMood": listed.contains(&slot.name),
             })
         })
         .collect();

@@ -89,7 +89,87 @@ fn what_cannot_stand_is_refused_and_changes_nothing() {
         assert!(page.act(bad.clone()).is_err(), "{bad}");
     }
     assert_eq!(page.now()["unsaved"], false);
-    page.act(json!({ "do": "make", "mood": "dusk" })).unwrap();
-    let refused = page.act(place(1, "place.x", json!(3))).unwrap_err();
-    assert!(refused.contains("a mood lists the places of a slot as a whole"), "{refused}");
+    // A mood that lists places of its own keeps them.
+    let text = text + "\n[mood.dusk]\nair.haze = \"#b07a60\"\n[[mood.dusk.slot.hut.place]]\nx = 77\n";
+    let tune = Tune::start(&text);
+    let mut page = tune.socket();
+    page.act(json!({ "do": "mood", "name": "dusk" })).unwrap();
+    assert_eq!(places(&tune)[0]["x"], 77.0);
+    for edit in [
+        place(1, "place.x", json!(3)),
+        json!({ "do": "add-place", "slot": "hut", "x": 3 }),
+        json!({ "do": "remove-place", "slot": "hut", "number": 1 }),
+    ] {
+        let refused = page.act(edit).unwrap_err();
+        assert!(refused.contains("lists the places of the slot itself"), "{refused}");
+    }
+    assert_eq!(page.now()["unsaved"], false);
+}
+
+/// Places belong to the scene: with a mood chosen they are changed there, and the page says so.
+#[test]
+fn places_are_changed_while_a_mood_is_chosen() {
+    let text = street() + "\n[mood.dusk]\nair.haze = \"#b07a60\"\n";
+    let tune = Tune::start(&text);
+    let Some(browser) = open(&tune) else { return };
+    browser.run("const pick = (id, value) => { const one = document.getElementById(id); one.value = value; one.dispatchEvent(new Event('change')); }; pick('mood', ':dusk'); pick('subject', 'hut'); document.getElementById('places').open = true;");
+    browser.until("return document.getElementById('place-mood').hidden === false");
+    let told = browser.run("return document.getElementById('place-mood').textContent");
+    assert!(told.as_str().unwrap().contains("holds in every mood"), "{told}");
+    browser.run("const input = document.querySelector('.place [data-key=x]'); input.value = '215'; input.dispatchEvent(new Event('change'));");
+    browser.until("return document.getElementById('undo').disabled === false");
+    browser.run("document.getElementById('save').click()");
+    browser.until("return document.getElementById('unsaved').hidden");
+    assert_eq!(tune.file(), text.replace("x = 200\n", "x = 215\n"));
+    browser.run("const mood = document.getElementById('mood'); mood.value = ''; mood.dispatchEvent(new Event('change'));");
+    browser.until("return document.getElementById('place-mood').hidden");
+    assert_eq!(places(&tune)[0]["x"], 215.0);
+}
+
+/// Smaller frames are added, changed, removed and undone, one step each, and written as one list.
+#[test]
+fn smaller_frames_are_added_changed_removed_undone_and_saved() {
+    let tune = Tune::start(SCENE);
+    let Some(browser) = open(&tune) else { return };
+    let frames = || tune.socket().now()["scene"]["also_view"][0].clone();
+    let until = |wanted: Value| {
+        let start = std::time::Instant::now();
+        while frames() != wanted {
+            assert!(start.elapsed().as_secs() < 20, "{} is no {wanted}", frames());
+            std::thread::sleep(std::time::Duration::from_millis(50));
+        }
+        browser.settle();
+    };
+    browser
+        .run("document.getElementById('frames').open = true; document.getElementById('frame-add').click()");
+    browser.until("return document.querySelectorAll('#frame-list .place').length === 1");
+    let first = frames()[0].clone();
+    let view = tune.socket().now()["view"].clone();
+    assert!(first[0].as_f64() < view[0].as_f64() && first[1] == view[1], "{first} in {view}");
+    if let Some(found) = browser.axe_all() {
+        assert_eq!(found, json!([]));
+    }
+    let edit = |at: usize, value: &str| {
+        browser.run(&format!("const input = document.querySelectorAll('#frame-list input')[{at}]; input.value = '{value}'; input.dispatchEvent(new Event('change'));"));
+    };
+    edit(0, "120");
+    until(json!([[120.0, first[1]]]));
+    // Wider than the view: it isn't sent.
+    edit(0, "100000");
+    assert_eq!(browser.run("return document.querySelector('#frame-list input').checkValidity()"), false);
+    edit(0, "120");
+    browser.run("document.getElementById('frame-add').click()");
+    browser.until("return document.querySelectorAll('#frame-list .place').length === 2");
+    browser.run("document.querySelector('#frame-list button').click()");
+    browser.until("return document.querySelectorAll('#frame-list .place').length === 1");
+    let left = frames();
+    assert_ne!(left, json!([[120.0, first[1]]]));
+    assert_eq!(tune.socket().now()["steps"][0], json!(4), "one edit, one step");
+    browser.run("document.getElementById('save').click()");
+    browser.until("return document.getElementById('unsaved').hidden");
+    assert_eq!(tune.file().matches("also_view = [[").count(), 1);
+    browser.run("document.querySelector('#frame-list button').click()");
+    until(Value::Null);
+    undo_all(&tune, &browser);
+    assert_eq!(tune.file(), SCENE);
 }

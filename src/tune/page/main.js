@@ -11,6 +11,7 @@ import { nameOf } from "./words.js";
 import { offer } from "./recovery.js";
 import { setUpLamps, showLamps } from "./lamps.js";
 import { setUpPlaces, showPlaces } from "./places.js";
+import { setUpFrames, showFrames } from "./frames.js";
 import { setUpHand, showHand } from "./strokes.js";
 import { setUpAlong, showAlong } from "./along.js";
 
@@ -57,6 +58,7 @@ function tellChoice() {
   outline(page.subject);
   showLevel();
   showPlaces();
+  showFrames();
   showRecipes();
 }
 
@@ -221,6 +223,7 @@ setUpPicture((name) => choose(name));
 setUpSection(page, choose);
 setUpLamps();
 setUpPlaces(page);
+setUpFrames(page);
 setUpMoods(page);
 setUpDrift();
 setUpRecipes(page);

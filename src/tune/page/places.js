@@ -4,7 +4,7 @@ import { view } from "./view.js";
 
 const by = (id) => document.getElementById(id);
 /** Numbers of a place: key, what it is called, least, and what an empty field stands for; where that is nothing, one must be given. */
-const FIELDS = [["x", "From the left", -1e7, ""], ["y", "From the top", -1e6, "on the ground"], ["width", "Width", 1, "its own"]];
+const FIELDS = [["x", "From the left", -1e7, ""], ["y", "From the top", -1e6, "ground"], ["width", "Width", 1, "its own"]];
 const MOST = 1e7;
 
 let page = null;
@@ -56,6 +56,16 @@ function row(place) {
   return { root, show };
 }
 
+/** Places are the scene's own; a mood may list others in their stead, which stay as they are. */
+function tellMood(lists) {
+  const { mood } = page.state;
+  by("place-mood").hidden = mood === null;
+  by("place-mood").textContent = lists
+    ? `The mood ${mood} lists places of its own. Change those in the file.`
+    : "Places belong to the scene: a change holds in every mood.";
+  for (const part of by("places").querySelectorAll("fieldset, #place-add")) part.disabled = lists;
+}
+
 /** Shows the places of the chosen slot; a slot without a picture has none. */
 export function showPlaces() {
   const slot = page.subject && page.slots.get(page.subject);
@@ -70,6 +80,7 @@ export function showPlaces() {
     by("place-list").replaceChildren(...rows.map(({ root }) => root));
   }
   rows.forEach(({ show }, at) => show(places[at]));
+  tellMood(slot.placesOfMood);
 }
 
 export function setUpPlaces(shared) {
