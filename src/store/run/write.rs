@@ -31,10 +31,12 @@ impl Run<'_> {
     ) -> Result<(Manifest, State, Vec<Gone>)> {
         let mut open: Vec<usize> = (0..outputs.len()).collect();
         let manifest = loop {
-            let manifest = self.manifest(outputs, shapes, painted, self.left(outputs, names)?);
+            let (files, gone) = self.on_record(outputs, names, false)?;
+            let going = self.going(outputs, &gone);
+            let manifest = self.manifest(outputs, shapes, painted, left(files, &gone, &going));
             outputs.push(self.manifest_output(&manifest)?);
             self.announce(outputs.iter())?;
-            self.give_back(outputs, &self.going(outputs, names)?)?;
+            self.give_back(outputs, &going)?;
             open = self.put_all(outputs, &open)?;
             if open.is_empty() {
                 break manifest;
@@ -111,30 +113,12 @@ impl Run<'_> {
         })
     }
 
-    /// What stands in the folder after the run besides its outputs.
-    fn left(&self, outputs: &[Output], names: &[String]) -> Result<Vec<(String, Written)>> {
-        let (files, gone) = self.on_record(outputs, names, false)?;
-        let is_gone = |name: &String| gone.iter().any(|gone| gone.path == *name);
-        let going = self.going_of(outputs, gone.clone());
-        let goes = |name: &String| going.contains(name);
-        let left = files.into_iter().filter(|(name, written)| {
-            // A manifest can't hold its own hash.
-            let of_manifest = written.beside.as_deref() == Some(output::manifest::NAME);
-            !of_manifest && !goes(name) && (written.beside.is_some() || is_gone(name))
-        });
-        Ok(left.collect())
-    }
-
-    /// What the run removes.
-    fn going(&self, outputs: &[Output], names: &[String]) -> Result<BTreeSet<String>> {
-        Ok(self.going_of(outputs, self.on_record(outputs, names, false)?.1))
-    }
-
     /// What the run removes of files that no slot asks for any more, or that another mood's folder has.
-    fn going_of(&self, outputs: &[Output], gone: Vec<Gone>) -> BTreeSet<String> {
+    fn going(&self, outputs: &[Output], gone: &[Gone]) -> BTreeSet<String> {
         let given_up = given_up(outputs);
-        let goes = |gone: &Gone| !gone.touched && (self.options.rerun.prune || given_up.contains(&gone.path));
-        gone.into_iter().filter(goes).map(|gone| gone.path).collect()
+        let goes =
+            |gone: &&Gone| !gone.touched && (self.options.rerun.prune || given_up.contains(&gone.path));
+        gone.iter().filter(goes).map(|gone| gone.path.clone()).collect()
     }
 
     /// The records of what stands in the folder, and what no slot asks for any more.
@@ -231,4 +215,15 @@ impl Run<'_> {
         };
         Also::ALL.iter().filter_map(old).collect()
     }
+}
+
+/// What stands in the folder after the run besides its outputs.
+fn left(files: BTreeMap<String, Written>, gone: &[Gone], going: &BTreeSet<String>) -> Vec<(String, Written)> {
+    let is_gone = |name: &String| gone.iter().any(|gone| gone.path == *name);
+    let stays = |(name, written): &(String, Written)| {
+        // A manifest can't hold its own hash.
+        let of_manifest = written.beside.as_deref() == Some(output::manifest::NAME);
+        !of_manifest && !going.contains(name) && (written.beside.is_some() || is_gone(name))
+    };
+    files.into_iter().filter(stays).collect()
 }
