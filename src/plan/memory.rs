@@ -62,11 +62,16 @@ const BESIDES: f64 = 12_582_912.0;
 /// What the work on jobs takes more than was counted, at most: readers of pictures give memory back late.
 const LATE: f64 = 1.1;
 
+/// Share of what earlier work took that isn't at hand again for later work.
+const NOT_BACK: f64 = 0.25;
+
 /// Share of that work that a moment of a loop takes besides.
 const MOMENT: f64 = 0.25;
 
-/// Bytes for each texel of the largest texture while a form draws it again, or while it is packed at 16 bits.
+/// Bytes for each texel of the largest texture while a form draws it again.
 const AGAIN: f64 = 12.0;
+
+/// Bytes for each texel of a texture while it is packed at 16 bits.
 const DEEP: f64 = 16.0;
 
 /// Bytes of a job: what stays to the end of the run, what making it takes besides, and what each of its files is packed to.
@@ -95,21 +100,25 @@ impl Plan {
         let own: f64 = shares.iter().map(|share| share.stays).sum();
         let strokes: f64 = self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum();
         let packed: f64 = shares.iter().map(|share| share.packed).sum();
-        let largest = self.files.iter().map(|job| area(job.placing().texels)).fold(0.0, f64::max);
+        let mut areas: Vec<f64> = self.files.iter().map(|job| area(job.placing().texels)).collect();
+        areas.sort_by(|a, b| b.total_cmp(a));
+        let largest = areas.first().copied().unwrap_or(0.0);
+        // A form draws pictures again, one at a time, or stretches them along the strip.
         let again = if demand.forms > 0 { AGAIN * largest } else { 0.0 };
-        let deep = if demand.deep { DEEP * largest } else { 0.0 };
+        let packing: f64 = areas.iter().take(rayon::current_num_threads()).sum();
+        let deep = if demand.deep { DEEP * packing } else { 0.0 };
         let forms = f64::from(demand.forms) * 2.0 * packed
             + 6.0 * demand.texels as f64
-            + again
-            + self.stretched(demand);
+            + again.max(self.stretched(demand));
+        // Forms are made when all jobs are done; what those gave back isn't all at hand then.
+        let in_turn = at_once.max(forms) + NOT_BACK * at_once.min(forms);
         // A moving picture of flowing fog holds all sheets of a moment besides.
         let moment = if demand.texels > 0 { own + 2.0 * at_once } else { MOMENT * at_once };
         let frames = if demand.frames > 1 { moment } else { 0.0 };
         let view = VIEW * demand.depth() * area(self.texels);
         let solving = self.solved_by.as_ref().map_or(0.0, |plan| plan.memory(&Demand::default()) as f64);
         let page = if demand.page { PAGE * largest + 2.0 * packed } else { 0.0 };
-        let bytes =
-            BESIDES + view + page + own + strokes + at_once + frames + packed + forms + deep + solving;
+        let bytes = BESIDES + view + page + own + strokes + in_turn + frames + packed + deep + solving;
         // Saturates, and is then over any limit.
         bytes as u64
     }
@@ -131,15 +140,16 @@ impl Plan {
                 }
             }
         };
-        let pictures = self.files.iter().filter(wide);
-        // As long as the strip, and as high as they are.
-        let share = |job: &Job| {
-            let part = f64::from(job.placing().texels[1]) / f64::from(self.texels[1]);
-            if self.travel.down > Px(0.0) { 1.0 } else { part.min(1.0) }
-        };
-        let copies = pictures
-            .map(|job| 2.0 * TEXEL * area(job.placing().texels) + TEXEL * demand.strip as f64 * share(job));
-        STRIP * demand.strip as f64 + copies.sum::<f64>()
+        let (mut held, mut work) = (0.0, 0.0_f64);
+        for job in self.files.iter().filter(wide) {
+            let (placing, size) = (job.placing(), self.stretched_size(job.placing()));
+            let (own, laid) = (TEXEL * area(placing.texels), TEXEL * area(size));
+            held += laid;
+            // Its own samples and texels; on the way down what lies along the strip already, and both turned on their sides.
+            let turned = TEXEL * area([size[0], placing.texels[1]]) + laid;
+            work = work.max(2.0 * own + if self.travel.down > Px(0.0) { 2.0 * turned } else { 0.0 });
+        }
+        STRIP * demand.strip as f64 + held + work
     }
 
     /// Whether what is demanded of it is within the limit and what the system has left.

@@ -14,6 +14,7 @@ pub mod period;
 mod places;
 pub mod rims;
 mod slot;
+pub(crate) mod strip;
 mod strokes;
 mod tint;
 pub mod treatment;
@@ -238,16 +239,6 @@ impl Plan {
         }
         faults.list.extend(self.room(&Demand::default(), limits).err());
         faults
-    }
-
-    /// Width and height in px of all that is seen of the play plane over the travel.
-    pub(crate) fn strip(&self) -> [Px; 2] {
-        law::strip(self.view, self.travel, 1.0)
-    }
-
-    /// The same in texels; saturates.
-    pub(crate) fn strip_size(&self) -> [u32; 2] {
-        self.strip().map(|side| (side * self.scale).0.round().max(1.0) as u32)
     }
 
     /// Camera places over the whole area of the travel from which outlines are looked at: the ends of either way, and as many between

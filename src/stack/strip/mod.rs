@@ -12,12 +12,13 @@ use crate::base::placing::Placing;
 use crate::base::raster::Owned;
 use crate::base::units::{Camera, Px, Rect, Travel};
 use crate::base::words::Bits;
+use crate::plan::strip::Mapping;
 use crate::plan::{ArtJob, Job, Plan};
 use crate::stack::compositor::{Compositor, Source};
 use crate::stack::still::Shown;
 use crate::stack::{Made, Stack};
 use resample::{resampled, transposed};
-use warp::{Group, LEAST, Mapping, Warp, plain};
+use warp::{Group, LEAST, Warp, plain};
 
 mod resample;
 mod warp;

@@ -2,30 +2,9 @@
 
 use crate::base::picture::Picture;
 use crate::base::units::Px;
+use crate::plan::strip::Mapping;
 use rayon::prelude::*;
 use std::ops::Range;
-
-/// How the places of a slot lie on the strip.
-#[derive(Clone, Copy)]
-pub(super) struct Mapping {
-    pub view: Px,
-    pub travel: Px,
-    pub rate: f64,
-}
-
-impl Mapping {
-    /// Where a place of the slot is on the strip.
-    pub fn to(self, x: Px) -> Px {
-        let camera = ((x - self.view / 2.0) / self.rate).clamp(Px(0.0), self.travel);
-        x - camera * self.rate + camera
-    }
-
-    /// Whether the camera is on its way while a place is in mid-view.
-    fn passes(self, x: Px) -> bool {
-        let way = (x - self.view / 2.0) / self.rate;
-        way > Px(0.0) && way < self.travel
-    }
-}
 
 /// Columns of what belongs together.
 pub(super) struct Group {
