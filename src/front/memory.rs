@@ -97,7 +97,7 @@ impl SceneInMemory {
         self
     }
 
-    /// In the mood of this name.
+    /// In the mood of this name. Its files are named as in the mood's own folder, without `mood-NAME/`.
     pub fn mood(self, name: impl Into<String>) -> SceneInMemory {
         SceneInMemory { mood: Some(name.into()), ..self }
     }
