@@ -2,6 +2,8 @@
 
 use crate::base::interpolate::smoothstep;
 use crate::base::key::{Key, KeyPart, KeyWriter};
+use crate::steps::field::{Field, FieldSpec, Sampling};
+use crate::steps::grid::Grid;
 use serde::Deserialize;
 
 /// Samples of a field between two points, at least: the spline through them then leaves a thousandth of what the factor changes.
@@ -117,5 +119,33 @@ impl AlongSheet {
             .part("seen", seen)
             .part("period", period)
             .key()
+    }
+}
+
+impl FieldSpec {
+    /// Key of its field as it is without the factor, on the same grids. None where there is no factor, where the line slopes, or where
+    /// something is drawn into it.
+    pub fn even_key(&self) -> Option<Key> {
+        self.along.as_ref().filter(|_| self.slope.is_none() && self.strokes.is_none())?;
+        let even = FieldSpec { along: None, ..self.clone() };
+        let mut key = KeyWriter::new("even field").part("field", &even.key());
+        let whole = self.grid(Sampling::Reduced, 0.0, f64::from(self.rows));
+        for Grid { cols, rows, step: [across, down], top } in [whole, self.sampled(Sampling::Reduced)] {
+            for number in [cols as f64, rows as f64, across, down, top] {
+                key.add("grid", &number);
+            }
+        }
+        Some(key.key())
+    }
+}
+
+impl Field {
+    /// Makes it thicker and thinner along the travel.
+    pub fn times_along(&mut self, along: &AlongSheet) {
+        let factors = along.columns(self.grid.cols);
+        self.density.each_row(
+            #[inline(always)]
+            |_, numbers| numbers.iter_mut().zip(&factors).for_each(|(number, factor)| *number *= factor),
+        );
     }
 }

@@ -155,7 +155,7 @@ impl FieldSpec {
     }
 
     /// A grid over rows `from..to` (texels) and what the blurs and the stretch reach beyond them.
-    fn grid(&self, sampling: Sampling, from: f64, to: f64) -> Grid {
+    pub(super) fn grid(&self, sampling: Sampling, from: f64, to: f64) -> Grid {
         // Soften halves the samples of a reduced grid; they must come out even.
         let ([step_x, step_y], halvings) = match sampling {
             Sampling::Full => ([1.0, 1.0], 0),
@@ -380,11 +380,7 @@ impl Field {
             Field::with_ends(&FieldSpec { strokes, ..spec.clone() }, sampling, bands.clone(), 1.0)
         });
         let mut field = Field::with_ends(&rest, sampling, bands, factor);
-        let factors = along.columns(field.grid.cols);
-        field.density.each_row(
-            #[inline(always)]
-            |_, numbers| numbers.iter_mut().zip(&factors).for_each(|(number, factor)| *number *= factor),
-        );
+        field.times_along(along);
         if let Some(drawn) = drawn {
             field.density.each_row(
                 #[inline(always)]
@@ -398,7 +394,7 @@ impl Field {
     }
 
     /// The field with its torn ends, as thick all along.
-    fn with_ends(spec: &FieldSpec, sampling: Sampling, bands: Plane, factor: f32) -> Field {
+    pub fn with_ends(spec: &FieldSpec, sampling: Sampling, bands: Plane, factor: f32) -> Field {
         let mut field = Field::whole(spec, sampling, bands, factor);
         if spec.strokes.as_ref().is_some_and(|strokes| strokes.only) {
             // Drawn fog has the ends it was given.

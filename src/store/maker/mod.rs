@@ -224,11 +224,28 @@ impl<'a> Maker<'a> {
             let found = self.store.find(&BandsStage(&bands));
             let bands =
                 found.unwrap_or_else(|| self.store.insert(&BandsStage(&bands), bands.plane(), room.bands));
-            let factor = spec.undrawn().map_or(1.0, |undrawn| self.factor(&undrawn, &bands));
-            let field = Field::on_with(spec, Sampling::Reduced, Arc::unwrap_or_clone(bands), factor);
+            let field = self.on_bands(spec, bands);
             let to_disk = field.density.data.len() <= MOST_OF_FIELD;
             self.store.insert(&FieldStage(spec), field, to_disk)
         })
+    }
+
+    /// A field on its bands. Where it is thicker in some places of the travel than in others, what it is without that stays while somebody
+    /// changes where.
+    fn on_bands(&self, spec: &FieldSpec, bands: Arc<Plane>) -> Field {
+        let Some((key, along)) = spec.even_key().zip(spec.along.as_ref()) else {
+            let factor = spec.undrawn().map_or(1.0, |undrawn| self.factor(&undrawn, &bands));
+            return Field::on_with(spec, Sampling::Reduced, Arc::unwrap_or_clone(bands), factor);
+        };
+        let even = self.store.get::<Field>(key).unwrap_or_else(|| {
+            let even = Field::with_ends(spec, Sampling::Reduced, Arc::unwrap_or_clone(bands), 1.0);
+            let even = Arc::new(even);
+            self.store.put(key, &even);
+            even
+        });
+        let mut field = Arc::unwrap_or_clone(even);
+        field.times_along(along);
+        field
     }
 
     /// What brings a field's mean to 1 into which something is drawn: it stays the same while somebody draws.

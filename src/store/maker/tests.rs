@@ -5,7 +5,8 @@ use crate::base::limits::Limits;
 use crate::base::units::{Px, Scale, Texel};
 use crate::base::words::Anchor;
 use crate::scene::recipe::layers::Resolved;
-use crate::steps::field::{FieldSpec, Sampling};
+use crate::steps::along::{Along, AlongSheet};
+use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::sheet::{Sheet, SheetSpec};
 use crate::steps::step5_grade::Tones;
 use crate::store::cache::{FOLDER, Store};
@@ -141,4 +142,27 @@ fn memory_gives_the_same_sheet_without_work() {
     assert!(std::sync::Arc::ptr_eq(&sheet, &maker.sheet(&spec, Room::default())));
     let relit = SheetSpec { light: 200.0, ..spec };
     assert!(made(&store, &relit, Room::default()) == clean(&relit));
+}
+
+#[test]
+fn where_fog_is_thicker_along_the_travel_changes_without_the_rest_being_worked_out_anew() {
+    let store = Store::in_memory(1 << 24);
+    let field = |points: &[[f64; 2]]| FieldSpec {
+        along: Some(AlongSheet { curves: vec![Along::new(points.to_vec())], seen: 200.0, period: 256.0 }),
+        ..spec(40.0, 3).field
+    };
+    let curves = [
+        field(&[[20.0, 0.2], [150.0, 2.0]]),
+        field(&[[20.0, 3.0], [150.0, 0.0]]),
+        // The points lie so near that the grid is another.
+        field(&[[20.0, 3.0], [24.0, 0.0], [150.0, 0.5]]),
+    ];
+    let keys = curves.each_ref().map(|spec| spec.even_key().expect("a factor").hex());
+    assert_eq!(keys[0], keys[1]);
+    assert_ne!(keys[1], keys[2]);
+    for spec in &curves {
+        let found = Maker::new(&store, &Limits::default()).density(spec);
+        let clean = Field::new(spec, Sampling::Reduced);
+        assert!((found.grid, &found.density.data) == (clean.grid, &clean.density.data));
+    }
 }
