@@ -6,7 +6,8 @@ import { pickColour } from "./picker.js";
 
 let ids = 0;
 
-function make(name, more = {}, ...inside) {
+/** An element with its properties and what is in it. */
+export function make(name, more = {}, ...inside) {
   const made = document.createElement(name);
   for (const [key, value] of Object.entries(more)) {
     if (key in made && key !== "list") made[key] = value;

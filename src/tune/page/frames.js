@@ -1,4 +1,5 @@
 // Smaller frames: what of the view other screens show, one row of fields each. They are the scene's own.
+import { make } from "./field.js";
 import { send, gestureEnds } from "./wire.js";
 
 const by = (id) => document.getElementById(id);
@@ -8,12 +9,6 @@ const MOST = 16;
 let page = null;
 let shown = "";
 let rows = [];
-
-function make(name, more, ...inside) {
-  const made = Object.assign(document.createElement(name), more);
-  made.append(...inside);
-  return made;
-}
 
 const frames = () => page.state.scene.also_view?.[0] ?? [];
 

@@ -1,4 +1,5 @@
 // Places: further pictures on the plane of the chosen slot, one row of fields each.
+import { make } from "./field.js";
 import { send, gestureEnds } from "./wire.js";
 import { view } from "./view.js";
 
@@ -10,12 +11,6 @@ const MOST = 1e7;
 let page = null;
 let shown = "";
 let rows = [];
-
-function make(name, more, ...inside) {
-  const made = Object.assign(document.createElement(name), more);
-  made.append(...inside);
-  return made;
-}
 
 function set(number, key, value, event) {
   gestureEnds();
