@@ -5,6 +5,7 @@
 use crate::base::fault::Result;
 use crate::base::stamp::Seen;
 use crate::output::{self, Manifest};
+use crate::store::rerun::decide::{Found, look};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::io::Read;
@@ -50,11 +51,6 @@ pub struct Written {
     pub seen: Option<Seen>,
 }
 
-/// Whether the file at `path` has this hash.
-fn holds(path: &Path, hash: &str) -> bool {
-    std::fs::read(path).is_ok_and(|bytes| blake3::hash(&bytes).to_hex().as_str() == hash)
-}
-
 fn is_zero(bits: &u8) -> bool {
     *bits == 0
 }
@@ -97,9 +93,9 @@ impl State {
             let hash = written.hash.clone();
             if let Some(old) = self.pending.insert(name.clone(), written)
                 && old.hash != hash
-                && holds(&folder.join(&name), &old.hash)
+                && let Ok(Found::Ours(old)) = look(folder, &name, &[old], false)
             {
-                self.files.insert(name, old);
+                self.files.insert(name, *old);
             }
         }
     }
@@ -304,6 +300,7 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let written = |bytes: &[u8]| Written {
             hash: blake3::hash(bytes).to_hex().to_string(),
+            bytes: bytes.len() as u64,
             made_of: "b".repeat(64),
             ..Written::default()
         };
