@@ -88,25 +88,28 @@ impl Demand {
     }
 }
 
+/// The sum of the largest, one for each thread.
+fn side_by_side(parts: impl Iterator<Item = f64>) -> f64 {
+    let mut parts: Vec<f64> = parts.collect();
+    parts.sort_by(|a, b| b.total_cmp(a));
+    parts.iter().take(rayon::current_num_threads()).sum()
+}
+
 impl Plan {
     /// Bytes that a run of all of it holds at once, about: every picture of the stack at 16 bits, the still, fields on their grids,
     /// what working out as many jobs takes as there are threads, what drawing and encoding take beside them, and all files until
     /// they are written.
     pub fn memory(&self, demand: &Demand) -> u64 {
         let shares: Vec<Share> = self.files.iter().map(|job| self.share(job, demand)).collect();
-        let mut work: Vec<f64> = shares.iter().map(|share| share.work).collect();
-        work.sort_by(|a, b| b.total_cmp(a));
-        let at_once = LATE * work.iter().take(rayon::current_num_threads()).sum::<f64>();
+        let at_once = LATE * side_by_side(shares.iter().map(|share| share.work));
         let own: f64 = shares.iter().map(|share| share.stays).sum();
         let strokes: f64 = self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum();
         let packed: f64 = shares.iter().map(|share| share.packed).sum();
-        let mut areas: Vec<f64> = self.files.iter().map(|job| area(job.placing().texels)).collect();
-        areas.sort_by(|a, b| b.total_cmp(a));
-        let largest = areas.first().copied().unwrap_or(0.0);
+        let areas = self.files.iter().map(|job| area(job.placing().texels));
+        let largest = areas.clone().fold(0.0, f64::max);
         // A form draws pictures again, one at a time, or stretches them along the strip.
         let again = if demand.forms > 0 { AGAIN * largest } else { 0.0 };
-        let packing: f64 = areas.iter().take(rayon::current_num_threads()).sum();
-        let deep = if demand.deep { DEEP * packing } else { 0.0 };
+        let deep = if demand.deep { DEEP * side_by_side(areas) } else { 0.0 };
         let forms = f64::from(demand.forms) * 2.0 * packed
             + 6.0 * demand.texels as f64
             + again.max(self.stretched(demand));
