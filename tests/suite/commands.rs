@@ -1,7 +1,7 @@
 //! The other commands of the real program: demo, plan, new, presets, sheet; and the exit codes.
 
 use crate::run::folder;
-use crate::util::{decode_file, done, fails, files, presets};
+use crate::util::{decode_file, done, fails, files, presets, thorough};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
@@ -180,7 +180,7 @@ fn all_demo_scenes_have_a_page() {
     fs::rename(folder.path().join("d/notes.txt"), folder.path().join("d/index.html")).unwrap();
     assert!(fails(folder.path(), 5, &["demo", "d", "--all"]).contains("index.html"));
     assert_eq!(files(folder.path()).len(), 1, "nothing was written");
-    if std::env::var_os("FOGWEFT_THOROUGH").is_none() {
+    if !thorough() {
         return;
     }
     let told = done(folder.path(), &["demo", "worlds", "--all"]);

@@ -1,6 +1,6 @@
 //! Loops of frames: fog flows along its way, and neither its amount nor its contrast pulses.
 
-use crate::util::{mean, near, presets, spec, texels};
+use crate::util::{mean, near, presets, spec, texels, thorough};
 use fogweft::base::exp::opacity;
 use fogweft::plan::{Job, Plan};
 use fogweft::steps::field::{FieldSpec, Sampling};
@@ -24,7 +24,7 @@ fn swing(values: impl Iterator<Item = f64>) -> f64 {
 
 fn some() -> Vec<String> {
     let all = presets();
-    if std::env::var_os("FOGWEFT_THOROUGH").is_some() {
+    if thorough() {
         return all;
     }
     all.into_iter()

@@ -18,6 +18,11 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
+/// Whether what takes long is done in full.
+pub fn thorough() -> bool {
+    std::env::var_os("FOGWEFT_THOROUGH").is_some()
+}
+
 /// `got` within `error` of `want`.
 #[track_caller]
 pub fn near(got: f64, want: f64, error: f64) {

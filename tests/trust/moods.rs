@@ -62,7 +62,7 @@ fn killed_at_any_moment_a_run_leaves_other_moods_their_files() {
     scene.well(&ALL[..4]);
     let whole = start.elapsed();
     let mut given = 0;
-    for kill in 0..count("FOGWEFT_KILLS", 12, 120) {
+    for kill in 0..count("FOGWEFT_KILLS", 12, 300) {
         let flip = kill % 2 == 0;
         scene.write("scene.toml", text(flip));
         let storm = named(&scene, FOLDERS[2]);
