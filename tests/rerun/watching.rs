@@ -33,15 +33,22 @@ impl Watch {
     /// Waits for a line that holds `words`; fails the test after a while.
     #[track_caller]
     fn until(&self, words: &str) {
+        self.until_all(&[words]);
+    }
+
+    /// The same for several lines: what goes to standard output and to standard error comes in any order.
+    #[track_caller]
+    fn until_all(&self, words: &[&str]) {
         let end = Instant::now() + Duration::from_secs(20);
-        let mut seen = Vec::new();
+        let (mut seen, mut left) = (Vec::new(), words.to_vec());
         while let Ok(line) = self.lines.recv_timeout(end.saturating_duration_since(Instant::now())) {
+            left.retain(|words| !line.contains(words));
             seen.push(line);
-            if seen.last().is_some_and(|line| line.contains(words)) {
+            if left.is_empty() {
                 return;
             }
         }
-        panic!("no line with {words} in {seen:#?}");
+        panic!("no line with {left:?} in {seen:#?}");
     }
 
     /// Fails the test if anything is said for a while.
@@ -70,7 +77,7 @@ impl Drop for Watch {
 fn every_save_is_rendered_and_ctrl_c_ends_it() {
     let scene = Scene::new();
     let watch = Watch::start(&scene);
-    watch.until("watching scene.toml");
+    watch.until_all(&["watching scene.toml", "made 8 of 8 files"]);
     watch.silent();
 
     scene.edit("scene.toml", "smear.length = 22", "smear.length = 26");
