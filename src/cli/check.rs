@@ -3,27 +3,29 @@
 use super::table::{bytes, layout, number};
 use super::{args, levels, load, say};
 use fogweft::base::fault::Result;
+use fogweft::base::report::escape;
 use fogweft::review::check::{self, FrameFigures, FrameSlot, Report, Separation, SlotFigures};
 use std::process::ExitCode;
 
 /// Runs the check; the exit code is 1 where a limit is broken.
 pub fn run(args: &args::Check) -> Result<ExitCode> {
     let limits = super::limits();
-    let one = |scene: args::Scene| {
+    let one = |scene: args::Scene, name: Option<String>| {
         let (reading, pictures) = load(&scene, args.mood.as_deref(), &limits)?;
         let report = match args.frames {
             1 => check::check(&reading.scene, &pictures, args.scale, &limits)?,
             frames => check::check_loop(&reading.scene, &pictures, args.scale, frames, &limits)?,
         };
+        let name = name.unwrap_or_else(|| report.scene.clone());
         if !args.json {
-            say(&text(&report));
+            say(&text(&name, &report));
         }
-        Ok(report)
+        Ok((name, report))
     };
     let (reports, faults) = levels::each(&args.levels, one)?;
-    let passes = reports.iter().all(|report| report.passes);
+    let passes = reports.iter().all(|(_, report)| report.passes);
     if args.json {
-        levels::say_json("report", reports)?;
+        levels::say_json("report", reports.into_iter().map(|(_, report)| report).collect())?;
     } else if reports.len() > 1 {
         say(&summary(&reports));
     }
@@ -32,25 +34,19 @@ pub fn run(args: &args::Check) -> Result<ExitCode> {
 }
 
 /// All levels in one table.
-fn summary(reports: &[Report]) -> String {
-    let row = |report: &Report| {
+fn summary(reports: &[(String, Report)]) -> String {
+    let row = |(name, report): &(String, Report)| {
         let fails = report.findings.iter().filter(|finding| finding.fails).count();
         let notes = report.findings.len() - fails;
         let state = if report.passes { "within" } else { "exceeds" };
-        vec![
-            report.scene.clone(),
-            state.to_owned(),
-            fails.to_string(),
-            notes.to_string(),
-            bytes(report.memory),
-        ]
+        vec![name.clone(), state.to_owned(), fails.to_string(), notes.to_string(), bytes(report.memory)]
     };
     let rows: Vec<Vec<String>> = reports.iter().map(row).collect();
     format!("\n{}", layout(&["level", "limits", "failures", "notes", "memory"], &rows, 2))
 }
 
-fn text(report: &Report) -> String {
-    slots(report) + &sheets(report) + &frames(report) + &findings(report)
+fn text(name: &str, report: &Report) -> String {
+    slots(name, report) + &sheets(report) + &frames(report) + &findings(report)
 }
 
 /// The cells of a slot's separation; empty where none of its outline is seen.
@@ -73,11 +69,11 @@ fn slot_row(slot: &SlotFigures) -> Vec<String> {
 }
 
 /// How the outlines of each slot read, and what the stack costs.
-fn slots(report: &Report) -> String {
+fn slots(name: &str, report: &Report) -> String {
     let rows: Vec<Vec<String>> = report.slots.iter().map(slot_row).collect();
     let mut text = format!(
         "{}: outlines seen from {} camera places{}; lightness differences (CIE L*) across them, without and with rims\n\n",
-        report.scene,
+        escape(name),
         report.cameras.len(),
         if report.moments > 1 {
             format!(" at {} moments of the loop", report.moments)

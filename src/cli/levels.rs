@@ -143,17 +143,20 @@ pub fn common(out: Option<&Path>, given: &[PathBuf], scenes: &[PathBuf]) -> Path
     }
 }
 
-/// What `one` makes of each level, and the faults of those that it can't be made of.
+/// What `one` makes of each level, and the faults of those that it can't be made of. It is told the level's name among several, where there
+/// are several: scenes are often called the same.
 ///
 /// # Errors
 /// As for [`scenes`].
 pub fn each<T>(
     levels: &args::Levels,
-    one: impl Fn(args::Scene) -> Result<T>,
+    one: impl Fn(args::Scene, Option<String>) -> Result<T>,
 ) -> Result<(Vec<T>, Vec<Faults>)> {
     let (mut made, mut faults) = (Vec::new(), Vec::new());
-    for scene in scenes(&levels.levels)? {
-        match one(args::Scene { scene, sets: levels.sets.clone() }) {
+    let scenes = scenes(&levels.levels)?;
+    let several = scenes.len() > 1;
+    for (name, scene) in names(&scenes).into_iter().zip(scenes) {
+        match one(args::Scene { scene, sets: levels.sets.clone() }, several.then_some(name)) {
             Ok(value) => made.push(value),
             Err(found) => faults.push(found),
         }
@@ -161,7 +164,7 @@ pub fn each<T>(
     Ok((made, faults))
 }
 
-/// All faults of all levels, those with the highest exit code first.
+/// All faults of all levels, those with the highest exit code first; what is wrong with a file that several build on, once.
 pub fn worst(mut faults: Vec<Faults>) -> Result<()> {
     if faults.len() == 1 {
         return Err(faults.remove(0));
@@ -169,7 +172,11 @@ pub fn worst(mut faults: Vec<Faults>) -> Result<()> {
     let mut all = Faults::default();
     for found in faults {
         all.sources.extend(found.sources);
-        all.list.extend(found.list);
+        for fault in found.list {
+            if !all.list.contains(&fault) {
+                all.list.push(fault);
+            }
+        }
     }
     all.list.sort_by_key(|fault| std::cmp::Reverse(fault.class.exit_code()));
     all.or(())

@@ -236,19 +236,19 @@ fn default_out(scene: &Path) -> PathBuf {
 
 fn plan(args: &args::Plan) -> Result<()> {
     let limits = limits();
-    let one = |scene: args::Scene| {
+    let one = |scene: args::Scene, name: Option<String>| {
         let (reading, pictures) = load(&scene, args.mood.as_deref(), &limits)?;
         let mut plan = Plan::new(&reading.scene, &pictures.naturals(), args.scale, &limits)?;
         let seams = review::check::seams(&plan, &pictures, &limits)?;
         plan.notes.extend(seams);
-        Ok(plan)
+        Ok((name, plan))
     };
     let (plans, faults) = levels::each(&args.levels, one)?;
     if args.json {
-        levels::say_json("plan", plans)?;
+        levels::say_json("plan", plans.into_iter().map(|(_, plan)| plan).collect())?;
     } else {
-        for plan in &plans {
-            say(&show::plan(plan));
+        for (name, plan) in &plans {
+            say(&show::plan(plan, name.as_deref().unwrap_or(&plan.name)));
         }
     }
     levels::worst(faults)

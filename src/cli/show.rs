@@ -87,8 +87,8 @@ fn travel(travel: Travel) -> String {
     if travel.down.0 > 0.0 { format!("{right} right, {} down", number(travel.down.0, 1)) } else { right }
 }
 
-/// A plan: every job, no pixels.
-pub fn plan(plan: &Plan) -> String {
+/// A plan of the scene that is called `name`: every job, no pixels.
+pub fn plan(plan: &Plan, name: &str) -> String {
     let rows: Vec<Vec<String>> = plan.files.iter().map(job_row).collect();
     let head = [
         "file",
@@ -105,7 +105,7 @@ pub fn plan(plan: &Plan) -> String {
     ];
     let mut text = format!(
         "{}: view {} x {}, travel {}, scale {}, extinction {} per unit of depth along the line, {} outside the fog, blending {}\n",
-        plan.name,
+        escape(name),
         number(plan.view[0].0, 1),
         number(plan.view[1].0, 1),
         travel(plan.travel),

@@ -146,7 +146,7 @@ fn strip(written: &SceneFile, lamp: &LampTable, slot: &Entries, reader: &mut Rea
     let view = written.top.get(key!("view")).map(|entry| &entry.value);
     let value = |path: &str| {
         let given = written.top.get(path).map(|entry| entry.value.clone());
-        given.or_else(|| keys::find(path)?.default().or_else(|| keys::find(path)?.of_view(view)))
+        given.or_else(|| keys::find(path)?.default().or_else(|| keys::find(path)?.of_view(view, None)))
     };
     let travel = match value(key!("travel")) {
         Some(keys::Value::Pair([right, down])) => Travel::new(right, down),

@@ -1,7 +1,7 @@
 //! Levels in which the camera pans both ways.
 
 use crate::compose::{compose, distance};
-use crate::outside::{SCENE, decoded, fogweft, render, write_scene};
+use crate::outside::{SCENE, decoded, fogweft, render, runs, write_scene};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
@@ -69,6 +69,28 @@ fn sheets_are_as_tall_as_their_slots_need() {
         }
     }
     assert_eq!(sheets, 4);
+}
+
+/// With the camera at its lowest, the ground is where it is for a camera that doesn't go down.
+#[test]
+fn the_usual_ground_lies_where_the_camera_comes_down_to() {
+    let folder = tempfile::tempdir().unwrap();
+    let lines = |down: f64| -> Vec<f64> {
+        let text =
+            SCENE.replace("travel = 360", &format!("travel = [360, {down}]")).replace("ground = 112\n", "");
+        let scene = write_scene(folder.path(), &text);
+        let plan: Value = serde_json::from_str(&runs(&["plan", scene.to_str().unwrap(), "--json"])).unwrap();
+        let sheets = plan["files"].as_array().unwrap().iter().filter(|file| file["kind"] == "fog");
+        sheets.map(|sheet| number(&sheet["line"]) - down * number(&sheet["pan_rate"])).collect()
+    };
+    let (flat, tall) = (lines(0.0), lines(500.0));
+    assert!(flat.len() > 2 && flat.len() == tall.len(), "{flat:?} {tall:?}");
+    for (flat, tall) in flat.iter().zip(&tall) {
+        assert!(
+            (flat - tall).abs() < 1e-6,
+            "seen from the lowest place the line lies at {tall}, not at {flat}"
+        );
+    }
 }
 
 /// The hut is out of view with the camera at the top: its rim is solved from below.

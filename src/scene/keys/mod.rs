@@ -142,6 +142,8 @@ pub enum Fallback {
     Words(&'static str),
     /// A share of the view's width (0) or height (1); in words.
     OfView(usize, f64, &'static str),
+    /// A share of the view's height where the camera is lowest; in words.
+    OfLowestView(f64, &'static str),
     /// What holds for the key at this path; in words.
     Like(&'static str, &'static str),
 }
@@ -192,10 +194,17 @@ impl Key {
         }
     }
 
-    /// The default of a key that follows the view, where that is given.
-    pub(crate) fn of_view(&self, view: Option<&Value>) -> Option<Value> {
+    /// The default of a key that follows the view, where that is given, and the travel.
+    pub(crate) fn of_view(&self, view: Option<&Value>, travel: Option<&Value>) -> Option<Value> {
+        let down = match travel {
+            Some(Value::Pair([_, down])) => *down,
+            _ => 0.0,
+        };
         match (self.fallback, view?) {
             (Fallback::OfView(axis, share, _), Value::Pair(view)) => Some(Value::Number(share * view[axis])),
+            (Fallback::OfLowestView(share, _), Value::Pair(view)) => {
+                Some(Value::Number(share * view[1] + down))
+            }
             _ => None,
         }
     }

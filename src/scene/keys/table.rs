@@ -1,6 +1,6 @@
 //! The table itself.
 
-use crate::scene::keys::Fallback::{self, Like, Literal, OfView, Required, Words};
+use crate::scene::keys::Fallback::{self, Like, Literal, OfLowestView, OfView, Required, Words};
 use crate::scene::keys::{Key, Kind, SAMPLED};
 
 /// Scene px.
@@ -25,7 +25,7 @@ pub const KEYS: &[Key] = &[
     key("travel", Kind::NumberOrPair { min: 0.0, max: 1e7 }, PX, Literal("0"), "How far the camera pans on the play plane, to the right and down."),
     key("camera", from(1e-3, 1e9), DEPTH, OfView(0, 0.5, "half the view's width"), "The eye's distance from the play plane."),
     key("horizon", from(-FAR, FAR), PX, OfView(1, 0.52, "0.52 of the view's height"), "Height of the horizon, from the top of the view down."),
-    key("ground", from(-FAR, FAR), PX, OfView(1, 0.83, "0.83 of the view's height"), "Height of the ground line on the play plane."),
+    key("ground", from(-FAR, FAR), PX, OfLowestView(0.83, "0.83 of the view's height, with the camera at its lowest"), "Height of the ground line on the play plane."),
     key("sky", from(-FAR, FAR), PX, Literal("0"), "Height of the sky line on the play plane."),
     key("seed", Kind::Whole { min: 0, max: i64::MAX }, "", Literal("1"), "Seed of all noise; each slot derives its own from it and from its name."),
     key("preset", Kind::Preset, "", Literal("\"radiation-fog\""), "The preset that every slot's recipe starts from."),

@@ -129,7 +129,10 @@ impl Key {
         match self.fallback {
             Fallback::Required => "required",
             Fallback::Literal(text) => text,
-            Fallback::Words(words) | Fallback::OfView(.., words) | Fallback::Like(_, words) => words,
+            Fallback::Words(words)
+            | Fallback::OfView(.., words)
+            | Fallback::OfLowestView(_, words)
+            | Fallback::Like(_, words) => words,
         }
     }
 }

@@ -65,7 +65,10 @@ fn facts(file: &Path, input: &Input) -> Resolved {
     for key in own.clone() {
         if let Some(entry) = input.file.top.get(key.path) {
             facts.set(key.path, entry.value.clone(), layer_of(entry, Layer::Scene));
-        } else if let Some(value) = key.default().or_else(|| key.of_view(input.view())) {
+        } else if let Some(value) = key
+            .default()
+            .or_else(|| key.of_view(input.of_scene(key!("view")), input.of_scene(key!("travel"))))
+        {
             facts.set(key.path, value, Layer::Default);
         }
     }

@@ -142,7 +142,7 @@ fn frames(written: &SceneFile, reader: &mut Reader<'_>) {
 /// Slots must stand before the eye.
 fn eye(written: &SceneFile, reader: &mut Reader<'_>) {
     let (given, view) = (written.top.get(key!("camera")), written.top.get(key!("view")));
-    let usual = || keys::find(key!("camera"))?.of_view(view.map(|entry| &entry.value));
+    let usual = || keys::find(key!("camera"))?.of_view(view.map(|entry| &entry.value), None);
     let camera = given.map(|entry| entry.value.clone()).or_else(usual);
     let Some(camera) = camera.and_then(|camera| camera.number()) else { return };
     for slot in &written.slots {

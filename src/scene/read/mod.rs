@@ -154,9 +154,9 @@ struct Input {
 }
 
 impl Input {
-    /// The camera's frame as given.
-    fn view(&self) -> Option<&Value> {
-        self.file.top.get(key!("view")).map(|entry| &entry.value)
+    /// What the scene gives for a key of its own.
+    fn of_scene(&self, path: &str) -> Option<&Value> {
+        self.file.top.get(path).map(|entry| &entry.value)
     }
 }
 

@@ -138,12 +138,13 @@ impl<'a> Import<'a> {
             _ => self.travel.to_string(),
         };
         // At the foot of a tall canvas, where the camera comes down to it.
+        let view = Value::Pair([f64::from(width), f64::from(height)]);
         let usual = keys::find(key!("ground"))
-            .and_then(|key| key.of_view(Some(&Value::Pair([f64::from(width), f64::from(height)]))));
+            .and_then(|key| key.of_view(Some(&view), Some(&Value::Pair([self.travel, self.frame.down]))));
         let ground = match usual.and_then(|ground| ground.number()) {
             Some(ground) if self.frame.down > 0.0 => format!(
                 "ground = {:<17}# height of the ground line on the play plane, from the top of the canvas down\n",
-                (ground + self.frame.down).round()
+                ground.round()
             ),
             _ => String::new(),
         };
