@@ -20,6 +20,7 @@ const FILES: &[(&str, &str, &str)] = &[
     ("lamps.css", "text/css; charset=utf-8", include_str!("page/lamps.css")),
     ("places.css", "text/css; charset=utf-8", include_str!("page/places.css")),
     ("along.css", "text/css; charset=utf-8", include_str!("page/along.css")),
+    ("by.js", "text/javascript; charset=utf-8", include_str!("page/by.js")),
     ("main.js", "text/javascript; charset=utf-8", include_str!("page/main.js")),
     ("wire.js", "text/javascript; charset=utf-8", include_str!("page/wire.js")),
     ("picture.js", "text/javascript; charset=utf-8", include_str!("page/picture.js")),

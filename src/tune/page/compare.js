@@ -1,7 +1,7 @@
 // Two states of the scene side by side, with a divider to drag.
+import { by } from "./by.js";
 import { view, ask } from "./view.js";
 
-const by = (id) => document.getElementById(id);
 let split = 0.5;
 
 function placeSplit() {

@@ -1,8 +1,7 @@
 // The controls of the chosen slot or of the whole scene, in groups: first what is used most, the rest folded.
+import { by } from "./by.js";
 import { Field } from "./field.js";
 import { helpOf, nameOf, neighbours, ownSheet, sheetOf } from "./words.js";
-
-const by = (id) => document.getElementById(id);
 
 /** What is used most, in this order. */
 const MOST = ["grade.thickness", "falloff.height", "soften.sigma", "smear.length", "bands.size", "bands.shape", "slot.haze"];

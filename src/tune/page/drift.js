@@ -1,8 +1,8 @@
 // Let it drift: what can't be seen in a still picture runs in it, as long as one likes.
+import { by } from "./by.js";
 import { on } from "./wire.js";
 import { view, ask } from "./view.js";
 
-const by = (id) => document.getElementById(id);
 let begun = null;
 
 /** Asks for the next picture once the last is shown. */

@@ -1,8 +1,8 @@
 // Smaller frames: what of the view other screens show, one row of fields each. They are the scene's own.
+import { by } from "./by.js";
 import { make } from "./field.js";
 import { send, gestureEnds } from "./wire.js";
 
-const by = (id) => document.getElementById(id);
 /** Most frames that a scene names. */
 const MOST = 16;
 

@@ -1,9 +1,9 @@
 // The section's handles: made once, kept while their values change, dragged by the pointer.
+import { by } from "./by.js";
 import { gestureEnds, together, catchUp } from "./wire.js";
 import { EDGE, svg } from "./draw.js";
 import { byKey } from "./keys.js";
 
-const by = (id) => document.getElementById(id);
 export const grips = new Map();
 /** What is held, and the section's scale then. */
 export let held = null;

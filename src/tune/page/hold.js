@@ -1,7 +1,6 @@
 // What is seen as long as a button or a key is held; none of it is written into the scene.
+import { by } from "./by.js";
 import { view, ask } from "./view.js";
-
-const by = (id) => document.getElementById(id);
 
 /** Makes a button that calls `set` with true as long as it is held. Returns what does the same for a key. */
 function hold(button, set) {

@@ -1,9 +1,9 @@
 // Lamps: handles on the picture. One is dragged, or moved by the arrow keys; the chosen one shows its colour and its numbers.
+import { by } from "./by.js";
 import { send, gesture, gestureEnds } from "./wire.js";
 import { view, whenAsked } from "./view.js";
 import { tidy } from "./numbers.js";
 
-const by = (id) => document.getElementById(id);
 /** Fields of the chosen lamp: key, what it is called, least, most. */
 const FIELDS = [["strength", "Strength", 0, 1000], ["core", "Radius", 0.5, 1000], ["x", "From the left", -1e7, 1e7], ["y", "From the top", -1e7, 1e7]];
 let state = null;

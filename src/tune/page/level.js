@@ -1,10 +1,10 @@
 // The slots of the scene: added, renamed, hidden and removed. A picture that is dropped on the page becomes one.
+import { by } from "./by.js";
 import { send, gestureEnds } from "./wire.js";
 import { placeOf, view } from "./view.js";
 import { neighbours } from "./words.js";
 import { addLamp } from "./lamps.js";
 
-const by = (id) => document.getElementById(id);
 let page = null;
 let calls = { choose: () => {}, say: () => {} };
 /** A slot that is to be chosen once it is there. */

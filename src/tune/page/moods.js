@@ -1,8 +1,8 @@
 // The moods of the scene: chosen, made and removed.
+import { by } from "./by.js";
 import { send, gestureEnds } from "./wire.js";
 import { setMoods as setCompared } from "./compare.js";
 
-const by = (id) => document.getElementById(id);
 const NEW = "+";
 
 function option(value, text) {

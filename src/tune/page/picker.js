@@ -1,8 +1,7 @@
 // Takes a colour from the picture.
+import { by } from "./by.js";
 import { useTool } from "./stage.js";
 import { placeOf, view } from "./view.js";
-
-const by = (id) => document.getElementById(id);
 
 /** The colour that a canvas shows under the pointer; none if it doesn't lie there. */
 function colourOf(canvas, event) {

@@ -1,9 +1,9 @@
 // Places: further pictures on the plane of the chosen slot, one row of fields each.
+import { by } from "./by.js";
 import { make } from "./field.js";
 import { send, gestureEnds } from "./wire.js";
 import { view } from "./view.js";
 
-const by = (id) => document.getElementById(id);
 /** Numbers of a place: key, what it is called, least, and what an empty field stands for; where that is nothing, one must be given. */
 const FIELDS = [["x", "From the left", -1e7, ""], ["y", "From the top", -1e6, "ground"], ["width", "Width", 1, "its own"]];
 const MOST = 1e7;

@@ -1,7 +1,7 @@
 // Presets, chosen from small pictures of this very scene under each.
+import { by } from "./by.js";
 import { on, send, gestureEnds } from "./wire.js";
 
-const by = (id) => document.getElementById(id);
 let page = null;
 const buttons = new Map();
 

@@ -1,12 +1,12 @@
 // The section: the scene from the side, like a cross-section of the weather. Slots are moved in depth, the fog's top edge up and down,
 // and the visibility along the depth. Here it is drawn; `grips.js` drags its handles, `keys.js` moves them by keys.
+import { by } from "./by.js";
 import { send, gesture } from "./wire.js";
 import { Sides, EDGE, rowsOf, svg, paintDensity, ticks, curve } from "./draw.js";
 import { grips, grip as makeGrip, held, put, renew, setUpGrips } from "./grips.js";
 import { short, tidy } from "./numbers.js";
 import { sheetOf } from "./words.js";
 
-const by = (id) => document.getElementById(id);
 let sides = null;
 /** Its width and height; asked for once, since asking has the page laid out. */
 let room = { width: 0, height: 0 };

@@ -1,9 +1,9 @@
 // The hand on the picture: dragging, pinching, the wheel, clicks and keys.
+import { by } from "./by.js";
 import { on, send } from "./wire.js";
 import { view, look, placeOf } from "./view.js";
 import { isZoomed, shift, zoomBy, zoomKey, zoomTo } from "./zoom.js";
 
-const by = (id) => document.getElementById(id);
 /** How far a pointer may move and still click, CSS px. */
 const CLICK = 4;
 /** What a turn of the wheel that steps the size comes to; chosen by eye. */

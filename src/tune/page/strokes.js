@@ -1,10 +1,10 @@
 // Drawing on the picture: strokes of fog, or of clear air, into the chosen slot.
+import { by } from "./by.js";
 import { on, send, gesture, gestureEnds } from "./wire.js";
 import { view, placeOf } from "./view.js";
 import { useTool } from "./stage.js";
 import { ownSheet } from "./words.js";
 
-const by = (id) => document.getElementById(id);
 /** Most points of a stroke that are sent; beyond, every other one is left out. */
 const MOST = 1200;
 /** Points are as far apart as this share of the nib's width. */

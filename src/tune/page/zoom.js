@@ -1,7 +1,7 @@
 // How large the picture is shown: whole, or texel by texel at 100, 200 and 400 %.
+import { by } from "./by.js";
 import { view, look, ask } from "./view.js";
 
-const by = (id) => document.getElementById(id);
 /** Most of a narrow window's height that the pinned picture takes; chosen by eye. */
 const PINNED = 0.4;
 const LEVELS = [1, 2, 4];

@@ -1,0 +1,3 @@
+// Elements of the page by their names.
+/** The element of this id. */
+export const by = (id) => document.getElementById(id);
