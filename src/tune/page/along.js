@@ -1,9 +1,9 @@
 // The curve along the travel, under the picture: points are dragged, moved by keys, added and removed. It is the chosen slot's, or the air's.
+import { by } from "./by.js";
 import { send, gesture, gestureEnds } from "./wire.js";
 import { view, look, whenAsked } from "./view.js";
 import { pointsText, tidy } from "./numbers.js";
 
-const by = (id) => document.getElementById(id);
 /** As the scene file takes them. */
 const MOST = { factor: 100, points: 256 };
 /** The factor at the top of the curve's room, unless a point is higher. */
@@ -42,6 +42,9 @@ function factorAt(points, place) {
   return from[1] + t * (a + t * (3 * step - 2 * a - b + t * (a + b - 2 * step)));
 }
 
+/** A factor in words. */
+const dense = (factor) => (tidy(factor) === 1 ? "as it is" : `${tidy(factor)} times as dense`);
+
 const across = (place) => (100 * place) / Math.max(look.travel[0], 1e-6);
 const down = (factor) => 100 * (1 - factor / top);
 
@@ -59,7 +62,7 @@ function draw() {
   points.forEach((_, at) => put(at));
   by("along-remove").disabled = chosen < 0 || chosen >= points.length;
   const told = chosen >= 0 && chosen < points.length ? points[chosen] : [view.camera[0], factorAt(points, view.camera[0])];
-  by("along-told").textContent = `${Math.round(told[0])} px: ${tidy(told[1])} times`;
+  by("along-told").textContent = `${Math.round(told[0])} px: ${dense(told[1])}`;
 }
 
 function put(at) {
@@ -68,7 +71,7 @@ function put(at) {
   handle.style.left = `${Math.min(100, Math.max(0, across(place)))}%`;
   handle.style.top = `${Math.min(100, Math.max(0, down(factor)))}%`;
   handle.setAttribute("aria-pressed", String(chosen === at));
-  handle.setAttribute("aria-label", `Point ${at + 1} of ${shown.points.length} along the travel: ${Math.round(place)} px, ${tidy(factor)} times as dense`);
+  handle.setAttribute("aria-label", `Point ${at + 1} of ${shown.points.length} along the travel: ${Math.round(place)} px, ${dense(factor)}`);
 }
 
 /** Sends the points as they stand; quick changes of the same are one step. */

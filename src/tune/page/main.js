@@ -1,4 +1,5 @@
 // The page: glues the socket, the picture, the section and the controls together.
+import { by } from "./by.js";
 import { connect, on, send, gestureEnds } from "./wire.js";
 import { setUpPicture, setTravel, showMarks, setFailing, outline } from "./picture.js";
 import { setUpMoods, showMoods } from "./moods.js";
@@ -15,10 +16,10 @@ import { setUpFrames, showFrames } from "./frames.js";
 import { setUpHand, showHand } from "./strokes.js";
 import { setUpAlong, showAlong } from "./along.js";
 
-const by = (id) => document.getElementById(id);
 /** State that all parts of the page share. */
 const page = { state: null, keys: [], subject: "", slots: new Map(), failing: new Set() };
 
+const SAVED = "Saved.";
 function say(text, bad = false) {
   by("said").textContent = text;
   by("said").classList.toggle("bad", bad);
@@ -77,6 +78,7 @@ function show(state) {
   if (page.subject && !page.slots.has(page.subject)) page.subject = "";
   by("name").textContent = state.name;
   by("unsaved").hidden = !state.unsaved;
+  if (state.unsaved && by("said").textContent === SAVED) say("");
   document.title = `${state.unsaved ? "● " : ""}${state.name}: tuning`;
   by("undo").disabled = state.steps[0] === 0;
   by("redo").disabled = state.steps[1] === 0;
@@ -180,7 +182,7 @@ on("refused", (refusal) => {
 });
 let saving = 0;
 on("done", (number) => {
-  if (number === saving) say(page.state?.contested ? "" : "Saved.");
+  if (number === saving) say(page.state?.contested ? "" : SAVED);
   else if (by("said").classList.contains("bad")) say("");
 });
 // Without the program nothing can be edited or saved: what can't be kept isn't taken.
