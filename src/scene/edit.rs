@@ -48,6 +48,11 @@ pub(crate) fn place(slot: &dyn TableLike, at: usize) -> Option<&dyn TableLike> {
     }
 }
 
+/// A slot's own table, with the `lines` that follow its name.
+pub(crate) fn slot_table(name: &str, lines: &str) -> String {
+    format!("[[slot]]\nname = {}\n{lines}", toml_edit::Value::from(name).to_string().trim())
+}
+
 /// The key after a value, in the manner in which that stands there: on a line of its own, or behind a comma.
 pub(crate) fn after(text: &str, neighbour: &Item, key: &str, value: &str) -> Option<Edit> {
     let end = neighbour.span()?.end;

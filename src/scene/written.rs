@@ -6,6 +6,7 @@ use crate::scene::keys::{self, Entries, Place, Reader, Section, key, shown};
 use crate::scene::lamps::{self, LampTable};
 use crate::scene::moods;
 use crate::scene::places::{self, PlaceTable};
+use std::collections::BTreeSet;
 use std::path::Path;
 use toml::Spanned;
 use toml::de::DeValue;
@@ -48,6 +49,12 @@ impl SlotTable {
 }
 
 impl SceneFile {
+    /// Slots whose places the mood of this name lists itself.
+    pub fn places_of_mood(&self, name: &str) -> BTreeSet<String> {
+        let slots = self.moods.iter().filter(|mood| mood.name == name).flat_map(|mood| &mood.slots);
+        slots.filter(|slot| slot.places.is_some()).map(|slot| slot.name.clone()).collect()
+    }
+
     /// Lays the mood of this name over it; `file` is for messages.
     ///
     /// # Errors

@@ -1,7 +1,7 @@
 //! Whole tables of a scene's text: slots and moods are added, renamed and removed; every other byte stays.
 
 use crate::base::fault::{Class, Fault, Result};
-use crate::scene::edit::{Edit, slot};
+use crate::scene::edit::{Edit, slot, slot_table};
 use crate::tune::write::dotted;
 use std::ops::Range;
 use std::path::Path;
@@ -29,18 +29,12 @@ pub(super) struct NewSlot<'a> {
 /// Class `Scene`: the text can't be read, or has its slots in a list of one line.
 pub(super) fn add_slot(file: &Path, text: &str, slot: &NewSlot<'_>) -> Result<String> {
     let document = parse(file, text)?;
-    if document.get("slot").is_some_and(|item| !item.is_array_of_tables()) {
-        return Err(by_hand(
-            file,
-            "the slots stand in a list of one line",
-            "Write the new one there by hand.",
-        ));
-    }
+    takes_tables(file, document.get("slot"), "the slots")?;
     let blocks = blocks(&document, text);
     let last = blocks.iter().rev().find(|block| block.path[0] == "slot");
     let at = last.map_or(text.len(), |block| block.lines.end);
     let string = |text: &str| toml_edit::Value::from(text).to_string().trim().to_owned();
-    let mut lines = format!("[[slot]]\nname = {}\ndepth = {}\n", string(slot.name), slot.depth);
+    let mut lines = slot_table(slot.name, &format!("depth = {}\n", slot.depth));
     if let Some(art) = slot.art {
         lines += &format!("art = {}\n", string(art));
     }
@@ -77,13 +71,7 @@ pub(super) fn remove_slot(file: &Path, text: &str, name: &str) -> Result<String>
 /// Class `Scene`: the text can't be read, or has its lamps in a list of one line.
 pub(super) fn add_lamp(file: &Path, text: &str, slot: &str, [x, y]: [f64; 2]) -> Result<String> {
     let document = parse(file, text)?;
-    if document.get("lamp").is_some_and(|item| !item.is_array_of_tables()) {
-        return Err(by_hand(
-            file,
-            "the lamps stand in a list of one line",
-            "Write the new one there by hand.",
-        ));
-    }
+    takes_tables(file, document.get("lamp"), "the lamps")?;
     let blocks = blocks(&document, text);
     let last = |all: &str| blocks.iter().rev().find(|block| block.path[0] == all);
     let at = last("lamp").or_else(|| last("slot")).map_or(text.len(), |block| block.lines.end);
@@ -116,14 +104,8 @@ pub(super) fn remove_lamp(file: &Path, text: &str, at: usize) -> Result<String> 
 /// Class `Scene`: the text can't be read, or has no table for the slot, or its places in a list of one line.
 pub(super) fn add_place(file: &Path, text: &str, slot: &str, x: f64) -> Result<String> {
     let document = parse(file, text)?;
-    let (at, table) = slot_table(file, &document, slot)?;
-    if table.get("place").is_some_and(|item| !item.is_array_of_tables()) {
-        return Err(by_hand(
-            file,
-            "the slot's places stand in a list of one line",
-            "Write the new one there by hand.",
-        ));
-    }
+    let (at, table) = found_slot(file, &document, slot)?;
+    takes_tables(file, table.get("place"), "the slot's places")?;
     let blocks = blocks(&document, text);
     let own = |block: &&Block| block.path[0] == "slot" && block.path.get(1) == Some(&at);
     let end = blocks.iter().rev().find(own).map_or(text.len(), |block| block.lines.end);
@@ -136,7 +118,7 @@ pub(super) fn add_place(file: &Path, text: &str, slot: &str, x: f64) -> Result<S
 /// As for [`add_place`]; and where there is no such place.
 pub(super) fn remove_place(file: &Path, text: &str, slot: &str, number: usize) -> Result<String> {
     let document = parse(file, text)?;
-    let (at, table) = slot_table(file, &document, slot)?;
+    let (at, table) = found_slot(file, &document, slot)?;
     let places = table.get("place").and_then(Item::as_array_of_tables).map_or(0, |places| places.len());
     if !(1..=places).contains(&number) {
         return Err(by_hand(file, "the place has no table of its own", "Remove it by hand."));
@@ -152,7 +134,7 @@ pub(super) fn remove_place(file: &Path, text: &str, slot: &str, number: usize) -
 }
 
 /// A slot's table, and its place among them.
-fn slot_table<'d>(file: &Path, document: &'d Document<&str>, name: &str) -> Result<(String, &'d Table)> {
+fn found_slot<'d>(file: &Path, document: &'d Document<&str>, name: &str) -> Result<(String, &'d Table)> {
     let tables = document.get("slot").and_then(Item::as_array_of_tables);
     let named = |table: &&Table| table.get("name").and_then(Item::as_str) == Some(name);
     let found = tables.and_then(|all| all.iter().enumerate().find(|(_, table)| named(table)));
@@ -242,6 +224,14 @@ pub(super) fn remove_mood(file: &Path, text: &str, name: &str) -> Result<String>
 
 fn parse<'t>(file: &Path, text: &'t str) -> Result<Document<&'t str>> {
     crate::tune::write::parse(file, text)
+}
+
+/// Refuses to add a table to a list that isn't one of tables.
+fn takes_tables(file: &Path, list: Option<&Item>, what: &str) -> Result<()> {
+    if list.is_none_or(Item::is_array_of_tables) {
+        return Ok(());
+    }
+    Err(by_hand(file, &format!("{what} stand in a list of one line"), "Write the new one there by hand."))
 }
 
 fn by_hand(file: &Path, what: &str, remedy: &str) -> crate::base::fault::Faults {

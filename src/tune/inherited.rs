@@ -34,8 +34,7 @@ fn slot(document: &Document<&str>, text: &str, name: &str, line: &str) -> Option
     let blocks = blocks(document, text);
     let last = blocks.iter().rev().find(|block| block.path[0] == "slot");
     let at = last.map_or(text.len(), |block| block.lines.end);
-    let name = toml_edit::Value::from(name).to_string();
-    Some(inserted(text, at, &format!("[[slot]]\nname = {}\n{line}", name.trim())))
+    Some(inserted(text, at, &edit::slot_table(name, line)))
 }
 
 /// The text with a table for each of the first lamps that has none yet, so that those that stand in a file that the scene builds on can be

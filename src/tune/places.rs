@@ -6,8 +6,6 @@ use crate::tune::blocks;
 use crate::tune::session::Session;
 use crate::tune::write::{self, Location};
 use serde_json::{Value as Json, json};
-use std::collections::BTreeSet;
-use toml_edit::Document;
 
 /// The places of a slot besides its own, each with its number, from 1 on.
 pub(super) fn state(slot: &Slot) -> Vec<Json> {
@@ -23,17 +21,6 @@ pub(super) fn state(slot: &Slot) -> Vec<Json> {
         })
     };
     slot.pictures().filter(|place| place.number > 0).map(place).collect()
-}
-
-/// The slots whose places the chosen mood lists itself, in place of all of the scene's.
-pub(super) fn listed_by_mood(session: &Session) -> BTreeSet<String> {
-    let listed = |mood: &str| {
-        let document = Document::parse(&**session.text()).ok()?;
-        let slots = document.get("mood")?.get(mood)?.get("slot")?.as_table_like()?;
-        let lists = slots.iter().filter(|(_, slot)| slot.get("place").is_some());
-        Some(lists.map(|(name, _)| name.to_owned()).collect())
-    };
-    session.mood().and_then(listed).unwrap_or_default()
 }
 
 /// Sets a value of the place of this number in a slot; none takes it out, so that what it has without it holds. All edits of one `gesture`
@@ -87,7 +74,8 @@ pub(super) fn remove(session: &mut Session, slot: &str, number: usize) -> Result
 }
 
 fn in_scene(session: &Session, slot: &str) -> Result<()> {
-    let Some(mood) = session.mood().filter(|_| listed_by_mood(session).contains(slot)) else { return Ok(()) };
+    let listed = &session.current().reading.places_of_mood;
+    let Some(mood) = session.mood().filter(|_| listed.contains(slot)) else { return Ok(()) };
     Err(Fault::new(
         Class::Scene,
         format!("the mood {} lists the places of the slot itself", keys::shown(mood)),

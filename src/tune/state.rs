@@ -83,7 +83,6 @@ pub(super) fn state(session: &Session, offered: bool) -> Json {
     let (version, saved) = (session.current(), session.saved());
     let (reading, old) = (&version.reading, &saved.reading);
     let scene = &reading.scene;
-    let listed = places::listed_by_mood(session);
     let slots: Vec<Json> = scene
         .slots
         .iter()
@@ -96,7 +95,7 @@ pub(super) fn state(session: &Session, offered: bool) -> Json {
                 "preset": slot.preset,
                 "values": values(own, before, &Layer::Slot),
                 "places": places::state(slot),
-                "placesOfMood": listed.contains(&slot.name),
+                "placesOfMood": reading.places_of_mood.contains(&slot.name),
             })
         })
         .collect();

@@ -42,8 +42,7 @@ pub fn picked(file: &Path, text: &str, slot: &str, key: &str, value: &str) -> Re
 /// A table of the scene's own for a slot, at the text's end.
 fn own_table(text: &str, slot: &str, key: &str, value: &str) -> Edit {
     let gap = if text.is_empty() || text.ends_with('\n') { "" } else { "\n" };
-    let name = toml_edit::Value::from(slot).to_string();
-    let with = format!("{gap}\n[[slot]]\nname = {}\n{key} = {value}\n", name.trim());
+    let with = format!("{gap}\n{}", edit::slot_table(slot, &format!("{key} = {value}\n")));
     Edit { at: text.len()..text.len(), with }
 }
 
