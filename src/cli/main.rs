@@ -220,6 +220,7 @@ fn load(args: &args::Scene, mood: Option<&str>, limits: &Limits) -> Result<(read
     reading.scene.slots.iter().flat_map(|slot| slot.files()).try_for_each(spare_from_output)?;
     let pictures = Pictures::open(&reading.scene, limits)?;
     haze::sample(&mut reading.scene, &pictures, limits)?;
+    warn(&reading.warnings);
     warn(&pictures.warnings());
     Ok((reading, pictures))
 }

@@ -198,7 +198,7 @@ impl Level<'_> {
             let stores: Vec<Store> = options.folders().iter().map(|folder| options.store(folder)).collect();
             let found = |key| stores.iter().find_map(|store| store.facts(key));
             let pictures = Pictures::recall(&reading.scene, &limits, &found)?;
-            warnings.extend(pictures.warnings());
+            warnings.extend(reading.warnings.iter().cloned().chain(pictures.warnings()));
             let sizes = |scene: &Scene| Some(Pictures::recall(scene, &limits, &found).ok()?.naturals());
             let lenders = lenders(mood.as_deref(), &reading);
             let others = others(mood.as_deref(), &reading, &how(args, &limits, &shelf), &source, sizes);

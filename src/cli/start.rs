@@ -18,7 +18,7 @@ const PAGE: &str = "index.html";
 /// Writes a demo scene, or all, and renders it.
 pub fn demo(args: &args::Demo) -> Result<()> {
     if args.all {
-        return all(&args.dir);
+        return all(&args.dir, args.quiet);
     }
     let scene_file = args.dir.join(start::SCENE);
     let out = default_out(&scene_file);
@@ -27,8 +27,12 @@ pub fn demo(args: &args::Demo) -> Result<()> {
     let scene = args::Scene { scene: scene_file.clone(), sets: Vec::new() };
     let (reading, pictures) = load(&scene, None, &limits)?;
     let options = Options { settings: SceneSettings::of(&reading), limits, ..Options::new(out) };
-    let bar = bar::Bar::new(false, Default::default());
-    for report in run::render_with(&reading.scene, &pictures, &options, &bar.level())? {
+    let bar = bar::Bar::new(args.quiet, Default::default());
+    let reports = run::render_with(&reading.scene, &pictures, &options, &bar.level())?;
+    if args.quiet {
+        return Ok(());
+    }
+    for report in reports {
         say(&super::show::report(&report));
     }
     next(&[
@@ -48,7 +52,7 @@ fn outputs(scene: &Path) -> String {
 }
 
 /// Writes all demo scenes, renders all their moods, and writes a page that shows them.
-fn all(folder: &Path) -> Result<()> {
+fn all(folder: &Path, quiet: bool) -> Result<()> {
     let door = Door::default();
     for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
         let name = entry.file_name();
@@ -65,10 +69,13 @@ fn all(folder: &Path) -> Result<()> {
     for (world, files) in start::WORLDS {
         let scene = scene_of(world);
         start::write_demo(&folder.join(world), files, &outputs(&scene))?;
-        render::once(&everything(&scene))?;
+        render::once(&args::Render { quiet, ..everything(&scene) })?;
         shown.push(index::World { name: world, sheets: outputs(&scene), moods: moods(&scene)? });
     }
     door.write(&folder.join(PAGE), Form::Page, index::page(&shown).as_bytes())?;
+    if quiet {
+        return Ok(());
+    }
     say(&format!("{}: open it in a browser to look at all of them\n", folder.join(PAGE).display()));
     let first = scene_of(start::WORLDS[0].0);
     next(&[
@@ -103,6 +110,9 @@ pub fn new(args: &args::New) -> Result<()> {
     match &args.from {
         Some(file) => from_painting(args, file)?,
         None => starter::write(&args.dir, args.like.map(kind), args.preset.as_deref())?,
+    }
+    if args.quiet {
+        return Ok(());
     }
     let scene = args.dir.join(start::SCENE);
     let scene = scene.display();

@@ -1,7 +1,7 @@
 //! The other commands of the real program: demo, plan, new, presets, sheet; and the exit codes.
 
 use crate::run::folder;
-use crate::util::{decode_file, done, fails, files, presets, thorough};
+use crate::util::{decode_file, done, fails, files, fogweft, presets, thorough};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
@@ -135,6 +135,54 @@ fn a_new_scene_renders_at_once() {
     let quoted = if cfg!(windows) { "a 'b'" } else { "a \"b\"" };
     done(folder.path(), &["new", quoted, "--like", "sky", "--preset", "mist"]);
     done(folder.path(), &["plan", &format!("{quoted}/scene.toml")]);
+}
+
+#[test]
+fn a_new_scene_is_made_quietly_where_that_is_asked_for() {
+    let folder = tempfile::tempdir().unwrap();
+    assert_eq!(done(folder.path(), &["new", "one", "--quiet"]), "");
+    done(folder.path(), &["new", "two"]);
+    for name in ["scene.toml", "scene.schema.json"] {
+        let [one, two] =
+            ["one", "two"].map(|scene| fs::read_to_string(folder.path().join(scene).join(name)).unwrap());
+        assert_eq!(one, two.replace("name = \"two\"", "name = \"one\""), "{name}");
+    }
+    fails(folder.path(), 5, &["new", "one", "-q"]);
+}
+
+/// CIE L* goes from 0 to 100 (ISO/CIE 11664-4): who writes 0.8 meant a share.
+#[test]
+fn a_lightness_written_as_a_share_is_warned_of_by_its_line() {
+    let folder = folder();
+    let file = folder.path().join("marsh.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let warned = |text: &str, more: &[&str]| {
+        fs::write(&file, text).unwrap();
+        let told = |command| {
+            let run = fogweft(folder.path(), &[&[command, "marsh.toml"], more].concat());
+            String::from_utf8(run.stderr).unwrap()
+        };
+        let [plan, check] = ["plan", "check"].map(told);
+        let about = |text: &str| -> Vec<String> {
+            text.lines().filter(|line| line.contains("lightness, 0 to 100")).map(str::to_owned).collect()
+        };
+        assert_eq!(about(&plan), about(&check));
+        about(&plan)
+    };
+    let light = |keep: &str| format!("{text}\n[light]\nkeep = {keep}\n");
+    for (keep, told) in [("0.8", 1), ("1.99", 1), ("0", 0), ("2", 0), ("80", 0)] {
+        assert_eq!(warned(&light(keep), &[]).len(), told, "{keep}");
+    }
+    let line = light("0.8").lines().position(|line| line == "keep = 0.8").unwrap() + 1;
+    let warning = warned(&light("0.8"), &[]).remove(0);
+    assert!(warning.starts_with(&format!("warning: marsh.toml:{line}: `light.keep`")), "{warning}");
+    let name = text.lines().position(|line| line.starts_with("name = ")).unwrap();
+    let mut lines: Vec<&str> = text.lines().collect();
+    lines.insert(name + 1, "keep = 0.5");
+    let warning = warned(&lines.join("\n"), &[]).remove(0);
+    assert!(warning.starts_with(&format!("warning: marsh.toml:{}: `keep`", name + 2)), "{warning}");
+    let warning = warned(&text, &["--set", "light.keep=0.8"]).remove(0);
+    assert!(warning.starts_with("warning: --set light.keep=0.8: "), "{warning}");
 }
 
 /// Each starter scene has slots, lamps and strokes, and its pictures go down to the foot of the frame wherever the camera is.

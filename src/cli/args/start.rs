@@ -11,6 +11,9 @@ pub struct Demo {
     /// Write all three demo scenes, each to a folder of its own, render all their moods, and write a page to look at them
     #[arg(long)]
     pub all: bool,
+    /// Print only errors and warnings
+    #[arg(long, short)]
+    pub quiet: bool,
 }
 
 #[derive(Args)]
@@ -38,6 +41,9 @@ pub struct New {
     /// Make a slot of each layer of a group, rather than one of the group
     #[arg(long, requires = "from")]
     pub ungroup: bool,
+    /// Print only errors, and notes on layers that were left out or changed
+    #[arg(long, short)]
+    pub quiet: bool,
 }
 
 #[derive(Clone, Copy, ValueEnum)]

@@ -48,7 +48,7 @@ pub const KEYS: &[Key] = &[
     // The light on the pictures.
     key("light.cast", Kind::Colour, "", Literal("\"#ffffff\""), "Colour of the light that falls on the pictures; it multiplies them in linear light."),
     key("light.exposure", from(-16.0, 16.0), "stops", Literal("0"), "How much lighter that light makes the pictures: -1 halves it, 1 doubles it."),
-    key("light.keep", from(0.0, 100.0), "CIE L*", Literal("100"), "What a picture shows lighter than this keeps its own light, as lit windows and lamps do."),
+    key("light.keep", from(0.0, 100.0), "CIE L*", Literal("100"), "What a picture shows lighter than this, on a scale of 0 to 100, keeps its own light, as lit windows and lamps do."),
     // Textures.
     key("texture.fit", Kind::Fit, "", Literal("\"full\""), "Size of stored sheets: as drawn, half, powers of two, or the smallest within an error in 8-bit steps."),
     key("texture.alpha", Kind::Choice(&["straight", "premultiplied"]), "", Literal("\"straight\""), "How colour and alpha are stored."),
@@ -117,7 +117,7 @@ pub const KEYS: &[Key] = &[
     key("slot.tint", SHARE, "", Literal("0"), "Share of the fog in front of it that is mixed into the picture's own colours."),
     key("slot.cast", Kind::Colour, "", Words("that of [light]"), "Colour of the light on its picture."),
     key("slot.exposure", from(-16.0, 16.0), "stops", Words("that of [light]"), "How much lighter the light makes its picture."),
-    key("slot.keep", from(0.0, 100.0), "CIE L*", Words("that of [light]"), "What its picture shows lighter than this keeps its own light."),
+    key("slot.keep", from(0.0, 100.0), "CIE L*", Words("that of [light]"), "What its picture shows lighter than this, on a scale of 0 to 100, keeps its own light."),
     key("slot.fade", Kind::Choice(&["no", "top", "foot"]), "", Literal("\"no\""), "Which end of the picture fades into the background."),
     key("slot.fade_from", from(-FAR, FAR), PX, Words("so that it ends at the picture's edge"), "Height at which the fade starts."),
     key("slot.fade_over", from(1.0, 1e5), PX, Words("a third of the picture's height"), "Length of the fade."),

@@ -40,7 +40,8 @@ pub(super) fn scene(file: &Path, input: Input) -> Result<Reading> {
         set_steps(&mut over, entries, &layer);
     }
     let presets = presets(&input);
-    Ok(Reading { scene, facts, slots: resolved, over, moods: input.moods, presets })
+    let Input { moods, places_of_mood, warnings, .. } = input;
+    Ok(Reading { scene, facts, slots: resolved, over, moods, presets, places_of_mood, warnings })
 }
 
 /// Names of the presets that are used, with those that they are built on.

@@ -6,6 +6,7 @@
 mod build;
 pub(crate) use build::DARK;
 mod checks;
+mod warnings;
 
 use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
@@ -19,7 +20,7 @@ use crate::scene::recipe::shelf::{Preset, Shelf, default_preset};
 use crate::scene::sets::{self, Overrides};
 use crate::scene::written::{self, SceneFile};
 use crate::scene::{Scene, Source};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// A scene with who set each of its values.
@@ -37,6 +38,10 @@ pub struct Reading {
     pub moods: Vec<String>,
     /// Names of the presets that it is made from, with those that they are built on.
     pub presets: Vec<String>,
+    /// Slots whose places the mood lists itself, in the place of all of the scene's.
+    pub places_of_mood: BTreeSet<String>,
+    /// What the scene says and hardly anybody means, each named by its file and line.
+    pub warnings: Vec<String>,
 }
 
 /// What a reading follows.
@@ -107,6 +112,7 @@ pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&st
     // What can't be found may give what is missing.
     written.whole &= chain.faults.is_empty();
     let moods: Vec<String> = written.moods.iter().map(|mood| mood.name.clone()).collect();
+    let places_of_mood = mood.map(|mood| written.places_of_mood(mood)).unwrap_or_default();
     let mut unknown = Faults::default();
     if let Some(mood) = mood
         && let Err(faults) = written.apply_mood(mood, file)
@@ -129,7 +135,8 @@ pub fn read_mood(file: &Path, text: &str, options: Options<'_>, mood: Option<&st
         faults.sources.append(&mut preset_faults.sources);
         return Err(faults);
     }
-    build::scene(file, Input { file: written, overrides, presets, layered, moods })
+    let warnings = warnings::of(&written, file, text, &chain);
+    build::scene(file, Input { file: written, overrides, presets, layered, moods, places_of_mood, warnings })
 }
 
 /// The files besides `file` and its pictures that a scene is read from, whether they can be or not: those that it builds on, and the one
@@ -151,6 +158,10 @@ struct Input {
     layered: BTreeMap<PathBuf, Layered>,
     /// Names of the moods that the scene has.
     moods: Vec<String>,
+    /// Slots whose places the mood lists itself.
+    places_of_mood: BTreeSet<String>,
+    /// What is to be told of it.
+    warnings: Vec<String>,
 }
 
 impl Input {
