@@ -14,20 +14,47 @@ use std::time::{Duration, SystemTime};
 /// How long a file must have stayed the same: a save may come in several pieces.
 const QUIET: Duration = Duration::from_millis(40);
 
+/// A file, and how it looks from outside.
+type Look = (PathBuf, Option<(u64, SystemTime)>);
+
 /// How files look from outside.
-type Looks = Vec<(PathBuf, Option<(u64, SystemTime)>)>;
+#[derive(PartialEq)]
+struct Looks {
+    scene: Look,
+    pictures: Vec<Look>,
+    /// Files that the scene builds on, and presets.
+    others: Vec<Look>,
+}
+
+impl Looks {
+    fn all(&self) -> impl Iterator<Item = &Look> {
+        std::iter::once(&self.scene).chain(&self.pictures).chain(&self.others)
+    }
+
+    fn all_mut(&mut self) -> impl Iterator<Item = &mut Look> {
+        std::iter::once(&mut self.scene).chain(&mut self.pictures).chain(&mut self.others)
+    }
+
+    /// Whether what the scene was read with looks otherwise than `before`. A picture that wasn't named then was read when it was.
+    fn is_stale(&self, before: &Looks) -> bool {
+        let changed = |(file, look): &Look| {
+            before.pictures.iter().any(|(other, before)| other == file && before != look)
+        };
+        self.others != before.others || self.pictures.iter().any(changed)
+    }
+}
 
 /// Watches until the hub stops. What was changed after `read`, when the scene began to be read, counts as changed since.
 pub(super) fn watch(hub: &Hub, read: SystemTime) {
     let (wake, woken) = mpsc::channel();
     let mut signs = Signs::new(wake);
     let mut before = looks(hub);
-    for (_, look) in &mut before {
+    for (_, look) in before.all_mut() {
         *look = look.filter(|(_, changed)| *changed < read);
     }
     while !hub.is_stopped() {
         // A save by rename is an event of the folder, not of the file.
-        signs.of(before.iter().map(|(file, _)| folder::of(file).to_path_buf()).collect());
+        signs.of(before.all().map(|(file, _)| folder::of(file).to_path_buf()).collect());
         watcher::wait(&woken);
         let mut now = looks(hub);
         // Until it has come to rest.
@@ -42,8 +69,7 @@ pub(super) fn watch(hub: &Hub, read: SystemTime) {
         let mut session = hub.session();
         let was = (session.has_conflict(), session.unreadable().is_some());
         let mut change = session.check_file();
-        // The scene's own file comes first in the looks.
-        if before.get(1..) != now.get(1..) {
+        if now.is_stale(&before) {
             let anew = session.anew();
             drop(session);
             let read = anew.read();
@@ -58,8 +84,9 @@ pub(super) fn watch(hub: &Hub, read: SystemTime) {
         }
         drop(session);
         before = looks(hub);
-        if before != now && before.len() == now.len() {
-            before = now;
+        // A save that came meanwhile is looked at next.
+        for (file, look) in before.all_mut() {
+            *look = now.all().find(|(other, _)| other == file).map_or(*look, |(_, then)| *then);
         }
     }
 }
@@ -78,11 +105,11 @@ fn looks(hub: &Hub) -> Looks {
         files.sort();
         files
     });
-    let presets: Vec<PathBuf> = presets.collect();
-    std::iter::once(scene).chain(pictures).chain(bases).chain(presets).map(look).collect()
+    let others = bases.into_iter().chain(presets).map(look).collect();
+    Looks { scene: look(scene), pictures: pictures.into_iter().map(look).collect(), others }
 }
 
-fn look(file: PathBuf) -> (PathBuf, Option<(u64, SystemTime)>) {
+fn look(file: PathBuf) -> Look {
     let data = std::fs::metadata(&file).ok();
     let seen = data.and_then(|data| Some((data.len(), data.modified().ok()?)));
     (file, seen)
