@@ -17,6 +17,11 @@ const RGBA: u8 = 0;
 const SUBSAMPLED: u8 = 1;
 /// A byte for each texel.
 const BYTES: u8 = 2;
+/// Texels follow as [`subsampled`] has them, of a part of the picture that the page has already.
+const PART: u8 = 3;
+
+/// The left top of a part and its size, texels.
+pub(super) type Part = ([u32; 2], [u32; 2]);
 
 /// What a picture shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -38,15 +43,16 @@ pub(super) struct Of {
     pub revision: u64,
 }
 
-/// A draft.
-pub(super) fn draft(stack: &Compositor<'_>, view: &View, kind: Kind, of: Of) -> Frame {
-    let size = stack.size.map(|side| side as u32);
-    let (form, texels) = if view.values {
-        (RGBA, values::view(&Still::new::<Draft>(stack)))
-    } else {
-        (SUBSAMPLED, subsampled(stack))
+/// A draft, whole or a part of it; a part begins where the dither's pattern does, and isn't one of steps of lightness.
+pub(super) fn draft(stack: Compositor<'_>, view: &View, kind: Kind, part: Option<Part>, of: Of) -> Frame {
+    let size = part.map_or(stack.size.map(|side| side as u32), |(_, size)| size);
+    let (form, texels) = match part {
+        Some((at, size)) => (PART, subsampled(&stack.part(at, size))),
+        None if view.values => (RGBA, values::view(&Still::new::<Draft>(&stack))),
+        None => (SUBSAMPLED, subsampled(&stack)),
     };
-    Frame { head: head([0, 0], size, view, [kind as u8, 0, form], of), texels }
+    let at = part.map_or([0, 0], |(at, _)| at);
+    Frame { head: head(at, size, view, [kind as u8, 0, form], of), texels }
 }
 
 /// The line around a picture that is chosen, `size` texels large, by its opacity.
@@ -55,11 +61,14 @@ pub(super) fn outline(line: Vec<u8>, size: [u32; 2], view: &View, of: Of) -> Fra
     Frame { head: head(at, size, view, [Kind::Outline as u8, 1, BYTES], of), texels: line }
 }
 
-/// A settled picture, whole or of a part that begins with the texel `at`.
-pub(super) fn settled(still: &Still, view: &View, at: Option<[u32; 2]>, of: Of) -> Frame {
-    let kind = if at.is_some() { Kind::Part } else { Kind::Now };
-    let texels = if view.values { values::view(still) } else { still.eight() };
-    Frame { head: head(at.unwrap_or_default(), still.size, view, [kind as u8, 1, RGBA], of), texels }
+/// A settled picture of a `kind`, with its `texels` in RGBA.
+pub(super) fn settled(texels: Vec<u8>, view: &View, kind: Kind, (at, size): Part, of: Of) -> Frame {
+    Frame { head: head(at, size, view, [kind as u8, 1, RGBA], of), texels }
+}
+
+/// The texels of a settled picture in RGBA.
+pub(super) fn texels(still: &Still, view: &View) -> Vec<u8> {
+    if view.values { values::view(still) } else { still.eight() }
 }
 
 /// `fogw`, kind, whether it is settled, how its texels follow, width, height, stamp, turn, camera place to the right, left, top, camera place down.

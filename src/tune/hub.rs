@@ -35,11 +35,20 @@ struct Outbox {
     state: Option<Arc<str>>,
     /// One of each kind of picture (see `frame`).
     pictures: [Option<Frame>; 4],
+    /// How many there were of each.
+    numbers: [u64; 4],
     in_flight: u32,
     closed: bool,
 }
 
 impl Outbox {
+    fn put(&mut self, frame: Frame) -> u64 {
+        let kind = usize::from(frame.head[4]);
+        self.pictures[kind] = Some(frame);
+        self.numbers[kind] += 1;
+        self.numbers[kind]
+    }
+
     /// Nothing goes out any more, so nothing is kept.
     fn close(&mut self) {
         *self = Outbox { closed: true, ..Outbox::default() };
@@ -52,18 +61,28 @@ pub(super) enum Message {
     Picture(Frame),
 }
 
+/// What a page looks at.
+#[derive(Clone, Default)]
+pub(super) struct Look {
+    pub view: View,
+    /// Counts up with every other view.
+    pub turn: u64,
+    /// The turn of the last view that a draft shows otherwise than the one before.
+    pub drafted: u64,
+}
+
 /// One open page.
 pub(super) struct Tab {
     outbox: Mutex<Outbox>,
     filled: Condvar,
-    view: Mutex<(View, u64)>,
+    look: Mutex<Look>,
     /// The number of the newest message of the page that was acted on.
     pub stamp: AtomicU64,
-    /// What it has been drawn, as a draft and settled: revision of the scene, of the rims, and of its view.
+    /// What it has been drawn, as a draft and settled: revision of the scene, of the rims, and the turn of its view.
     pub drawn: Mutex<[Option<[u64; 3]>; 2]>,
-    /// What it is compared with, as it was drawn: revision of that scene, and of the view.
+    /// What it is compared with, as it was drawn: revision of that scene, and the turn of the view.
     pub compared: Mutex<Option<[u64; 2]>>,
-    /// The outline that was drawn: revisions of the scene and of the view.
+    /// The outline that was drawn: revision of the scene, and the turn of the view.
     pub outlined: Mutex<Option<[u64; 2]>>,
     /// Where somebody asks what lies: shares of the view's width and height.
     pub asked: Mutex<Option<[f64; 2]>>,
@@ -76,7 +95,7 @@ impl Tab {
         Tab {
             outbox: Mutex::default(),
             filled: Condvar::new(),
-            view: Mutex::new((View { camera, ..View::default() }, 0)),
+            look: Mutex::new(Look { view: View { camera, ..View::default() }, ..Look::default() }),
             stamp: AtomicU64::new(0),
             drawn: Mutex::new([None; 2]),
             compared: Mutex::default(),
@@ -86,14 +105,29 @@ impl Tab {
         }
     }
 
-    pub fn view(&self) -> (View, u64) {
-        locked(&self.view).clone()
+    pub fn look(&self) -> Look {
+        locked(&self.look).clone()
+    }
+
+    /// The turns of its view, and of that as drafts show it.
+    pub fn turns(&self) -> [u64; 2] {
+        let look = locked(&self.look);
+        [look.turn, look.drafted]
+    }
+
+    /// Whether it looks at texels of scale 1.
+    pub fn is_zoomed(&self) -> bool {
+        locked(&self.look).view.part.is_some()
     }
 
     pub fn set_view(&self, view: View) {
-        let mut own = locked(&self.view);
-        if own.0 != view {
-            *own = (view, own.1 + 1);
+        let mut own = locked(&self.look);
+        if own.view != view {
+            own.turn += 1;
+            if !own.view.is_drafted_as(&view) {
+                own.drafted = own.turn;
+            }
+            own.view = view;
         }
     }
 
@@ -114,19 +148,30 @@ impl Tab {
         self.fill(|outbox| outbox.state = Some(text));
     }
 
-    /// A picture; an older one that waits is dropped.
-    pub fn show(&self, frame: Frame) {
-        let kind = usize::from(frame.head[4]);
-        self.fill(|outbox| outbox.pictures[kind] = Some(frame));
+    /// A picture; an older one that waits is dropped. Its number among those of its kind.
+    pub fn show(&self, frame: Frame) -> u64 {
+        self.fill(|outbox| outbox.put(frame))
     }
 
-    /// What is put into a closed tab's outbox would stay there for as long as its sender hangs.
-    fn fill(&self, put: impl FnOnce(&mut Outbox)) {
+    /// A part of the picture with this number; none where the page hasn't got that, or got another since.
+    pub fn patch(&self, frame: Frame, number: u64) -> Option<u64> {
+        let kind = usize::from(frame.head[4]);
+        self.fill(|outbox| {
+            let has = outbox.numbers[kind] == number && outbox.pictures[kind].is_none();
+            has.then(|| outbox.put(frame))
+        })
+    }
+
+    /// Puts something into the outbox and wakes who sends it.
+    fn fill<T>(&self, put: impl FnOnce(&mut Outbox) -> T) -> T {
         let mut outbox = locked(&self.outbox);
-        if !outbox.closed {
-            put(&mut outbox);
+        let out = put(&mut outbox);
+        if outbox.closed {
+            // It would stay there for as long as the sender hangs.
+            outbox.close();
         }
         self.filled.notify_all();
+        out
     }
 
     /// The page has shown a picture.

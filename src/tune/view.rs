@@ -88,6 +88,12 @@ impl View {
             && self.part.as_ref().is_none_or(fits)
     }
 
+    /// Whether a draft shows both alike: it is of the whole view, without an outline.
+    pub fn is_drafted_as(&self, other: &View) -> bool {
+        let drafted = |view: &View| View { part: None, chosen: None, ..view.clone() };
+        drafted(self) == drafted(other)
+    }
+
     /// How far a job's layer has drifted, texels of `plan`.
     pub fn drifted(&self, plan: &Plan, job: &Job) -> f64 {
         plan.drift_of(job) * self.drift * plan.scale.0

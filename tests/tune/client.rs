@@ -42,6 +42,16 @@ impl Tune {
         Tune::on(scene, folder, more)
     }
 
+    /// On a copy of the demo.
+    pub fn demo() -> Tune {
+        let folder = tempfile::tempdir().unwrap();
+        let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/salt-marsh");
+        for entry in std::fs::read_dir(demo).unwrap().flatten() {
+            std::fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
+        }
+        Tune::on(folder.path().join("scene.toml"), folder, &["--port", "0"])
+    }
+
     pub fn on(scene: PathBuf, folder: tempfile::TempDir, more: &[&str]) -> Tune {
         let mut child = Command::new(env!("CARGO_BIN_EXE_fogweft"))
             .arg("tune")
@@ -122,8 +132,49 @@ pub struct Socket {
     pub hello: Value,
     /// Heads of the pictures, oldest first.
     pub pictures: Vec<Picture>,
+    /// The picture of the scene as it stands as a page has it, if that is a draft.
+    pub draft: Option<Draft>,
+    /// How many drafts came in part.
+    pub parts: usize,
     /// Whether the last that was told of a picture is that it can't be drawn.
     pub undrawn: bool,
+}
+
+/// A draft with its chroma subsampled: a byte of each texel, then one of every two by two for red, then for blue.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Draft {
+    pub size: [u32; 2],
+    pub codes: Vec<u8>,
+}
+
+impl Draft {
+    /// Where its three planes begin, and how wide they are.
+    fn planes([width, height]: [u32; 2]) -> [(usize, usize); 3] {
+        let [width, height] = [width, height].map(|side| side as usize);
+        let half = (width.div_ceil(2), height.div_ceil(2));
+        [(0, width), (width * height, half.0), (width * height + half.0 * half.1, half.0)]
+    }
+
+    /// Puts a part on it that begins at `left`, `top`.
+    fn patch(&mut self, part: &Draft, [left, top]: [u32; 2]) {
+        assert!(left % 2 == 0 && top % 2 == 0);
+        let ends = |at: usize, all: &Draft| {
+            Draft::planes(all.size).get(at + 1).map_or(all.codes.len(), |next| next.0)
+        };
+        for (at, ((own, wide), (from, width))) in
+            Draft::planes(self.size).into_iter().zip(Draft::planes(part.size)).enumerate()
+        {
+            let [left, top] = [left, top].map(|edge| edge as usize / if at == 0 { 1 } else { 2 });
+            for (y, row) in part.codes[from..ends(at, part)].chunks(width).enumerate() {
+                let to = own + (top + y) * wide + left;
+                assert!(
+                    left + width <= wide && to + width <= ends(at, self),
+                    "a part lies within its picture"
+                );
+                self.codes[to..to + width].copy_from_slice(row);
+            }
+        }
+    }
 }
 
 #[derive(Clone, Debug)]
@@ -151,6 +202,8 @@ impl Socket {
             state: Value::Null,
             hello: Value::Null,
             pictures: Vec::new(),
+            draft: None,
+            parts: 0,
             undrawn: false,
         };
         own.hello = own.until("hello");
@@ -195,17 +248,26 @@ impl Socket {
                     let quarter = width.div_ceil(2) * height.div_ceil(2);
                     let follows = match bytes[6] {
                         0 => 4 * width * height,
-                        1 => width * height + 2 * quarter,
+                        1 | 3 => width * height + 2 * quarter,
                         _ => width * height,
                     };
                     assert_eq!(bytes.len(), 48 + follows);
                     self.undrawn = false;
+                    if bytes[4] == 0 {
+                        self.keep(
+                            bytes[6],
+                            Draft { size, codes: bytes[48..].to_vec() },
+                            [number(32), number(36)],
+                        );
+                    }
+                    // A picture that came in part is the whole that it belongs to.
+                    let whole = self.draft.as_ref().filter(|_| bytes[4] == 0);
                     self.pictures.push(Picture {
                         kind: bytes[4],
                         settled: bytes[5] == 1,
-                        size,
+                        size: whole.map_or(size, |whole| whole.size),
                         stamp: number(16),
-                        hash: blake3::hash(&bytes[48..]),
+                        hash: blake3::hash(whole.map_or(&bytes[48..], |whole| &whole.codes)),
                     });
                     self.socket.send(Message::text("{\"do\":\"shown\"}")).unwrap();
                     return Some(json!({ "picture": self.pictures.len() }));
@@ -213,6 +275,20 @@ impl Socket {
                 _ => {}
             }
         }
+    }
+
+    /// Keeps what the page has of the scene as it stands, after a picture that follows in `form`.
+    fn keep(&mut self, form: u8, picture: Draft, at: [u32; 2]) {
+        self.draft = match (form, self.draft.take()) {
+            (1, _) => Some(picture),
+            (3, Some(mut draft)) => {
+                self.parts += 1;
+                draft.patch(&picture, at);
+                Some(draft)
+            }
+            (3, None) => panic!("a part of what isn't there"),
+            _ => None,
+        };
     }
 
     /// Reads on until a message under `word`; what stands there.

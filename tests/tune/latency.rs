@@ -4,7 +4,6 @@
 use crate::browser::Browser;
 use crate::client::Tune;
 use serde_json::Value;
-use std::path::Path;
 use std::time::Duration;
 
 fn settled(browser: &Browser) {
@@ -26,12 +25,7 @@ performance.measure = (name, times) => {
 
 /// The page on a copy of the demo, in a browser that times its pictures.
 fn timed() -> Option<(Tune, Browser)> {
-    let folder = tempfile::tempdir().unwrap();
-    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/salt-marsh");
-    for entry in std::fs::read_dir(demo).unwrap().flatten() {
-        std::fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
-    }
-    let tune = Tune::on(folder.path().join("scene.toml"), folder, &["--port", "0"]);
+    let tune = Tune::demo();
     let browser = Browser::start(false)?;
     browser.size(1440, 900);
     browser.goto(&tune.address);

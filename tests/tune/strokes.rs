@@ -1,7 +1,7 @@
 //! Drawing on the page: in a real browser, and through the socket.
 
 use crate::browser::Browser;
-use crate::client::{SCENE, Tune};
+use crate::client::{SCENE, Tune, set};
 use serde_json::{Value, json};
 use std::fs;
 
@@ -88,6 +88,33 @@ fn strokes_are_drawn_undone_saved_and_there_after_a_reload() {
 fn stroke(slot: &str, points: &[[f64; 2]], gesture: &str) -> Value {
     let stroke = json!({ "slot": slot, "points": points, "camera": 0, "width": 12, "strength": 0.8, "clear": false, "gesture": gesture });
     json!({ "do": "stroke", "held": false, "stroke": stroke })
+}
+
+/// While a nib is held only what it changes is sent; a page that is opened then gets the whole, and sees the same.
+#[test]
+fn the_parts_that_are_sent_of_a_stroke_come_to_the_whole() {
+    let tune = Tune::demo();
+    let mut page = tune.socket();
+    page.act(set(None, "rim.separation", json!(0))).expect("set");
+    let mut points = vec![[700.0, 560.0]];
+    for (turn, slot) in ["barge", "barge", "hut"].into_iter().enumerate() {
+        for step in 0..8 {
+            points.push([points[0][0] + 30.0 * f64::from(step), 560.0 - 9.0 * f64::from(step)]);
+            let gesture = turn.to_string();
+            let stroke = json!({ "slot": slot, "points": points, "camera": 960, "width": 40, "strength": 1, "clear": turn == 1, "gesture": gesture });
+            let stamp = page.send(json!({ "do": "stroke", "held": step < 7, "stroke": stroke }));
+            page.picture(stamp, false);
+        }
+        points = vec![[500.0 + 200.0 * turn as f64, 640.0]];
+    }
+    assert!(page.parts >= 12, "{} of 24 drafts came in part", page.parts);
+    let mut other = tune.socket();
+    other.until("picture");
+    let (one, whole) = (page.draft.expect("a draft"), other.draft.expect("a draft"));
+    assert_eq!(one.size, whole.size);
+    let off: Vec<u8> = one.codes.iter().zip(&whole.codes).map(|(a, b)| a.abs_diff(*b)).collect();
+    let others = off.iter().filter(|off| **off > 0).count();
+    assert!(off.iter().all(|off| *off <= 1) && others < off.len() / 1000, "{others} of {}", off.len());
 }
 
 #[test]

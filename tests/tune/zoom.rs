@@ -98,24 +98,37 @@ fn at_100_percent_and_over_the_settled_texels_of_the_part_in_view_come_soon() {
     browser.run("document.getElementById('stage').focus()");
     for (key, factor) in [("1", 1), ("2", 2), ("4", 4)] {
         browser.press("", key);
-        browser.until("return !document.getElementById('part').hidden && document.documentElement.dataset.settled === 'true'");
-        browser.settle();
-        let found = browser.run("
-const part = document.getElementById('part'), box = part.getBoundingClientRect(), frame = document.getElementById('frame').getBoundingClientRect(), stage = document.getElementById('stage').getBoundingClientRect();
-const scale = frame.width / 1600, left = Math.round((box.left - frame.left) / scale), top = Math.round((box.top - frame.top) / scale);
-const [one, other] = [part.getContext('2d').getImageData(0, 0, part.width, part.height).data, whole.getContext('2d').getImageData(left, top, part.width, part.height).data];
-let off = 0; for (let at = 0; at < one.length; at += 1) off += one[at] !== other[at];
-const covers = box.left <= Math.max(stage.left, frame.left) + 1 && box.right >= Math.min(stage.right, frame.right) - 1 && box.top <= stage.top + 1 && box.bottom >= Math.min(stage.bottom, frame.bottom) - 1;
-return [off, covers, box.width / part.width, getComputedStyle(part).imageRendering, part.width * part.height]");
+        let found = against_whole(&browser);
         assert_eq!((&found[0], &found[1]), (&json!(0), &json!(true)), "{found}");
         assert!((found[2].as_f64().unwrap() - f64::from(factor)).abs() < 1e-6, "{found}");
         assert_eq!(found[3], "pixelated");
+        // What was in view before a move is taken over, the rest is drawn.
+        for by in [[-90, 50], [33, -21], [150, 0]] {
+            browser.pull("#stage", by, 3);
+            let moved = against_whole(&browser);
+            assert_eq!((&moved[0], &moved[1]), (&json!(0), &json!(true)), "{moved}");
+        }
     }
     // After an edit, too.
     let mut page = tune.socket();
     page.act(set(None, "air.visibility", json!(900))).unwrap();
     browser.until("return document.getElementById('part').hidden");
     browser.until("return !document.getElementById('part').hidden && document.documentElement.dataset.settled === 'true'");
+}
+
+/// How many numbers of the part in view aren't those of the whole picture, whether it covers the stage, how large its texels are and how they
+/// are drawn.
+fn against_whole(browser: &Browser) -> Value {
+    browser.until("return !document.getElementById('part').hidden && document.documentElement.dataset.settled === 'true'");
+    browser.settle();
+    std::thread::sleep(std::time::Duration::from_millis(300));
+    browser.run("
+const part = document.getElementById('part'), box = part.getBoundingClientRect(), frame = document.getElementById('frame').getBoundingClientRect(), stage = document.getElementById('stage').getBoundingClientRect();
+const scale = frame.width / 1600, left = Math.round((box.left - frame.left) / scale), top = Math.round((box.top - frame.top) / scale);
+const [one, other] = [part.getContext('2d').getImageData(0, 0, part.width, part.height).data, whole.getContext('2d').getImageData(left, top, part.width, part.height).data];
+let off = 0; for (let at = 0; at < one.length; at += 1) off += one[at] !== other[at];
+const covers = box.left <= Math.max(stage.left, frame.left) + 1 && box.right >= Math.min(stage.right, frame.right) - 1 && box.top <= stage.top + 1 && box.bottom >= Math.min(stage.bottom, frame.bottom) - 1;
+return [off, covers, box.width / part.width, getComputedStyle(part).imageRendering, part.width * part.height]")
 }
 
 /// Clicks on a place of the picture, in shares of it.

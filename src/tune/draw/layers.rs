@@ -12,7 +12,8 @@ use crate::rim::Rim;
 use crate::scene::pictures::Pictures;
 use crate::stack::compositor::Compositor;
 use crate::stack::{Made, Source, Stack};
-use crate::steps::field::Sampling;
+use crate::steps::field::{Field, Sampling};
+use crate::steps::grid::Plane;
 use crate::steps::sheet::Sheet;
 use crate::store::cache::{Entry, Store};
 use crate::store::maker::{Maker, Request};
@@ -135,6 +136,23 @@ pub(super) struct Draft {
     bare: Vec<Option<Arc<Picture>>>,
     /// Keys of the layers as they are settled at this scale.
     keys: Vec<Key>,
+    /// What its sheets are made of: held, it stays in the store, so that the first edit after a rest and the section find it there.
+    _made_of: Vec<MadeOf>,
+}
+
+/// The bands and the density of a sheet.
+type MadeOf = (Option<Arc<Plane>>, Option<Arc<Field>>);
+
+/// What the sheets of a plan are made of, as far as it is in the store.
+fn made_of(store: &Store, plan: &Plan) -> Vec<MadeOf> {
+    let found = |job: &Job| match job {
+        Job::Fog(job) => {
+            let field = &job.spec.field;
+            Some((store.get(field.bands(Sampling::Reduced).key()), store.get(field.key())))
+        }
+        Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
+    };
+    plan.files.iter().filter_map(found).collect()
 }
 
 impl Draft {
@@ -157,8 +175,8 @@ impl Draft {
         let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
         let mut stack = Stack::empty(&plan);
         maker.fill(&mut stack, &Request { needed, ..Request::all(&plan, pictures, &[]) })?;
-        let made = stack.made;
-        Ok(Draft { plan, made, bare, keys })
+        let (made, _made_of) = (stack.made, made_of(store, &plan));
+        Ok(Draft { plan, made, bare, keys, _made_of })
     }
 
     /// The rims that the store has for it, by their jobs' places in the plan.
@@ -168,6 +186,19 @@ impl Draft {
             Job::Fog(_) | Job::Own(_) | Job::Art(_) | Job::Lamp(_) => None,
         };
         self.plan.files.iter().zip(&self.keys).map(find).collect()
+    }
+
+    /// Whether the same jobs stand at the same places, whatever their layers are.
+    pub fn is_laid_out_as(&self, other: &Draft) -> bool {
+        let (one, other) = (&self.plan, &other.plan);
+        let whole = |plan: &Plan| (plan.texels, plan.scale, plan.blending, plan.backdrop, plan.files.len());
+        let jobs = one.files.iter().zip(&other.files);
+        whole(one) == whole(other) && jobs.into_iter().all(|(one, other)| one.placing() == other.placing())
+    }
+
+    /// The layer of a job, by its place in the plan.
+    pub fn made(&self, at: usize) -> Option<&Made> {
+        self.made[at].as_ref()
     }
 
     /// Its layers in a view: where fog has drifted for a while, it has flowed for as long, too.

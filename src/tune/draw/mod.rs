@@ -1,20 +1,23 @@
 //! Two threads: one draws drafts while somebody moves things, the other settles them at full resolution when all is at rest. Both ask
 //! the maker for their layers, on one store.
 
+mod changed;
 mod layers;
 mod outline;
 mod recipes;
 mod settle;
+mod sharp;
 
 pub(super) use settle::settle;
 
 use crate::base::fault::Faults;
 use crate::base::limits::Limits;
 use crate::tune::frame::{Kind, Of};
-use crate::tune::hub::{Hub, Tab, locked};
+use crate::tune::hub::{Frame, Hub, Look, Tab, locked};
 use crate::tune::session::Version;
 use crate::tune::{frame, state};
-use layers::{Draft, Under};
+use changed::Shown;
+use layers::{Draft, RimPicture, Under};
 use serde_json::json;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -35,14 +38,15 @@ struct Round {
 }
 
 impl Round {
-    /// What a tab's draft must be of: revisions of the scene, of the rims, of the view.
-    fn wanted(&self, view: u64) -> [u64; 3] {
-        [self.version.revision, self.rims, view]
+    /// What a tab's draft must be of: revisions of the scene and of the rims, and the turn of the view.
+    fn wanted(&self, look: &Look) -> [u64; 3] {
+        [self.version.revision, self.rims, look.drafted]
     }
 
-    /// Whether a settled picture of just this stands already; a draft would be a step back.
-    fn is_settled(&self, drawn: &[Option<[u64; 3]>; 2], view: u64) -> bool {
-        drawn[1].is_some_and(|at| at[0] == self.version.revision && at[2] == view)
+    /// Whether a settled picture of just this stands already; a draft would be a step back. Under a part there is nothing else.
+    fn is_settled(&self, drawn: &[Option<[u64; 3]>; 2], look: &Look) -> bool {
+        look.view.part.is_none()
+            && drawn[1].is_some_and(|at| at[0] == self.version.revision && at[2] == look.turn)
     }
 }
 
@@ -50,19 +54,25 @@ impl Round {
 struct Drafts<'a> {
     hub: &'a Hub,
     limits: &'a Limits,
-    draft: Option<Draft>,
+    draft: Option<Arc<Draft>>,
+    /// The drafts that pages have.
+    shown: Vec<(Arc<Tab>, Shown)>,
     /// What pages compare with.
     others: Vec<(Arc<Version>, Draft)>,
     /// The scene whose section was last told, and when.
     told: (u64, Instant),
-    /// When a draft was last drawn.
+    /// When a draft was last drawn, or a page last looked elsewhere.
     at: Instant,
+    /// Turns of the views.
+    turns: Vec<u64>,
 }
 
 /// Draws drafts until the hub stops.
 pub(super) fn drafts(hub: &Hub, limits: &Limits) {
     let told = (0, Instant::now());
-    let mut drafts = Drafts { hub, limits, draft: None, others: Vec::new(), told, at: Instant::now() };
+    let (at, turns) = (Instant::now(), Vec::new());
+    let mut drafts =
+        Drafts { hub, limits, draft: None, shown: Vec::new(), others: Vec::new(), told, at, turns };
     let mut seen = 0;
     while !hub.is_stopped() {
         // What the page is still owed comes soon after.
@@ -83,25 +93,27 @@ impl Drafts<'_> {
             let mut session = self.hub.session();
             // Stamps are set under the session's lock: they are just those of its scene.
             let stamps: Vec<u64> = tabs.iter().map(|tab| tab.stamp.load(Ordering::Acquire)).collect();
-            let against = |tab: &Arc<Tab>| session.other(tab.view().0.compare.as_ref()?);
+            let against = |tab: &Arc<Tab>| session.other(tab.look().view.compare.as_ref()?);
             let others: Vec<Option<Arc<Version>>> = tabs.iter().map(against).collect();
             (Round { version: Arc::clone(session.current()), rims }, others, stamps)
         };
         let due = |(tab, other): (&Arc<Tab>, &Option<Arc<Version>>)| {
-            let view = tab.view().1;
-            locked(&tab.drawn)[0] != Some(round.wanted(view)) || owes_other(tab, other, view)
+            let look = tab.look();
+            locked(&tab.drawn)[0] != Some(round.wanted(&look)) || owes_other(tab, other, &look)
         };
         if !self.owes_section(&round) && !tabs.iter().zip(&others).any(due) {
             return;
         }
         match Draft::new(&self.hub.store, &round.version, self.limits) {
-            Ok(draft) => self.draft = Some(draft),
+            Ok(draft) => self.draft = Some(Arc::new(draft)),
             Err(faults) => {
                 self.fail(tabs, &faults, &round);
                 self.told.0 = round.version.revision;
                 return;
             }
         }
+        let open = self.hub.tabs();
+        self.shown.retain(|(tab, _)| open.iter().any(|other| Arc::ptr_eq(other, tab)));
         self.others.retain(|(held, _)| others.iter().flatten().any(|other| Arc::ptr_eq(other, held)));
         for ((tab, other), stamp) in tabs.iter().zip(&others).zip(stamps) {
             self.show(tab, stamp, &round);
@@ -122,33 +134,52 @@ impl Drafts<'_> {
     }
 
     /// Sends a tab the draft that it wants.
-    fn show(&self, tab: &Tab, stamp: u64, round: &Round) {
-        let (view, revision) = tab.view();
-        let wanted = round.wanted(revision);
+    fn show(&mut self, tab: &Arc<Tab>, stamp: u64, round: &Round) {
+        let look = tab.look();
+        let wanted = round.wanted(&look);
         if locked(&tab.drawn)[0] == Some(wanted) {
             return;
         }
-        let settled = round.is_settled(&locked(&tab.drawn), revision);
-        if let Some(draft) = self.draft.as_ref().filter(|_| !settled) {
+        let settled = round.is_settled(&locked(&tab.drawn), &look);
+        if let Some(draft) = self.draft.clone().filter(|_| !settled) {
             let rims = draft.rims(&self.hub.store);
-            let under = Under::new(view.ground, draft.plan.texels);
             let of = Of { stamp, revision: round.version.revision };
-            let layers = draft.layers(&view);
-            let frame = frame::draft(&draft.compositor(&view, &layers, &rims, &under), &view, Kind::Now, of);
-            // Under the lock, since it may be settled just now.
-            let drawn = locked(&tab.drawn);
-            if round.is_settled(&drawn, revision) {
-                return;
-            }
-            tab.show(frame);
+            let at = self.shown.iter().position(|(other, _)| Arc::ptr_eq(other, tab));
+            let before = at.map(|at| self.shown.swap_remove(at).1);
+            let changed =
+                before.and_then(|before| Some((before.changed(&draft, &rims, &look)?, before.number)));
+            let sent = changed.and_then(|(part, number)| {
+                let frame = drawn(&draft, &look, &rims, Some(part), of);
+                self.send(tab, round, &look, |tab| tab.patch(frame, number))
+            });
+            let sent = sent.or_else(|| {
+                let frame = drawn(&draft, &look, &rims, None, of);
+                self.send(tab, round, &look, |tab| Some(tab.show(frame)))
+            });
+            let Some(number) = sent else { return };
+            let shown = Shown { draft, rims, drafted: look.drafted, number };
+            self.shown.push((Arc::clone(tab), shown));
         }
         locked(&tab.drawn)[0] = Some(wanted);
     }
 
+    /// Hands a tab its draft by `show`, which gives its number; none where it isn't taken, or was settled just now.
+    fn send(
+        &self,
+        tab: &Tab,
+        round: &Round,
+        look: &Look,
+        show: impl FnOnce(&Tab) -> Option<u64>,
+    ) -> Option<u64> {
+        // Under the lock, since it may be settled meanwhile.
+        let drawn = locked(&tab.drawn);
+        if round.is_settled(&drawn, look) { None } else { show(tab) }
+    }
+
     /// Sends a tab the draft of what it compares with.
     fn show_other(&mut self, tab: &Tab, stamp: u64, other: &Arc<Version>) {
-        let (view, revision) = tab.view();
-        if *locked(&tab.compared) == Some([other.revision, revision]) {
+        let Look { view, drafted, .. } = tab.look();
+        if *locked(&tab.compared) == Some([other.revision, drafted]) {
             return;
         }
         if !self.others.iter().any(|(held, _)| Arc::ptr_eq(held, other)) {
@@ -160,20 +191,30 @@ impl Drafts<'_> {
             let under = Under::new(view.ground, draft.plan.texels);
             let of = Of { stamp, revision: other.revision };
             let layers = draft.layers(&view);
-            tab.show(frame::draft(&draft.compositor(&view, &layers, &rims, &under), &view, Kind::Other, of));
+            tab.show(frame::draft(
+                draft.compositor(&view, &layers, &rims, &under),
+                &view,
+                Kind::Other,
+                None,
+                of,
+            ));
         }
-        *locked(&tab.compared) = Some([other.revision, revision]);
+        *locked(&tab.compared) = Some([other.revision, drafted]);
     }
 
     /// Says what lies where a page asks, and outlines what is chosen once its picture has stood still.
-    fn look(&self, tabs: &[Arc<Tab>]) {
+    fn look(&mut self, tabs: &[Arc<Tab>]) {
+        let turns: Vec<u64> = tabs.iter().map(|tab| tab.turns()[0]).collect();
+        if turns != self.turns {
+            (self.at, self.turns) = (Instant::now(), turns);
+        }
         let Some(draft) = &self.draft else { return };
         for tab in tabs {
-            let (view, revision) = tab.view();
+            let Look { view, turn, .. } = tab.look();
             if let Some(at) = locked(&tab.asked).take() {
                 tab.tell(json!({ "picked": outline::slots_at(draft, view.camera, at) }).to_string());
             }
-            let wanted = Some([self.hub.revision(), revision]);
+            let wanted = Some([self.hub.revision(), turn]);
             if self.at.elapsed() < STILL || *locked(&tab.outlined) == wanted {
                 continue;
             }
@@ -197,14 +238,28 @@ impl Drafts<'_> {
     fn fail(&self, tabs: &[Arc<Tab>], faults: &Faults, round: &Round) {
         self.hub.tell_all(&json!({ "undrawn": state::faults(faults) }));
         for tab in tabs {
-            locked(&tab.drawn)[0] = Some(round.wanted(tab.view().1));
+            locked(&tab.drawn)[0] = Some(round.wanted(&tab.look()));
         }
     }
 }
 
+/// The draft of a view, whole or a part of it.
+fn drawn(
+    draft: &Draft,
+    look: &Look,
+    rims: &[Option<Arc<RimPicture>>],
+    part: Option<frame::Part>,
+    of: Of,
+) -> Frame {
+    let view = &look.view;
+    let under = Under::new(view.ground, draft.plan.texels);
+    let layers = draft.layers(view);
+    frame::draft(draft.compositor(view, &layers, rims, &under), view, Kind::Now, part, of)
+}
+
 /// Whether a tab waits for the draft of what it compares with.
-fn owes_other(tab: &Tab, other: &Option<Arc<Version>>, view: u64) -> bool {
-    other.as_ref().is_some_and(|other| *locked(&tab.compared) != Some([other.revision, view]))
+fn owes_other(tab: &Tab, other: &Option<Arc<Version>>, look: &Look) -> bool {
+    other.as_ref().is_some_and(|other| *locked(&tab.compared) != Some([other.revision, look.drafted]))
 }
 
 #[cfg(test)]

@@ -59,7 +59,7 @@ fn picture(store: &Store, version: &Version, tab: &Tab, limits: &Limits) -> Opti
     Maker::new(store, limits).fill(&mut stack, &request).ok()?;
     let layers = plan.files.iter().zip(&stack.made);
     let sources = layers.filter_map(|(job, made)| Some((job.placing(), made.as_ref()?.source())));
-    let compositor = Compositor::new(&plan, sources, tab.view().0.camera.within(plan.travel));
+    let compositor = Compositor::new(&plan, sources, tab.look().view.camera.within(plan.travel));
     let still = Still::new::<Pixels>(&compositor);
     Some((still.size, still.eight()))
 }

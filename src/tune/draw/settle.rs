@@ -16,13 +16,15 @@ use crate::stack::{Made, Source, Stack, values};
 use crate::steps::dither;
 use crate::store::maker::{Maker, Request};
 use crate::tune::draw::layers::{RimPicture, Under, bare, plan, scales};
+use crate::tune::draw::sharp::Sharp;
 use crate::tune::draw::{LOOK, recipes};
-use crate::tune::frame::Of;
-use crate::tune::hub::{Hub, Tab, locked};
+use crate::tune::frame::{Kind, Of, Part};
+use crate::tune::hub::{Hub, Look, Tab, locked};
 use crate::tune::session::Version;
 use crate::tune::view::View;
 use crate::tune::{frame, socket, state};
 use serde_json::{Value, json};
+use std::panic::resume_unwind;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
@@ -33,7 +35,7 @@ const REST: Duration = Duration::from_millis(500);
 const REST_ZOOMED: Duration = Duration::from_millis(200);
 /// How long no draft must have been drawn before settling goes on.
 const PAUSE: Duration = Duration::from_millis(200);
-/// How long a view must have stood still before its part is drawn at scale 1.
+/// How long what drafts show must have stood still before a part of it is drawn at scale 1.
 const STEADY: Duration = Duration::from_millis(30);
 /// Most marks of failing outline that a page is told of, for each slot.
 const MARKS: usize = 300;
@@ -72,34 +74,33 @@ struct Settler<'a> {
     done: [Option<Layers>; 2],
     /// The scene that is settled.
     turn: u64,
+    /// The part that was last drawn, while somebody looks at texels.
+    sharp: Option<Sharp>,
 }
 
 /// Settles pictures until the hub stops; `at_rest` is called after each round that nobody disturbs.
 pub(in crate::tune) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
-    let mut settler = Settler { hub, limits, done: [None, None], turn: 0 };
-    let (mut seen, mut viewed, mut views) = (0, Instant::now(), Vec::new());
+    let mut settler = Settler { hub, limits, done: [None, None], turn: 0, sharp: None };
+    let (mut seen, mut pause, mut views) = (0, LOOK, Views::new());
     while !hub.is_stopped() {
-        let now = hub.wait(seen, if hub.since_edit() < REST { REST } else { LOOK });
+        seen = hub.wait(seen, pause);
+        pause = LOOK;
         let tabs = hub.tabs();
-        let zoomed = tabs.iter().any(|tab| tab.view().0.part.is_some());
+        let zoomed = tabs.iter().any(|tab| tab.is_zoomed());
         let rest = if zoomed { REST_ZOOMED } else { REST };
-        let at: Vec<u64> = tabs.iter().map(|tab| tab.view().1).collect();
-        if at != views {
-            (views, viewed) = (at, Instant::now());
-        }
-        seen = now;
+        views.look(&tabs);
+        settler.sharp = settler.sharp.take().filter(|_| zoomed);
         if hub.take_pending_state() {
             socket::tell_state(hub, &hub.session());
         }
         if tabs.is_empty() {
             continue;
         }
-        if viewed.elapsed() < rest && viewed.elapsed() >= STEADY {
+        if views.at.elapsed() < rest && views.drafted.elapsed() >= STEADY {
             settler.parts(&tabs);
         }
-        if hub.since_edit() < rest || viewed.elapsed() < rest {
-            std::thread::sleep(if zoomed { STEADY / 2 } else { REST / 4 });
-            seen = seen.wrapping_sub(1);
+        if hub.since_edit() < rest || views.at.elapsed() < rest {
+            pause = if zoomed { STEADY / 2 } else { REST / 4 };
         } else {
             if settler.round(&tabs) {
                 hub.store.evict();
@@ -110,6 +111,32 @@ pub(in crate::tune) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
     }
 }
 
+/// Since when the tabs look at what they look at, and since when drafts of that show the same.
+struct Views {
+    turns: Vec<[u64; 2]>,
+    at: Instant,
+    drafted: Instant,
+}
+
+impl Views {
+    fn new() -> Views {
+        Views { turns: Vec::new(), at: Instant::now(), drafted: Instant::now() }
+    }
+
+    fn look(&mut self, tabs: &[Arc<Tab>]) {
+        let turns: Vec<[u64; 2]> = tabs.iter().map(|tab| tab.turns()).collect();
+        if turns == self.turns {
+            return;
+        }
+        self.at = Instant::now();
+        let drafted = |turns: &[[u64; 2]]| turns.iter().map(|turns| turns[1]).collect::<Vec<_>>();
+        if drafted(&turns) != drafted(&self.turns) {
+            self.drafted = self.at;
+        }
+        self.turns = turns;
+    }
+}
+
 impl Settler<'_> {
     /// Settles what the tabs wait for; false where there was nothing to do, or where it got stale.
     fn round(&mut self, tabs: &[Arc<Tab>]) -> bool {
@@ -117,7 +144,7 @@ impl Settler<'_> {
         let revision = Revision { hub: self.hub, turn: version.revision };
         let waits = |tab: &&Arc<Tab>| {
             let drawn = locked(&tab.drawn)[1];
-            drawn.is_none_or(|drawn| drawn[0] != version.revision || drawn[2] != tab.view().1)
+            drawn.is_none_or(|drawn| drawn[0] != version.revision || drawn[2] != tab.turns()[0])
         };
         let waiting: Vec<&Arc<Tab>> = tabs.iter().filter(waits).collect();
         if waiting.is_empty() {
@@ -146,17 +173,22 @@ impl Settler<'_> {
     /// Whether a tab looks at texels of scale 1, and none are there.
     fn lacks_scale(&self, tabs: &[&Arc<Tab>]) -> bool {
         self.done[1].as_ref().is_some_and(|full| full.plan.scale.0 < 1.0)
-            && tabs.iter().any(|tab| tab.view().0.part.is_some())
+            && tabs.iter().any(|tab| tab.is_zoomed())
     }
 
     /// Sends tabs the part of a settled scene that they look at.
-    fn parts(&self, tabs: &[Arc<Tab>]) {
-        let Some(full) = self.done[1].as_ref().filter(|full| full.plan.scale.0 >= 1.0) else { return };
-        for tab in tabs.iter().filter(|tab| self.turn == self.hub.revision() && tab.view().0.part.is_some()) {
+    fn parts(&mut self, tabs: &[Arc<Tab>]) {
+        if self.done[1].as_ref().is_none_or(|full| full.plan.scale.0 < 1.0) {
+            return;
+        }
+        for tab in tabs.iter().filter(|tab| tab.is_zoomed()) {
+            if self.turn != self.hub.revision() {
+                return;
+            }
             let drawn = locked(&tab.drawn)[1];
-            let (view, turn) = tab.view();
-            if drawn.is_none_or(|drawn| drawn[0] != self.turn || drawn[2] != turn) {
-                self.picture(tab, full, (&view, turn), self.turn);
+            let look = tab.look();
+            if drawn.is_none_or(|drawn| drawn[0] != self.turn || drawn[2] != look.turn) {
+                self.picture(tab, &look, self.turn);
             }
         }
     }
@@ -165,7 +197,7 @@ impl Settler<'_> {
     /// texels. False if it got stale.
     fn scene(&mut self, version: &Version, revision: &Revision<'_>) -> Result<bool> {
         self.hub.tell_all(&json!({ "settling": true }));
-        let zoomed = self.hub.tabs().iter().any(|tab| tab.view().0.part.is_some());
+        let zoomed = self.hub.tabs().iter().any(|tab| tab.is_zoomed());
         let pictures = version.full(self.limits)?;
         let scales = scales(version, zoomed);
         for at in if zoomed { [1, 0] } else { [0, 1] } {
@@ -210,40 +242,57 @@ impl Settler<'_> {
     }
 
     /// Sends a tab its settled picture and the outline that fails from its camera place.
-    fn tab(&self, tab: &Tab, version: &Version, revision: &Revision<'_>) {
-        let [Some(draft), Some(full)] = &self.done else { return };
-        let (view, turn) = tab.view();
-        let camera = view.camera.within(full.plan.travel);
+    fn tab(&mut self, tab: &Tab, version: &Version, revision: &Revision<'_>) {
+        let look = tab.look();
         let drawn = locked(&tab.drawn)[1];
-        let is_drawn = drawn.is_some_and(|drawn| drawn[0] == version.revision && drawn[2] == turn);
-        if !is_drawn && !self.picture(tab, full, (&view, turn), version.revision) {
+        let is_drawn = drawn.is_some_and(|drawn| drawn[0] == version.revision && drawn[2] == look.turn);
+        if !is_drawn && !self.picture(tab, &look, version.revision) {
             return;
         }
+        let Some(draft) = &self.done[0] else { return };
+        let camera = look.view.camera.within(draft.plan.travel);
         if let Some(marks) = draft.marks(camera, revision) {
             tab.tell(json!({ "marks": marks, "camera": camera, "turn": version.revision }).to_string());
         }
     }
 
     /// Sends a tab its settled picture, or the part that it looks at; false if it looks elsewhere by now.
-    fn picture(&self, tab: &Tab, full: &Layers, (view, turn): (&View, u64), revision: u64) -> bool {
+    fn picture(&mut self, tab: &Tab, look: &Look, revision: u64) -> bool {
+        let Some(full) = &self.done[1] else { return false };
+        let view = &look.view;
         let of = Of { stamp: tab.stamp.load(Ordering::Acquire), revision };
         let rims = self.hub.solved.load(Ordering::Acquire);
-        let (still, at) = full.still(view);
-        if self.hub.revision() != revision || self.hub.is_stopped() || tab.view().1 != turn {
+        let part = view.part.and_then(|part| part_within(part, full.plan.texels));
+        let texels = match part {
+            Some(part) => {
+                let draw = |part| full.texels_of(view, Some(part));
+                let before = self.sharp.as_ref();
+                let sharp = on_all_threads(|| Sharp::new(before, revision, view, part, draw));
+                let texels = sharp.texels.clone();
+                self.sharp = Some(sharp);
+                texels
+            }
+            None => full.texels_of(view, None),
+        };
+        if self.hub.revision() != revision || self.hub.is_stopped() || tab.turns()[0] != look.turn {
             return false;
         }
-        let frame = frame::settled(&still, view, at, of);
-        // Shown under the lock: a draft that is just being drawn must not come after it.
+        let kind = if part.is_some() { Kind::Part } else { Kind::Now };
+        let frame = frame::settled(texels, view, kind, part.unwrap_or(([0, 0], full.plan.texels)), of);
+        // Shown under the lock: a draft that is just being drawn must not come after it. Beside a part that is still seen.
         let mut drawn = locked(&tab.drawn);
-        *drawn = [Some([revision, rims, turn]); 2];
+        drawn[1] = Some([revision, rims, look.turn]);
+        if part.is_none() {
+            drawn[0] = Some([revision, rims, look.drafted]);
+        }
         tab.show(frame);
         true
     }
 }
 
 impl Layers {
-    /// What a view shows, or its part and the texel that it begins with. Without fog it is the pictures before they are treated.
-    fn still(&self, view: &View) -> (Still, Option<[u32; 2]>) {
+    /// The texels of what a view shows, or of its part. Without fog it is the pictures before they are treated.
+    fn texels_of(&self, view: &View, part: Option<Part>) -> Vec<u8> {
         let bare = |at: usize| self.bare[at].as_deref().map(Source::Picture);
         let made = |at: usize| self.made[at].as_ref().map(Made::source);
         let sources = self.plan.files.iter().enumerate().filter_map(|(at, job)| {
@@ -254,14 +303,13 @@ impl Layers {
         let (drift, sources): (Vec<f64>, Vec<_>) = sources.unzip();
         let camera = view.camera.within(self.plan.travel);
         let compositor = Compositor::new(&self.plan, sources, camera).moved(&drift);
-        let part = view.part.and_then(|part| part_within(part, self.plan.texels));
         let size = part.map_or(self.plan.texels, |(_, size)| size);
         let under = Under::new(view.ground, size);
         let compositor = match part {
             Some((at, size)) => compositor.part(at, size),
             None => compositor,
         };
-        (Still::new::<Exact>(&under.lay(compositor)), part.map(|(at, _)| at))
+        frame::texels(&Still::new::<Exact>(&under.lay(compositor)), view)
     }
 
     /// What of each outline fails from a camera place; none if it got stale.
@@ -292,8 +340,13 @@ impl Layers {
     }
 }
 
+/// Does what somebody waits for on the threads of drafts, and not on that of settling alone.
+fn on_all_threads<T: Send>(work: impl FnOnce() -> T + Send) -> T {
+    std::thread::scope(|scope| scope.spawn(work).join()).unwrap_or_else(|panic| resume_unwind(panic))
+}
+
 /// A part, cut to the view; it begins where the dither's pattern does, so that its texels are those of the whole.
-fn part_within([left, top, width, height]: [u32; 4], view: [u32; 2]) -> Option<([u32; 2], [u32; 2])> {
+fn part_within([left, top, width, height]: [u32; 4], view: [u32; 2]) -> Option<Part> {
     let side = dither::SIDE as u32;
     let begin = [left, top].map(|edge| edge / side * side);
     let end = [left.saturating_add(width).min(view[0]), top.saturating_add(height).min(view[1])];

@@ -1,4 +1,5 @@
 // The picture: incoming frames, the camera, marks of the check, the outline of the chosen slot.
+import { by } from "./by.js";
 import { on, shown, together } from "./wire.js";
 import { view, look, ask, isNewest, whenAsked } from "./view.js";
 import { fit, setUpZoom } from "./zoom.js";
@@ -6,7 +7,6 @@ import { setUpStage } from "./stage.js";
 import { setUpHolds } from "./hold.js";
 import { setUpCompare } from "./compare.js";
 
-const by = (id) => document.getElementById(id);
 let placed = false;
 let marks = [];
 let failing = new Set();
@@ -23,9 +23,9 @@ const OPACITY = 200;
 
 function put(frame) {
   const canvas = by(CANVASES[frame.kind]);
-  if (canvas.width !== frame.width || canvas.height !== frame.height) Object.assign(canvas, { width: frame.width, height: frame.height });
+  if (!frame.isPart && (canvas.width !== frame.width || canvas.height !== frame.height)) Object.assign(canvas, { width: frame.width, height: frame.height });
   const image = frame.line ? outlined(frame) : frame.image;
-  canvas.getContext("2d", { alpha: frame.kind === 3 }).putImageData(image, 0, 0);
+  canvas.getContext("2d", { alpha: frame.kind === 3 }).putImageData(image, frame.isPart ? frame.left : 0, frame.isPart ? frame.top : 0);
   shown(frame);
   if (frame.kind === 1) by("other").hidden = !view.compare;
   else if (frame.kind === 3) showOutline(frame);
@@ -33,9 +33,11 @@ function put(frame) {
 }
 
 function showNow(frame) {
+  const of = JSON.stringify([frame.turn, { ...view, part: null, chosen: null }]);
+  // Under sharp texels of the same a draft is no news.
+  if (frame.kind === 0 && !frame.settled && view.part && partOf === of) return;
   const changed = current?.turn !== frame.turn;
   current = { turn: frame.turn, camera: frame.camera, settled: frame.settled };
-  const of = JSON.stringify([frame.turn, { ...view, part: null, chosen: null }]);
   if (frame.kind === 2) {
     place(by("part"), frame.left, frame.top, frame.width, frame.height);
     partOf = of;

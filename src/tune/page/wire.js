@@ -70,13 +70,13 @@ export function catchUp() {
 /** Bytes of a picture's head. */
 const HEAD = 48;
 let draft = null;
+let part = null;
 /** Codes clamped to 0..255, from -256 on: cheaper than clamping each. */
 const HELD = Uint8Array.from({ length: 768 }, (_, at) => Math.min(255, Math.max(0, at - 256)));
 /** A draft's texels, with their chroma subsampled: green for each, then of every two by two how much more red there is, and how much more blue, halved, from 128 on. */
-function decode(buffer, width, height) {
-  if (draft?.width !== width || draft?.height !== height) draft = new ImageData(width, height);
+function decode(buffer, width, height, image) {
   const from = new Uint8Array(buffer, HEAD);
-  const to = new Uint32Array(draft.data.buffer);
+  const to = new Uint32Array(image.data.buffer);
   const across = (width + 1) >> 1;
   const planes = [width * height, width * height + across * ((height + 1) >> 1)];
   const even = width & ~1;
@@ -98,12 +98,16 @@ function decode(buffer, width, height) {
       at += 1;
     }
   }
-  return draft;
+  return image;
 }
+
+/** An image of this size: `own`, if it has it. */
+const sized = (own, width, height) => (own?.width === width && own.height === height ? own : new ImageData(width, height));
 
 function texels(buffer, form, width, height) {
   if (form === 2) return { line: new Uint8Array(buffer, HEAD, width * height) };
-  return { image: form === 1 ? decode(buffer, width, height) : new ImageData(new Uint8ClampedArray(buffer, HEAD, width * height * 4), width, height) };
+  if (form === 3) return { image: decode(buffer, width, height, part = sized(part, width, height)), isPart: true };
+  return { image: form === 1 ? decode(buffer, width, height, draft = sized(draft, width, height)) : new ImageData(new Uint8ClampedArray(buffer, HEAD, width * height * 4), width, height) };
 }
 
 function read(buffer) {
