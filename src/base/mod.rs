@@ -17,6 +17,8 @@ pub mod limits;
 pub mod mark;
 #[cfg(feature = "scene")]
 pub mod names;
+#[cfg(feature = "scene")]
+pub mod packed;
 pub mod picture;
 pub mod placing;
 pub mod progress;

@@ -23,6 +23,15 @@ pub fn truncate(number: f32) -> i32 {
     near.to_bits().wrapping_sub(SHIFT.to_bits()).cast_signed() - i32::from(near - SHIFT > number)
 }
 
+/// 1.5 times 2^23: what is added to it loses its fraction, on either side of 0.
+const MIDDLE: f32 = 12_582_912.0;
+
+/// The whole number nearest to `number`, the even one of two; it must lie within 2^22 of 0.
+#[inline(always)]
+pub fn round(number: f32) -> i32 {
+    (number + MIDDLE).to_bits().wrapping_sub(MIDDLE.to_bits()).cast_signed()
+}
+
 /// Runs `work`, and what is inlined into it, compiled for the widest registers that the processor has.
 #[inline]
 pub fn vectorize<T>(work: impl FnOnce() -> T) -> T {
@@ -34,7 +43,7 @@ pub fn vectorize<T>(work: impl FnOnce() -> T) -> T {
 
 #[cfg(test)]
 mod tests {
-    use super::truncate;
+    use super::{round, truncate};
 
     #[test]
     fn truncating_is_a_cast() {
@@ -45,6 +54,17 @@ mod tests {
         }
         for number in [0.0, f32::MIN_POSITIVE, 0.999_999_94, 1.0, 1.5, 2.5, 8_388_607.0, 8_388_606.5] {
             assert_eq!(truncate(number), number as i32, "{number}");
+        }
+    }
+
+    #[test]
+    fn rounding_is_that_of_the_standard() {
+        for at in -4_000_000..=4_000_000 {
+            let number = at as f32 * 0.37;
+            assert_eq!(round(number), number.round_ties_even() as i32, "{number}");
+        }
+        for number in [-4_194_304.0, 4_194_303.5, 0.5, -0.5, 1.5, 2.5, -2.5, -0.0] {
+            assert_eq!(round(number), f32::round_ties_even(number) as i32, "{number}");
         }
     }
 }

@@ -1,7 +1,10 @@
-//! A solved rim as bytes, to be cached between runs: exactly what was solved, so that a rerun's outputs are a clean run's.
+//! A solved rim as bytes, to be cached between runs: exactly what it is drawn from, so that a rerun's outputs are a clean run's. For that
+//! its planes are rounded before they are drawn.
 
+use crate::base::packed::{Packer, Unpacker};
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
+use crate::base::simd;
 use crate::base::units::Scale;
 use crate::plan::RimJob;
 use crate::rim::draw::{Rim, Solved};
@@ -17,6 +20,30 @@ const HEAD_MAX: usize = 4096;
 
 /// Samples that are kept on each side of a rim: the spline's four, and as many for what rounding does to their places.
 const MARGIN: usize = 8;
+
+/// Steps to a unit of optical depth, or of facing the light: opacities are off by a 32nd of a step of 8 bits at most.
+const STEPS: f32 = 4096.0;
+
+/// The largest number of a plane: its steps can be counted.
+const MOST: f32 = 1000.0;
+
+#[inline(always)]
+fn code(number: f32) -> i32 {
+    simd::round(number.clamp(-MOST, MOST) * STEPS)
+}
+
+#[inline(always)]
+fn number(code: i32) -> f32 {
+    code as f32 / STEPS
+}
+
+/// Rounds a plane of a rim to what is cached of it.
+pub(super) fn round(plane: &mut Plane) {
+    plane.each_row(
+        #[inline(always)]
+        |_, numbers| numbers.iter_mut().for_each(|own| *own = number(code(*own))),
+    );
+}
 
 /// What comes before the planes.
 #[derive(Serialize, Deserialize)]
@@ -83,7 +110,13 @@ impl Rim {
         bytes.push(b'\n');
         let planes = self.airs.iter().map(|air| &air.depth).chain([&self.facing]);
         let rows = planes.flat_map(|plane| down.clone().map(move |row| &plane.row(row)[across.clone()]));
-        bytes.extend(rows.flatten().flat_map(|number| number.to_le_bytes()));
+        let (mut packer, mut codes) = (Packer::default(), Vec::new());
+        for row in rows {
+            codes.clear();
+            codes.extend(row.iter().map(|number| code(*number)));
+            packer.row(&codes);
+        }
+        bytes.extend(packer.finish());
         bytes
     }
 
@@ -125,29 +158,33 @@ impl Rim {
         if !is_inside(0) || !is_inside(1) || !is_grid || head.airs.is_empty() {
             return None;
         }
-        let (whole, [across, down]) = (cols.checked_mul(rows)?, head.part()?);
-        let mut numbers = bytes[end + 1..]
-            .chunks_exact(4)
-            .map(|bytes| f32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]]));
-        let each = across.len().checked_mul(down.len())?;
-        if bytes.len() - end - 1 != each.checked_mul(4 * (head.airs.len() + 1))? {
+        cols.checked_mul(rows)?;
+        let (part, mut unpacker) = (head.part()?, Unpacker::new(&bytes[end + 1..]));
+        let mut airs = Vec::new();
+        for colour in &head.airs {
+            airs.push(Air { depth: plane([cols, rows], &part, &mut unpacker)?, colour: *colour });
+        }
+        let facing = plane([cols, rows], &part, &mut unpacker)?;
+        if !unpacker.is_at_end() {
             return None;
         }
-        let mut plane = || {
-            let mut plane = Plane { cols, data: vec![0.0; whole] };
-            for row in down.clone() {
-                let numbers = numbers.by_ref().take(across.len());
-                plane.data[row * cols..][across.clone()]
-                    .iter_mut()
-                    .zip(numbers)
-                    .for_each(|(to, from)| *to = from);
-            }
-            plane
-        };
-        let airs = head.airs.iter().map(|colour| Air { depth: plane(), colour: *colour }).collect();
-        let facing = plane();
         let upsampler = Upsampler::new(Grid { cols, rows, step, top }, size[0] as usize);
         let Head { outcome, limit, .. } = head;
         Some(Rim::new(job, picture, scale, Solved { outcome, airs, facing, upsampler, limit, frame }))
     }
+}
+
+/// The next plane of a rim, of which the columns and rows of `part` were packed.
+fn plane(
+    [cols, rows]: [usize; 2],
+    [across, down]: &[Range<usize>; 2],
+    unpacker: &mut Unpacker<'_>,
+) -> Option<Plane> {
+    let (mut plane, mut codes) = (Plane::new(cols, rows), vec![0; across.len()]);
+    for row in down.clone() {
+        unpacker.row(&mut codes)?;
+        let numbers = &mut plane.data[row * cols..][across.clone()];
+        numbers.iter_mut().zip(&codes).for_each(|(to, from)| *to = number(*from));
+    }
+    Some(plane)
 }

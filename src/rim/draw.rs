@@ -7,6 +7,7 @@ use crate::base::placing::Placing;
 use crate::base::simd::vectorize;
 use crate::base::units::{Scale, Texel};
 use crate::plan::{RimJob, RimSpec};
+use crate::rim::codec;
 use crate::rim::depth::drawn_depth;
 use crate::rim::outline;
 use crate::rim::problem::{Air, Outcome};
@@ -55,7 +56,9 @@ pub(super) struct Solved {
 impl Rim {
     /// The rim of `job` on its `picture`.
     pub(super) fn new(job: &RimJob, picture: &Picture, scale: Scale, solved: Solved) -> Rim {
-        let Solved { outcome, airs, facing, upsampler, limit, frame } = solved;
+        let Solved { outcome, mut airs, mut facing, upsampler, limit, frame } = solved;
+        airs.iter_mut().for_each(|air| codec::round(&mut air.depth));
+        codec::round(&mut facing);
         let mut placing = job.placing.clone();
         let [left, top, width, height] = frame.map(|side| Texel(f64::from(side)) / scale);
         if !job.spec.periodic {

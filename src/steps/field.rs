@@ -365,9 +365,16 @@ impl Field {
 
     /// As [`Field::on`], with the [`Field::factor`] of what is drawn into, which is worked out before.
     pub fn on_with(spec: &FieldSpec, sampling: Sampling, bands: Plane, factor: f32) -> Field {
+        let mut field = Field::exact(spec, sampling, bands, factor);
+        field.round(spec);
+        field
+    }
+
+    /// The field before it is rounded.
+    fn exact(spec: &FieldSpec, sampling: Sampling, bands: Plane, factor: f32) -> Field {
         if let Some(slope) = spec.slope {
             let (level, over) = spec.level();
-            let Field { grid: own, density } = Field::on_with(&level, sampling, bands, factor);
+            let Field { grid: own, density } = Field::exact(&level, sampling, bands, factor);
             let grid = spec.sampled(sampling);
             return Field { grid, density: slope.displace(&density, &own, &grid, over) };
         }
@@ -393,7 +400,7 @@ impl Field {
         field
     }
 
-    /// The field with its torn ends, as thick all along.
+    /// The field with its torn ends, as thick all along and not yet rounded.
     pub fn with_ends(spec: &FieldSpec, sampling: Sampling, bands: Plane, factor: f32) -> Field {
         let mut field = Field::whole(spec, sampling, bands, factor);
         if spec.strokes.as_ref().is_some_and(|strokes| strokes.only) {

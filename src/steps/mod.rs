@@ -12,6 +12,7 @@ mod line_mean;
 pub mod moment;
 pub mod periodic_noise;
 pub mod recipe;
+pub(crate) mod rounding;
 pub mod scattering;
 pub mod sheet;
 pub mod slope;

@@ -170,6 +170,7 @@ fn position(facing: f32) -> (i32, f32) {
 }
 
 /// Turns densities into opacities: 1 - exp(-(clear + tau * density)), in place.
+#[inline(always)]
 pub fn opacities(density: &mut [f32], tau: f32, clear: f32) {
     for value in density.iter_mut() {
         // A cubic may stray a hair below 0 beside an edge.

@@ -225,7 +225,7 @@ impl<'a> Maker<'a> {
             let bands =
                 found.unwrap_or_else(|| self.store.insert(&BandsStage(&bands), bands.plane(), room.bands));
             let field = self.on_bands(spec, bands);
-            let to_disk = field.density.data.len() <= MOST_OF_FIELD;
+            let to_disk = spec.is_rounded() && field.density.data.len() <= MOST_OF_FIELD;
             self.store.insert(&FieldStage(spec), field, to_disk)
         })
     }
@@ -245,6 +245,7 @@ impl<'a> Maker<'a> {
         });
         let mut field = Arc::unwrap_or_clone(even);
         field.times_along(along);
+        field.round(spec);
         field
     }
 

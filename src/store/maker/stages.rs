@@ -7,7 +7,7 @@ use crate::plan::RimJob;
 use crate::rim::Rim;
 use crate::scene::pictures::known::Facts;
 use crate::steps::field::{BandsSpec, Field, FieldSpec, Sampling};
-use crate::steps::grid::Plane;
+use crate::steps::grid::{Grid, Plane};
 use crate::steps::sheet::{Opacity, Sheet, SheetSpec};
 use crate::store::cache::{Entry, Stage, Store};
 use std::sync::Arc;
@@ -110,22 +110,26 @@ pub(super) struct FieldStage<'a>(pub &'a FieldSpec);
 
 impl Stage for FieldStage<'_> {
     type Value = Field;
-    type Item = f32;
+    type Item = u8;
     const KIND: &'static str = "field";
 
     fn key(&self) -> Key {
         self.0.key()
     }
 
-    fn encode(&self, value: &Field, write: impl FnOnce(&[&[f32]])) {
-        write(&[&value.density.data]);
+    fn encode(&self, value: &Field, write: impl FnOnce(&[&[u8]])) {
+        write(&[&value.pack()]);
     }
 
-    fn decode(&self, data: Vec<f32>) -> Option<Field> {
-        let grid = self.0.sampled(Sampling::Reduced);
-        let density = Plane { cols: grid.cols, data };
-        (density.data.len() == grid.cols * grid.rows).then_some(Field { grid, density })
+    fn decode(&self, content: Vec<u8>) -> Option<Field> {
+        Field::unpack(&content, self.0.sampled(Sampling::Reduced))
     }
+}
+
+/// A plane on the grid of a field, of all its numbers.
+fn plane(field: &FieldSpec, data: Vec<f32>) -> Option<(Plane, Grid)> {
+    let grid = field.sampled(Sampling::Reduced);
+    (data.len() == grid.cols * grid.rows).then_some((Plane { cols: grid.cols, data }, grid))
 }
 
 /// The opacities of a sheet.
@@ -146,7 +150,7 @@ impl Stage for OpacityStage<'_> {
 
     fn decode(&self, mut data: Vec<f32>) -> Option<Opacity> {
         let steepest = data.pop()?;
-        let Field { grid, density: plane } = FieldStage(&self.0.field).decode(data)?;
+        let (plane, grid) = plane(&self.0.field, data)?;
         Some(Opacity { plane, grid, steepest })
     }
 }
@@ -171,7 +175,7 @@ impl Stage for FacingStage<'_> {
     }
 
     fn decode(&self, data: Vec<f32>) -> Option<Plane> {
-        Some(FieldStage(&self.spec.field).decode(data)?.density)
+        Some(plane(&self.spec.field, data)?.0)
     }
 }
 

@@ -10,6 +10,7 @@ use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::sheet::{Sheet, SheetSpec};
 use crate::steps::step5_grade::Tones;
 use crate::store::cache::{FOLDER, Store};
+use crate::store::maker::stages::FieldStage;
 use crate::store::maker::{Maker, Room};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -165,4 +166,14 @@ fn where_fog_is_thicker_along_the_travel_changes_without_the_rest_being_worked_o
         let clean = Field::new(spec, Sampling::Reduced);
         assert!((found.grid, &found.density.data) == (clean.grid, &clean.density.data));
     }
+}
+
+#[test]
+fn a_field_on_disk_is_bit_for_bit_what_was_worked_out() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let spec = spec(40.0, 3).field;
+    let made = Maker::new(&Store::in_folder(folder.path()), &Limits::default()).density(&spec);
+    let found = Store::in_folder(folder.path()).find(&FieldStage(&spec)).expect("it was put there");
+    let bits = |field: &Field| field.density.data.iter().map(|number| number.to_bits()).collect::<Vec<_>>();
+    assert!(found.grid == made.grid && bits(&found) == bits(&made));
 }
