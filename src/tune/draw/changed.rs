@@ -73,12 +73,16 @@ fn aligned(all: Box2, texels: [u32; 2]) -> Option<([u32; 2], [u32; 2])> {
     let [mut at, mut size] = [[0; 2]; 2];
     for axis in 0..2 {
         let most = f64::from(texels[axis]);
-        let from = (all[axis].start.clamp(0.0, most) / side).floor() * side;
-        let to = ((all[axis].end.clamp(0.0, most) / side).ceil() * side).min(most);
-        (at[axis], size[axis]) = (from as u32, (to - from).max(0.0) as u32);
+        let [start, end] = [all[axis].start, all[axis].end].map(|place| place.clamp(0.0, most));
+        if start >= end {
+            return None;
+        }
+        let from = (start / side).floor() * side;
+        let to = ((end / side).ceil() * side).min(most);
+        (at[axis], size[axis]) = (from as u32, (to - from) as u32);
     }
     let area = |size: [u32; 2]| f64::from(size[0]) * f64::from(size[1]);
-    (area(size) > 0.0 && area(size) < MOST * area(texels)).then_some((at, size))
+    (area(size) < MOST * area(texels)).then_some((at, size))
 }
 
 /// The layer of a job in two drafts that are laid out alike.
