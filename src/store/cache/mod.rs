@@ -147,7 +147,8 @@ impl Store {
     /// Puts what a stage has worked out into memory and, if `to_disk`, on disk.
     pub fn insert<S: Stage>(&self, stage: &S, value: S::Value, to_disk: bool) -> Arc<S::Value> {
         let (key, value) = (stage.key(), Arc::new(value));
-        if to_disk {
+        // Packing what nothing takes would cost more than many a value.
+        if to_disk && self.is_on_disk() {
             stage.encode(&value, |parts| self.write(S::KIND, key, parts));
         }
         self.put(key, &value);

@@ -1,15 +1,17 @@
 //! What is found in a store is what would be worked out, whatever became of it on disk.
 
 use crate::base::colour::Srgb;
+use crate::base::key::{Key, KeyWriter};
 use crate::base::limits::Limits;
 use crate::base::units::{Px, Scale, Texel};
 use crate::base::words::Anchor;
 use crate::scene::recipe::layers::Resolved;
 use crate::steps::along::{Along, AlongSheet};
 use crate::steps::field::{Field, FieldSpec, Sampling};
+use crate::steps::grid::Plane;
 use crate::steps::sheet::{Sheet, SheetSpec};
 use crate::steps::step5_grade::Tones;
-use crate::store::cache::{FOLDER, Store};
+use crate::store::cache::{FOLDER, Stage, Store};
 use crate::store::maker::stages::FieldStage;
 use crate::store::maker::{Maker, Room};
 use std::fs;
@@ -176,4 +178,33 @@ fn a_field_on_disk_is_bit_for_bit_what_was_worked_out() {
     let found = Store::in_folder(folder.path()).find(&FieldStage(&spec)).expect("it was put there");
     let bits = |field: &Field| field.density.data.iter().map(|number| number.to_bits()).collect::<Vec<_>>();
     assert!(found.grid == made.grid && bits(&found) == bits(&made));
+}
+
+/// A value whose file would be dear to make.
+struct Dear;
+
+impl Stage for Dear {
+    type Value = Plane;
+    type Item = u8;
+    const KIND: &'static str = "dear";
+
+    fn key(&self) -> Key {
+        KeyWriter::new("dear").key()
+    }
+
+    fn encode(&self, _: &Plane, _: impl FnOnce(&[&[u8]])) {
+        panic!("nothing takes it");
+    }
+
+    fn decode(&self, _: Vec<u8>) -> Option<Plane> {
+        None
+    }
+}
+
+#[test]
+fn nothing_is_packed_where_no_disk_takes_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for store in [Store::in_memory(1 << 20), Store::in_folder(folder.path()).sealed()] {
+        store.insert(&Dear, Plane::new(2, 2), true);
+    }
 }
