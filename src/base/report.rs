@@ -94,13 +94,18 @@ impl Excerpt {
         let cut = |is_cut: bool| if is_cut { "…" } else { "" };
         let lead = format!("{}{}", cut(from > 0), escape(&before[from..]));
         Excerpt {
-            line: 1 + source[..line_start].matches('\n').count(),
+            line: line(source.as_bytes(), start),
             column: 1 + before.chars().count(),
             indent: columns(&lead),
             carets: columns(&escape(&rest[..length.min(to)])).max(1),
             text: format!("{lead}{}{}", escape(&rest[..to]), cut(to < rest.len())),
         }
     }
+}
+
+/// The number, from 1, of the line that byte `at` of a text lies in; beyond its end, that of the last.
+pub fn line(text: &[u8], at: usize) -> usize {
+    1 + text[..at.min(text.len())].iter().filter(|byte| **byte == b'\n').count()
 }
 
 /// The nearest start of a character at or before byte `at`, in `text`.

@@ -2,6 +2,7 @@
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
+use crate::base::report;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
@@ -84,8 +85,7 @@ fn decode(bytes: Vec<u8>, file: &Path) -> Result<String> {
             .into());
     }
     String::from_utf8(bytes).map_err(|error| {
-        let good = error.utf8_error().valid_up_to();
-        let line = 1 + error.as_bytes()[..good].iter().filter(|byte| **byte == b'\n').count();
+        let line = report::line(error.as_bytes(), error.utf8_error().valid_up_to());
         let message = format!("the file is not UTF-8 text (line {line})");
         Fault::new(Class::Scene, message).in_file(file).remedy("Save it as UTF-8.").into()
     })

@@ -180,7 +180,7 @@ fn fault_json(fault: &Fault, faults: &Faults) -> Json {
     let source = faults.sources.iter().find(|(file, _)| Some(file) == fault.file.as_ref());
     let line = fault.span.as_ref().zip(source).map(|(span, (_, text))| {
         let before = text.get(..span.start).unwrap_or(text);
-        let number = before.matches('\n').count() + 1;
+        let number = report::line(text.as_bytes(), span.start);
         let column = before.rsplit('\n').next().unwrap_or_default().chars().count() + 1;
         let line = text.lines().nth(number - 1).unwrap_or_default();
         json!({ "number": number, "column": column, "text": line.chars().take(FAULT_LINE).collect::<String>() })

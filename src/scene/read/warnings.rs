@@ -1,5 +1,6 @@
 //! What a faultless scene says and hardly anybody means.
 
+use crate::base::report;
 use crate::scene::bases::Chain;
 use crate::scene::keys::{Entry, Place, key};
 use crate::scene::written::SceneFile;
@@ -33,6 +34,5 @@ fn place(entry: &Entry, file: &Path, text: &str, chain: &Chain) -> String {
         }
         Place::Argument(argument) => return format!("--set {argument}"),
     };
-    let before = &text.as_bytes()[..span.start.min(text.len())];
-    format!("{}:{}", file.display(), 1 + before.iter().filter(|byte| **byte == b'\n').count())
+    format!("{}:{}", file.display(), report::line(text.as_bytes(), span.start))
 }

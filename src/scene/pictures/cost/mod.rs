@@ -9,6 +9,7 @@ pub(super) use graph::check_references;
 pub(super) use tree::check_drawing;
 
 use crate::base::fault::{Class, Fault};
+use crate::base::report;
 use crate::scene::pictures::crowded::{MOST_ATTRIBUTES, has_crowded_tag};
 
 /// Most bytes of an SVG's text. A detailed drawing has a few MB; pictures embedded in it aren't drawn anyway.
@@ -40,7 +41,7 @@ pub(super) fn check_text(text: &str) -> Result<(), Fault> {
         let quote = &rest[open..=open];
         let value = rest[open + 1..].split(quote).next().unwrap_or_default();
         if value.match_indices('&').any(|(at, _)| !value[at + 1..].starts_with('#')) {
-            let line = 1 + text[..at].matches('\n').count();
+            let line = report::line(text.as_bytes(), at);
             return Err(swelling_entities(&format!("line {line}")));
         }
         total += value.len() as u64;
