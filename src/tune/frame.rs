@@ -61,9 +61,16 @@ pub(super) fn outline(line: Vec<u8>, size: [u32; 2], view: &View, of: Of) -> Fra
     Frame { head: head(at, size, view, [Kind::Outline as u8, 1, BYTES], of), texels: line }
 }
 
-/// A settled picture of a `kind`, with its `texels` in RGBA.
-pub(super) fn settled(texels: Vec<u8>, view: &View, kind: Kind, (at, size): Part, of: Of) -> Frame {
-    Frame { head: head(at, size, view, [kind as u8, 1, RGBA], of), texels }
+/// A picture of a `kind` at full resolution, with its `texels` in RGBA; `is_settled` unless more of it is still to come.
+pub(super) fn settled(
+    texels: Vec<u8>,
+    view: &View,
+    kind: Kind,
+    (at, size): Part,
+    is_settled: bool,
+    of: Of,
+) -> Frame {
+    Frame { head: head(at, size, view, [kind as u8, u8::from(is_settled), RGBA], of), texels }
 }
 
 /// The texels of a settled picture in RGBA.

@@ -109,11 +109,14 @@ fn at_100_percent_and_over_the_settled_texels_of_the_part_in_view_come_soon() {
             assert_eq!((&moved[0], &moved[1]), (&json!(0), &json!(true)), "{moved}");
         }
     }
-    // After an edit, too.
+    // After an edit, too: first with the rims of before, which aren't settled.
+    browser.run("window.seen = []; const data = document.documentElement.dataset; new MutationObserver(() => seen.push(data.texels ? data.settled : '')).observe(document.documentElement, { attributes: true })");
     let mut page = tune.socket();
     page.act(set(None, "air.visibility", json!(900))).unwrap();
     browser.until("return document.getElementById('part').hidden");
     browser.until("return !document.getElementById('part').hidden && document.documentElement.dataset.settled === 'true'");
+    let seen = browser.run("return seen.filter((one, at) => one && one !== seen[at - 1])");
+    assert_eq!(seen, json!(["false", "true"]));
 }
 
 /// How many numbers of the part in view aren't those of the whole picture, whether it covers the stage, how large its texels are and how they

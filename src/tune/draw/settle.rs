@@ -3,6 +3,7 @@
 use crate::base::fault::Result;
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
+use crate::base::placing::Placing;
 use crate::base::progress::Progress;
 use crate::base::units::Camera;
 use crate::base::words::Bits;
@@ -76,11 +77,13 @@ struct Settler<'a> {
     turn: u64,
     /// The part that was last drawn, while somebody looks at texels.
     sharp: Option<Sharp>,
+    /// Whether the rims of what is settled in full are those of the scene before.
+    has_old_rims: bool,
 }
 
 /// Settles pictures until the hub stops; `at_rest` is called after each round that nobody disturbs.
 pub(in crate::tune) fn settle(hub: &Hub, limits: &Limits, at_rest: fn()) {
-    let mut settler = Settler { hub, limits, done: [None, None], turn: 0, sharp: None };
+    let mut settler = Settler { hub, limits, done: [None, None], turn: 0, sharp: None, has_old_rims: false };
     let (mut seen, mut pause, mut views) = (0, LOOK, Views::new());
     while !hub.is_stopped() {
         seen = hub.wait(seen, pause);
@@ -206,6 +209,9 @@ impl Settler<'_> {
             let bare = bare(&maker, &plan, version)?;
             let mut stack = Stack::empty(&plan);
             let cameras = plan.cameras();
+            if zoomed && at == 1 && !self.before_rims(&maker, &mut stack, version, &bare)? {
+                return Ok(false);
+            }
             if !maker.fill(&mut stack, &Request::all(&plan, pictures, &cameras))? {
                 return Ok(false);
             }
@@ -224,6 +230,33 @@ impl Settler<'_> {
             if revision.stopped() {
                 return Ok(false);
             }
+        }
+        Ok(true)
+    }
+
+    /// Works out all of a stack but its rims, which take longest, and sends tabs the parts that they look at with the rims of the scene before,
+    /// where those stand at the same places. False if it got stale.
+    fn before_rims(
+        &mut self,
+        maker: &Maker<'_>,
+        stack: &mut Stack<'_>,
+        version: &Version,
+        bare: &[Option<Arc<Picture>>],
+    ) -> Result<bool> {
+        let plan = stack.plan();
+        let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
+        let request = Request { needed, ..Request::all(plan, version.full(self.limits)?, &[]) };
+        if !maker.fill(stack, &request)? {
+            return Ok(false);
+        }
+        let made = self.done[1].as_ref().and_then(|before| before.lend_rims(plan, &stack.made));
+        if let Some(made) = made {
+            self.done[1] = Some(Layers { plan: plan.clone(), made, bare: bare.to_vec() });
+            self.turn = version.revision;
+            self.has_old_rims = true;
+            self.parts(&self.hub.tabs());
+            self.has_old_rims = false;
+            self.sharp = None;
         }
         Ok(true)
     }
@@ -278,12 +311,15 @@ impl Settler<'_> {
             return false;
         }
         let kind = if part.is_some() { Kind::Part } else { Kind::Now };
-        let frame = frame::settled(texels, view, kind, part.unwrap_or(([0, 0], full.plan.texels)), of);
+        let place = part.unwrap_or(([0, 0], full.plan.texels));
+        let frame = frame::settled(texels, view, kind, place, !self.has_old_rims, of);
         // Shown under the lock: a draft that is just being drawn must not come after it. Beside a part that is still seen.
         let mut drawn = locked(&tab.drawn);
-        drawn[1] = Some([revision, rims, look.turn]);
-        if part.is_none() {
-            drawn[0] = Some([revision, rims, look.drafted]);
+        if !self.has_old_rims {
+            drawn[1] = Some([revision, rims, look.turn]);
+            if part.is_none() {
+                drawn[0] = Some([revision, rims, look.drafted]);
+            }
         }
         tab.show(frame);
         true
@@ -291,6 +327,20 @@ impl Settler<'_> {
 }
 
 impl Layers {
+    /// The layers of another plan, all but its rims, with these rims; none where the rims stand elsewhere.
+    fn lend_rims(&self, plan: &Plan, made: &[Option<Made>]) -> Option<Vec<Option<Made>>> {
+        let places = |plan: &Plan| -> Vec<Option<Placing>> {
+            let rims = plan.files.iter().map(|job| matches!(job, Job::Rim(_)).then(|| job.placing().clone()));
+            rims.collect()
+        };
+        let jobs = plan.files.iter().zip(made.iter().zip(&self.made));
+        let lent = jobs.map(|(job, (own, before))| match job {
+            Job::Rim(_) => before.clone(),
+            Job::Fog(_) | Job::Own(_) | Job::Art(_) | Job::Lamp(_) => own.clone(),
+        });
+        (places(plan) == places(&self.plan)).then(|| lent.collect())
+    }
+
     /// The texels of what a view shows, or of its part. Without fog it is the pictures before they are treated.
     fn texels_of(&self, view: &View, part: Option<Part>) -> Vec<u8> {
         let bare = |at: usize| self.bare[at].as_deref().map(Source::Picture);
