@@ -63,6 +63,9 @@ fn scene(dice: &mut Dice) -> Scene {
     scene
 }
 
+/// Runs of a scene that seems to take too little: of a reader that ends between two looks at it, only what it took until then is seen.
+const TRIES: usize = 4;
+
 /// Hills as PNG and as SVG.
 fn picture(scene: &Scene, name: &str, [wide, tall]: [u32; 2], dice: &mut Dice) {
     let tops: Vec<u32> = (0..9).map(|_| dice.roll(tall as usize) as u32).collect();
@@ -153,8 +156,16 @@ fn what_is_planned_is_what_is_taken() {
             _ => {}
         }
         let planned = planned(&scene, &args);
-        let (code, bytes, readers, said) = taken(scene.command(&args));
-        assert_eq!(code, Some(0), "{round}: {said}");
+        let (mut bytes, mut readers) = (0, 0);
+        for _ in 0..TRIES {
+            let (code, more, beside, said) = taken(scene.command(&args));
+            assert_eq!(code, Some(0), "{round}: {said}");
+            (bytes, readers) = (bytes, readers).max((more, beside));
+            if 2 * bytes >= planned {
+                break;
+            }
+            let _ = std::fs::remove_dir_all(scene.path("o"));
+        }
         let fixed = PROGRAM + readers * READER;
         let own = bytes.saturating_sub(fixed);
         let share = own as f64 / planned as f64;

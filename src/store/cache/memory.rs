@@ -11,11 +11,13 @@ struct Item {
     used: u64,
 }
 
-impl Item {
-    /// Whether the store alone holds it: else evicting it would free nothing.
-    fn is_spare(&self) -> bool {
-        Arc::strong_count(&self.value) == 1
-    }
+/// A value that nobody but the store holds, under all of its keys: evicting it under some of them would free nothing.
+struct Spare {
+    keys: Vec<Key>,
+    bytes: usize,
+    used: u64,
+    /// How many hold it.
+    holders: usize,
 }
 
 /// Values by key.
@@ -54,26 +56,35 @@ impl Memory {
     pub fn evict(&mut self) {
         self.fresh = 0;
         loop {
-            let mut spare: Vec<(u64, Key, usize)> = self
-                .items
-                .iter()
-                .filter(|(_, item)| item.is_spare())
-                .map(|(key, item)| (item.used, *key, item.bytes))
-                .collect();
-            spare.sort_unstable();
-            let mut over = spare.iter().map(|(.., bytes)| bytes).sum::<usize>().saturating_sub(self.spare);
+            let mut spare = self.spare();
+            spare.sort_unstable_by_key(|value| value.used);
+            let mut over = spare.iter().map(|value| value.bytes).sum::<usize>().saturating_sub(self.spare);
             if over == 0 {
                 return;
             }
-            for (_, key, bytes) in spare {
+            for value in spare {
                 if over == 0 {
                     break;
                 }
-                self.items.remove(&key);
-                over = over.saturating_sub(bytes);
+                for key in value.keys {
+                    self.items.remove(&key);
+                }
+                over = over.saturating_sub(value.bytes);
             }
             // A sheet that went may have been the last to hold its planes.
         }
+    }
+
+    fn spare(&self) -> Vec<Spare> {
+        let mut values: HashMap<*const u8, Spare> = HashMap::new();
+        for (key, Item { value, bytes, used }) in &self.items {
+            let holders = Arc::strong_count(value);
+            let spare = Spare { keys: Vec::new(), bytes: 0, used: 0, holders };
+            let own = values.entry(Arc::as_ptr(value).cast()).or_insert(spare);
+            own.keys.push(*key);
+            (own.bytes, own.used) = (own.bytes.max(*bytes), own.used.max(*used));
+        }
+        values.into_values().filter(|value| value.holders == value.keys.len()).collect()
     }
 }
 
@@ -101,6 +112,20 @@ mod tests {
         drop(held);
         memory.evict();
         assert!(!memory.items.contains_key(&key(0)));
+    }
+
+    #[test]
+    fn what_stands_under_two_keys_goes_from_both_once_nobody_else_holds_it() {
+        let mut memory = Memory::new(60);
+        let value: Arc<dyn Any + Send + Sync> = Arc::new(0_u8);
+        memory.put(key(0), 50, Arc::clone(&value));
+        memory.put(key(1), 50, Arc::clone(&value));
+        memory.put(key(2), 40, Arc::new(2_u8));
+        memory.evict();
+        assert_eq!(memory.items.len(), 3, "it is held, and the other is within the bound");
+        drop(value);
+        memory.evict();
+        assert_eq!(memory.items.keys().collect::<Vec<_>>(), [&key(2)]);
     }
 
     #[test]
