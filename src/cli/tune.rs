@@ -12,7 +12,6 @@ use std::sync::mpsc;
 /// # Errors
 /// Those of the scene and of the server; class `Usage`: Ctrl-C can't be listened for.
 pub fn tune(args: &args::Tune) -> Result<()> {
-    heap::share();
     let (stop, stopped) = mpsc::channel();
     ctrlc::set_handler(move || {
         let _ = stop.send(());

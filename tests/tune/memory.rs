@@ -46,6 +46,29 @@ fn a_number_that_memory_is_not_enough_for_ends_no_server() {
     assert_eq!(value(&page.now(), None, "air.visibility")[0], 777.0);
 }
 
+/// All threads of the server have one heap, of which what is free is given back: further ones kept some 50 MB of what their threads once held.
+/// glibc has those at multiples of 64 MiB, and holds as much for each (`HEAP_MAX_SIZE` in its malloc/arena.c).
+#[test]
+#[cfg(all(target_os = "linux", target_env = "gnu"))]
+fn all_threads_have_one_heap() {
+    const HEAP: u64 = 64 << 20;
+    let tune = Tune::start(SCENE);
+    let mut page = tune.socket();
+    let stamp = page.send(set(None, "air.visibility", json!(777)));
+    page.picture(stamp, true);
+    let maps = std::fs::read_to_string(format!("/proc/{}/maps", tune.child.id())).unwrap();
+    let ends = |line: &str| -> Option<[u64; 2]> {
+        let (from, to) = line.split(' ').next()?.split_once('-')?;
+        Some([from, to].map(|end| u64::from_str_radix(end, 16).unwrap()))
+    };
+    let all: Vec<[u64; 2]> = maps.lines().filter_map(ends).collect();
+    let is_heap = |pair: &&[[u64; 2]]| {
+        pair[0][0].is_multiple_of(HEAP) && pair[0][1] == pair[1][0] && pair[1][1] == pair[0][0] + HEAP
+    };
+    let heaps: Vec<_> = all.windows(2).filter(is_heap).collect();
+    assert!(heaps.is_empty(), "{heaps:x?}");
+}
+
 /// A picture that stalls its reader is told on the page, which goes on meanwhile; mended, it is drawn.
 #[test]
 #[cfg_attr(windows, ignore = "the clock alone bounds a reader there, later than this waits")]
