@@ -53,8 +53,8 @@ fn chosen(browser: &Browser, slot: &str, more: &str) {
     browser.settle();
 }
 
-/// Pulls there and back forty times, never quite as far as before, so that no value comes twice; what was timed from input to picture, and to
-/// frame.
+/// Pulls there and back forty times, never as far as just before, so that most values come again after ten pulls at the earliest; what was
+/// timed from input to picture, and to frame.
 fn pulls(browser: &Browser, selector: &str, by: [i64; 2]) -> [Vec<f64>; 2] {
     for turn in 0..40 {
         let way = if turn % 2 == 0 { 1 } else { -1 };

@@ -78,9 +78,8 @@ impl Memory {
     fn spare(&self) -> Vec<Spare> {
         let mut values: HashMap<*const u8, Spare> = HashMap::new();
         for (key, Item { value, bytes, used }) in &self.items {
-            let holders = Arc::strong_count(value);
-            let spare = Spare { keys: Vec::new(), bytes: 0, used: 0, holders };
-            let own = values.entry(Arc::as_ptr(value).cast()).or_insert(spare);
+            let new = || Spare { keys: Vec::new(), bytes: 0, used: 0, holders: Arc::strong_count(value) };
+            let own = values.entry(Arc::as_ptr(value).cast()).or_insert_with(new);
             own.keys.push(*key);
             (own.bytes, own.used) = (own.bytes.max(*bytes), own.used.max(*used));
         }

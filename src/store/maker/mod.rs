@@ -52,6 +52,12 @@ impl<'a> Request<'a> {
         let needed = vec![true; plan.files.len()];
         Request { pictures, bits: Bits::Sixteen, needed, files: BTreeMap::new(), cameras }
     }
+
+    /// The same but for rims, and no outlines are looked at: what is soon there.
+    pub fn without_rims(plan: &Plan, pictures: &'a Pictures) -> Request<'a> {
+        let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
+        Request { needed, ..Request::all(plan, pictures, &[]) }
+    }
 }
 
 /// Which planes are put on disk besides small fields.

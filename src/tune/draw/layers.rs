@@ -172,9 +172,8 @@ impl Draft {
         }
         let maker = Maker::new(store, limits);
         let bare = bare(&maker, &plan, version)?;
-        let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
         let mut stack = Stack::empty(&plan);
-        maker.fill(&mut stack, &Request { needed, ..Request::all(&plan, pictures, &[]) })?;
+        maker.fill(&mut stack, &Request::without_rims(&plan, pictures))?;
         let (made, _made_of) = (stack.made, made_of(store, &plan));
         Ok(Draft { plan, made, bare, keys, _made_of })
     }

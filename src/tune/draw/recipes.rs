@@ -1,7 +1,6 @@
 //! Presets as small pictures of the scene under each.
 
 use crate::base::limits::Limits;
-use crate::plan::Job;
 use crate::stack::Stack;
 use crate::stack::compositor::{Compositor, Draft as Pixels};
 use crate::stack::still::Still;
@@ -54,8 +53,7 @@ fn picture(store: &Store, version: &Version, tab: &Tab, limits: &Limits) -> Opti
     let scale = (WIDTH / version.reading.scene.view[0].0).min(1.0);
     let plan = plan(version, &version.pictures, scale, limits).ok()?;
     let mut stack = Stack::empty(&plan);
-    let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
-    let request = Request { needed, ..Request::all(&plan, &version.pictures, &[]) };
+    let request = Request::without_rims(&plan, &version.pictures);
     Maker::new(store, limits).fill(&mut stack, &request).ok()?;
     let layers = plan.files.iter().zip(&stack.made);
     let sources = layers.filter_map(|(job, made)| Some((job.placing(), made.as_ref()?.source())));

@@ -244,9 +244,7 @@ impl Settler<'_> {
         bare: &[Option<Arc<Picture>>],
     ) -> Result<bool> {
         let plan = stack.plan();
-        let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
-        let request = Request { needed, ..Request::all(plan, version.full(self.limits)?, &[]) };
-        if !maker.fill(stack, &request)? {
+        if !maker.fill(stack, &Request::without_rims(plan, version.full(self.limits)?))? {
             return Ok(false);
         }
         let made = self.done[1].as_ref().and_then(|before| before.lend_rims(plan, &stack.made));

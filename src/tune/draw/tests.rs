@@ -2,7 +2,6 @@
 
 use crate::base::limits::Limits;
 use crate::base::units::Camera;
-use crate::plan::Job;
 use crate::stack::Stack;
 use crate::stack::compositor::{Compositor, Draft as Pixels};
 use crate::stack::still::Still;
@@ -42,8 +41,7 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
         let draft = Draft::new(&store, version, &limits).unwrap();
         let plan = plan(version, &version.pictures, scales(version, false)[0], &limits).unwrap();
         let mut stack = Stack::empty(&plan);
-        let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
-        let request = Request { needed, ..Request::all(&plan, &version.pictures, &[]) };
+        let request = Request::without_rims(&plan, &version.pictures);
         assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
         for camera in [0.0, 333.0, 960.5, 1920.0].map(|x| Camera::new(x, 0.0)) {
             let view = View { camera, ..View::default() };
@@ -172,8 +170,7 @@ fn times_of_drafts_by_their_pixels() {
         let plan = plan(version, &version.pictures, scales(version, false)[0], &Limits::default()).unwrap();
         let (store, limits) = (Store::in_memory(0), Limits::default());
         let mut stack = Stack::empty(&plan);
-        let needed = plan.files.iter().map(|job| !matches!(job, Job::Rim(_))).collect();
-        let request = Request { needed, ..Request::all(&plan, &version.pictures, &[]) };
+        let request = Request::without_rims(&plan, &version.pictures);
         assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
         let start = on_processors();
         for turn in 0..DRAFTS {
