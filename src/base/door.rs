@@ -4,6 +4,7 @@
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::files::{self, Over, Placed};
 use crate::base::mark::{self, Form};
+use crate::base::same;
 use std::path::{Path, PathBuf};
 
 /// What a command may do with files that stand where it writes.
@@ -58,7 +59,7 @@ fn refused(path: &Path) -> Result<()> {
 /// # Errors
 /// Class `Output`: it is.
 pub fn spare_inputs(path: &Path, inputs: &[PathBuf]) -> Result<()> {
-    match inputs.iter().find(|input| files::is_same(path, input)) {
+    match inputs.iter().find(|input| same::is_same(path, input)) {
         None => Ok(()),
         Some(input) => {
             let what = format!("the output would replace {}, which the same command reads", input.display());

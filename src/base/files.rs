@@ -130,26 +130,6 @@ pub fn touch(path: &Path) {
     }
 }
 
-/// Whether both paths lead to one file, by links of either kind too.
-pub fn is_same(one: &Path, other: &Path) -> bool {
-    let (Ok(a), Ok(b)) = (fs::metadata(one), fs::metadata(other)) else { return false };
-    let whole = |path| fs::canonicalize(path).ok();
-    is_same_node(&a, &b) || whole(one).is_some_and(|one| whole(other) == Some(one))
-}
-
-/// Whether both are the same file of the same disk.
-#[cfg(unix)]
-pub fn is_same_node(one: &fs::Metadata, other: &fs::Metadata) -> bool {
-    use std::os::unix::fs::MetadataExt;
-    (one.dev(), one.ino()) == (other.dev(), other.ino())
-}
-
-/// Whether both are the same file of the same disk.
-#[cfg(not(unix))]
-pub fn is_same_node(_one: &fs::Metadata, _other: &fs::Metadata) -> bool {
-    false
-}
-
 /// Makes `folder`, which is `root` or lies below it. `root` may be a link; what the program names below it may not.
 ///
 /// # Errors

@@ -25,6 +25,8 @@ pub mod progress;
 pub mod raster;
 pub mod report;
 pub mod room;
+#[cfg(feature = "scene")]
+pub mod same;
 pub mod seed;
 pub(crate) mod simd;
 pub(crate) mod space;

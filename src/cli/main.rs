@@ -194,24 +194,12 @@ fn bits(text: &str) -> Bits {
 }
 
 /// Checks that standard output isn't redirected to a file that is read.
-#[cfg(unix)]
 fn spare_from_output(input: &Path) -> Result<()> {
-    use std::os::fd::AsFd;
-    let out = std::io::stdout().as_fd().try_clone_to_owned().map(std::fs::File::from);
-    let (Ok(out), Ok(file)) = (out.and_then(|out| out.metadata()), std::fs::metadata(input)) else {
-        return Ok(());
-    };
-    if !out.is_file() || !fogweft::base::files::is_same_node(&out, &file) {
+    if !fogweft::base::same::is_standard_output(input) {
         return Ok(());
     }
     let message = "standard output is redirected to this file, which the same command reads";
     Err(Fault::new(Class::Output, message).in_file(input).remedy("Redirect it to another file.").into())
-}
-
-/// Checks that standard output isn't redirected to a file that is read: not known here.
-#[cfg(not(unix))]
-fn spare_from_output(_input: &Path) -> Result<()> {
-    Ok(())
 }
 
 /// A scene with its pictures, as a command that makes no outputs sees it.

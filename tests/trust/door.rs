@@ -75,7 +75,6 @@ fn nothing_that_a_command_reads_is_written_over() {
 }
 
 #[test]
-#[cfg_attr(windows, ignore = "which file standard output is isn't known there")]
 fn what_is_printed_goes_to_no_file_that_is_read() {
     let scene = Scene::new();
     let before = outputs(&scene.path("."));
