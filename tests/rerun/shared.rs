@@ -256,7 +256,8 @@ fn what_stands_in_the_way_is_neither_replaced_nor_followed() {
     scene.write("near.svg", &hill("#882222"));
     let said = scene.render(&[]);
     assert_eq!(said.code, 5, "{}", said.err);
-    assert!(said.err.contains("mood-dusk/near.art.png") && said.err.contains("Move it away"), "{}", said.err);
+    let err = said.err.replace('\\', "/");
+    assert!(err.contains("mood-dusk/near.art.png") && err.contains("Move it away"), "{err}");
     same(&named(&scene, FOLDERS[1].1), &before, "nothing was written");
     fs::remove_file(scene.path("scene-sheets/mood-dusk/near.art.png")).expect("removed");
     scene.render(&["--all-moods", "--quiet"]).well();

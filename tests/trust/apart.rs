@@ -1,20 +1,24 @@
 //! Pictures are read in processes of their own: what takes too long or too much there is told, and changes nothing elsewhere.
 
 use super::util::{Scene, told};
+#[cfg(target_os = "linux")]
 use std::process::Command;
 
 /// A scene whose one picture this is.
+#[cfg(unix)]
 fn with(scene: &Scene, name: &str, content: impl AsRef<[u8]>) {
     scene.write(name, content);
     let slot = format!("[[slot]]\nname = \"a\"\ndepth = 9\nart = \"{name}\"\n");
     scene.write("odd.toml", format!("view = [64, 36]\n{slot}"));
 }
 
+#[cfg(unix)]
 fn svg(inside: &str) -> String {
     format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"64\" height=\"36\">{inside}</svg>")
 }
 
 /// Every rule is compared with every element: 400 million times.
+#[cfg(unix)]
 fn slow() -> String {
     let rules: String = (0..20_000).map(|at| format!(".c{at}{{fill:#123}}")).collect();
     svg(&format!("<style>{rules}</style>{}", "<rect class=\"x\" width=\"1\" height=\"1\"/>".repeat(20_000)))

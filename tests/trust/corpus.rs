@@ -135,7 +135,6 @@ fn within(scene: &Scene, args: &[&str]) {
 }
 
 #[test]
-#[cfg(target_os = "linux")]
 fn small_files_that_ask_for_much_are_bounded() {
     let scene = Scene::new();
     let mut files: Vec<&str> = Vec::new();

@@ -142,6 +142,10 @@ fn folders_and_hidden_files_are_never_followed() {
 
 /// What is saved during a run, in place or by a rename, stands there afterwards.
 #[test]
+#[cfg_attr(
+    windows,
+    ignore = "no two files are exchanged in one step there: the look is just before, not just after"
+)]
 fn what_is_painted_during_a_run_is_never_lost() {
     let scene = Scene::new();
     scene.well(&["render", "scene.toml", "--out", "o"]);

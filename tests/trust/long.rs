@@ -5,7 +5,6 @@ use std::fs;
 use std::time::{Duration, Instant};
 
 /// Kilobytes that a process holds now.
-#[cfg(target_os = "linux")]
 fn held(process: u32) -> u64 {
     let text = fs::read_to_string(format!("/proc/{process}/status")).expect("the process is there");
     let line = text.lines().find(|line| line.starts_with("VmRSS")).expect("its size");
@@ -14,7 +13,6 @@ fn held(process: u32) -> u64 {
 
 /// `FOGWEFT_SAVES` of them: at about a second each, 3600 make an hour.
 #[test]
-#[cfg(target_os = "linux")]
 fn watching_does_not_grow() {
     let scene = Scene::new();
     let edits = count("FOGWEFT_SAVES", 12, 60);

@@ -2,6 +2,8 @@
 //! done in full where `FOGWEFT_THOROUGH` is set; `DEVELOPERS.md` has the figures of the last recorded run.
 
 mod apart;
+// Linux alone tells how much memory a process holds, and bounds it.
+#[cfg(target_os = "linux")]
 mod corpus;
 #[path = "../common/crc.rs"]
 mod crc;
@@ -11,7 +13,9 @@ mod door;
 mod faults;
 mod inputs;
 mod limits;
+#[cfg(target_os = "linux")]
 mod long;
+#[cfg(target_os = "linux")]
 mod memory;
 mod moods;
 #[allow(dead_code)]

@@ -103,7 +103,6 @@ fn planned(scene: &Scene, args: &[&str]) -> u64 {
 }
 
 /// Bytes that a process has held at most so far; none where it has ended.
-#[cfg(target_os = "linux")]
 fn peak(process: u32) -> Option<u64> {
     let text = std::fs::read_to_string(format!("/proc/{process}/status")).ok()?;
     let line = text.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
@@ -111,7 +110,6 @@ fn peak(process: u32) -> Option<u64> {
 }
 
 /// Processes that this one has started.
-#[cfg(target_os = "linux")]
 fn started(process: u32) -> Vec<u32> {
     let tasks = std::fs::read_dir(format!("/proc/{process}/task")).into_iter().flatten().flatten();
     let lists = tasks.filter_map(|task| std::fs::read_to_string(task.path().join("children")).ok());
@@ -119,7 +117,6 @@ fn started(process: u32) -> Vec<u32> {
 }
 
 /// Exit code, most bytes in memory with those of all readers, how many readers there were, and what was said.
-#[cfg(target_os = "linux")]
 fn taken(mut command: Command) -> (Option<i32>, u64, u64, String) {
     let mut child = command.stdout(Stdio::null()).stderr(Stdio::piped()).spawn().expect("runs");
     let mut most = std::collections::BTreeMap::new();
@@ -140,7 +137,6 @@ fn taken(mut command: Command) -> (Option<i32>, u64, u64, String) {
 }
 
 #[test]
-#[cfg(target_os = "linux")]
 fn what_is_planned_is_what_is_taken() {
     let mut wrong = Vec::new();
     let (mut least, mut most) = (f64::MAX, 0.0_f64);
@@ -224,7 +220,6 @@ fn ends() -> Vec<(String, Vec<String>)> {
 
 /// The address space is bounded, so that what isn't counted ends the program.
 #[test]
-#[cfg(target_os = "linux")]
 fn no_combination_of_numbers_ends_the_program() {
     let scene = Scene::new();
     let mut codes = std::collections::BTreeMap::new();
@@ -260,7 +255,6 @@ fn no_combination_of_numbers_ends_the_program() {
 
 /// What the system has no room for is told before it is begun, though the limit would allow it.
 #[test]
-#[cfg(target_os = "linux")]
 fn where_the_system_has_no_more_it_is_told_with_code_6() {
     let scene = Scene::new();
     scene.write("scene.toml", super::util::TEXT.replace("[64, 36]", "[1200, 600]"));

@@ -63,7 +63,10 @@ fn names_in_files_are_shown_clean() {
 #[test]
 fn arguments_are_shown_clean() {
     let scene = Scene::new();
-    scene.write(&format!("{ODD}.toml"), TEXT);
+    // Windows has no such names.
+    if cfg!(unix) {
+        scene.write(&format!("{ODD}.toml"), TEXT);
+    }
     for set in [format!("{ODD}=1"), format!("air.visibility={ODD}"), format!("slot.{ODD}.depth=3")] {
         assert_clean(&scene, &["render", "scene.toml", "--out", "o", "--set", &set]);
         assert_clean(&scene, &["plan", "scene.toml", "--json", "--set", &set]);
