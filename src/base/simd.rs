@@ -41,6 +41,31 @@ pub fn vectorize<T>(work: impl FnOnce() -> T) -> T {
     work()
 }
 
+/// Four numbers, each `share` of the way from `a` to `b`.
+#[inline(always)]
+pub fn blend(a: [f32; 4], b: [f32; 4], share: f32) -> [f32; 4] {
+    // A register by name: left to itself the compiler takes the numbers of several colours apart and puts them together again.
+    #[cfg(feature = "simd")]
+    {
+        let (a, b) = (wide::f32x4::new(a), wide::f32x4::new(b));
+        (a + (b - a) * wide::f32x4::splat(share)).to_array()
+    }
+    #[cfg(not(feature = "simd"))]
+    advance(a, std::array::from_fn(|at| b[at] - a[at]), share)
+}
+
+/// The same where their difference is known.
+#[inline(always)]
+pub fn advance(a: [f32; 4], difference: [f32; 4], share: f32) -> [f32; 4] {
+    #[cfg(feature = "simd")]
+    {
+        let [a, difference] = [a, difference].map(wide::f32x4::new);
+        (a + difference * wide::f32x4::splat(share)).to_array()
+    }
+    #[cfg(not(feature = "simd"))]
+    std::array::from_fn(|at| a[at] + difference[at] * share)
+}
+
 #[cfg(test)]
 mod tests {
     use super::{round, truncate};

@@ -4,7 +4,7 @@ use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
-use crate::base::simd::vectorize;
+use crate::base::simd::{blend, vectorize};
 use crate::base::units::{Scale, Texel};
 use crate::plan::{RimJob, RimSpec};
 use crate::rim::codec;
@@ -14,7 +14,7 @@ use crate::rim::problem::{Air, Outcome};
 use crate::steps::dither;
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::sheet::{Row, draw_rows, fill_rows};
-use crate::steps::step5_grade::{Ramps, blend};
+use crate::steps::step5_grade::Ramps;
 use crate::steps::upsample::Upsampler;
 
 /// Least depth that the share of the darkening air is taken of.

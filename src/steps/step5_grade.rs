@@ -2,8 +2,7 @@
 
 use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
-use crate::base::simd::truncate;
-use ::wide::f32x4;
+use crate::base::simd::{advance, blend, truncate};
 
 /// The colours of one slot's fog.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -93,14 +92,6 @@ impl Ramps {
     }
 }
 
-/// From `a` to `b`, number by number.
-#[inline(always)]
-pub(crate) fn blend(a: [f32; 4], b: [f32; 4], share: f32) -> [f32; 4] {
-    // A register by name: left to itself the compiler takes the numbers of several colours apart and puts them together again.
-    let (a, b) = (f32x4::new(a), f32x4::new(b));
-    (a + (b - a) * f32x4::splat(share)).to_array()
-}
-
 /// Colours by facing; the haze stands in the middle, exactly. Encoded sRGB; the fourth number is 0 and fills a register.
 #[derive(Clone, Debug)]
 pub struct Ramp {
@@ -128,8 +119,8 @@ impl Ramp {
     #[inline(always)]
     fn interpolate(&self, base: i32, share: f32) -> [f32; 4] {
         // Places are within the ramp; the mask tells the compiler so.
-        let [low, difference] = self.steps[base as usize & (2 * HALF - 1)].map(f32x4::new);
-        (low + difference * f32x4::splat(share)).to_array()
+        let [low, difference] = self.steps[base as usize & (2 * HALF - 1)];
+        advance(low, difference, share)
     }
 
     /// Gives each of `targets` to `put`, with the colour of its place, facing the light by -1..1 or a hair more, and its opacity.

@@ -1,10 +1,10 @@
 //! Pixels that are kept exactly, in lanes of single precision: what every output is made of.
 
 use super::{Pixels, Place, Texel};
+use crate::base::simd::blend;
 use crate::base::space::{Lanes, Space};
 use crate::base::words::Blending;
 use crate::steps::sheet::{Row, Sheet};
-use crate::steps::step5_grade::blend;
 
 /// See the module.
 #[derive(Default)]
