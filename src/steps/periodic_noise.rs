@@ -277,19 +277,21 @@ impl LatticeRows {
     /// the bit, by one cell's gradients for all of its samples.
     #[inline(always)]
     fn row(&self, y: f64, samples: &mut [f32]) {
-        let [above, below] = &self.points;
+        let slope = |[along, across]: [f64; 2], x: f64, y: f64| along * x + across * y;
         let down = quintic(y);
-        for (cell, samples) in samples.as_chunks_mut::<PER_CELL>().0.iter_mut().enumerate() {
-            for (at, sample) in samples.iter_mut().enumerate() {
-                let x = at as f64 / PER_CELL as f64;
-                let slope = |[along, across]: [f64; 2], x: f64, y: f64| along * x + across * y;
-                let left = linear(slope(above[cell], x, y), slope(below[cell], x, y - 1.0), down);
-                let right = linear(
-                    slope(above[cell + 1], x - 1.0, y),
-                    slope(below[cell + 1], x - 1.0, y - 1.0),
-                    down,
-                );
-                let value = linear(left, right, quintic(x)) * SCALE;
+        let mut places = [[0.0; 2]; PER_CELL];
+        for (at, [x, share]) in places.iter_mut().enumerate() {
+            *x = at as f64 / PER_CELL as f64;
+            *share = quintic(*x);
+        }
+        let [above, below] = self.points.each_ref().map(|points| points.windows(2));
+        let cells = samples.as_chunks_mut::<PER_CELL>().0;
+        for (samples, pairs) in cells.iter_mut().zip(above.zip(below)) {
+            let (&[above, above_next], &[below, below_next]) = pairs else { continue };
+            for (sample, [x, share]) in samples.iter_mut().zip(places) {
+                let left = linear(slope(above, x, y), slope(below, x, y - 1.0), down);
+                let right = linear(slope(above_next, x - 1.0, y), slope(below_next, x - 1.0, y - 1.0), down);
+                let value = linear(left, right, share) * SCALE;
                 *sample = value.clamp(-1.0, 1.0) as f32;
             }
         }

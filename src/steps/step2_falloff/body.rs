@@ -8,6 +8,8 @@
 use super::strands::{self, Strands};
 use crate::base::exp::exp_neg;
 use crate::base::seed;
+use crate::base::simd::vectorize;
+use crate::base::threads;
 use crate::base::units::Texel;
 use crate::steps::grid::Grid;
 use crate::steps::moment::Moment;
@@ -144,6 +146,15 @@ pub(super) struct Body {
     heaps: Vec<TurningNoise>,
     firmness: TurningNoise,
     strands: Option<Strands>,
+    pub shape: Shape,
+    /// Places farther from the line than this, in texels, are taken as this far.
+    reach: f64,
+}
+
+/// What makes a density of a body's noises. Loops hold it by value: read through a reference it might change with every number that is
+/// written, and they would take those one by one.
+#[derive(Clone, Copy)]
+pub(super) struct Shape {
     share: f32,
     detail: f32,
     /// Height of the top where no heap displaces it, in scale heights.
@@ -151,8 +162,7 @@ pub(super) struct Body {
     height: f32,
     /// What widens the step everywhere: its square.
     unseen: f32,
-    /// Places farther from the line than this, in texels, are taken as this far.
-    reach: f64,
+    strands: strands::Shape,
 }
 
 /// Which part of a body a row lies in, at all of its places.
@@ -180,13 +190,25 @@ impl Part {
     }
 }
 
-/// Buffers of one row, used again for the next.
+/// Buffers of one row, used again for the next: how far heaps displace the top, the step's width, and the noise of strands.
 #[derive(Default)]
 pub(super) struct Scratch {
     own: Vec<f32>,
     heaps: Vec<f32>,
     widths: Vec<f32>,
     strands: Vec<f32>,
+}
+
+impl Scratch {
+    /// The three of each place of the row.
+    #[inline(always)]
+    pub fn places(&self) -> impl Iterator<Item = [f32; 3]> {
+        let all = self.heaps.iter().zip(&self.widths).zip(&self.strands);
+        all.map(
+            #[inline(always)]
+            |((heap, width), strand)| [*heap, *width, *strand],
+        )
+    }
 }
 
 impl Body {
@@ -207,18 +229,17 @@ impl Body {
             .map(|(k, (cell, amplitude))| noise(&format!("heaps {k}"), cell, amplitude))
             .collect();
         let firmness = noise("firmness", firmness_cell(falloff), 1.0);
-        let mut body = Body {
-            heaps,
-            firmness,
-            strands: Strands::new(falloff, seed, moment, period, rows),
+        let strands = Strands::new(falloff, seed, moment, period, rows);
+        let shape = Shape {
             share: falloff.firm as f32,
             detail: DETAIL * falloff.heaps as f32,
             top: 1.0,
             height: height as f32,
             unseen: (PER_VARIANCE * unseen(falloff, grid)) as f32,
-            reach,
+            strands: strands.as_ref().map_or(strands::Shape::NONE, |strands| strands.shape),
         };
-        body.top = body.level();
+        let mut body = Body { heaps, firmness, strands, shape, reach };
+        body.shape.top = body.level();
         Some(body)
     }
 
@@ -229,14 +250,16 @@ impl Body {
 
     /// The top with which the sheet holds as much fog over the line as the exponential, whatever the heaps.
     fn level(&self) -> f32 {
-        let rows: Vec<(f32, Scratch)> = (0..LEVEL_ROWS)
-            .map(|row| {
-                let h = (row as f64 + 0.5) * f64::from(strands::GONE[1]) / LEVEL_ROWS as f64;
-                let mut scratch = Scratch::default();
-                self.row(h * f64::from(self.height), LEVEL_COLS, Part::Top, &mut scratch);
-                (h as f32, scratch)
-            })
-            .collect();
+        let row = |row: usize| {
+            let h = (row as f64 + 0.5) * f64::from(strands::GONE[1]) / LEVEL_ROWS as f64;
+            let mut scratch = Scratch::default();
+            vectorize(
+                #[inline(always)]
+                || self.row(h * f64::from(self.shape.height), LEVEL_COLS, Part::Top, &mut scratch),
+            );
+            (h as f32, scratch)
+        };
+        let rows: Vec<(f32, Scratch)> = threads::each((0..LEVEL_ROWS).collect(), row);
         let (mut low, mut high) = (0.0_f32, 2.0_f32);
         for _ in 0..LEVEL_HALVINGS {
             let top = 0.5 * (low + high);
@@ -249,13 +272,19 @@ impl Body {
 
     /// What a row `h` scale heights over the line holds of the body and its strands, summed, with the top at `top`.
     fn held(&self, top: f32, h: f32, scratch: &Scratch) -> f64 {
-        let up = smooth(h);
-        let Scratch { heaps, widths, strands, .. } = scratch;
-        let own = heaps.iter().zip(widths).zip(strands).map(|((heap, width), strand)| {
-            let body = step((top - h + heap * up) / self.width(*width, up)) * left(h);
-            f64::from(self.with_strands(body, *strand, h, top, heap * up))
-        });
-        own.sum()
+        let shape = Shape { top, ..self.shape };
+        let mut own = [0.0; LEVEL_COLS];
+        vectorize(
+            #[inline(always)]
+            || {
+                let (shape, up, left) = (shape, smooth(h), left(h));
+                for (own, [heap, width, strand]) in own.iter_mut().zip(scratch.places()) {
+                    let body = step((shape.top - h + heap * up) / shape.width(width, up)) * left;
+                    *own = shape.with_strands(body, strand, h, heap * up);
+                }
+            },
+        );
+        own.into_iter().map(f64::from).sum()
     }
 
     /// Works out the heaps, the step's width and the strands along a row `over` texels over the anchor line, as far as its part needs them.
@@ -285,55 +314,47 @@ impl Body {
             all.row(over, own, strands);
         }
     }
+}
 
-    /// The density of a place `over` the moving line, where the scale height is `height`: of bands of density `bands`, and as the
-    /// exponential alone, `veil`, has it.
+impl Shape {
+    /// The density of a place `over` the moving line, where the scale height is `height`, and the noises are as [`Scratch::places`] gives them:
+    /// of bands of density `bands`, and as the exponential alone, `veil`, has it.
     #[inline(always)]
-    pub fn density(
-        &self,
-        at: usize,
-        over: f32,
-        height: f32,
-        bands: f32,
-        veil: f32,
-        scratch: &Scratch,
-    ) -> f32 {
+    pub fn density(self, over: f32, height: f32, bands: f32, veil: f32, noises: [f32; 3]) -> f32 {
+        let [heap, width, strand] = noises;
         let h = over / height;
         let up = smooth(h);
         // The step is as wide where the height breathes.
-        let heap = scratch.heaps[at] + self.detail * (bands - 1.0).clamp(-1.0, 1.0);
-        let width = self.width(self.height * scratch.widths[at] / height, up);
+        let heap = heap + self.detail * (bands - 1.0).clamp(-1.0, 1.0);
+        let width = self.width(self.height * width / height, up);
         let top = (self.top - h + heap * up) / width;
         let body = step(top) * left(h) * if h < 0.0 { veil } else { 1.0 };
-        let body = self.with_strands(body, scratch.strands[at], h, self.top, heap * up);
+        let body = self.with_strands(body, strand, h, heap * up);
         self.mottled(bands, veil, body, up)
     }
 
-    /// The density of a place in [`Part::Above`], to the bit what [`Body::density`] gives there.
+    /// The density of a place in [`Part::Above`], to the bit what [`Shape::density`] gives there.
     #[inline(always)]
-    pub fn density_above(&self, bands: f32, veil: f32) -> f32 {
+    pub fn density_above(self, bands: f32, veil: f32) -> f32 {
         self.mottled(bands, veil, 0.0, 1.0)
     }
 
     /// A body of density `body` within its veil, at a height at which u is `up`, with bands.
     #[inline(always)]
-    fn mottled(&self, bands: f32, veil: f32, body: f32, up: f32) -> f32 {
+    fn mottled(self, bands: f32, veil: f32, body: f32, up: f32) -> f32 {
         let quiet = 1.0 - self.share * (1.0 - QUIET[0] - (QUIET[1] - QUIET[0]) * up);
         (1.0 + quiet * (bands - 1.0)) * (veil + self.share * (body - veil))
     }
-}
 
-impl Body {
     /// A density of the body with that of its strands, whose noise is `noise`.
     #[inline(always)]
-    fn with_strands(&self, body: f32, noise: f32, h: f32, top: f32, heap: f32) -> f32 {
-        let Some(strands) = &self.strands else { return body };
-        body + strands.density(noise, h, top, heap) * (1.0 - body)
+    fn with_strands(self, body: f32, noise: f32, h: f32, heap: f32) -> f32 {
+        body + self.strands.density(noise, h, self.top, heap) * (1.0 - body)
     }
 
     /// The width in scale heights of a step that is `width` wide where u is 1, at a height at which it is `up`.
     #[inline(always)]
-    fn width(&self, width: f32, up: f32) -> f32 {
+    fn width(self, width: f32, up: f32) -> f32 {
         let own = width * narrowed(up);
         (own * own + self.unseen * up * up).sqrt()
     }
@@ -349,7 +370,8 @@ fn narrowed(up: f32) -> f32 {
 #[inline(always)]
 fn step(t: f32) -> f32 {
     let tail = exp_neg(t.abs());
-    if t >= 0.0 { 1.0 / (1.0 + tail) } else { tail / (1.0 + tail) }
+    let part = if t >= 0.0 { 1.0 } else { tail };
+    part / (1.0 + tail)
 }
 
 /// What is left of what floats at this height, in scale heights.
@@ -390,12 +412,12 @@ mod tests {
             let part = Part::of([over as f32; 2], 40.0, body.gone());
             body.row(over, grid.cols, part, &mut own);
             body.row(over, grid.cols, Part::Top, &mut whole);
-            for at in 0..grid.cols {
+            for (at, (own, whole)) in own.places().zip(whole.places()).enumerate() {
                 let (bands, veil) = (0.4 + 0.02 * at as f32, super::super::density(over as f32, 40.0, 90.0));
-                let want = body.density(at, over as f32, 40.0, bands, veil, &whole);
+                let want = body.shape.density(over as f32, 40.0, bands, veil, whole);
                 let got = match part {
-                    Part::Above => body.density_above(bands, veil),
-                    Part::Foot | Part::Top => body.density(at, over as f32, 40.0, bands, veil, &own),
+                    Part::Above => body.shape.density_above(bands, veil),
+                    Part::Foot | Part::Top => body.shape.density(over as f32, 40.0, bands, veil, own),
                 };
                 assert_eq!(got.to_bits(), want.to_bits(), "{part:?} {over} {at}");
             }

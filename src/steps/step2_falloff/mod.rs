@@ -130,16 +130,17 @@ pub fn apply(
             let over = over(row);
             let part = Part::of([over as f32 - high, over as f32 - low], tallest, body.gone());
             body.row(over, numbers.len(), part, scratch);
-            let over = over as f32;
+            let (over, shape, beyond) = (over as f32, body.shape, beyond);
+            let places = numbers.iter_mut().zip(&columns);
             if part == Part::Above {
-                for (number, (height, rise)) in numbers.iter_mut().zip(&columns) {
-                    *number = body.density_above(*number, density(over - rise, *height, beyond));
+                for (number, (height, rise)) in places {
+                    *number = shape.density_above(*number, density(over - rise, *height, beyond));
                 }
                 return;
             }
-            for (at, (number, (height, rise))) in numbers.iter_mut().zip(&columns).enumerate() {
+            for ((number, (height, rise)), noises) in places.zip(scratch.places()) {
                 let (over, veil) = (over - rise, density(over - rise, *height, beyond));
-                *number = body.density(at, over, *height, *number, veil, scratch);
+                *number = shape.density(over, *height, *number, veil, noises);
             }
         },
     );

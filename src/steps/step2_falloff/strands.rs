@@ -34,6 +34,12 @@ const FOLLOW: f32 = 0.6;
 /// The strands on a sheet.
 pub(super) struct Strands {
     noises: Vec<TurningNoise>,
+    pub shape: Shape,
+}
+
+/// What makes a density of their noise.
+#[derive(Clone, Copy)]
+pub(super) struct Shape {
     amount: f32,
     /// The noise at which they begin, and one over how much more makes them whole.
     from: f32,
@@ -86,12 +92,8 @@ impl Strands {
         // As a distribution, a smoothstep's slope has a twentieth of its squared width as its variance.
         let middle = 0.5 * (EDGE[0] + EDGE[1]);
         let half = libm::sqrt(0.25 * (EDGE[1] - EDGE[0]) * (EDGE[1] - EDGE[0]) + 5.0 * unseen);
-        Some(Strands {
-            noises,
-            amount: falloff.strands as f32,
-            from: (middle - half) as f32,
-            per_width: (0.5 / half) as f32,
-        })
+        let (from, per_width) = ((middle - half) as f32, (0.5 / half) as f32);
+        Some(Strands { noises, shape: Shape { amount: falloff.strands as f32, from, per_width } })
     }
 
     /// Writes their noise along a row `over` texels over the line; `own` is a buffer.
@@ -101,11 +103,16 @@ impl Strands {
             noise.add(over, own, noises);
         }
     }
+}
+
+impl Shape {
+    /// Where there are no strands: density 0, whatever the noise.
+    pub const NONE: Shape = Shape { amount: 0.0, from: 0.0, per_width: 0.0 };
 
     /// The density of their `noise` at a height `h` over the line, over a top at `top` that a heap displaces by `heap`; all in scale
     /// heights. The farther off, the fewer and the thinner.
     #[inline(always)]
-    pub fn density(&self, noise: f32, h: f32, top: f32, heap: f32) -> f32 {
+    pub fn density(self, noise: f32, h: f32, top: f32, heap: f32) -> f32 {
         let off = h - top - FOLLOW * heap;
         let left = smooth((off - FROM[0]) / (FROM[1] - FROM[0]))
             * (1.0 - smooth((h - GONE[0]) / (GONE[1] - GONE[0])));
