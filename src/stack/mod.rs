@@ -50,6 +50,19 @@ impl Made {
         }
     }
 
+    /// Whether both are the very same in memory.
+    #[cfg(feature = "tune")]
+    pub(crate) fn is(&self, other: &Made) -> bool {
+        match (self, other) {
+            (Made::Sheet(one), Made::Sheet(other)) => Arc::ptr_eq(one, other),
+            (Made::Rim(one), Made::Rim(other)) => Arc::ptr_eq(one, other),
+            (Made::Picture(one), Made::Picture(other)) | (Made::Lamp(one), Made::Lamp(other)) => {
+                Arc::ptr_eq(one, other)
+            }
+            _ => false,
+        }
+    }
+
     /// As a survey sees it.
     pub fn ready(&self) -> Ready<'_> {
         Ready::Known(self.source())

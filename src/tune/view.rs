@@ -88,6 +88,11 @@ impl View {
             && self.part.as_ref().is_none_or(fits)
     }
 
+    /// Whether it is the scene at rest, in its own colours.
+    pub fn is_plain(&self) -> bool {
+        self.drift == 0.0 && !self.bare && !self.values
+    }
+
     /// Whether a draft shows both alike: it is of the whole view, without an outline.
     pub fn is_drafted_as(&self, other: &View) -> bool {
         let drafted = |view: &View| View { part: None, chosen: None, ..view.clone() };

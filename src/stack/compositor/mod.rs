@@ -214,6 +214,14 @@ impl<'a> Compositor<'a> {
         self
     }
 
+    /// Draws `texels`, as large as it is, over all layers.
+    #[cfg(feature = "tune")]
+    pub fn under_texels(mut self, texels: &'a Picture) -> Compositor<'a> {
+        let layer = Layer { source: Source::Picture(texels), place: Place::at([0, 0], texels.size) };
+        self.layers.push(layer);
+        self
+    }
+
     /// Draws strips of [`Pixels::ROWS`] rows side by side, each handed to `take` with its first row and what of `outs` belongs to it.
     pub fn strips<P: Pixels, T: Send>(
         &self,
@@ -278,7 +286,12 @@ impl<'a> Compositor<'a> {
             for (to, first) in place.spans(self.size[0]) {
                 let pieces = texels[first..first + to.len()].chunks(PIECE);
                 for (piece, left) in pieces.zip((at * self.size[0] + to.start..).step_by(PIECE)) {
-                    if piece.iter().fold(0, |all, texel| all | texel.codes()[3]) > 0 {
+                    // All channels, since neighbouring numbers are taken together.
+                    let all = piece.iter().fold([0; 4], |all, texel| {
+                        let codes = texel.codes();
+                        [all[0] | codes[0], all[1] | codes[1], all[2] | codes[2], all[3] | codes[3]]
+                    });
+                    if all[3] > 0 {
                         pixels.span(left, piece, &self.space);
                     }
                 }

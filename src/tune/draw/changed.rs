@@ -1,6 +1,7 @@
 //! What of a draft is another than in the draft before: while somebody draws, that is a small part, and all else needn't be sent again.
 
-use super::layers::{Draft, RimPicture};
+use super::layers::Draft;
+use super::merged::{Drawing, Merged};
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::plan::Job;
@@ -22,32 +23,31 @@ const MOST: f64 = 0.5;
 
 /// A draft as a page has it.
 pub(super) struct Shown {
-    pub draft: Arc<Draft>,
-    pub rims: Vec<Option<Arc<RimPicture>>>,
-    /// The turn of the view that it shows.
-    pub drafted: u64,
+    pub drawing: Drawing,
     /// Its number among the pictures of its kind.
     pub number: u64,
+    /// The jobs whose layers were others than in the draft before.
+    pub changed: Option<Range<usize>>,
+    /// Layers of it that were merged.
+    pub merged: Option<Merged>,
 }
 
 /// The first and the last of something along x and along y.
 type Box2 = [Range<f64>; 2];
 
 impl Shown {
-    /// What of `draft` in the same view is another: the left top and the size, texels of the draft. None: so much that all is to be sent.
-    pub fn changed(
-        &self,
-        draft: &Draft,
-        rims: &[Option<Arc<RimPicture>>],
-        look: &Look,
-    ) -> Option<([u32; 2], [u32; 2])> {
-        let (view, before) = (&look.view, &self.draft);
-        let plain = view.drift == 0.0 && !view.bare && !view.values;
-        let same_rims = rims.iter().zip(&self.rims).all(|(one, other)| match (one, other) {
-            (Some(one), Some(other)) => Arc::ptr_eq(one, other),
-            (one, other) => one.is_none() && other.is_none(),
-        });
-        if !plain || self.drafted != look.drafted || !same_rims || !before.is_laid_out_as(draft) {
+    /// What of another drawing of the same view is another: the left top and the size, texels of the draft. None: so much that all is to be
+    /// sent.
+    pub fn part_changed(&self, drawing: &Drawing, look: &Look) -> Option<([u32; 2], [u32; 2])> {
+        let (draft, before) = (&drawing.draft, &self.drawing.draft);
+        let rims = |drawing: &Drawing| -> Vec<_> {
+            drawing.rims.iter().map(|rim| rim.as_ref().map(Arc::as_ptr)).collect()
+        };
+        if !look.view.is_plain()
+            || self.drawing.drafted != drawing.drafted
+            || rims(&self.drawing) != rims(drawing)
+            || !before.is_laid_out_as(draft)
+        {
             return None;
         }
         let mut all: Option<Box2> = None;
@@ -95,23 +95,17 @@ struct Changed<'a> {
 impl Changed<'_> {
     /// Where it is another in the view, in texels of the draft; none: everywhere.
     fn within(&self, look: &Look) -> Option<Vec<Box2>> {
+        if self.draft.draws_as(self.before, self.at) {
+            return Some(Vec::new());
+        }
         let [job, before] = [self.draft, self.before].map(|draft| &draft.plan.files[self.at]);
         let (size, own) = match (self.before.made(self.at), self.draft.made(self.at)) {
-            (None, None) => return Some(Vec::new()),
             (Some(Made::Sheet(one)), Some(Made::Sheet(other))) => {
-                if Arc::ptr_eq(one, other) {
-                    return Some(Vec::new());
-                }
                 let (Job::Fog(before), Job::Fog(job)) = (before, job) else { return None };
                 (other.size(), sheets([&before.spec, &job.spec], [one, other])?)
             }
             (Some(Made::Picture(one)), Some(Made::Picture(other)))
-            | (Some(Made::Lamp(one)), Some(Made::Lamp(other))) => {
-                if Arc::ptr_eq(one, other) {
-                    return Some(Vec::new());
-                }
-                (other.size, pictures(one, other)?)
-            }
+            | (Some(Made::Lamp(one)), Some(Made::Lamp(other))) => (other.size, pictures(one, other)?),
             _ => return None,
         };
         Some(own.map(|own| self.seen(job.placing(), size, own, look)).unwrap_or_default())

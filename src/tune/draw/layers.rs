@@ -21,6 +21,7 @@ use crate::tune::row_means::RowMeans;
 use crate::tune::session::Version;
 use crate::tune::view::{Ground, View};
 use rayon::prelude::*;
+use std::ops::Range;
 use std::sync::Arc;
 
 /// Most texels of a draft along x and y; chosen by eye.
@@ -187,12 +188,28 @@ impl Draft {
         self.plan.files.iter().zip(&self.keys).map(find).collect()
     }
 
+    /// Whether there are as many jobs on a view of the same size, drawn over the same in the same way.
+    pub fn is_as_large_as(&self, other: &Draft) -> bool {
+        let whole = |plan: &Plan| {
+            (plan.texels, plan.scale, plan.travel, plan.blending, plan.backdrop, plan.files.len())
+        };
+        whole(&self.plan) == whole(&other.plan)
+    }
+
     /// Whether the same jobs stand at the same places, whatever their layers are.
     pub fn is_laid_out_as(&self, other: &Draft) -> bool {
-        let (one, other) = (&self.plan, &other.plan);
-        let whole = |plan: &Plan| (plan.texels, plan.scale, plan.blending, plan.backdrop, plan.files.len());
-        let jobs = one.files.iter().zip(&other.files);
-        whole(one) == whole(other) && jobs.into_iter().all(|(one, other)| one.placing() == other.placing())
+        let mut jobs = self.plan.files.iter().zip(&other.plan.files);
+        self.is_as_large_as(other) && jobs.all(|(one, other)| one.placing() == other.placing())
+    }
+
+    /// Whether a job of both, but for a rim, has the same layer at the same place.
+    pub fn draws_as(&self, other: &Draft, at: usize) -> bool {
+        let same = match (&self.made[at], &other.made[at]) {
+            (None, None) => true,
+            (Some(one), Some(other)) => one.is(other),
+            _ => false,
+        };
+        same && self.plan.files[at].placing() == other.plan.files[at].placing()
     }
 
     /// The layer of a job, by its place in the plan.
@@ -228,13 +245,24 @@ impl Draft {
         rims: &'a [Option<Arc<RimPicture>>],
         under: &'a Under,
     ) -> Compositor<'a> {
-        let shown = (0..self.plan.files.len()).filter(|at| view.shows(self.plan.files[*at].placing()));
+        under.lay(self.some(0..self.plan.files.len(), view, layers, rims))
+    }
+
+    /// The same of some jobs, by their places in the plan, and over the scene's own ground.
+    pub fn some<'a>(
+        &'a self,
+        jobs: Range<usize>,
+        view: &View,
+        layers: &'a [Option<Made>],
+        rims: &'a [Option<Arc<RimPicture>>],
+    ) -> Compositor<'a> {
+        let shown = jobs.filter(|at| view.shows(self.plan.files[*at].placing()));
         let drawn = shown.filter_map(|at| Some((at, self.source(at, view, layers, rims)?)));
         let (places, sources): (Vec<usize>, Vec<_>) = drawn.unzip();
         let drift: Vec<f64> =
             places.iter().map(|at| view.drifted(&self.plan, &self.plan.files[*at])).collect();
         let camera = view.camera.within(self.plan.travel);
-        under.lay(Compositor::new(&self.plan, sources, camera).moved(&drift))
+        Compositor::new(&self.plan, sources, camera).moved(&drift)
     }
 
     /// Pictures as they are drawn, far to near.

@@ -3,6 +3,7 @@
 
 mod changed;
 mod layers;
+mod merged;
 mod outline;
 mod recipes;
 mod settle;
@@ -10,15 +11,18 @@ mod sharp;
 
 pub(super) use settle::settle;
 
-use crate::base::fault::Faults;
+use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
 use crate::tune::frame::{Kind, Of};
 use crate::tune::hub::{Frame, Hub, Look, Tab, locked};
 use crate::tune::session::Version;
+use crate::tune::view::View;
 use crate::tune::{frame, state};
 use changed::Shown;
-use layers::{Draft, RimPicture, Under};
+use layers::{Draft, Under};
+use merged::{Drawing, Merged};
 use serde_json::json;
+use std::ops::Range;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
@@ -54,7 +58,7 @@ impl Round {
 struct Drafts<'a> {
     hub: &'a Hub,
     limits: &'a Limits,
-    draft: Option<Arc<Draft>>,
+    draft: Option<(Arc<Version>, Arc<Draft>)>,
     /// The drafts that pages have.
     shown: Vec<(Arc<Tab>, Shown)>,
     /// What pages compare with.
@@ -104,13 +108,10 @@ impl Drafts<'_> {
         if !self.owes_section(&round) && !tabs.iter().zip(&others).any(due) {
             return;
         }
-        match Draft::new(&self.hub.store, &round.version, self.limits) {
-            Ok(draft) => self.draft = Some(Arc::new(draft)),
-            Err(faults) => {
-                self.fail(tabs, &faults, &round);
-                self.told.0 = round.version.revision;
-                return;
-            }
+        if let Err(faults) = self.work_out(&round.version) {
+            self.fail(tabs, &faults, &round);
+            self.told.0 = round.version.revision;
+            return;
         }
         let open = self.hub.tabs();
         self.shown.retain(|(tab, _)| open.iter().any(|other| Arc::ptr_eq(other, tab)));
@@ -129,6 +130,15 @@ impl Drafts<'_> {
         }
     }
 
+    /// Works out the draft of a scene, unless it is the one that stands: where only the view changes there is nothing to do.
+    fn work_out(&mut self, version: &Arc<Version>) -> Result<()> {
+        if !self.draft.as_ref().is_some_and(|(of, _)| Arc::ptr_eq(of, version)) {
+            let draft = Draft::new(&self.hub.store, version, self.limits)?;
+            self.draft = Some((Arc::clone(version), Arc::new(draft)));
+        }
+        Ok(())
+    }
+
     fn owes_section(&self, round: &Round) -> bool {
         self.told.0 != round.version.revision && self.told.1.elapsed() >= SECTION
     }
@@ -141,23 +151,26 @@ impl Drafts<'_> {
             return;
         }
         let settled = round.is_settled(&locked(&tab.drawn), &look);
-        if let Some(draft) = self.draft.clone().filter(|_| !settled) {
+        if let Some((_, draft)) = self.draft.clone().filter(|_| !settled) {
             let rims = draft.rims(&self.hub.store);
+            let drawing = Drawing { draft, rims, drafted: look.drafted };
             let of = Of { stamp, revision: round.version.revision };
             let at = self.shown.iter().position(|(other, _)| Arc::ptr_eq(other, tab));
             let before = at.map(|at| self.shown.swap_remove(at).1);
-            let changed =
-                before.and_then(|before| Some((before.changed(&draft, &rims, &look)?, before.number)));
-            let sent = changed.and_then(|(part, number)| {
-                let frame = drawn(&draft, &look, &rims, Some(part), of);
+            let part = before
+                .as_ref()
+                .and_then(|before| Some((before.part_changed(&drawing, &look)?, before.number)));
+            let (changed, merged) = merged(before, &drawing, &look.view);
+            let sent = part.and_then(|(part, number)| {
+                let frame = drawn(&drawing, merged.as_ref(), &look, Some(part), of);
                 self.send(tab, round, &look, |tab| tab.patch(frame, number))
             });
             let sent = sent.or_else(|| {
-                let frame = drawn(&draft, &look, &rims, None, of);
+                let frame = drawn(&drawing, merged.as_ref(), &look, None, of);
                 self.send(tab, round, &look, |tab| Some(tab.show(frame)))
             });
             let Some(number) = sent else { return };
-            let shown = Shown { draft, rims, drafted: look.drafted, number };
+            let shown = Shown { drawing, number, changed, merged };
             self.shown.push((Arc::clone(tab), shown));
         }
         locked(&tab.drawn)[0] = Some(wanted);
@@ -204,11 +217,15 @@ impl Drafts<'_> {
 
     /// Says what lies where a page asks, and outlines what is chosen once its picture has stood still.
     fn look(&mut self, tabs: &[Arc<Tab>]) {
+        // Merged layers serve while something moves.
+        if self.at.elapsed() >= LOOK {
+            self.shown.iter_mut().for_each(|(_, shown)| shown.merged = None);
+        }
         let turns: Vec<u64> = tabs.iter().map(|tab| tab.turns()[0]).collect();
         if turns != self.turns {
             (self.at, self.turns) = (Instant::now(), turns);
         }
-        let Some(draft) = &self.draft else { return };
+        let Some((_, draft)) = &self.draft else { return };
         for tab in tabs {
             let Look { view, turn, .. } = tab.look();
             if let Some(at) = locked(&tab.asked).take() {
@@ -227,7 +244,7 @@ impl Drafts<'_> {
     }
 
     fn tell_section(&mut self, round: &Round) {
-        let Some(draft) = &self.draft else { return };
+        let Some((_, draft)) = &self.draft else { return };
         self.told = (round.version.revision, Instant::now());
         let (means, scale) = draft.means(&self.hub.store, self.limits);
         let section = state::section(&round.version.reading.scene, &draft.plan, &means, scale);
@@ -243,18 +260,35 @@ impl Drafts<'_> {
     }
 }
 
+/// What of a drawing is another than `before`, and what of it is merged: what was, as long as it fits; else what stays in two drafts running.
+fn merged(before: Option<Shown>, drawing: &Drawing, view: &View) -> (Option<Range<usize>>, Option<Merged>) {
+    let Some(before) = before.filter(|_| view.is_plain()) else { return (None, None) };
+    let Some(changed) = drawing.differing(&before.drawing) else { return (None, None) };
+    if let Some(merged) = before.merged.filter(|merged| merged.fits(drawing)) {
+        return (Some(changed), Some(merged));
+    }
+    let both = before.changed.filter(|jobs| !jobs.is_empty() && !changed.is_empty());
+    let both = both.map(|jobs| jobs.start.min(changed.start)..jobs.end.max(changed.end));
+    let merged = both.and_then(|apart| Merged::new(drawing, apart, view));
+    (Some(changed), merged)
+}
+
 /// The draft of a view, whole or a part of it.
 fn drawn(
-    draft: &Draft,
+    drawing: &Drawing,
+    merged: Option<&Merged>,
     look: &Look,
-    rims: &[Option<Arc<RimPicture>>],
     part: Option<frame::Part>,
     of: Of,
 ) -> Frame {
-    let view = &look.view;
+    let (view, draft) = (&look.view, &drawing.draft);
     let under = Under::new(view.ground, draft.plan.texels);
     let layers = draft.layers(view);
-    frame::draft(draft.compositor(view, &layers, rims, &under), view, Kind::Now, part, of)
+    let compositor = match merged {
+        Some(merged) => merged.compositor(drawing, view, &layers),
+        None => draft.compositor(view, &layers, &drawing.rims, &under),
+    };
+    frame::draft(compositor, view, Kind::Now, part, of)
 }
 
 /// Whether a tab waits for the draft of what it compares with.

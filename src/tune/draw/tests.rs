@@ -8,11 +8,13 @@ use crate::stack::still::Still;
 use crate::store::cache::Store;
 use crate::store::maker::{Maker, Request};
 use crate::tune::draw::layers::{Draft, Under, plan, scales};
+use crate::tune::draw::merged::{Drawing, Merged};
 use crate::tune::frame;
 use crate::tune::session::Session;
 use crate::tune::view::{Ground, View};
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 
 /// The demo scene without rims, in one blending or the other.
 fn marsh(blending: &str) -> (tempfile::TempDir, Session) {
@@ -144,6 +146,42 @@ fn a_draft_of_a_held_stroke_is_that_of_the_saved_one() {
     assert!(off(&earlier, &whole) > 8.0);
     assert!(session.step(false) && session.step(false));
     assert!(off(&still(&store, &session), &whole) < 1.0);
+}
+
+/// What is merged looks like its layers, in every view, as long as those stay; of others it says that they don't.
+#[test]
+fn merged_layers_look_like_themselves() {
+    let limits = Limits::default();
+    for blending in ["encoded", "linear"] {
+        let (_folder, mut session) = marsh(blending);
+        let store = Store::in_memory(64 << 20);
+        for (x, ground) in [(0.0, Ground::Scene), (640.5, Ground::Checkerboard), (1920.0, Ground::Dark)] {
+            let view = View { camera: Camera::new(x, 0.0), ground, ..View::default() };
+            let mut draw = |slot: &str, value: &str| {
+                session.set(Some(slot), "grade.thickness", value, None).unwrap();
+                let draft = Arc::new(Draft::new(&store, session.current(), &limits).unwrap());
+                let rims = draft.rims(&store);
+                Drawing { draft, rims, drafted: 0 }
+            };
+            let (before, after) = (draw("hut", "0.4"), draw("hut", "2.5"));
+            let apart = after.differing(&before).unwrap();
+            assert!(!apart.is_empty() && apart.len() < 4, "{apart:?}");
+            let merged = Merged::new(&before, apart, &view).unwrap();
+            assert!(merged.fits(&after));
+            let layers = after.draft.layers(&view);
+            let under = Under::new(ground, after.draft.plan.texels);
+            let whole = after.draft.compositor(&view, &layers, &after.rims, &under);
+            let [whole, quick] =
+                [whole, merged.compositor(&after, &view, &layers)].map(|stack| Still::new::<Pixels>(&stack));
+            let pairs = whole.colours.iter().flatten().zip(quick.colours.iter().flatten());
+            let off = pairs.map(|(a, b)| 255.0 * (a - b).abs()).fold(0.0, f32::max);
+            assert!(off < 0.25, "{blending} {x}: {off} codes");
+            assert!(!merged.fits(&draw("bank", "2")), "another slot's fog");
+            let elsewhere = Drawing { drafted: 1, ..before.clone() };
+            assert!(!merged.fits(&elsewhere), "another view");
+            draw("bank", "1");
+        }
+    }
 }
 
 /// What mixing in whole numbers of 16 bits gains a draft, by time on the processors: figures in `tests/bench/page.txt`.

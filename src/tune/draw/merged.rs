@@ -1,0 +1,119 @@
+//! Layers of a draft that stay while others change: drawn once, as one picture behind those that change and one before them. While somebody
+//! drags one slot, most of a draft needn't be composed again.
+
+use super::layers::{Draft, RimPicture, Under};
+use crate::base::picture::Picture;
+use crate::base::space::Space;
+use crate::stack::Made;
+use crate::stack::compositor::{Compositor, Draft as Pixels, Pixels as _};
+use crate::tune::view::View;
+use rayon::prelude::*;
+use std::ops::Range;
+use std::sync::Arc;
+
+/// Fewest jobs that are merged: the pictures that stand for them cost as much as a few layers.
+const LEAST: usize = 6;
+
+/// A draft as it is drawn for a page.
+#[derive(Clone)]
+pub(super) struct Drawing {
+    pub draft: Arc<Draft>,
+    pub rims: Vec<Option<Arc<RimPicture>>>,
+    /// The turn of the view that it shows.
+    pub drafted: u64,
+}
+
+impl Drawing {
+    /// The jobs, from the first to the last, whose layers are others than in an earlier drawing; none where any may be.
+    pub fn differing(&self, before: &Drawing) -> Option<Range<usize>> {
+        if self.drafted != before.drafted || !self.draft.is_as_large_as(&before.draft) {
+            return None;
+        }
+        let differs = |at: &usize| {
+            let rims = [&self.rims[*at], &before.rims[*at]].map(|rim| rim.as_ref().map(Arc::as_ptr));
+            rims[0] != rims[1] || !self.draft.draws_as(&before.draft, *at)
+        };
+        let count = self.rims.len();
+        let first = (0..count).find(differs);
+        Some(first.map_or(0..0, |first| first..(0..count).rfind(differs).map_or(first, |last| last + 1)))
+    }
+}
+
+/// See the module.
+pub(super) struct Merged {
+    /// What was merged, held so that its layers can be told from others.
+    of: Drawing,
+    /// The jobs that change.
+    apart: Range<usize>,
+    behind: Picture,
+    before: Picture,
+}
+
+impl Merged {
+    /// All jobs of a drawing but those `apart`; none where that gains nothing.
+    pub fn new(of: &Drawing, apart: Range<usize>, view: &View) -> Option<Merged> {
+        let Drawing { draft, rims, .. } = of;
+        if rims.len() - apart.len() < LEAST {
+            return None;
+        }
+        let (layers, under) = (draft.layers(view), Under::new(view.ground, draft.plan.texels));
+        let behind = opaque(&under.lay(draft.some(0..apart.start, view, &layers, rims)));
+        let over = |ground: f32| draft.some(apart.end..rims.len(), view, &layers, rims).over([ground; 3]);
+        let before = by_themselves([over(0.0), over(1.0)]);
+        Some(Merged { of: of.clone(), apart, behind, before })
+    }
+
+    /// Whether they are layers of another drawing, too.
+    pub fn fits(&self, drawing: &Drawing) -> bool {
+        let Range { start, end } = self.apart;
+        let differing = drawing.differing(&self.of);
+        differing.is_some_and(|jobs| jobs.is_empty() || (start <= jobs.start && jobs.end <= end))
+    }
+
+    /// A drawing that they fit, composed with them.
+    pub fn compositor<'a>(
+        &'a self,
+        drawing: &'a Drawing,
+        view: &View,
+        layers: &'a [Option<Made>],
+    ) -> Compositor<'a> {
+        let apart = drawing.draft.some(self.apart.clone(), view, layers, &drawing.rims);
+        apart.over_texels(&self.behind).under_texels(&self.before)
+    }
+}
+
+/// The pixels of a stack's strips, in the blending's own space, or encoded.
+fn strips(stack: &Compositor<'_>, encoded: bool) -> Vec<Pixels> {
+    let count = stack.size[1].div_ceil(Pixels::ROWS);
+    let mut all: Vec<Pixels> = (0..count).map(|_| Pixels::default()).collect();
+    stack.strips(all.par_iter_mut(), |_, pixels: &mut Pixels, out| {
+        if encoded {
+            pixels.leave(&stack.space);
+        }
+        out.planes = std::mem::take(&mut pixels.planes);
+    });
+    all
+}
+
+/// The texels of `stack` as a picture.
+fn opaque(stack: &Compositor<'_>) -> Picture {
+    let strips = strips(stack, true);
+    let texel = |(red, (green, blue)): (&u16, (&u16, &u16))| [*red, *green, *blue, u16::MAX];
+    let strip = |pixels: &Pixels| -> Vec<[u16; 4]> {
+        let [red, green, blue] = &pixels.planes;
+        red.iter().zip(green.iter().zip(blue)).map(texel).collect()
+    };
+    picture(stack, strips.par_iter().map(strip).collect())
+}
+
+/// What layers look like by themselves that are drawn over black and over white.
+fn by_themselves(stacks: [Compositor<'_>; 2]) -> Picture {
+    let [black, white] = stacks.each_ref().map(|stack| strips(stack, false));
+    let space: &Space = &stacks[0].space;
+    let strips = black.par_iter().zip(&white).map(|(black, white)| black.by_themselves(white, space));
+    picture(&stacks[0], strips.collect())
+}
+
+fn picture(stack: &Compositor<'_>, strips: Vec<Vec<[u16; 4]>>) -> Picture {
+    Picture { size: stack.size.map(|side| side as u32), deep: true, texels: strips.concat() }
+}
