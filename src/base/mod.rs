@@ -1,5 +1,7 @@
 //! Ground words: faults, limits, colours, the law, placement, seeds, registers, files. They know nothing of what uses them.
 
+#[cfg(feature = "scene")]
+pub mod bitmap;
 pub mod colour;
 #[cfg(feature = "scene")]
 pub mod door;

@@ -17,6 +17,11 @@ impl Stack<'_> {
         if let Some(Made::Sheet(sheet)) = &self.made[index] {
             return (output::stream::sheet(sheet, sheet.size()[0], bits), false);
         }
+        if let Some(Made::Picture(bitmap)) = &self.made[index]
+            && !self.is_deep(index, bits)
+        {
+            return output::png::encode_bitmap(bitmap, effort);
+        }
         let texels = self.texels(index, bits);
         (output::encode(texels.raster(), effort), texels.opaque())
     }

@@ -2,11 +2,14 @@
 //!
 //! Source: Portable Network Graphics (PNG) Specification, third edition (W3C Recommendation, 24 June 2025).
 
+use crate::base::bitmap::Bitmap;
+use crate::base::picture::nearest;
 use crate::base::raster::Raster;
-use crate::output::form::Packed;
+use crate::output::form::{Form, Packed, Palette, Scan};
 use ::png::{DeflateCompression, Encoder, Filter, SrgbRenderingIntent};
 use rayon::prelude::*;
-use std::borrow::Cow;
+use std::io::Write;
+use std::ops::Range;
 
 /// How much time is spent on making the file small. The texels are the same at every effort.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -37,7 +40,7 @@ const STRIP_ROWS: usize = 24;
 /// If the samples are not four (of grey: one) for each texel, or a side is 0 or over 2^31 - 1: the caller checked these before it
 /// allocated them.
 pub fn encode(raster: Raster, effort: Effort) -> Vec<u8> {
-    compress(&Packed::smallest(raster), raster.size(), effort)
+    compress_whole(&Packed::smallest(raster), raster.size(), effort)
 }
 
 /// As [`encode`], but as RGB, or RGBA if `alpha`, at the raster's own depth, whatever smaller form would hold it: for
@@ -46,11 +49,50 @@ pub fn encode(raster: Raster, effort: Effort) -> Vec<u8> {
 /// # Panics
 /// As [`encode`].
 pub fn encode_channels(raster: Raster, alpha: bool, effort: Effort) -> Vec<u8> {
-    compress(&Packed::channels(raster, true, alpha), raster.size(), effort)
+    compress_whole(&Packed::channels(raster, true, alpha), raster.size(), effort)
+}
+
+/// Encodes `bitmap` with 8 bits per sample as [`encode`] does, some of its rows at a time; and whether all of it is opaque.
+pub(crate) fn encode_bitmap(bitmap: &Bitmap, effort: Effort) -> (Vec<u8>, bool) {
+    let ([width, height], mut scan) = (bitmap.size, Scan::default());
+    let samples = |rows: Range<usize>| -> Vec<u8> {
+        bitmap.rows(rows).as_flattened().iter().map(|sample| nearest(*sample)).collect()
+    };
+    let together = (TOGETHER / width as usize).max(1);
+    for from in (0..height as usize).step_by(together) {
+        let rows = from..(from + together).min(height as usize);
+        scan.take(samples(rows).as_chunks::<4>().0);
+    }
+    let (opaque, form) = (scan.is_opaque(), scan.form());
+    let rows = |rows| form.pack(&samples(rows)).into_owned();
+    (compress(&Rows { form: &form, size: bitmap.size, together, rows: &rows }, effort), opaque)
+}
+
+/// Texels that are packed and written at once.
+const TOGETHER: usize = 1 << 16;
+
+/// Bytes of a chunk of a file that is written while it is made: enough for most files to have one.
+const CHUNK: usize = 4 << 20;
+
+/// A picture in a form, some rows at a time.
+struct Rows<'a> {
+    form: &'a Form,
+    size: [u32; 2],
+    /// How many rows are asked for together.
+    together: usize,
+    rows: &'a (dyn Fn(Range<usize>) -> Vec<u8> + Sync),
+}
+
+/// Encodes what is at hand.
+fn compress_whole(packed: &Packed, size: [u32; 2], effort: Effort) -> Vec<u8> {
+    let stride = packed.bytes.len() / size[1].max(1) as usize;
+    let rows = |rows: Range<usize>| packed.bytes[rows.start * stride..rows.end * stride].to_vec();
+    let together = (TOGETHER / size[0].max(1) as usize).max(1);
+    compress(&Rows { form: &packed.form, size, together, rows: &rows }, effort)
 }
 
 /// Tries the effort's filters at a quick level, and writes the file by the best at a thorough one.
-fn compress(packed: &Packed, size: [u32; 2], effort: Effort) -> Vec<u8> {
+fn compress(rows: &Rows<'_>, effort: Effort) -> Vec<u8> {
     let (filters, quick, thorough): (&[Filter], Level, Level) = match effort {
         Effort::Fast => (&[Filter::Sub], 2, 2),
         Effort::Balanced => (&[Filter::Sub, Filter::NoFilter, Filter::Paeth, Filter::Adaptive], 2, 6),
@@ -69,39 +111,47 @@ fn compress(packed: &Packed, size: [u32; 2], effort: Effort) -> Vec<u8> {
         ),
     };
     if let [only] = filters {
-        return write(packed, &packed.bytes, size, *only, thorough);
+        return write(rows, *only, thorough);
     }
-    let height = size[1] as usize;
-    let (sample, rows) = if effort == Effort::Balanced && height >= 4 * STRIPS * STRIP_ROWS {
-        (Cow::Owned(strips(&packed.bytes, height)), STRIPS * STRIP_ROWS)
-    } else {
-        (Cow::Borrowed(&*packed.bytes), height)
+    let height = rows.size[1] as usize;
+    let strips = match effort {
+        Effort::Balanced if height >= 4 * STRIPS * STRIP_ROWS => Some(strips(rows, height)),
+        _ => None,
     };
-    let length = |filter: &Filter| write(packed, &sample, [size[0], rows as u32], *filter, quick).len();
+    let length = |filter: &Filter| match &strips {
+        Some(strips) => {
+            let some = |rows: Range<usize>| {
+                let stride = strips.len() / (STRIPS * STRIP_ROWS);
+                strips[rows.start * stride..rows.end * stride].to_vec()
+            };
+            let size = [rows.size[0], (STRIPS * STRIP_ROWS) as u32];
+            write(&Rows { size, rows: &some, ..*rows }, *filter, quick).len()
+        }
+        None => write(rows, *filter, quick).len(),
+    };
     let lengths: Vec<usize> = filters.par_iter().map(length).collect();
     // The first of the smallest, so that equal sizes don't depend on the order of threads.
     let best = (0..filters.len()).min_by_key(|at| lengths[*at]).unwrap_or(0);
-    write(packed, &packed.bytes, size, filters[best], thorough)
+    write(rows, filters[best], thorough)
 }
 
 /// Strips of a picture, evenly from its top to its foot, as one picture.
-fn strips(bytes: &[u8], height: usize) -> Vec<u8> {
-    let stride = bytes.len() / height;
+fn strips(rows: &Rows<'_>, height: usize) -> Vec<u8> {
     let first = |strip: usize| (height - STRIP_ROWS) * strip / (STRIPS - 1);
-    (0..STRIPS).flat_map(|strip| &bytes[first(strip) * stride..][..STRIP_ROWS * stride]).copied().collect()
+    (0..STRIPS).flat_map(|strip| (rows.rows)(first(strip)..first(strip) + STRIP_ROWS)).collect()
 }
 
-/// Writes `bytes`, rows in the form of `packed`, as one file.
-fn write(packed: &Packed, bytes: &[u8], [width, height]: [u32; 2], filter: Filter, level: Level) -> Vec<u8> {
-    let mut file = Vec::new();
+/// Writes a picture as one file.
+fn write(rows: &Rows<'_>, filter: Filter, level: Level) -> Vec<u8> {
+    let ([width, height], mut file) = (rows.size, Vec::new());
     let mut encoder = Encoder::new(&mut file, width, height);
-    encoder.set_color(packed.colour_type);
-    encoder.set_depth(packed.depth);
-    if let Some(palette) = &packed.palette {
-        encoder.set_palette(palette.iter().flat_map(|entry| &entry[..3]).copied().collect::<Vec<u8>>());
+    encoder.set_color(rows.form.colour_type);
+    encoder.set_depth(rows.form.depth);
+    if let Some(Palette { entries, .. }) = &rows.form.palette {
+        encoder.set_palette(entries.iter().flat_map(|entry| &entry[..3]).copied().collect::<Vec<u8>>());
         // Entries without a tRNS value are opaque; the translucent ones come first, so the rest is left out.
         let translucent: Vec<u8> =
-            palette.iter().map(|entry| entry[3]).take_while(|alpha| *alpha < 255).collect();
+            entries.iter().map(|entry| entry[3]).take_while(|alpha| *alpha < 255).collect();
         if !translucent.is_empty() {
             encoder.set_trns(translucent);
         }
@@ -109,11 +159,15 @@ fn write(packed: &Packed, bytes: &[u8], [width, height]: [u32; 2], filter: Filte
     mark_srgb(&mut encoder);
     encoder.set_deflate_compression(DeflateCompression::Level(level));
     encoder.set_filter(filter);
-    // A `Vec` takes whatever is written: only a side of 0 or a wrong length could fail here.
     let written = encoder.write_header().and_then(|mut writer| {
-        writer.write_image_data(bytes)?;
+        let mut stream = writer.stream_writer_with_size(CHUNK)?;
+        for from in (0..height as usize).step_by(rows.together) {
+            stream.write_all(&(rows.rows)(from..(from + rows.together).min(height as usize)))?;
+        }
+        stream.finish()?;
         writer.finish()
     });
+    // A `Vec` takes whatever is written: only a side of 0 or a wrong length could fail here.
     written.expect("a raster with texels, and so many samples for each");
     file
 }

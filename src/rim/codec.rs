@@ -2,7 +2,7 @@
 //! its planes are rounded before they are drawn.
 
 use crate::base::packed::{Packer, Unpacker};
-use crate::base::picture::Picture;
+use crate::base::bitmap::Bitmap;
 use crate::base::placing::Placing;
 use crate::base::simd;
 use crate::base::units::Scale;
@@ -76,7 +76,7 @@ impl Rim {
     /// Bytes that it takes of memory, about.
     pub(crate) fn bytes(&self) -> usize {
         let planes = self.airs.iter().map(|air| &air.depth).chain([&self.facing]);
-        self.beneath.len() + planes.map(|plane| size_of_val(&*plane.data)).sum::<usize>()
+        self.beneath.bytes() + planes.map(|plane| size_of_val(&*plane.data)).sum::<usize>()
     }
 
     /// The same rim as that of `job`: one whose key is equal, though it may have another name and place in the order.
@@ -143,7 +143,7 @@ impl Rim {
     }
 
     /// The rim of `job` on its `picture` from bytes that [`Rim::encode`] wrote for just these; none if they can't be that.
-    pub(crate) fn decode(bytes: &[u8], job: &RimJob, picture: &Picture, scale: Scale) -> Option<Rim> {
+    pub(crate) fn decode(bytes: &[u8], job: &RimJob, picture: &Bitmap, scale: Scale) -> Option<Rim> {
         let end = bytes.iter().take(HEAD_MAX).position(|byte| *byte == b'\n')?;
         let head: Head = serde_json::from_slice(&bytes[..end]).ok()?;
         let Some(frame) = head.frame else {

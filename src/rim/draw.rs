@@ -2,7 +2,7 @@
 
 use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
-use crate::base::picture::Picture;
+use crate::base::bitmap::{Bitmap, Bytes};
 use crate::base::placing::Placing;
 use crate::base::simd::{blend, vectorize};
 use crate::base::units::{Scale, Texel};
@@ -33,7 +33,7 @@ pub struct Rim {
     pub(super) upsampler: Upsampler,
     pub(super) limit: f32,
     /// Share of the rim beneath each texel of the art, 0..255.
-    pub(super) beneath: Vec<u8>,
+    pub(super) beneath: Bytes,
     art: [u32; 2],
     /// Left, top of the rim on its canvas.
     pub(super) crop: [u32; 2],
@@ -55,7 +55,7 @@ pub(super) struct Solved {
 
 impl Rim {
     /// The rim of `job` on its `picture`.
-    pub(super) fn new(job: &RimJob, picture: &Picture, scale: Scale, solved: Solved) -> Rim {
+    pub(super) fn new(job: &RimJob, picture: &Bitmap, scale: Scale, solved: Solved) -> Rim {
         let Solved { outcome, mut airs, mut facing, upsampler, limit, frame } = solved;
         airs.iter_mut().for_each(|air| codec::round(&mut air.depth));
         codec::round(&mut facing);
@@ -85,7 +85,7 @@ impl Rim {
     }
 
     /// The same rim as drawn for `job`, before its `picture`, at a larger `scale` than that at which it was solved.
-    pub(crate) fn larger(&self, job: &RimJob, picture: &Picture, scale: Scale) -> Rim {
+    pub(crate) fn larger(&self, job: &RimJob, picture: &Bitmap, scale: Scale) -> Rim {
         if self.airs.is_empty() {
             return Rim::empty(job, scale, self.outcome);
         }
@@ -130,7 +130,7 @@ impl Rim {
             facing: Plane::new(1, 1),
             upsampler: Upsampler::new(Grid { cols: 1, rows: 1, step: [1.0, 1.0], top: 0.0 }, 1),
             limit: 0.0,
-            beneath: Vec::new(),
+            beneath: Bytes::default(),
             art: [0, 0],
             crop: [0, 0],
             plain: true,
@@ -196,12 +196,12 @@ impl Rim {
 
     /// Ends the rim a few texels beneath the art.
     fn cut(&self, canvas_y: usize, alpha: &mut [f32]) {
-        let [width, height] = self.art.map(i64::from);
+        let height = i64::from(self.art[1]);
         let art_y = canvas_y as i64 - self.spec.corner[1];
         if art_y < 0 || art_y >= height {
             return;
         }
-        let shares = &self.beneath[(art_y * width) as usize..((art_y + 1) * width) as usize];
+        let shares = &self.beneath.row(art_y as usize);
         let period = self.spec.periodic.then_some(i64::from(self.spec.field.cols));
         let mut start = i64::from(self.crop[0]) - self.spec.corner[0];
         if let Some(period) = period {

@@ -1,8 +1,9 @@
 //! The outline of an art: where solid texels meet open ones, and the art's own colours on both sides.
 
 use crate::base::interpolate::smoothstep;
-use crate::base::picture::Picture;
+use crate::base::bitmap::{Bitmap, Bytes, Unpacked};
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// Opacity from which a texel counts as inside; reflections and glazes below it have no outline. One half;
 /// chosen by eye.
@@ -12,6 +13,9 @@ const INSIDE: u16 = 32_768;
 const RISE: u16 = 26_214;
 /// Opacity from which nothing behind a texel is seen: 0.98; chosen by eye.
 const SOLID: u16 = 64_225;
+
+/// Rows of an art that are looked at together.
+const BAND: usize = 32;
 
 /// How far a rim runs on in full beneath solid texels: filters and the first mip levels reach that far. Texels.
 const RUN: u8 = 4;
@@ -29,26 +33,32 @@ pub(crate) struct Point {
     pub outside: [f32; 4],
 }
 
-/// Reads an art with its surroundings: other copies where it repeats edge to edge, else nothing.
+/// Reads rows of an art with their surroundings: other copies where it repeats edge to edge, else nothing.
 struct Reader<'a> {
-    picture: &'a Picture,
+    size: [i64; 2],
+    /// The rows from `first` on.
+    first: i64,
+    texels: &'a [[u16; 4]],
     wraps: bool,
 }
 
+/// How many rows over and under its own a point looks at.
+const AROUND: usize = 2;
+
 impl Reader<'_> {
     fn texel(&self, x: i64, y: i64) -> [u16; 4] {
-        let [width, height] = self.picture.size.map(i64::from);
+        let [width, height] = self.size;
         let x = if self.wraps { x.rem_euclid(width) } else { x };
         if x < 0 || x >= width || y < 0 || y >= height {
             return [0; 4];
         }
-        self.picture.texels[(y * width + x) as usize]
+        self.texels[((y - self.first) * width + x) as usize]
     }
 
     /// The outline points of row `y`.
     fn points(&self, y: usize) -> Vec<Point> {
-        let [width, height] = self.picture.size.map(|side| side as usize);
-        let row = |y: usize| &self.picture.texels[y * width..(y + 1) * width];
+        let [width, height] = self.size.map(|side| side as usize);
+        let row = |y: usize| &self.texels[(y - self.first as usize) * width..][..width];
         let own = row(y);
         let above = y.checked_sub(1).map(row);
         let below = (y + 1 < height).then(|| row(y + 1));
@@ -96,10 +106,16 @@ fn is_open(texel: [u16; 4]) -> bool {
 }
 
 /// The outline of `picture`, in reading order, thinned evenly to about `most` points. `wraps`: it repeats edge to edge.
-pub(crate) fn trace(picture: &Picture, wraps: bool, most: usize) -> Vec<Point> {
-    let reader = Reader { picture, wraps };
-    let rows: Vec<Vec<Point>> =
-        (0..picture.size[1] as usize).into_par_iter().map(|y| reader.points(y)).collect();
+pub(crate) fn trace(picture: &Bitmap, wraps: bool, most: usize) -> Vec<Point> {
+    let (size, height) = (picture.size.map(i64::from), picture.size[1] as usize);
+    let bands = (0..height.div_ceil(BAND)).into_par_iter().map(|band| {
+        let (from, to) = (band * BAND, height.min((band + 1) * BAND));
+        let first = from.saturating_sub(AROUND);
+        let texels = picture.rows(first..height.min(to + AROUND));
+        let reader = Reader { size, first: first as i64, texels: &texels, wraps };
+        (from..to).flat_map(|y| reader.points(y)).collect()
+    });
+    let rows: Vec<Vec<Point>> = bands.collect();
     let count: usize = rows.iter().map(Vec::len).sum();
     let every = count.div_ceil(most.max(1)).max(1);
     rows.into_iter().flatten().step_by(every).collect()
@@ -128,7 +144,7 @@ impl ToCell {
 }
 
 /// Opacity over cells of a grid laid on the art: mean of what is inside. `to_cell` tells the cells of columns and of rows.
-pub(super) fn coverage(picture: &Picture, cells: [usize; 2], to_cell: &[ToCell; 2]) -> Vec<f32> {
+pub(super) fn coverage(picture: &Bitmap, cells: [usize; 2], to_cell: &[ToCell; 2]) -> Vec<f32> {
     let [width, height] = picture.size.map(|side| side as usize);
     let per_cell = to_cell[0].step * to_cell[1].step;
     let columns: Vec<Option<usize>> = (0..width).map(|x| to_cell[0].cell(x)).collect();
@@ -139,9 +155,9 @@ pub(super) fn coverage(picture: &Picture, cells: [usize; 2], to_cell: &[ToCell; 
         }
     }
     let mut out = vec![0.0_f32; cells[0] * cells[1]];
-    out.par_chunks_mut(cells[0]).zip(&rows).for_each(|(cells, rows)| {
+    out.par_chunks_mut(cells[0]).zip(&rows).for_each_init(Unpacked::default, |unpacked, (cells, rows)| {
         for y in rows {
-            for (texel, col) in picture.texels[y * width..(y + 1) * width].iter().zip(&columns) {
+            for (texel, col) in picture.row(*y, unpacked).iter().zip(&columns) {
                 if let (Some(col), true) = (col, texel[3] >= INSIDE) {
                     cells[*col] += f32::from(texel[3]);
                 }
@@ -155,40 +171,52 @@ pub(super) fn coverage(picture: &Picture, cells: [usize; 2], to_cell: &[ToCell; 
 }
 
 /// Share of a rim that is drawn beneath each texel of the art, 0..255: all where anything behind can be seen and a few texels on.
-pub(super) fn beneath(picture: &Picture, wraps: bool) -> Vec<u8> {
-    let [width, height] = picture.size.map(|side| side as usize);
+pub(super) fn beneath(picture: &Bitmap, wraps: bool) -> Bytes {
+    let (width, height) = (picture.size[0] as usize, picture.size[1] as usize);
     let share: [u8; END as usize + 1] = std::array::from_fn(|depth| {
         let t = (depth as f64 - f64::from(RUN)) / f64::from(END - RUN);
         (255.0 * (1.0 - smoothstep(t.clamp(0.0, 1.0))) + 0.5) as u8
     });
-    let along = distances_along(picture, wraps);
-    let mut out = vec![0_u8; width * height];
-    out.par_chunks_mut(width).enumerate().for_each(|(y, depths)| {
-        depths.fill(END);
+    let bands = (0..height.div_ceil(BAND)).into_par_iter().map(|band| {
+        let own = band * BAND..height.min((band + 1) * BAND);
+        let mut depths = depths(picture, own, wraps);
+        depths.iter_mut().for_each(|depth| *depth = share[usize::from(*depth)]);
+        Bytes::new(width, &depths)
+    });
+    let bands: Vec<Bytes> = bands.collect();
+    bands.into_iter().fold(Bytes::default(), Bytes::and)
+}
+
+/// Distance of each texel of the rows `own` to the next that isn't solid, at most [`END`].
+fn depths(picture: &Bitmap, own: Range<usize>, wraps: bool) -> Vec<u8> {
+    let (width, height) = (picture.size[0] as usize, picture.size[1] as i64);
+    let first = own.start.saturating_sub(usize::from(END));
+    let texels = picture.rows(first..picture.size[1].min(own.end as u32 + u32::from(END)) as usize);
+    let along = distances_along(&texels, width, wraps);
+    let mut out = vec![END; own.len() * width];
+    for (y, depths) in own.zip(out.chunks_mut(width)) {
         let reach = i64::from(END);
         for dy in -reach..=reach {
             let (at, away) = (y as i64 + dy, dy.unsigned_abs() as u8);
-            if at < 0 || at >= height as i64 {
+            if at < 0 || at >= height {
                 // Over and under the picture lies nothing solid; one row farther, as the distance counts from outside.
                 depths.iter_mut().for_each(|depth| *depth = (*depth).min(away));
                 continue;
             }
-            let row = &along[at as usize * width..(at as usize + 1) * width];
+            let row = &along[(at as usize - first) * width..][..width];
             for (depth, other) in depths.iter_mut().zip(row) {
                 *depth = (*depth).min((*other).max(away));
             }
         }
-        depths.iter_mut().for_each(|depth| *depth = share[usize::from(*depth)]);
-    });
+    }
     out
 }
 
 /// Distance of each texel to the next in its row that isn't solid, at most [`END`].
-fn distances_along(picture: &Picture, wraps: bool) -> Vec<u8> {
-    let [width, height] = picture.size.map(|side| side as usize);
-    let mut along = vec![END; width * height];
+fn distances_along(texels: &[[u16; 4]], width: usize, wraps: bool) -> Vec<u8> {
+    let mut along = vec![END; texels.len()];
     let (edge, laps) = if wraps { (END, 2) } else { (0, 1) };
-    along.par_chunks_mut(width).zip(picture.texels.par_chunks(width)).for_each(|(distances, texels)| {
+    for (distances, texels) in along.chunks_mut(width).zip(texels.chunks(width)) {
         for backward in [false, true] {
             let mut distance = edge;
             for step in 0..laps * width {
@@ -197,6 +225,6 @@ fn distances_along(picture: &Picture, wraps: bool) -> Vec<u8> {
                 distances[x] = distances[x].min(distance);
             }
         }
-    });
+    }
     along
 }

@@ -1,7 +1,7 @@
 //! What a solve reads, what it asks of each place of the outline, and how it comes out.
 
 use crate::base::exp::opacity;
-use crate::base::picture::Picture;
+use crate::base::bitmap::Bitmap;
 use crate::base::space::Space;
 use crate::base::units::Scale;
 use crate::plan::RimJob;
@@ -61,7 +61,7 @@ pub(crate) struct Observation {
 pub(crate) struct Problem<'a> {
     pub job: &'a RimJob,
     pub scale: Scale,
-    pub picture: &'a Picture,
+    pub picture: &'a Bitmap,
     pub points: &'a [Point],
     pub observations: &'a [Observation],
     pub space: &'a Space,

@@ -7,9 +7,10 @@ pub mod still;
 #[cfg(feature = "forms")]
 pub(crate) mod strip;
 pub mod survey;
-mod treat;
+pub(crate) mod treat;
 pub mod values;
 
+use crate::base::bitmap::Bitmap;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::raster::Owned;
@@ -35,7 +36,7 @@ pub enum Made {
     /// A rim.
     Rim(Arc<Rim>),
     /// Treated art.
-    Picture(Arc<Picture>),
+    Picture(Arc<Bitmap>),
     /// A glow of lamps.
     Lamp(Arc<Picture>),
 }
@@ -46,7 +47,8 @@ impl Made {
         match self {
             Made::Sheet(sheet) => Source::Sheet(sheet),
             Made::Rim(rim) => Source::Rim(rim),
-            Made::Picture(picture) | Made::Lamp(picture) => Source::Picture(picture),
+            Made::Picture(bitmap) => Source::Bitmap(bitmap),
+            Made::Lamp(picture) => Source::Picture(picture),
         }
     }
 
@@ -56,9 +58,8 @@ impl Made {
         match (self, other) {
             (Made::Sheet(one), Made::Sheet(other)) => Arc::ptr_eq(one, other),
             (Made::Rim(one), Made::Rim(other)) => Arc::ptr_eq(one, other),
-            (Made::Picture(one), Made::Picture(other)) | (Made::Lamp(one), Made::Lamp(other)) => {
-                Arc::ptr_eq(one, other)
-            }
+            (Made::Picture(one), Made::Picture(other)) => Arc::ptr_eq(one, other),
+            (Made::Lamp(one), Made::Lamp(other)) => Arc::ptr_eq(one, other),
             _ => false,
         }
     }
@@ -162,7 +163,8 @@ impl<'a> Stack<'a> {
         match &self.made[index] {
             Some(Made::Sheet(sheet)) => sheet.sixteen(width),
             Some(Made::Rim(rim)) => rim.sixteen(),
-            Some(Made::Picture(picture) | Made::Lamp(picture)) => picture.texels.as_flattened().to_vec(),
+            Some(Made::Picture(bitmap)) => bitmap.to_picture().texels.into_flattened(),
+            Some(Made::Lamp(picture)) => picture.texels.as_flattened().to_vec(),
             None => vec![0; width as usize * height as usize * 4],
         }
     }
@@ -174,10 +176,11 @@ impl<'a> Stack<'a> {
         match &self.made[index] {
             Some(Made::Sheet(sheet)) => sheet.rounded(width, &mut out),
             Some(Made::Rim(rim)) => rim.rounded(&mut out),
-            Some(Made::Picture(picture) | Made::Lamp(picture)) => {
-                let texels = out.par_iter_mut().zip(&picture.texels);
-                texels.for_each(|(out, texel)| *out = texel.map(|code| f32::from(code) / 65535.0));
+            Some(Made::Picture(bitmap)) => {
+                let outs = out.par_chunks_mut(bitmap.band());
+                outs.zip(bitmap.bands()).for_each(|(out, (_, texels))| units(&texels, out));
             }
+            Some(Made::Lamp(picture)) => units(&picture.texels, &mut out),
             None => {}
         }
         out
@@ -219,5 +222,12 @@ impl<'a> Stack<'a> {
             Some(Made::Sheet(sheet)) => Some((index, &**sheet)),
             _ => None,
         })
+    }
+}
+
+/// Codes of 16 bits as 0..1.
+fn units(texels: &[[u16; 4]], out: &mut [[f32; 4]]) {
+    for (out, texel) in out.iter_mut().zip(texels) {
+        *out = texel.map(|code| f32::from(code) / 65535.0);
     }
 }

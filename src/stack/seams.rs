@@ -1,6 +1,6 @@
 //! Pictures that repeat edge to edge although their edges don't meet.
 
-use crate::base::picture::Picture;
+use crate::base::bitmap::Bitmap;
 use crate::base::placing::Kind;
 use crate::base::units::Camera;
 use crate::plan::{Job, Plan};
@@ -65,7 +65,7 @@ impl Stack<'_> {
         .collect()
     }
 
-    fn seam(&self, job: &Job, picture: &Picture) -> Option<Seam> {
+    fn seam(&self, job: &Job, picture: &Bitmap) -> Option<Seam> {
         let placing = job.placing();
         let period = placing.period?.0;
         let (travel, view) = (self.plan.travel.right.0, self.plan.view[0].0);
@@ -84,17 +84,19 @@ impl Stack<'_> {
 
 /// How far a picture changes from its last column to its first, mean over its height, in 8-bit codes; none where that is about what it does
 /// inside.
-fn change(picture: &Picture) -> Option<f64> {
+fn change(picture: &Bitmap) -> Option<f64> {
     let [width, height] = picture.size.map(|side| side as usize);
     if width < 3 {
         return None;
     }
     // Whole numbers: their sum is the same in any order.
-    let rows = picture.texels.par_chunks(width).fold(
+    let rows = picture.bands().fold(
         || vec![0_u64; width],
-        |mut sums, row| {
-            for (at, sum) in sums.iter_mut().enumerate() {
-                *sum += u64::from(difference(row[at], row[(at + 1) % width]));
+        |mut sums, (_, band)| {
+            for row in band.chunks(width) {
+                for (at, sum) in sums.iter_mut().enumerate() {
+                    *sum += u64::from(difference(row[at], row[(at + 1) % width]));
+                }
             }
             sums
         },

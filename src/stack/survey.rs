@@ -3,7 +3,7 @@
 //! The stack is drawn far to near, but only at the places where outlines lie. When a slot's turn comes, everything behind its
 //! outline is known, its own rims' farther neighbours among it.
 
-use crate::base::picture::Picture;
+use crate::base::bitmap::Bitmap;
 use crate::base::placing::{Kind, Placing};
 use crate::base::space::{Lanes, Space};
 use crate::base::units::Camera;
@@ -185,7 +185,7 @@ impl Look<'_> {
     /// The outlines that are looked at, by the pictures' places in the plan.
     fn outlines(&self) -> Vec<Vec<Point>> {
         let trace = |(index, (job, ready)): (usize, (&Job, &Ready<'_>))| match (job, ready) {
-            (Job::Art(job), Ready::Known(Source::Picture(picture)))
+            (Job::Art(job), Ready::Known(Source::Bitmap(picture)))
                 if (0..self.cameras.len()).any(|place| (self.looked_at)(index, place)) =>
             {
                 let copies = copies(self.plan, &job.placing, self.cameras);
@@ -285,7 +285,7 @@ impl<'a> Work<'a> {
                         self.steepest = Some(sheet.steepest());
                         self.slot = &job.placing().slot;
                     }
-                    Source::Picture(_) => {
+                    Source::Bitmap(_) | Source::Picture(_) => {
                         self.forget(index);
                         self.steps(index);
                     }
@@ -294,7 +294,7 @@ impl<'a> Work<'a> {
                 self.draw(index, source);
             }
             (Job::Rim(job), Ready::Due) => {
-                if let Some(Ready::Known(Source::Picture(picture))) = ready.get(index + 1) {
+                if let Some(Ready::Known(Source::Bitmap(picture))) = ready.get(index + 1) {
                     let rim = self.solve(job, index + 1, picture);
                     self.draw(index, Source::Rim(&rim));
                     self.rims.push((index, rim));
@@ -330,7 +330,7 @@ impl<'a> Work<'a> {
     }
 
     /// Solves the rim of the art `art`.
-    fn solve(&self, job: &RimJob, art: usize, picture: &Picture) -> Rim {
+    fn solve(&self, job: &RimJob, art: usize, picture: &Bitmap) -> Rim {
         let probes = self.rows.iter().flat_map(|row| &row[of_art(row, art)]);
         let observations: Vec<Observation> = probes
             .filter(|probe| (self.look.solves)(usize::from(probe.place)))

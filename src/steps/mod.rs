@@ -3,6 +3,7 @@
 pub mod along;
 mod bands_spec;
 pub mod density;
+pub mod coefficients;
 pub mod dither;
 pub mod facing;
 pub mod field;

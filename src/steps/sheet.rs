@@ -5,6 +5,7 @@ use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
 use crate::base::simd::{truncate, vectorize};
 use crate::base::threads;
+use crate::steps::coefficients::Coefficients;
 use crate::steps::dither;
 use crate::steps::facing;
 use crate::steps::field::{Field, FieldSpec, Sampling};
@@ -31,7 +32,7 @@ pub struct SheetSpec {
 /// The opacities of a sheet on the grid of its field.
 pub struct Opacity {
     /// As coefficients of the spline that stretches them.
-    pub plane: Plane,
+    pub plane: Coefficients,
     /// The grid.
     pub grid: Grid,
     /// Fastest change between neighbouring samples inside the sheet, per texel.
@@ -43,7 +44,7 @@ pub struct Sheet {
     spec: SheetSpec,
     opacity: Arc<Opacity>,
     /// How much each place faces the light, as coefficients of the spline; none where no colour goes by that.
-    facing: Option<Arc<Plane>>,
+    facing: Option<Arc<Coefficients>>,
     upsampler: Upsampler,
     ramps: Ramps,
 }
@@ -131,14 +132,14 @@ impl Sheet {
     }
 
     /// The sheet of the planes that belong to its keys; it shares them.
-    pub fn assemble(spec: SheetSpec, opacity: Arc<Opacity>, facing: Option<Arc<Plane>>) -> Sheet {
+    pub fn assemble(spec: SheetSpec, opacity: Arc<Opacity>, facing: Option<Arc<Coefficients>>) -> Sheet {
         let upsampler = Upsampler::new(opacity.grid, spec.field.cols as usize);
         let ramps = spec.tones.ramps();
         Sheet { spec, opacity, facing, upsampler, ramps }
     }
 
     /// The planes that it is drawn from.
-    pub fn planes(&self) -> impl Iterator<Item = &Plane> {
+    pub fn planes(&self) -> impl Iterator<Item = &Coefficients> {
         std::iter::once(&self.opacity.plane).chain(self.facing.as_deref())
     }
 
@@ -161,7 +162,7 @@ impl Sheet {
     #[inline(always)]
     pub fn opacities(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         row.alpha.resize(count, 0.0);
-        self.upsampler.down(&self.opacity.plane, y as f64, [first, count], &mut row.line);
+        self.upsampler.down_held(&self.opacity.plane, y as f64, [first, count], &mut row.line);
         self.upsampler.across(&mut row.line, first, &mut row.alpha);
         for alpha in &mut row.alpha {
             // A cubic may stray a hair past an edge.
@@ -213,7 +214,7 @@ impl Sheet {
         row.facing.resize(count, 0.0);
         match &self.facing {
             Some(plane) => {
-                self.upsampler.down(plane, y as f64, [first, count], &mut row.line);
+                self.upsampler.down_held(plane, y as f64, [first, count], &mut row.line);
                 self.upsampler.across(&mut row.line, first, &mut row.facing);
             }
             None => row.facing.fill(0.0),
@@ -283,7 +284,7 @@ impl Opacity {
         let mut plane = opacities(density, spec.tau, spec.clear);
         let steepest = steepest(&plane, &grid, spec.field.rows);
         Upsampler::new(grid, spec.field.cols as usize).prefilter(&mut plane);
-        Opacity { plane, grid, steepest }
+        Opacity { plane: Coefficients::new(plane, false, spec.field.is_rounded()), grid, steepest }
     }
 }
 
@@ -298,7 +299,7 @@ fn opacities(density: Plane, tau: f64, clear: f64) -> Plane {
 }
 
 /// How the places of the sheet of `spec` face the light, of its field, as coefficients of the spline.
-pub fn facing(spec: &SheetSpec, field: &Field) -> Plane {
+pub fn facing(spec: &SheetSpec, field: &Field) -> Coefficients {
     let Recipe { bands, falloff, .. } = &spec.field.recipe;
     let feature = [bands.size.0 * bands.stretch, bands.size.0];
     // A body is as thick as it is high.
@@ -309,7 +310,7 @@ pub fn facing(spec: &SheetSpec, field: &Field) -> Plane {
     let seen = opacities(field.density.clone(), tau, 0.0);
     let mut plane = facing::facing(&seen, opacity(tau as f32), &field.grid, spec.light, reach);
     Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
-    plane
+    Coefficients::new(plane, true, spec.field.is_rounded())
 }
 
 /// How far light goes into fog, as shares of a feature's width and height, and of a body's scale height; chosen by eye.

@@ -6,6 +6,7 @@
 
 use crate::base::simd::vectorize;
 use crate::base::threads;
+use crate::steps::coefficients::{Coefficients, Rows};
 use crate::steps::grid::{Grid, Plane};
 use std::ops::Range;
 
@@ -120,7 +121,7 @@ impl Upsampler {
     /// The coefficients of texel row `row`, between the grid's rows: into `line`, for [`Upsampler::across`] of `count` texels from
     /// column `first` on. The rest of the line is left as it is.
     #[inline(always)]
-    pub fn down(&self, plane: &Plane, row: f64, [first, count]: [usize; 2], line: &mut Vec<f32>) {
+    pub fn down<R: Rows>(&self, plane: &R, row: f64, [first, count]: [usize; 2], line: &mut Vec<f32>) {
         let cols = self.grid.cols;
         line.resize(cols + 4, 0.0);
         let part = self.support(first, count);
@@ -129,7 +130,8 @@ impl Upsampler {
         let last = self.grid.rows as i64 - 1;
         if self.is_identity()[1] {
             let at = (position.round() as i64).clamp(0, last) as usize;
-            out.copy_from_slice(&plane.row(at)[part]);
+            let row = &plane.row(at)[part];
+            out.iter_mut().zip(row).for_each(|(out, item)| *out = plane.number(*item));
             return;
         }
         let base = position.floor();
@@ -138,7 +140,17 @@ impl Upsampler {
             [-1, 0, 1, 2].map(|tap| &plane.row((base as i64 + tap).clamp(0, last) as usize)[part.clone()]);
         let taps = a.iter().zip(b).zip(c).zip(d);
         for (sum, (((a, b), c), d)) in out.iter_mut().zip(taps) {
+            let [a, b, c, d] = [*a, *b, *c, *d].map(|item| plane.number(item));
             *sum = weights[0] * a + weights[1] * b + weights[2] * c + weights[3] * d;
+        }
+    }
+
+    /// The same of coefficients as a sheet holds them.
+    #[inline(always)]
+    pub fn down_held(&self, plane: &Coefficients, row: f64, columns: [usize; 2], line: &mut Vec<f32>) {
+        match plane {
+            Coefficients::Exact(plane) => self.down(plane, row, columns, line),
+            Coefficients::Rounded(rounded) => self.down(rounded, row, columns, line),
         }
     }
 

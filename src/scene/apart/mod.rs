@@ -11,12 +11,12 @@ mod wire;
 pub(in crate::scene) use bounds::allow;
 pub use serve::serve;
 pub use wire::Head;
+pub(crate) use wire::{Drawn, TakeRows};
 
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::room;
-use crate::base::words::Blending;
 use crate::scene::layered::Layered;
 use std::ffi::OsString;
 use std::io::{self, Read};
@@ -25,7 +25,7 @@ use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::sync::{Mutex, OnceLock, PoisonError};
 use std::time::Duration;
-use wire::{Answer, Job, Request, receive, send};
+use wire::{Answer, Job, Request, receive, receive_picture, send};
 
 /// By the clock a reader may take so many times its processor time: other programs may keep the processors busy.
 const BUSY: u64 = 15;
@@ -65,14 +65,6 @@ pub(in crate::scene) fn head(file: &Path, content: &[u8], limits: &Limits) -> Re
     }
 }
 
-/// How a picture is to be drawn.
-pub(in crate::scene) struct Drawn {
-    pub texels: [u32; 2],
-    pub flip: bool,
-    pub wraps: bool,
-    pub blending: Blending,
-}
-
 /// The picture of this content and natural size, drawn.
 pub(in crate::scene) fn draw(
     file: &Path,
@@ -81,12 +73,30 @@ pub(in crate::scene) fn draw(
     drawn: Drawn,
     limits: &Limits,
 ) -> Result<Picture> {
-    let Drawn { texels, flip, wraps, blending } = drawn;
-    let area = f64::from(texels[0]) * f64::from(texels[1]);
+    let (size, area) = (drawn.texels, drawn.texels.map(|side| side as usize).iter().product());
+    let (mut is_deep, mut texels) = (false, Vec::new());
+    room::reserve(&mut texels, area, "a picture").map_err(|fault| fault.in_file(file))?;
+    let mut take = |deep: bool, rows: &mut [[u16; 4]]| {
+        is_deep = deep;
+        texels.extend_from_slice(rows);
+    };
+    draw_rows(file, content, natural, drawn, limits, &mut take)?;
+    Ok(Picture { size, deep: is_deep, texels })
+}
+
+/// The same, handed to `take` some rows at a time.
+pub(in crate::scene) fn draw_rows(
+    file: &Path,
+    content: &[u8],
+    natural: [f64; 2],
+    drawn: Drawn,
+    limits: &Limits,
+    take: &mut TakeRows<'_>,
+) -> Result<()> {
+    let area = f64::from(drawn.texels[0]) * f64::from(drawn.texels[1]);
     let seconds = bounds::seconds(limits, area, natural[0] * natural[1]);
-    let job = Job::Draw { texels, flip, wraps, blending };
-    match ask(file, file, job, content, limits, seconds)? {
-        (Answer::Picture { deep }, Body::Texels(drawn)) => Ok(Picture { size: texels, deep, texels: drawn }),
+    match ask_rows(file, file, Job::Draw(drawn), content, limits, seconds, take)? {
+        (Answer::Picture { .. }, _) => Ok(()),
         _ => Err(garbled(file).into()),
     }
 }
@@ -133,10 +143,9 @@ pub(in crate::scene) fn layer(
 enum Body {
     None,
     Bytes(Vec<u8>),
-    Texels(Vec<[u16; 4]>),
 }
 
-/// Asks a reader that is idle, or a new one.
+/// Asks a reader that is idle, or a new one, for what has no rows.
 fn ask(
     file: &Path,
     place: &Path,
@@ -145,14 +154,27 @@ fn ask(
     limits: &Limits,
     seconds: u64,
 ) -> Result<(Answer, Body)> {
+    ask_rows(file, place, job, bytes, limits, seconds, &mut |_, _| {})
+}
+
+/// The same for any answer; rows of a picture are handed to `take`.
+fn ask_rows(
+    file: &Path,
+    place: &Path,
+    job: Job,
+    bytes: &[u8],
+    limits: &Limits,
+    seconds: u64,
+    take: &mut TakeRows<'_>,
+) -> Result<(Answer, Body)> {
     let request = Request { limits: *limits, seconds, job };
     let idle = IDLE.lock().unwrap_or_else(PoisonError::into_inner).pop();
     let patience = Duration::from_secs(seconds.saturating_mul(BUSY));
-    let asked = match idle.map(|mut reader| (reader.ask(&request, bytes, patience), reader)) {
+    let asked = match idle.map(|mut reader| (reader.ask(&request, bytes, patience, take), reader)) {
         // It was ended by somebody while it was idle.
         None | Some((Err(Broken::Unheard), _)) => {
             let mut reader = Reader::start().map_err(|error| unstartable(file, &error))?;
-            (reader.ask(&request, bytes, patience), reader)
+            (reader.ask(&request, bytes, patience, take), reader)
         }
         Some(asked) => asked,
     };
@@ -208,6 +230,7 @@ impl Reader {
         request: &Request,
         bytes: &[u8],
         patience: Duration,
+        take: &mut TakeRows<'_>,
     ) -> std::result::Result<(Answer, Body), Broken> {
         let Reader { child, input, output } = self;
         let (done, waiting) = mpsc::channel::<()>();
@@ -225,7 +248,7 @@ impl Reader {
                         .remedy("Close other programs."),
                 )
             })?;
-            let answer = exchange(input, output, request, bytes);
+            let answer = exchange(input, output, request, bytes, take);
             drop(done);
             if watch.join().unwrap_or(false) { Err(Broken::Late) } else { answer }
         })
@@ -267,21 +290,17 @@ fn exchange(
     output: &mut ChildStdout,
     request: &Request,
     bytes: &[u8],
+    take: &mut TakeRows<'_>,
 ) -> std::result::Result<(Answer, Body), Broken> {
     let ended = |_| Broken::Ended;
     send(input, request, bytes).map_err(|_| Broken::Unheard)?;
     let (answer, length) = receive::<Answer>(output).map_err(ended)?.ok_or(Broken::Ended)?;
     let body = match (&answer, &request.job) {
-        (Answer::Picture { .. }, Job::Draw { texels, .. }) => {
-            let area = texels[0] as usize * texels[1] as usize;
-            if length != area as u64 * size_of::<[u16; 4]>() as u64 {
+        (Answer::Picture { deep }, Job::Draw(drawn)) => {
+            if !receive_picture(output, length, (*deep, drawn.texels), take).map_err(ended)? {
                 return Err(Broken::Ended);
             }
-            let mut drawn: Vec<[u16; 4]> = Vec::new();
-            room::reserve(&mut drawn, area, "a picture").map_err(Broken::Room)?;
-            drawn.resize(area, [0; 4]);
-            output.read_exact(bytemuck::cast_slice_mut(&mut drawn)).map_err(ended)?;
-            Body::Texels(drawn)
+            Body::None
         }
         (Answer::Layer(_), _) => {
             let mut bytes = room::zeroed(usize::try_from(length).unwrap_or(usize::MAX), "a layer")

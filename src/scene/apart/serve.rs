@@ -1,7 +1,7 @@
 //! A reader process: reads what it is asked for until nobody asks any more.
 
 use super::bounds;
-use super::wire::{Answer, Head, Job, Request, Told, receive, send};
+use super::wire::{Answer, Head, Job, Request, Told, receive, send, send_picture};
 use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::room;
@@ -45,14 +45,10 @@ fn answer(request: Request, bytes: Vec<u8>, last: &mut Last, output: &mut impl W
     let mut file = PathBuf::new();
     let done = match job {
         Job::Head => source(bytes, last, &limits).map(|source| Answer::Head(head(source))),
-        Job::Draw { texels, flip, wraps, blending } => {
-            let drawn = source(bytes, last, &limits)
-                .and_then(|source| source.draw(texels, flip, wraps, blending, &limits));
+        Job::Draw(drawn) => {
+            let drawn = source(bytes, last, &limits).and_then(|source| source.drawn(drawn, &limits));
             match drawn {
-                Ok(picture) => {
-                    let deep = picture.deep;
-                    return send(output, &Answer::Picture { deep }, bytemuck::cast_slice(&picture.texels));
-                }
+                Ok(picture) => return send_picture(output, &picture),
                 Err(faults) => Err(faults),
             }
         }

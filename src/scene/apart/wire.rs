@@ -2,6 +2,7 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
+use crate::base::picture::Picture;
 use crate::base::words::Blending;
 use crate::scene::layered::Layered;
 use crate::scene::pictures::Kind;
@@ -28,13 +29,24 @@ pub(super) enum Job {
     /// Kind and size of a picture; its content follows.
     Head,
     /// Its texels at a size; its content follows.
-    Draw { texels: [u32; 2], flip: bool, wraps: bool, blending: Blending },
+    Draw(Drawn),
     /// What a `stack.xml` says; its text follows.
     Stack,
     /// The same of a layered file; its path follows.
     Layered,
     /// The picture of a layer; the file's path follows.
     Layer { name: String },
+}
+
+/// How a picture is to be drawn.
+#[derive(Clone, Copy, Serialize, Deserialize)]
+pub(crate) struct Drawn {
+    pub texels: [u32; 2],
+    pub flip: bool,
+    pub wraps: bool,
+    pub blending: Blending,
+    /// Whether colours are to bleed into where nothing is, where they don't anyway.
+    pub bleeds: bool,
 }
 
 /// What a picture is.
@@ -56,7 +68,7 @@ pub(super) enum Answer {
     Layered(Layered),
     /// A layer's picture, as a file would hold it.
     Layer(Head),
-    /// Texels.
+    /// Texels: samples of 16 bits if it is deep, else of 8.
     Picture {
         deep: bool,
     },
@@ -87,12 +99,75 @@ impl Told {
 
 /// Writes JSON and bytes.
 pub(super) fn send(to: &mut impl Write, head: &impl Serialize, bytes: &[u8]) -> io::Result<()> {
+    send_head(to, head, bytes.len())?;
+    to.write_all(bytes)?;
+    to.flush()
+}
+
+fn send_head(to: &mut impl Write, head: &impl Serialize, length: usize) -> io::Result<()> {
     let head = serde_json::to_vec(head)?;
     to.write_all(&(head.len() as u64).to_le_bytes())?;
     to.write_all(&head)?;
-    to.write_all(&(bytes.len() as u64).to_le_bytes())?;
-    to.write_all(bytes)?;
+    to.write_all(&(length as u64).to_le_bytes())
+}
+
+/// Texels that are sent, or received, at once.
+pub(super) const TOGETHER: usize = 1 << 14;
+
+/// Writes a picture.
+pub(super) fn send_picture(to: &mut impl Write, picture: &Picture) -> io::Result<()> {
+    let (deep, texels) = (picture.deep, &*picture.texels);
+    send_head(to, &Answer::Picture { deep }, texels.len() * bytes_of(deep))?;
+    let mut codes = Vec::with_capacity(TOGETHER * 4);
+    for texels in texels.chunks(TOGETHER) {
+        if deep {
+            to.write_all(bytemuck::cast_slice(texels))?;
+        } else {
+            codes.clear();
+            // Each sample is a code times 257.
+            codes.extend(texels.as_flattened().iter().map(|sample| (sample >> 8) as u8));
+            to.write_all(&codes)?;
+        }
+    }
     to.flush()
+}
+
+/// Bytes of a texel on its way.
+pub(super) fn bytes_of(deep: bool) -> usize {
+    if deep { 8 } else { 4 }
+}
+
+/// Takes rows of a picture, whole ones, the next from the top, and whether its source had 16 bits per sample.
+pub(crate) type TakeRows<'a> = dyn FnMut(bool, &mut [[u16; 4]]) + 'a;
+
+/// Reads a picture of which `length` bytes follow, some rows at a time. False if that isn't its length.
+pub(super) fn receive_picture(
+    from: &mut impl Read,
+    length: u64,
+    (deep, size): (bool, [u32; 2]),
+    take: &mut TakeRows<'_>,
+) -> io::Result<bool> {
+    let (width, area) = (size[0] as usize, size[0] as usize * size[1] as usize);
+    if length != (area * bytes_of(deep)) as u64 {
+        return Ok(false);
+    }
+    let part = (TOGETHER / width).max(1) * width;
+    let (mut texels, mut codes) = (vec![[0; 4]; part.min(area)], Vec::new());
+    let mut left = area;
+    while left > 0 {
+        let texels = &mut texels[..part.min(left)];
+        if deep {
+            from.read_exact(bytemuck::cast_slice_mut(texels))?;
+        } else {
+            codes.resize(texels.len() * 4, 0);
+            from.read_exact(&mut codes)?;
+            let samples = texels.as_flattened_mut().iter_mut().zip(&codes);
+            samples.for_each(|(sample, code)| *sample = u16::from(*code) * 257);
+        }
+        take(deep, texels);
+        left -= texels.len();
+    }
+    Ok(true)
 }
 
 /// Reads JSON and how many bytes follow. `None` where nothing comes any more.

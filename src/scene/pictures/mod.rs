@@ -20,6 +20,7 @@ mod vector;
 mod vector;
 
 pub use assembled::Part;
+pub(crate) use crate::scene::apart::Drawn;
 pub(crate) use crowded::has_crowded_tag;
 pub use set::Pictures;
 pub use strokes::{Detail, Held, HeldDrawing, LastLine, Line};
@@ -28,7 +29,8 @@ use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::{Broken, Limits};
 use crate::base::picture::Picture;
 use crate::base::words::Blending;
-use crate::scene::{Slot, apart};
+use crate::scene::Slot;
+use crate::scene::apart::{self, TakeRows};
 use crate::steps::strokes::Drawing;
 use serde::{Deserialize, Serialize};
 use std::cell::Cell;
@@ -207,12 +209,35 @@ impl Source {
         blending: Blending,
         limits: &Limits,
     ) -> Result<Picture> {
+        self.drawn(Drawn { texels, flip, wraps, blending, bleeds: false }, limits)
+    }
+
+    /// As [`Source::draw`], handed to `take` some whole rows at a time from the top, with whether the source is deep.
+    ///
+    /// # Errors
+    /// As for [`Source::draw`]; some rows may have been taken then.
+    pub(crate) fn draw_rows(&self, drawn: Drawn, limits: &Limits, take: &mut TakeRows<'_>) -> Result<()> {
+        if apart::is_on() {
+            self.check(drawn.texels, limits)?;
+            return apart::draw_rows(&self.file, &self.bytes, self.natural, drawn, limits, take);
+        }
+        let mut picture = self.drawn(drawn, limits)?;
+        take(picture.deep, &mut picture.texels);
+        Ok(())
+    }
+
+    fn check(&self, texels: [u32; 2], limits: &Limits) -> Result<()> {
+        Ok(check_size(texels, "the picture would be drawn", limits)
+            .map_err(|fault| fault.in_file(&self.file))?)
+    }
+
+    /// As [`Source::draw`].
+    pub(crate) fn drawn(&self, drawn: Drawn, limits: &Limits) -> Result<Picture> {
         #[cfg(test)]
         DRAWN.set(DRAWN.get() + 1);
-        check_size(texels, "the picture would be drawn", limits)
-            .map_err(|fault| fault.in_file(&self.file))?;
+        let Drawn { texels, flip, wraps, blending, bleeds } = drawn;
+        self.check(texels, limits)?;
         if apart::is_on() {
-            let drawn = apart::Drawn { texels, flip, wraps, blending };
             return apart::draw(&self.file, &self.bytes, self.natural, drawn, limits);
         }
         apart::allow(self.drawing_bytes(texels));
@@ -227,6 +252,10 @@ impl Source {
         if !picture.deep {
             // What the file of it will hold: a still drawn from it is one of the files.
             picture.quantize_to_8_bits();
+        }
+        // All others have been drawn afresh, with colours everywhere.
+        if bleeds && self.kind == Kind::Png && self.natural == texels.map(f64::from) {
+            picture.bleed(wraps);
         }
         Ok(picture)
     }

@@ -2,6 +2,7 @@
 
 use super::exact::over;
 use super::{Place, Source, Texel};
+use crate::base::bitmap::Unpacked;
 use crate::base::simd::vectorize;
 use crate::base::space::{Lanes, Space};
 use crate::steps::sheet::Row;
@@ -57,21 +58,30 @@ impl Gather<'_> {
     /// own outline, and hides those behind it.
     pub fn draw(&self, rows: &mut [Vec<Probe>]) {
         let spans: Vec<Vec<(Range<usize>, usize)>> = match self.source {
-            Source::Picture(_) | Source::Codes(..) => {
+            Source::Bitmap(_) | Source::Picture(_) | Source::Codes(..) => {
                 self.places.iter().map(|place| place.spans(self.width).collect()).collect()
             }
             Source::Sheet(_) | Source::Rim(_) => Vec::new(),
         };
         // Camera places at one height see the same row.
         let tops: BTreeSet<i64> = self.places.iter().map(Place::top).collect();
-        rows.par_iter_mut().enumerate().for_each_init(Row::default, |row, (y, probes)| {
+        let scratch = <(Row, Unpacked)>::default;
+        rows.par_iter_mut().enumerate().for_each_init(scratch, |(row, unpacked), (y, probes)| {
             for top in &tops {
                 let Some(place) = self.places.iter().find(|place| place.top() == *top) else { continue };
                 let Some(from) = place.row(y) else { continue };
                 match self.source {
                     Source::Sheet(_) | Source::Rim(_) => self.window(from, *top, row, probes),
-                    Source::Picture(picture) => self.picture(&picture.texels, from, *top, &spans, probes),
-                    Source::Codes(texels, _) => self.picture(texels, from, *top, &spans, probes),
+                    Source::Bitmap(bitmap) if probes.iter().any(|probe| self.is_over(probe, *top)) => {
+                        self.picture(bitmap.row(from, unpacked), *top, &spans, probes);
+                    }
+                    Source::Bitmap(_) => {}
+                    Source::Picture(picture) => {
+                        self.picture(place.texels(&picture.texels, from), *top, &spans, probes);
+                    }
+                    Source::Codes(texels, _) => {
+                        self.picture(place.texels(texels, from), *top, &spans, probes);
+                    }
                 }
             }
         });
@@ -104,7 +114,7 @@ impl Gather<'_> {
                 rim.row(from, row);
                 first = 0;
             }
-            Source::Picture(_) | Source::Codes(..) => return,
+            Source::Bitmap(_) | Source::Picture(_) | Source::Codes(..) => return,
         }
         for probe in probes {
             let Some(at) = self.column(probe, top).map(|column| column - first) else { continue };
@@ -116,20 +126,20 @@ impl Gather<'_> {
         }
     }
 
-    /// Row `from` of a picture that is seen in `spans` from each camera place, from those where its upper edge stands at `top`.
+    /// Whether a picture whose upper edge stands at `top` may be drawn at a probe.
+    fn is_over(&self, probe: &Probe, top: i64) -> bool {
+        probe.job as usize != self.index && self.places[usize::from(probe.place)].top() == top
+    }
+
+    /// A row of a picture that is seen in `spans` from each camera place, from those where its upper edge stands at `top`.
     fn picture<T: Texel>(
         &self,
         texels: &[T],
-        from: usize,
         top: i64,
         spans: &[Vec<(Range<usize>, usize)>],
         probes: &mut [Probe],
     ) {
-        let texels = self.places[0].texels(texels, from);
-        let here = |probe: &&mut Probe| {
-            probe.job as usize != self.index && self.places[usize::from(probe.place)].top() == top
-        };
-        for probe in probes.iter_mut().filter(here) {
+        for probe in probes.iter_mut().filter(|probe| self.is_over(probe, top)) {
             let x = probe.x as usize;
             for (range, first) in
                 spans[usize::from(probe.place)].iter().filter(|(range, _)| range.contains(&x))

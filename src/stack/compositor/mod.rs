@@ -17,6 +17,7 @@ pub(crate) use exact::Exact;
 pub(crate) use gather::{Gather, Probe};
 pub(crate) use place::Place;
 
+use crate::base::bitmap::{Bitmap, Unpacked};
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::simd::{truncate, vectorize};
@@ -40,6 +41,8 @@ pub enum Source<'a> {
     /// A rim.
     Rim(&'a Rim),
     /// Art.
+    Bitmap(&'a Bitmap),
+    /// A picture that isn't packed: a glow of lamps.
     Picture(&'a Picture),
     /// Texels of 8 bits, width and height; the codes are mixed as they are, 0 to 255.
     Codes(&'a [[u8; 4]], [u32; 2]),
@@ -51,6 +54,7 @@ impl<'a> Source<'a> {
         match self {
             Source::Sheet(sheet) => sheet.size(),
             Source::Rim(rim) => rim.size(),
+            Source::Bitmap(bitmap) => bitmap.size,
             Source::Picture(picture) => picture.size,
             Source::Codes(_, size) => *size,
         }
@@ -142,6 +146,14 @@ pub(crate) trait Pixels: Default + Send {
     fn colours(&self, out: &mut [[f32; 3]]);
 }
 
+/// What a thread uses again from strip to strip.
+#[derive(Default)]
+struct Scratch {
+    row: Row,
+    /// Of each layer.
+    unpacked: Vec<Unpacked>,
+}
+
 /// A view and its layers in drawing order.
 pub(crate) struct Compositor<'a> {
     /// Width and height in texels.
@@ -228,13 +240,14 @@ impl<'a> Compositor<'a> {
         outs: impl IndexedParallelIterator<Item = T>,
         take: impl Fn(usize, &mut P, T) + Sync + Send,
     ) {
-        let draw = |(row, pixels): &mut (Row, P), (strip, out): (usize, T)| {
+        let draw = |(scratch, pixels): &mut (Scratch, P), (strip, out): (usize, T)| {
             let first = strip * P::ROWS;
             pixels.clear([self.size[0], self.rows::<P>(first).len()], self.ground);
-            for layer in &self.layers {
+            scratch.unpacked.resize_with(self.layers.len(), Unpacked::default);
+            for (layer, unpacked) in self.layers.iter().zip(&mut scratch.unpacked) {
                 vectorize(
                     #[inline(always)]
-                    || self.layer(layer, first, row, pixels),
+                    || self.layer(layer, first, (&mut scratch.row, unpacked), pixels),
                 );
             }
             take(first, pixels, out);
@@ -244,13 +257,25 @@ impl<'a> Compositor<'a> {
 
     /// Draws one layer on the rows of a strip that begins with row `first` of the view.
     #[inline(always)]
-    fn layer<P: Pixels>(&self, layer: &Layer<'_>, first: usize, row: &mut Row, pixels: &mut P) {
+    fn layer<P: Pixels>(
+        &self,
+        layer: &Layer<'_>,
+        first: usize,
+        (row, unpacked): (&mut Row, &mut Unpacked),
+        pixels: &mut P,
+    ) {
         let place = &layer.place;
         match layer.source {
             Source::Sheet(sheet) => pixels.sheet(first, sheet, place, row, &self.space),
             Source::Rim(rim) => self.rim(rim, place, first, row, pixels),
-            Source::Picture(picture) => self.picture(&picture.texels, place, first, pixels),
-            Source::Codes(texels, _) => self.picture(texels, place, first, pixels),
+            Source::Bitmap(bitmap) => {
+                for (at, y) in self.rows::<P>(first).enumerate() {
+                    let Some(from) = place.row(y) else { continue };
+                    self.picture(bitmap.row(from, unpacked), place, at, pixels);
+                }
+            }
+            Source::Picture(picture) => self.texels(&picture.texels, place, first, pixels),
+            Source::Codes(texels, _) => self.texels(texels, place, first, pixels),
         }
     }
 
@@ -279,21 +304,26 @@ impl<'a> Compositor<'a> {
     }
 
     #[inline(always)]
-    fn picture<P: Pixels, T: Texel>(&self, texels: &[T], place: &Place, first: usize, pixels: &mut P) {
+    fn texels<P: Pixels, T: Texel>(&self, texels: &[T], place: &Place, first: usize, pixels: &mut P) {
         for (at, y) in self.rows::<P>(first).enumerate() {
             let Some(from) = place.row(y) else { continue };
-            let texels = place.texels(texels, from);
-            for (to, first) in place.spans(self.size[0]) {
-                let pieces = texels[first..first + to.len()].chunks(PIECE);
-                for (piece, left) in pieces.zip((at * self.size[0] + to.start..).step_by(PIECE)) {
-                    // All channels, since neighbouring numbers are taken together.
-                    let all = piece.iter().fold([0; 4], |all, texel| {
-                        let codes = texel.codes();
-                        [all[0] | codes[0], all[1] | codes[1], all[2] | codes[2], all[3] | codes[3]]
-                    });
-                    if all[3] > 0 {
-                        pixels.span(left, piece, &self.space);
-                    }
+            self.picture(place.texels(texels, from), place, at, pixels);
+        }
+    }
+
+    /// Draws a row of a picture on the row `at` of the strip.
+    #[inline(always)]
+    fn picture<P: Pixels, T: Texel>(&self, texels: &[T], place: &Place, at: usize, pixels: &mut P) {
+        for (to, first) in place.spans(self.size[0]) {
+            let pieces = texels[first..first + to.len()].chunks(PIECE);
+            for (piece, left) in pieces.zip((at * self.size[0] + to.start..).step_by(PIECE)) {
+                // All channels, since neighbouring numbers are taken together.
+                let all = piece.iter().fold([0; 4], |all, texel| {
+                    let codes = texel.codes();
+                    [all[0] | codes[0], all[1] | codes[1], all[2] | codes[2], all[3] | codes[3]]
+                });
+                if all[3] > 0 {
+                    pixels.span(left, piece, &self.space);
                 }
             }
         }

@@ -192,8 +192,8 @@ impl Stack<'_> {
         let Some((_, job, picture)) = picture else { return warp };
         let about = (view * ABOUT * self.plan.scale).0.round().max(1.0) as usize;
         match side {
-            Side::Across => self.grouped(warp, mapping, job, plain(picture, about)),
-            Side::Down => warp.uneven(mapping, &plain(&transposed(picture), about)),
+            Side::Across => self.grouped(warp, mapping, job, plain(&picture.to_picture(), about)),
+            Side::Down => warp.uneven(mapping, &plain(&transposed(&picture.to_picture()), about)),
         }
     }
 

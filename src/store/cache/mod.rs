@@ -112,6 +112,11 @@ impl Store {
         }
     }
 
+    /// Whether it holds values in memory.
+    pub fn is_in_memory(&self) -> bool {
+        self.memory.is_some()
+    }
+
     /// Whether anything that is put into it goes to disk.
     pub fn is_on_disk(&self) -> bool {
         self.disk.is_some() && !self.sealed

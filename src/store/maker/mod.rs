@@ -1,20 +1,20 @@
 //! The maker: works out the layers of a plan, or finds them in the store. Runs, checks, variations, single rims and the tuning page ask
 //! it for the same things; a draft is the same request for a plan of a smaller scale.
 
+mod art;
 mod rims;
 mod stages;
 
-use crate::base::fault::{Class, Fault, Faults, Result};
+use crate::base::fault::{Faults, Result};
 use crate::base::key::KeyWriter;
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
-use crate::base::placing::{Kind, Placing};
+use crate::base::placing::Placing;
 use crate::base::progress::{Progress, Silent, Stage, stage};
 use crate::base::units::Camera;
-use crate::base::words::{Bits, Blending};
-use crate::plan::treatment::Treatment;
-use crate::plan::{ArtJob, Job, LampSpec, Plan};
-use crate::scene::pictures::{self, Part, Pictures, Source};
+use crate::base::words::Bits;
+use crate::plan::{Job, LampSpec, Plan};
+use crate::scene::pictures::Pictures;
 use crate::stack::{Made, Stack, lamp};
 use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::grid::Plane;
@@ -264,102 +264,6 @@ impl<'a> Maker<'a> {
         let factor = Field::factor(undrawn, Sampling::Reduced, Plane::clone(bands));
         self.store.put(key, &Arc::new(Factor(factor)));
         factor
-    }
-
-    /// The picture of an art before it is treated.
-    ///
-    /// # Errors
-    /// Those of reading and drawing it.
-    pub fn untreated(&self, job: &ArtJob, blending: Blending, pictures: &Pictures) -> Result<Arc<Picture>> {
-        let placing = &job.placing;
-        let key = job.untreated_key(&pictures.hash(&placing.slot, placing.kind), blending);
-        if let Some(picture) = self.store.get(key) {
-            return Ok(picture);
-        }
-        let picture = if job.places.is_empty() {
-            let source = pictures.source(&placing.slot, placing.kind, 0, self.limits)?;
-            let mut picture = source.draw(placing.texels, job.flip, job.wraps, blending, self.limits)?;
-            if source.kind == pictures::Kind::Png && source.natural == placing.texels.map(f64::from) {
-                // All others have been drawn afresh, with colours everywhere.
-                picture.bleed(job.wraps);
-            }
-            picture
-        } else {
-            let parts: Vec<Part> = job.places.iter().map(|place| place.part.clone()).collect();
-            let whole = (placing.texels, job.wraps);
-            pictures.assembled(&placing.slot, &parts, whole, blending, self.limits)?
-        };
-        if placing.kind == Kind::Fog && picture.texels.iter().all(|texel| texel[3] == 0) {
-            let file = &pictures.source(&placing.slot, placing.kind, 0, self.limits)?.file;
-            let message = format!("slot {}: the picture that is its sheet shows nothing", placing.slot);
-            let remedy = "Paint on it; or leave out `sheet`, and the sheet is made.";
-            return Err(Fault::new(Class::Picture, message).in_file(file).remedy(remedy).into());
-        }
-        let picture = Arc::new(picture);
-        self.store.put(key, &picture);
-        Ok(picture)
-    }
-
-    /// The picture of an art in the scene's light, without the air before it.
-    ///
-    /// # Errors
-    /// As for [`Maker::untreated`].
-    pub fn lit(&self, job: &ArtJob, blending: Blending, pictures: &Pictures) -> Result<Arc<Picture>> {
-        let untreated = self.untreated(job, blending, pictures)?;
-        let light = Treatment { light: job.treatment.light, ..Treatment::default() };
-        if light.nothing() {
-            return Ok(untreated);
-        }
-        let own = job.untreated_key(&pictures.hash(&job.placing.slot, job.placing.kind), blending);
-        let key = KeyWriter::new("lit").part("picture", &own).part("light", &light.key()).key();
-        if let Some(picture) = self.store.get(key) {
-            return Ok(picture);
-        }
-        let picture = Arc::new(light.apply(Arc::unwrap_or_clone(untreated), blending));
-        self.store.put(key, &picture);
-        Ok(picture)
-    }
-
-    /// The treated picture of an art, as its file holds it.
-    fn picture(
-        &self,
-        job: &ArtJob,
-        blending: Blending,
-        request: &Request<'_>,
-        file: Option<&(PathBuf, String)>,
-    ) -> Result<Arc<Picture>> {
-        let key =
-            job.key(&request.pictures.hash(&job.placing.slot, job.placing.kind), blending, request.bits);
-        if let Some(picture) = self.store.get(key) {
-            return Ok(picture);
-        }
-        if let Some(picture) = file.and_then(|file| self.in_file(file, job)) {
-            return Ok(Arc::new(picture));
-        }
-        let mut picture = self.untreated(job, blending, request.pictures)?;
-        let narrows = request.bits == Bits::Eight && (picture.deep || !job.treatment.nothing());
-        if narrows || !job.treatment.nothing() {
-            let mut treated = job.treatment.apply(Arc::unwrap_or_clone(picture), blending);
-            if narrows {
-                treated.quantize_to_8_bits();
-            }
-            picture = Arc::new(treated);
-        }
-        self.store.put(key, &picture);
-        Ok(picture)
-    }
-
-    /// The picture of a job as an earlier run left it in `file`; nothing if it isn't that any more.
-    fn in_file(&self, (file, hash): &(PathBuf, String), job: &ArtJob) -> Option<Picture> {
-        let bytes = pictures::content(file, self.limits).ok()?;
-        if blake3::hash(&bytes).to_hex().as_str() != hash {
-            return None;
-        }
-        let source = Source::from_bytes(file, bytes, self.limits).ok()?;
-        let texels = job.placing.texels;
-        // At its own size a PNG is handed on bit by bit, with the colours under alpha 0.
-        let picture = source.draw(texels, false, false, Blending::Encoded, self.limits).ok()?;
-        (source.natural == texels.map(f64::from)).then_some(picture)
     }
 }
 

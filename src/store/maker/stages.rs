@@ -1,11 +1,13 @@
 //! The stages that the store caches: what each works out, by which key, and as what it lies on disk.
 
+use crate::base::bitmap::Bitmap;
 use crate::base::key::Key;
 use crate::base::picture::Picture;
 use crate::base::units::Scale;
 use crate::plan::RimJob;
 use crate::rim::Rim;
 use crate::scene::pictures::known::Facts;
+use crate::steps::coefficients::{Coefficients, Rounded};
 use crate::steps::field::{BandsSpec, Field, FieldSpec, Sampling};
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::sheet::{Opacity, Sheet, SheetSpec};
@@ -15,6 +17,12 @@ use std::sync::Arc;
 impl Entry for Plane {
     fn bytes(&self) -> usize {
         size_of_val(&*self.data)
+    }
+}
+
+impl Entry for Coefficients {
+    fn bytes(&self) -> usize {
+        Coefficients::bytes(self)
     }
 }
 
@@ -49,6 +57,12 @@ impl Entry for Sheet {
 impl Entry for Picture {
     fn bytes(&self) -> usize {
         size_of_val(&*self.texels)
+    }
+}
+
+impl Entry for Bitmap {
+    fn bytes(&self) -> usize {
+        Bitmap::bytes(self)
     }
 }
 
@@ -126,10 +140,26 @@ impl Stage for FieldStage<'_> {
     }
 }
 
-/// A plane on the grid of a field, of all its numbers.
-fn plane(field: &FieldSpec, data: Vec<f32>) -> Option<(Plane, Grid)> {
+/// What the coefficients of a field's grid lie on disk as.
+fn items(plane: &Coefficients) -> &[u8] {
+    match plane {
+        Coefficients::Exact(plane) => bytemuck::cast_slice(&plane.data),
+        Coefficients::Rounded(rounded) => bytemuck::cast_slice(&rounded.codes),
+    }
+}
+
+/// Coefficients on the grid of a field, of all its items; `least` is what the first of them stands for where they are rounded.
+fn coefficients(field: &FieldSpec, items: &[u8], least: f32) -> Option<(Coefficients, Grid)> {
     let grid = field.sampled(Sampling::Reduced);
-    (data.len() == grid.cols * grid.rows).then_some((Plane { cols: grid.cols, data }, grid))
+    let count = grid.cols * grid.rows;
+    let plane = if field.is_rounded() {
+        let codes: Vec<u16> = items.as_chunks().0.iter().map(|two| u16::from_ne_bytes(*two)).collect();
+        (items.len() == 2 * count).then_some(Coefficients::Rounded(Rounded { cols: grid.cols, codes, least }))
+    } else {
+        let data: Vec<f32> = items.as_chunks().0.iter().map(|four| f32::from_ne_bytes(*four)).collect();
+        (items.len() == 4 * count).then_some(Coefficients::Exact(Plane { cols: grid.cols, data }))
+    };
+    Some((plane?, grid))
 }
 
 /// The opacities of a sheet.
@@ -137,21 +167,21 @@ pub(super) struct OpacityStage<'a>(pub &'a SheetSpec);
 
 impl Stage for OpacityStage<'_> {
     type Value = Opacity;
-    type Item = f32;
+    type Item = u8;
     const KIND: &'static str = "opacity";
 
     fn key(&self) -> Key {
         self.0.opacity_key()
     }
 
-    fn encode(&self, value: &Opacity, write: impl FnOnce(&[&[f32]])) {
-        write(&[&value.plane.data, &[value.steepest]]);
+    fn encode(&self, value: &Opacity, write: impl FnOnce(&[&[u8]])) {
+        write(&[items(&value.plane), &value.steepest.to_ne_bytes()]);
     }
 
-    fn decode(&self, mut data: Vec<f32>) -> Option<Opacity> {
-        let steepest = data.pop()?;
-        let (plane, grid) = plane(&self.0.field, data)?;
-        Some(Opacity { plane, grid, steepest })
+    fn decode(&self, data: Vec<u8>) -> Option<Opacity> {
+        let (items, steepest) = data.split_last_chunk()?;
+        let (plane, grid) = coefficients(&self.0.field, items, Rounded::WITHIN_1)?;
+        Some(Opacity { plane, grid, steepest: f32::from_ne_bytes(*steepest) })
     }
 }
 
@@ -162,20 +192,20 @@ pub(super) struct FacingStage<'a> {
 }
 
 impl Stage for FacingStage<'_> {
-    type Value = Plane;
-    type Item = f32;
+    type Value = Coefficients;
+    type Item = u8;
     const KIND: &'static str = "facing";
 
     fn key(&self) -> Key {
         self.key
     }
 
-    fn encode(&self, value: &Plane, write: impl FnOnce(&[&[f32]])) {
-        write(&[&value.data]);
+    fn encode(&self, value: &Coefficients, write: impl FnOnce(&[&[u8]])) {
+        write(&[items(value)]);
     }
 
-    fn decode(&self, data: Vec<f32>) -> Option<Plane> {
-        Some(plane(&self.spec.field, data)?.0)
+    fn decode(&self, data: Vec<u8>) -> Option<Coefficients> {
+        Some(coefficients(&self.spec.field, &data, Rounded::SIGNED)?.0)
     }
 }
 
@@ -184,7 +214,7 @@ pub(super) struct RimStage<'a> {
     pub key: Key,
     pub job: &'a RimJob,
     /// The treated picture that it stands behind.
-    pub picture: &'a Picture,
+    pub picture: &'a Bitmap,
     pub scale: Scale,
 }
 

@@ -2,6 +2,7 @@
 
 use crate::base::fault::Result;
 use crate::base::key::KeyWriter;
+use crate::base::bitmap::Bitmap;
 use crate::base::picture::Picture;
 use crate::base::raster::Owned;
 use crate::base::units::Rect;
@@ -183,7 +184,7 @@ impl Run<'_> {
         }
         let mut made = stack.made.clone();
         for (job, parts) in &painted.jobs {
-            made[*job] = Some(Made::Picture(Arc::new(self.drawn(stack, shapes, painted, (*job, parts))?)));
+            made[*job] = Some(Made::Picture(Arc::new(Bitmap::plain(self.drawn(stack, shapes, painted, (*job, parts))?))));
         }
         let ready: Vec<Ready<'_>> =
             made.iter().map(|made| made.as_ref().map_or(Ready::Aside, Made::ready)).collect();

@@ -2,13 +2,12 @@
 
 use super::layers::Draft;
 use super::merged::{Drawing, Merged};
-use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::plan::Job;
 use crate::stack::Made;
 use crate::steps::dither;
 use crate::steps::field::{FieldSpec, Sampling};
-use crate::steps::grid::Plane;
+use crate::steps::coefficients::Coefficients;
 use crate::steps::sheet::{Sheet, SheetSpec};
 use crate::tune::hub::Look;
 use std::ops::Range;
@@ -104,8 +103,13 @@ impl Changed<'_> {
                 let (Job::Fog(before), Job::Fog(job)) = (before, job) else { return None };
                 (other.size(), sheets([&before.spec, &job.spec], [one, other])?)
             }
-            (Some(Made::Picture(one)), Some(Made::Picture(other)))
-            | (Some(Made::Lamp(one)), Some(Made::Lamp(other))) => (other.size, pictures(one, other)?),
+            (Some(Made::Picture(one)), Some(Made::Picture(other))) => {
+                let rows = [one, other].map(|bitmap| bitmap.rows(0..bitmap.size[1] as usize));
+                (other.size, pictures([one.size, other.size], [&rows[0], &rows[1]])?)
+            }
+            (Some(Made::Lamp(one)), Some(Made::Lamp(other))) => {
+                (other.size, pictures([one.size, other.size], [&one.texels, &other.texels])?)
+            }
             _ => return None,
         };
         Some(own.map(|own| self.seen(job.placing(), size, own, look)).unwrap_or_default())
@@ -147,9 +151,9 @@ fn sheets(specs: [&SheetSpec; 2], made: [&Sheet; 2]) -> Option<Option<Box2>> {
         return None;
     }
     let grid = now.field.sampled(Sampling::Reduced);
-    let [one, other] = made.map(|sheet| sheet.planes().collect::<Vec<&Plane>>());
+    let [one, other] = made.map(|sheet| sheet.planes().collect::<Vec<&Coefficients>>());
     if one.len() != other.len()
-        || one.iter().zip(&other).any(|(one, other)| one.data.len() != other.data.len())
+        || one.iter().zip(&other).any(|(one, other)| one.rows() != other.rows() || one.cols() != other.cols())
     {
         return None;
     }
@@ -158,7 +162,7 @@ fn sheets(specs: [&SheetSpec; 2], made: [&Sheet; 2]) -> Option<Option<Box2>> {
     for (one, other) in one.into_iter().zip(other) {
         for row in 0..one.rows() {
             let mut any = false;
-            for ((column, a), b) in columns.iter_mut().zip(one.row(row)).zip(other.row(row)) {
+            for ((column, a), b) in columns.iter_mut().zip(&one.row(row)).zip(&other.row(row)) {
                 let differs = (a - b).abs() > STEP;
                 *column |= differs;
                 any |= differs;
@@ -191,13 +195,13 @@ fn run(set: &[bool]) -> Range<usize> {
     found
 }
 
-/// Where two pictures of one size differ: the outer none where they have another size, the inner where nothing does.
-fn pictures(one: &Picture, other: &Picture) -> Option<Option<Box2>> {
-    if one.size != other.size {
+/// Where the texels of two pictures of these sizes differ: the outer none where they have another size, the inner where nothing does.
+fn pictures(sizes: [[u32; 2]; 2], [one, other]: [&[[u16; 4]]; 2]) -> Option<Option<Box2>> {
+    if sizes[0] != sizes[1] {
         return None;
     }
-    let width = one.size[0] as usize;
-    let rows = one.texels.chunks(width).zip(other.texels.chunks(width)).enumerate();
+    let width = sizes[0][0] as usize;
+    let rows = one.chunks(width).zip(other.chunks(width)).enumerate();
     let mut all: Option<[Range<usize>; 2]> = None;
     for (y, (one, other)) in rows.filter(|(_, (one, other))| one != other) {
         let differs = |at: &usize| one[*at] != other[*at];

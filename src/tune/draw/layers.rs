@@ -1,5 +1,6 @@
 //! The layers of a scene at one scale, as the page's threads hold them.
 
+use crate::base::bitmap::Bitmap;
 use crate::base::fault::{Faults, Result};
 use crate::base::key::{Key, KeyWriter};
 use crate::base::limits::Limits;
@@ -266,7 +267,7 @@ impl Draft {
     }
 
     /// Pictures as they are drawn, far to near.
-    pub fn arts(&self) -> impl DoubleEndedIterator<Item = (&Placing, &Arc<Picture>)> {
+    pub fn arts(&self) -> impl DoubleEndedIterator<Item = (&Placing, &Arc<Bitmap>)> {
         self.plan.files.iter().zip(&self.made).filter_map(|(job, made)| match (job, made) {
             (Job::Art(job), Some(Made::Picture(picture))) => Some((&job.placing, picture)),
             _ => None,

@@ -1,5 +1,6 @@
 //! What lies at a place of a draft, and the outline of a slot's picture in it.
 
+use crate::base::bitmap::Unpacked;
 use crate::base::units::Camera;
 use crate::stack::compositor::Place;
 use crate::tune::draw::layers::Draft;
@@ -22,7 +23,8 @@ pub(super) fn slots_at(draft: &Draft, camera: Camera, at: [f64; 2]) -> Vec<Strin
     for (placing, picture) in draft.arts().rev() {
         let place = Place::new(placing, picture.size, draft.plan.scale, camera);
         let Some(row) = place.row(y) else { continue };
-        let texels = place.texels(&picture.texels, row);
+        let mut unpacked = Unpacked::default();
+        let texels = picture.row(row, &mut unpacked);
         let hit = |(to, first): (std::ops::Range<usize>, usize)| {
             to.contains(&x) && texels[first + x - to.start][3] >= OPAQUE
         };
@@ -45,9 +47,10 @@ pub(super) fn outline(draft: &Draft, view: &View) -> Option<(Vec<u8>, [u32; 2])>
     let size = [width.max(1) as usize, height.max(1) as usize];
     let place = Place::new(placing, picture.size, draft.plan.scale, camera).within([left, top]);
     let mut covered = vec![0_u8; size[0] * size[1]];
+    let mut unpacked = Unpacked::default();
     for (y, row) in covered.chunks_mut(size[0]).enumerate() {
         let Some(from) = place.row(y) else { continue };
-        let texels = place.texels(&picture.texels, from);
+        let texels = picture.row(from, &mut unpacked);
         for (to, first) in place.spans(size[0]) {
             let count = to.len();
             for (out, texel) in row[to].iter_mut().zip(&texels[first..first + count]) {
