@@ -243,7 +243,8 @@ mod tests {
             for y in (0..size[1] as usize).rev().step_by(3) {
                 assert!(packed.row(y, &mut unpacked) == &texels[y * width..][..width], "{size:?} {y}");
             }
-            let bands: Vec<(usize, usize)> = packed.bands().map(|(first, rows)| (first, rows.len())).collect();
+            let bands: Vec<(usize, usize)> =
+                packed.bands().map(|(first, rows)| (first, rows.len())).collect();
             assert_eq!(bands.iter().map(|(_, length)| length).sum::<usize>(), texels.len());
             assert!(packed.bytes() < plain.bytes() || size == [1, 1]);
         }

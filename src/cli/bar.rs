@@ -1,6 +1,7 @@
 //! What a run shows while it works: a bar on a terminal, a line for each folder where the output is piped, nothing when it is to be quiet.
 
 use super::clock::Clock;
+use super::heap;
 use fogweft::base::progress::{Progress, Stage};
 use fogweft::base::report::escape;
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
@@ -150,7 +151,11 @@ impl Progress for Level<'_> {
         }
     }
 
-    fn leaves(&self, _: Stage) {
+    fn leaves(&self, stage: Stage) {
+        if stage == Stage::Rims {
+            // What outlines were measured by lies in many small pieces, which nothing after them takes up again.
+            heap::trim();
+        }
         if let Some(clock) = &self.bar.clock {
             clock.leaves();
         }

@@ -6,16 +6,19 @@ use crate::base::raster::Raster;
 use crate::base::words::Bits;
 use crate::output::{self, Effort};
 use crate::rim::Rim;
-use crate::stack::still::{Shown, Still};
+use crate::stack::still::Still;
 use crate::stack::{Made, Stack, values};
 use crate::steps::sheet::Sheet;
 
 impl Stack<'_> {
     /// The PNG of the job `index` as it is drawn, and whether all of it is opaque. A sheet is never whole in memory. Empty texels if
-    /// it wasn't needed.
+    /// it wasn't needed. Effort has a say where texels aren't dithered.
     pub fn png(&self, index: usize, bits: Bits, effort: Effort) -> (Vec<u8>, bool) {
         if let Some(Made::Sheet(sheet)) = &self.made[index] {
             return (output::stream::sheet(sheet, sheet.size()[0], bits), false);
+        }
+        if let Some(Made::Rim(rim)) = &self.made[index] {
+            return (rim_png(rim, bits, effort), false);
         }
         if let Some(Made::Picture(bitmap)) = &self.made[index]
             && !self.is_deep(index, bits)
@@ -26,11 +29,11 @@ impl Stack<'_> {
         (output::encode(texels.raster(), effort), texels.opaque())
     }
 
-    /// The PNG of the value view of what is shown from a camera place, which must be the last of those that the stack was looked at
+    /// The PNG of the value view, by its greys, of what is shown from a camera place, which must be the last of those that the stack was looked at
     /// from.
-    pub fn values(&self, shown: &Shown) -> Vec<u8> {
+    pub fn values(&self, greys: &[u8]) -> Vec<u8> {
         let (size, place) = (self.plan.texels, self.survey.cameras.len().saturating_sub(1));
-        let samples = values::hatched(size, &shown.greys, &self.survey, place);
+        let samples = values::hatched(size, greys, &self.survey, place);
         output::encode(Raster::Grey { size, samples: &samples }, Effort::Fast)
     }
 }
@@ -73,7 +76,10 @@ pub fn frames_png(
 
 /// The PNG of a rim.
 pub fn rim_png(rim: &Rim, bits: Bits, effort: Effort) -> Vec<u8> {
-    raster_png(rim.size(), bits, effort, || rim.eight(), || rim.sixteen())
+    if effort == Effort::Small {
+        return raster_png(rim.size(), bits, effort, || rim.eight(), || rim.sixteen());
+    }
+    output::stream::rim(rim, bits)
 }
 
 /// The PNG of a still.

@@ -65,7 +65,7 @@ pub(crate) fn encode_bitmap(bitmap: &Bitmap, effort: Effort) -> (Vec<u8>, bool) 
     }
     let (opaque, form) = (scan.is_opaque(), scan.form());
     let rows = |rows| form.pack(&samples(rows)).into_owned();
-    (compress(&Rows { form: &form, size: bitmap.size, together, rows: &rows }, effort), opaque)
+    (compress(&Rows { form: &form, size: bitmap.size, together, rows: &rows, whole: None }, effort), opaque)
 }
 
 /// Texels that are packed and written at once.
@@ -81,6 +81,8 @@ struct Rows<'a> {
     /// How many rows are asked for together.
     together: usize,
     rows: &'a (dyn Fn(Range<usize>) -> Vec<u8> + Sync),
+    /// All of them, where they are at hand.
+    whole: Option<&'a [u8]>,
 }
 
 /// Encodes what is at hand.
@@ -88,7 +90,7 @@ fn compress_whole(packed: &Packed, size: [u32; 2], effort: Effort) -> Vec<u8> {
     let stride = packed.bytes.len() / size[1].max(1) as usize;
     let rows = |rows: Range<usize>| packed.bytes[rows.start * stride..rows.end * stride].to_vec();
     let together = (TOGETHER / size[0].max(1) as usize).max(1);
-    compress(&Rows { form: &packed.form, size, together, rows: &rows }, effort)
+    compress(&Rows { form: &packed.form, size, together, rows: &rows, whole: Some(&packed.bytes) }, effort)
 }
 
 /// Tries the effort's filters at a quick level, and writes the file by the best at a thorough one.
@@ -120,12 +122,8 @@ fn compress(rows: &Rows<'_>, effort: Effort) -> Vec<u8> {
     };
     let length = |filter: &Filter| match &strips {
         Some(strips) => {
-            let some = |rows: Range<usize>| {
-                let stride = strips.len() / (STRIPS * STRIP_ROWS);
-                strips[rows.start * stride..rows.end * stride].to_vec()
-            };
             let size = [rows.size[0], (STRIPS * STRIP_ROWS) as u32];
-            write(&Rows { size, rows: &some, ..*rows }, *filter, quick).len()
+            write(&Rows { size, whole: Some(strips), ..*rows }, *filter, quick).len()
         }
         None => write(rows, *filter, quick).len(),
     };
@@ -160,6 +158,10 @@ fn write(rows: &Rows<'_>, filter: Filter, level: Level) -> Vec<u8> {
     encoder.set_deflate_compression(DeflateCompression::Level(level));
     encoder.set_filter(filter);
     let written = encoder.write_header().and_then(|mut writer| {
+        if let Some(whole) = rows.whole {
+            writer.write_image_data(whole)?;
+            return writer.finish();
+        }
         let mut stream = writer.stream_writer_with_size(CHUNK)?;
         for from in (0..height as usize).step_by(rows.together) {
             stream.write_all(&(rows.rows)(from..(from + rows.together).min(height as usize)))?;

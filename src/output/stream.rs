@@ -1,5 +1,5 @@
-//! Sheets to PNG, band by band: each is drawn, filtered and compressed by itself, on whatever thread is free, and the sheet never
-//! exists whole in memory.
+//! Sheets, rims and the still to PNG, band by band: each is drawn, filtered and compressed by itself, on whatever thread is free, and the
+//! picture never exists whole in memory.
 //!
 //! Crate `png` compresses a whole picture on one thread; for the same time of the processor this shares the work out over all of
 //! them and holds less than half of the memory (`tests/bench/png.txt`). A band ends on a whole byte, by an empty stored block (RFC 1951,
@@ -7,7 +7,10 @@
 //! those of the bands (RFC 1950, 2.2).
 
 use crate::base::simd::vectorize;
+use crate::base::units::Camera;
 use crate::base::words::Bits;
+use crate::rim::Rim;
+use crate::stack::{Stack, still};
 use crate::steps::dither;
 use crate::steps::sheet::{Row, Sheet};
 use ::png::chunk::IDAT;
@@ -47,6 +50,11 @@ impl Form {
         }
     }
 
+    /// Bits of a sample.
+    fn depth(self) -> BitDepth {
+        if self == Form::Sixteen { BitDepth::Sixteen } else { BitDepth::Eight }
+    }
+
     /// Bytes of a texel.
     fn bytes(self) -> usize {
         match self {
@@ -68,15 +76,82 @@ struct Band {
 /// Encodes `width` columns of `sheet`, wrapping, losslessly, in the smallest form that holds it: 256 opacities of one colour
 /// where it has one colour and 8 bits, else RGBA. Colour is kept where opacity is 0; 8-bit opacities are dithered.
 pub fn sheet(sheet: &Sheet, width: u32, bits: Bits) -> Vec<u8> {
-    // Writing to memory can't fail, and the header is ours.
-    write(sheet, width, bits).unwrap_or_default()
+    write(sheet, width, bits)
 }
 
-fn write(sheet: &Sheet, width: u32, bits: Bits) -> Result<Vec<u8>, EncodingError> {
+/// Encodes a rim, losslessly, as RGBA: colour is kept where opacity is 0; 8-bit opacities are dithered.
+pub fn rim(rim: &Rim, bits: Bits) -> Vec<u8> {
+    let ([width, height], form) = (rim.size(), if bits == Bits::Eight { Form::Eight } else { Form::Sixteen });
+    let size = [width, height].map(|side| side as usize);
+    let draw = |y: usize, row: &mut Row, out: &mut [u8]| {
+        rim.row(y, row);
+        vectorize(
+            #[inline(always)]
+            || pack(form, y, rim.is_shaded(), size[0], row, out),
+        );
+    };
+    let bands = each_band(size, form.bytes(), draw, |rows, last| compress(rows, size[0], form.bytes(), last));
+    file(bands, [width, height], |encoder| {
+        encoder.set_depth(form.depth());
+        encoder.set_color(ColorType::Rgba);
+    })
+}
+
+/// What is shown from a camera place, drawn, encoded and dropped strip by strip.
+pub(crate) struct ShownFile {
+    /// The file of its texels: opaque, dithered at 8 bits.
+    pub file: Vec<u8>,
+    /// The grey of each texel's step of lightness.
+    pub greys: Vec<u8>,
+}
+
+impl Stack<'_> {
+    /// What is shown at camera place `camera`, of the jobs that were needed, as a file.
+    pub(crate) fn shown_file(&self, camera: Camera, bits: Bits) -> ShownFile {
+        let (depth, back) = if bits == Bits::Eight { (BitDepth::Eight, 3) } else { (BitDepth::Sixteen, 6) };
+        let compositor = self.compositor(camera);
+        let (width, size) = (compositor.size[0], compositor.size.map(|side| side as u32));
+        let (bands, greys) = still::strips(&compositor, bits, |rows, last| compress(rows, width, back, last));
+        let file = file(bands, size, |encoder| {
+            encoder.set_depth(depth);
+            encoder.set_color(ColorType::Rgb);
+        });
+        ShownFile { file, greys }
+    }
+}
+
+fn write(sheet: &Sheet, width: u32, bits: Bits) -> Vec<u8> {
     let form = Form::new(sheet, bits);
-    let mut bands = draw(sheet, width, bits, |rows, last| compress(rows, width as usize, form, last))
-        .into_iter()
-        .collect::<std::io::Result<Vec<Band>>>()?;
+    let bands = draw(sheet, width, bits, |rows, last| compress(rows, width as usize, form.bytes(), last));
+    file(bands, [width, sheet.size()[1]], |encoder| {
+        encoder.set_depth(form.depth());
+        match (form, sheet.colour()) {
+            (Form::Opacities, Some(colour)) => {
+                encoder.set_color(ColorType::Indexed);
+                encoder.set_palette(colour.to_codes().repeat(256));
+                encoder.set_trns((0..=255).collect::<Vec<u8>>());
+            }
+            _ => encoder.set_color(ColorType::Rgba),
+        }
+    })
+}
+
+/// The file of compressed bands; `head` says how its texels are stored.
+fn file(
+    bands: Vec<std::io::Result<Band>>,
+    size: [u32; 2],
+    head: impl FnOnce(&mut Encoder<'_, &mut Vec<u8>>),
+) -> Vec<u8> {
+    // Writing to memory can't fail, and the header is ours.
+    let bands = bands.into_iter().collect::<std::io::Result<Vec<Band>>>().unwrap_or_default();
+    joined(bands, size, head).unwrap_or_default()
+}
+
+fn joined(
+    mut bands: Vec<Band>,
+    [width, height]: [u32; 2],
+    head: impl FnOnce(&mut Encoder<'_, &mut Vec<u8>>),
+) -> Result<Vec<u8>, EncodingError> {
     let check = bands.iter().fold(1, |check, band| joined_check(check, band.check, band.length));
     if let Some(last) = bands.last_mut() {
         last.deflated.extend(check.to_be_bytes());
@@ -84,17 +159,9 @@ fn write(sheet: &Sheet, width: u32, bits: Bits) -> Result<Vec<u8>, EncodingError
     // The chunks' frames, the palette and what marks the colours take a few KB.
     let mut out =
         Vec::with_capacity(bands.iter().map(|band| band.deflated.len() + 12).sum::<usize>() + (1 << 11));
-    let mut encoder = Encoder::new(&mut out, width, sheet.size()[1]);
+    let mut encoder = Encoder::new(&mut out, width, height);
     super::png::mark_srgb(&mut encoder);
-    encoder.set_depth(if form == Form::Sixteen { BitDepth::Sixteen } else { BitDepth::Eight });
-    match (form, sheet.colour()) {
-        (Form::Opacities, Some(colour)) => {
-            encoder.set_color(ColorType::Indexed);
-            encoder.set_palette(colour.to_codes().repeat(256));
-            encoder.set_trns((0..=255).collect::<Vec<u8>>());
-        }
-        _ => encoder.set_color(ColorType::Rgba),
-    }
+    head(&mut encoder);
     let mut writer = encoder.write_header()?;
     // 32 KiB of window, the quickest of levels, no dictionary; a multiple of 31 (RFC 1950, 2.2).
     writer.write_chunk(IDAT, &[0x78, 0x01])?;
@@ -103,9 +170,8 @@ fn write(sheet: &Sheet, width: u32, bits: Bits) -> Result<Vec<u8>, EncodingError
     Ok(out)
 }
 
-/// Filters a band's rows by Sub (PNG 9.2), in place, and compresses them; the `last` ends the stream.
-fn compress(rows: &mut [u8], width: usize, form: Form, last: bool) -> std::io::Result<Band> {
-    let back = form.bytes();
+/// Filters a band's rows by Sub (PNG 9.2), in place, and compresses them; a texel has `back` bytes, and the `last` band ends the stream.
+fn compress(rows: &mut [u8], width: usize, back: usize, last: bool) -> std::io::Result<Band> {
     let mut plain = Vec::new();
     for row in rows.chunks_mut(1 + width * back) {
         row[0] = 1;
@@ -149,13 +215,24 @@ pub fn draw<T: Send>(
     taker: impl Fn(&mut [u8], bool) -> T + Sync + Send,
 ) -> Vec<T> {
     let form = Form::new(sheet, bits);
-    let stride = 1 + width as usize * form.bytes();
-    let height = sheet.size()[1] as usize;
+    let size = [width, sheet.size()[1]].map(|side| side as usize);
+    let draw = |y: usize, row: &mut Row, out: &mut [u8]| draw_row(sheet, form, y, row, out);
+    each_band(size, form.bytes(), draw, taker)
+}
+
+/// Has rows drawn, each behind a byte for its filter's type, and handed to `taker` band by band, as [`draw`] does.
+fn each_band<T: Send>(
+    [width, height]: [usize; 2],
+    bytes_of_texel: usize,
+    draw: impl Fn(usize, &mut Row, &mut [u8]) + Sync,
+    taker: impl Fn(&mut [u8], bool) -> T + Sync + Send,
+) -> Vec<T> {
+    let stride = 1 + width * bytes_of_texel;
     let band = |(row, bytes): &mut (Row, Vec<u8>), band: usize| {
         let (from, to) = (band * BAND, height.min((band + 1) * BAND));
         bytes.resize(stride * (to - from), 0);
         for (y, out) in (from..to).zip(bytes.chunks_mut(stride)) {
-            draw_row(sheet, form, y, row, &mut out[1..]);
+            draw(y, row, &mut out[1..]);
         }
         taker(bytes, to == height)
     };
@@ -174,15 +251,14 @@ fn draw_row(sheet: &Sheet, form: Form, y: usize, row: &mut Row, out: &mut [u8]) 
                 Form::Opacities => sheet.opacities(y, 0, width, row),
                 Form::Eight | Form::Sixteen => sheet.row(y, 0, width, row),
             }
-            pack(form, y, sheet, row, out);
+            pack(form, y, sheet.colour().is_none(), sheet.size()[0] as usize, row, out);
         },
     );
 }
 
-/// Writes a row's texels as bytes of the file. The dither begins again with every period of `cols`, so that texels repeat exactly.
+/// Writes a row's texels as bytes of the file; `shaded` if their colour changes. The dither begins again with every period of `cols`, so that texels repeat exactly.
 #[inline(always)]
-fn pack(form: Form, y: usize, sheet: &Sheet, row: &mut Row, out: &mut [u8]) {
-    let cols = sheet.size()[0] as usize;
+fn pack(form: Form, y: usize, shaded: bool, cols: usize, row: &mut Row, out: &mut [u8]) {
     match form {
         Form::Opacities => {
             let thresholds = dither::row(y);
@@ -199,7 +275,7 @@ fn pack(form: Form, y: usize, sheet: &Sheet, row: &mut Row, out: &mut [u8]) {
                 }
             }
         }
-        Form::Eight => dither::texels(y, row.texels(), sheet.colour().is_none(), cols, out),
+        Form::Eight => dither::texels(y, row.texels(), shaded, cols, out),
         Form::Sixteen => {
             // 16-bit samples are stored with the high byte first (W3C PNG).
             for (sample, value) in out.as_chunks_mut::<2>().0.iter_mut().zip(row.texels().as_flattened()) {

@@ -29,11 +29,15 @@ pub struct Demand {
 /// Bytes of a texel in memory: 16 bits a channel.
 const TEXEL: f64 = 8.0;
 
-/// Bytes that a picture of its own size takes for each texel besides it: the colours that bleed to where none are.
-const BLEEDING: f64 = 32.0;
+/// Bytes of a texel at 8 bits as a stack holds it, at most: a picture of noise. Flat ones, as most are, are packed to far less.
+const HELD: f64 = 4.0;
+
+/// Bytes that a picture of its own size takes for each texel while it is drawn: 16 bits a channel, and the colours that bleed to where
+/// none are.
+const BLEEDING: f64 = 18.0;
 
 /// The same of one that is drawn afresh: its premultiplied values, too.
-const DRAWING: f64 = 40.0;
+const DRAWING: f64 = 26.0;
 
 /// Bytes that a picture's texel is packed to at most, at 8 bits: a picture of noise.
 const PACKED: f64 = 4.0;
@@ -42,7 +46,7 @@ const PACKED: f64 = 4.0;
 const PACKED_FOG: f64 = 0.5;
 
 /// Bytes for each texel of the view at 8 bits: the still, its value view, rows on their way.
-const VIEW: f64 = 10.0;
+const VIEW: f64 = 7.0;
 
 /// Bytes for each texel of the strip of the whole travel: its own, those of its parts, its rows on their way, its file.
 const STRIP: f64 = 16.0;
@@ -51,7 +55,7 @@ const STRIP: f64 = 16.0;
 const PAGE: f64 = 24.0;
 
 /// Bytes of a place of an outline that is looked at, with what is kept of it.
-const PROBE: f64 = 128.0;
+const PROBE: f64 = 112.0;
 
 /// Most places of one outline, over all copies and cameras; as the survey has it.
 const PROBES: f64 = 2_097_152.0;
@@ -96,7 +100,7 @@ fn side_by_side(parts: impl Iterator<Item = f64>) -> f64 {
 }
 
 impl Plan {
-    /// Bytes that a run of all of it holds at once, about: every picture of the stack at 16 bits, the still, fields on their grids,
+    /// Bytes that a run of all of it holds at once, about: every picture of the stack packed, the still, fields on their grids,
     /// what working out as many jobs takes as there are threads, what drawing and encoding take beside them, and all files until
     /// they are written.
     pub fn memory(&self, demand: &Demand) -> u64 {
@@ -185,20 +189,20 @@ impl Plan {
             }
             Job::Rim(job) => {
                 let [stays, work] = job.spec.field.bytes();
-                Share { stays: stays + 2.0 * own, work: work + 2.0 * own, packed: PACKED_FOG * depth * own }
+                Share { stays: stays + own, work: work + 2.0 * own, packed: PACKED_FOG * depth * own }
             }
             Job::Lamp(job) => {
                 let fog = job.spec.fog.as_ref().map_or(0.0, |fog| fog.field.bytes().iter().sum());
                 Share { stays: TEXEL * own, work: fog + TEXEL * own, packed: PACKED_FOG * depth * own }
             }
             Job::Art(job) if !job.places.is_empty() => {
-                let stays = TEXEL * own + PROBE * self.probes(job);
+                let stays = HELD * depth * own + PROBE * self.probes(job);
                 let work = BLEEDING * own + parts(job);
                 Share { stays, work, packed: PACKED * depth * own }
             }
             Job::Art(job) | Job::Own(job) => {
                 let looked_at = if job.placing.kind == Kind::Art { PROBE * self.probes(job) } else { 0.0 };
-                let stays = TEXEL * own + looked_at;
+                let stays = HELD * depth * own + looked_at;
                 // Else its rows are held at the width that they are drawn at, before its colours are found.
                 let rows = TEXEL * f64::from(job.placing.texels[0]) * job.natural[1];
                 let fits = job.natural == job.placing.texels.map(f64::from);

@@ -1,8 +1,8 @@
 //! A solved rim as bytes, to be cached between runs: exactly what it is drawn from, so that a rerun's outputs are a clean run's. For that
 //! its planes are rounded before they are drawn.
 
-use crate::base::packed::{Packer, Unpacker};
 use crate::base::bitmap::Bitmap;
+use crate::base::packed::{Packer, Unpacker};
 use crate::base::placing::Placing;
 use crate::base::simd;
 use crate::base::units::Scale;

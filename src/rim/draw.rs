@@ -1,8 +1,8 @@
 //! A rim as it is drawn: from its airs on the grid to texels, row by row.
 
+use crate::base::bitmap::{Bitmap, Bytes};
 use crate::base::colour::Srgb;
 use crate::base::exp::opacity;
-use crate::base::bitmap::{Bitmap, Bytes};
 use crate::base::placing::Placing;
 use crate::base::simd::{blend, vectorize};
 use crate::base::units::{Scale, Texel};
@@ -219,10 +219,15 @@ impl Rim {
         }
     }
 
+    /// Whether the haze's colour changes.
+    pub fn is_shaded(&self) -> bool {
+        !self.spec.tones.plain()
+    }
+
     /// As RGBA, 8 bits, opacity dithered.
     pub fn eight(&self) -> Vec<u8> {
         let width = self.size()[0] as usize;
-        let shaded = !self.spec.tones.plain();
+        let shaded = self.is_shaded();
         self.texels(
             #[inline(always)]
             |y, row, out: &mut [u8]| dither::texels(y, row.texels(), shaded, width, out),

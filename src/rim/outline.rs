@@ -1,7 +1,7 @@
 //! The outline of an art: where solid texels meet open ones, and the art's own colours on both sides.
 
-use crate::base::interpolate::smoothstep;
 use crate::base::bitmap::{Bitmap, Bytes, Unpacked};
+use crate::base::interpolate::smoothstep;
 use rayon::prelude::*;
 use std::ops::Range;
 

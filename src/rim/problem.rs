@@ -1,7 +1,7 @@
 //! What a solve reads, what it asks of each place of the outline, and how it comes out.
 
-use crate::base::exp::opacity;
 use crate::base::bitmap::Bitmap;
+use crate::base::exp::opacity;
 use crate::base::space::Space;
 use crate::base::units::Scale;
 use crate::plan::RimJob;

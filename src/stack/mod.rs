@@ -196,7 +196,7 @@ impl<'a> Stack<'a> {
         Shown::new(&self.compositor(camera), bits)
     }
 
-    fn compositor(&self, camera: Camera) -> Compositor<'_> {
+    pub(crate) fn compositor(&self, camera: Camera) -> Compositor<'_> {
         let jobs = self.plan.files.iter().zip(&self.made);
         let sources = jobs.filter_map(|(job, made)| Some((job.placing(), made.as_ref()?.source())));
         Compositor::new(self.plan, sources, camera)

@@ -143,3 +143,55 @@ fn drawn<T: Copy + Default + Send>(
     });
     (samples, greys)
 }
+
+/// Draws what `compositor` holds strip by strip, each handed to `take` as the rows that a PNG of it filters: a byte for the filter's type,
+/// then red, green and blue of 8 bits, dithered, or of 16, the high byte first; and whether it is the last. What it made of them comes
+/// back in order, with the greys of the steps of lightness.
+pub(crate) fn strips<T: Send>(
+    compositor: &Compositor<'_>,
+    bits: Bits,
+    take: impl Fn(&mut [u8], bool) -> T + Sync + Send,
+) -> (Vec<T>, Vec<u8>) {
+    let ([width, height], space) = (compositor.size, &compositor.space);
+    let scale = values::Scale::new(space.blending);
+    let bytes_of_texel = if bits == Bits::Eight { 3 } else { 6 };
+    let (strip, stride) = (width * Exact::ROWS, 1 + width * bytes_of_texel);
+    let mut greys = vec![0; width * height];
+    let mut made: Vec<Option<T>> = (0..height.div_ceil(Exact::ROWS)).map(|_| None).collect();
+    let outs = made.par_iter_mut().zip(greys.par_chunks_mut(strip));
+    compositor.strips(outs, |first, pixels: &mut Exact, (made, greys)| {
+        let mut bytes = vec![0; greys.len() / width * stride];
+        let (mut codes, mut deep) = (vec![0; width * 4], vec![0; width * 4]);
+        let rows = pixels.lanes.chunks_mut(width).zip(greys.chunks_mut(width)).zip(bytes.chunks_mut(stride));
+        for (y, ((row, greys), out)) in (first..).zip(rows) {
+            vectorize(
+                #[inline(always)]
+                || {
+                    scale.greys(row, greys);
+                    match bits {
+                        Bits::Eight => {
+                            eight(space, y, row, &mut codes);
+                            opaque(&codes, &mut out[1..], |code| [code]);
+                        }
+                        Bits::Sixteen => {
+                            sixteen(space, row, &mut deep);
+                            opaque(&deep, &mut out[1..], u16::to_be_bytes);
+                        }
+                    }
+                },
+            );
+        }
+        *made = Some(take(&mut bytes, first + Exact::ROWS >= height));
+    });
+    (made.into_iter().flatten().collect(), greys)
+}
+
+/// Writes red, green and blue of RGBA.
+#[inline(always)]
+fn opaque<T: Copy, const N: usize>(samples: &[T], out: &mut [u8], bytes: impl Fn(T) -> [u8; N]) {
+    for (out, [r, g, b, _]) in out.chunks_exact_mut(3 * N).zip(samples.as_chunks().0) {
+        for (out, sample) in out.as_chunks_mut::<N>().0.iter_mut().zip([r, g, b]) {
+            *out = bytes(*sample);
+        }
+    }
+}

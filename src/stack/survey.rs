@@ -5,7 +5,7 @@
 
 use crate::base::bitmap::Bitmap;
 use crate::base::placing::{Kind, Placing};
-use crate::base::space::{Lanes, Space};
+use crate::base::space::Space;
 use crate::base::units::Camera;
 use crate::plan::{Job, Plan, RimJob};
 use crate::rim::Rim;
@@ -19,7 +19,7 @@ use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-/// Most outline points of one art that are looked at; the others lie between them.
+/// Most outline points of one art that are looked at; the others lie between them. A probe counts them by 16 bits.
 const POINTS: usize = 30_000;
 
 /// Most places of one art's outline, over all its copies and camera places: an art that repeats more often is looked at through fewer of
@@ -198,8 +198,7 @@ impl Look<'_> {
 
     /// Probes at every outline, for every copy of its art and every camera place, by the view's rows; in each row in the order of the arts.
     fn probes(&self, outlines: &[Vec<Point>], space: &Space) -> Vec<Vec<Probe>> {
-        let [r, g, b] = space.enter(self.plan.backdrop.0);
-        let ground = [r, g, b, 0.0];
+        let ground = space.enter(self.plan.backdrop.0);
         // There are many: a row that grew would take twice its room.
         let mut counts = vec![0; self.plan.texels[1] as usize];
         self.each_place(outlines, |y, _| counts[y] += 1);
@@ -207,7 +206,7 @@ impl Look<'_> {
         self.each_place(outlines, |y, Seen { job, point, place, x }| {
             rows[y].push(Probe {
                 job: job as u32,
-                point: point as u32,
+                point: point as u16,
                 place: place as u16,
                 x,
                 without: ground,
@@ -334,7 +333,11 @@ impl<'a> Work<'a> {
         let probes = self.rows.iter().flat_map(|row| &row[of_art(row, art)]);
         let observations: Vec<Observation> = probes
             .filter(|probe| (self.look.solves)(usize::from(probe.place)))
-            .map(|probe| Observation { point: probe.point, camera: probe.place, behind: colour(probe.with) })
+            .map(|probe| Observation {
+                point: u32::from(probe.point),
+                camera: probe.place,
+                behind: probe.with,
+            })
             .collect();
         let problem = Problem {
             job,
@@ -363,13 +366,12 @@ impl<'a> Work<'a> {
         self.rows.par_iter_mut().for_each(|row| {
             let own = of_art(row, index);
             for probe in &mut row[own] {
-                let point = &points[probe.point as usize];
+                let point = &points[usize::from(probe.point)];
                 let step = |behind| LightnessStep::new(space, point, behind, behind);
-                probe.before = step(colour(probe.without)).signed(0.0).abs();
-                let seen = step(colour(probe.with));
+                probe.before = step(probe.without).signed(0.0).abs();
+                let seen = step(probe.with);
                 probe.after = seen.signed(0.0).abs();
-                let [r, g, b] = seen.inside(0.0);
-                probe.with = [r, g, b, 0.0];
+                probe.with = seen.inside(0.0);
             }
         });
     }
@@ -386,7 +388,7 @@ impl<'a> Work<'a> {
                         place: probe.place,
                         before: probe.before,
                         after: probe.after,
-                        tone: self.space.lightness(colour(probe.with)),
+                        tone: self.space.lightness(probe.with),
                         open: probe.open,
                     });
                 }
@@ -400,8 +402,4 @@ impl<'a> Work<'a> {
 fn of_art(row: &[Probe], art: usize) -> Range<usize> {
     row.partition_point(|probe| (probe.job as usize) < art)
         ..row.partition_point(|probe| probe.job as usize <= art)
-}
-
-fn colour([r, g, b, _]: Lanes) -> [f32; 3] {
-    [r, g, b]
 }

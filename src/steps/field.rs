@@ -88,7 +88,7 @@ impl FieldSpec {
     }
 
     /// The same along a level line, with the rows that the slope needs of it; and how many of them lie over the sheet's first.
-    fn level(&self) -> (FieldSpec, f64) {
+    pub(super) fn level(&self) -> (FieldSpec, f64) {
         let Some(slope) = self.slope else { return (self.clone(), 0.0) };
         let [low, high] = slope.range(f64::from(self.cols));
         let over = (-low).ceil().max(0.0);
@@ -209,36 +209,6 @@ impl FieldSpec {
             Sampling::Full => grid,
             Sampling::Reduced => step4_soften::reduced(grid, self.sigma(), self.after_blurs()).0,
         }
-    }
-
-    /// Bytes that stay of the field, with its opacities and what faces the light, and those that working it out takes besides; about, and
-    /// rather too many than too few.
-    pub fn bytes(&self) -> [f64; 2] {
-        let number = size_of::<f32>() as f64;
-        if self.slope.is_some() {
-            let [level, work] = self.level().0.bytes();
-            let own = self.sampled(Sampling::Reduced);
-            return [3.0 * number * own.cols as f64 * own.rows as f64, level + work];
-        }
-        let area = |grid: &Grid| grid.cols as f64 * grid.rows as f64;
-        let grid = self.grid(Sampling::Reduced, 0.0, f64::from(self.rows));
-        let own = self.sampled(Sampling::Reduced);
-        // The plane that is blurred and the one that it is blurred into.
-        let work = |grid: &Grid| {
-            2.0 * number * area(grid) + step1_bands::bytes(&self.recipe.bands, self.line.0, grid)
-        };
-        let sway = self.recipe.falloff.sway.0;
-        let strip = self.grid(Sampling::Reduced, self.line.0 - sway - 1.0, self.line.0 + sway + 1.0);
-        // What strokes are laid into is worked out once without them, and the bands are kept until then.
-        let kept = match (&self.strokes, &self.along) {
-            (None, _) => 0.0,
-            (Some(_), None) => 2.0 * number * (area(&grid) + area(&own)),
-            (Some(_), Some(_)) => 3.0 * number * (area(&grid) + area(&own)),
-        };
-        let (period, tall) = (f64::from(self.cols), f64::from(self.rows) + 2.0 * sway.abs());
-        let body = step2_falloff::body_bytes(&self.recipe.falloff, period, &self.moment);
-        let tears = tears::bytes(&self.recipe, period, tall, &self.moment);
-        [3.0 * number * area(&own), (work(&grid).max(work(&strip)) + body).max(tears) + kept]
     }
 
     /// The density before soften on the grid that `sampling` asks for: what the blur still has to work on.

@@ -2,8 +2,9 @@
 
 pub mod along;
 mod bands_spec;
-pub mod density;
+mod bytes;
 pub mod coefficients;
+pub mod density;
 pub mod dither;
 pub mod facing;
 pub mod field;

@@ -43,8 +43,8 @@ pub struct Opacity {
 pub struct Sheet {
     spec: SheetSpec,
     opacity: Arc<Opacity>,
-    /// How much each place faces the light, as coefficients of the spline; none where no colour goes by that.
-    facing: Option<Arc<Coefficients>>,
+    /// How much each place faces the light, as coefficients of the spline, and what draws them; none where no colour goes by that.
+    facing: Option<(Arc<Coefficients>, Upsampler)>,
     upsampler: Upsampler,
     ramps: Ramps,
 }
@@ -133,14 +133,16 @@ impl Sheet {
 
     /// The sheet of the planes that belong to its keys; it shares them.
     pub fn assemble(spec: SheetSpec, opacity: Arc<Opacity>, facing: Option<Arc<Coefficients>>) -> Sheet {
-        let upsampler = Upsampler::new(opacity.grid, spec.field.cols as usize);
+        let cols = spec.field.cols as usize;
+        let upsampler = Upsampler::new(opacity.grid, cols);
+        let facing = facing.map(|plane| (plane, Upsampler::new(spec.facing_grid(&opacity.grid), cols)));
         let ramps = spec.tones.ramps();
         Sheet { spec, opacity, facing, upsampler, ramps }
     }
 
     /// The planes that it is drawn from.
     pub fn planes(&self) -> impl Iterator<Item = &Coefficients> {
-        std::iter::once(&self.opacity.plane).chain(self.facing.as_deref())
+        std::iter::once(&self.opacity.plane).chain(self.facing.as_ref().map(|(plane, _)| &**plane))
     }
 
     /// Width (one period) and height in texels.
@@ -213,9 +215,9 @@ impl Sheet {
         }
         row.facing.resize(count, 0.0);
         match &self.facing {
-            Some(plane) => {
-                self.upsampler.down_held(plane, y as f64, [first, count], &mut row.line);
-                self.upsampler.across(&mut row.line, first, &mut row.facing);
+            Some((plane, upsampler)) => {
+                upsampler.down_held(plane, y as f64, [first, count], &mut row.line);
+                upsampler.across(&mut row.line, first, &mut row.facing);
             }
             None => row.facing.fill(0.0),
         }
@@ -306,11 +308,43 @@ pub fn facing(spec: &SheetSpec, field: &Field) -> Coefficients {
     let height = if falloff.firm > 0.0 && falloff.height.0.is_finite() { falloff.height.0 } else { 0.0 };
     let reach = [REACH[0] * feature[0], (REACH[1] * feature[1]).max(REACH_OF_BODY * height)];
     let tau = spec.tau.max(THIN);
+    let grid = spec.facing_grid(&field.grid);
     // The clear air has no sides.
-    let seen = opacities(field.density.clone(), tau, 0.0);
-    let mut plane = facing::facing(&seen, opacity(tau as f32), &field.grid, spec.light, reach);
-    Upsampler::new(field.grid, spec.field.cols as usize).prefilter(&mut plane);
+    let seen = if grid == field.grid {
+        opacities(field.density.clone(), tau, 0.0)
+    } else {
+        halved_opacities(&field.density, tau as f32)
+    };
+    let mut plane = facing::facing(&seen, opacity(tau as f32), &grid, spec.light, reach);
+    Upsampler::new(grid, spec.field.cols as usize).prefilter(&mut plane);
     Coefficients::new(plane, true, spec.field.is_rounded())
+}
+
+impl SheetSpec {
+    /// The grid of how it faces the light, where that of its field is `own`: features are wide, and half as many columns hold their sides.
+    pub fn facing_grid(&self, own: &Grid) -> Grid {
+        if !self.field.is_rounded() || !own.cols.is_multiple_of(2) {
+            return *own;
+        }
+        Grid { cols: own.cols / 2, step: [2.0 * own.step[0], own.step[1]], ..*own }
+    }
+}
+
+/// Means of the opacities of each two densities of a row.
+fn halved_opacities(density: &Plane, tau: f32) -> Plane {
+    let mut out = Plane::new(density.cols / 2, density.rows());
+    out.each_row_with(
+        #[inline(always)]
+        |own: &mut Vec<f32>, row, numbers| {
+            own.clear();
+            own.extend_from_slice(density.row(row));
+            step5_grade::opacities(own, tau, 0.0);
+            for (number, pair) in numbers.iter_mut().zip(own.as_chunks::<2>().0) {
+                *number = 0.5 * (pair[0] + pair[1]);
+            }
+        },
+    );
+    out
 }
 
 /// How far light goes into fog, as shares of a feature's width and height, and of a body's scale height; chosen by eye.

@@ -49,112 +49,125 @@ pub(super) struct Trust {
     pub blind: u16,
 }
 
-/// Fills in the colours that aren't known. With `wraps`, the left and right edges are neighbours.
+/// Fills in the colours that aren't known, all but those that are `sure`; of others `doubt` tells what their value allows. With `wraps`,
+/// the left and right edges are neighbours.
 ///
 /// A texel takes the mean of its neighbours whose colour is known; failing that, the mean of all of them if it isn't
 /// blind; else that of the known texels in the smallest block around it that has any.
-pub(super) fn bleed_doubtful(picture: &mut Picture, doubts: &[Doubt], trust: Trust, wraps: bool) {
-    let sure: Vec<bool> = doubts.iter().map(|doubt| doubt.width() <= trust.known).collect();
+pub(super) fn bleed_doubtful(
+    picture: &mut Picture,
+    sure: &[bool],
+    doubt: impl Fn(usize) -> Doubt,
+    trust: Trust,
+    wraps: bool,
+) {
     if sure.iter().all(|sure| *sure) || picture.texels.iter().all(|texel| texel[3] == 0) {
         return;
     }
-    let afar = Afar::new(picture, &sure);
-    let close = Close::new(picture, &sure, wraps);
-    let width = picture.size[0] as usize;
-    let mut found: Vec<([u16; 3], usize)> = Vec::with_capacity(sure.iter().filter(|sure| !**sure).count());
-    found.extend((0..doubts.len()).filter(|at| !sure[*at]).map(|at| {
-        let (x, y, doubt) = (at % width, at / width, doubts[at]);
-        let all = || nearby(picture, x, y, wraps, |_| true);
-        let wanted = if close.has(x, y) { nearby(picture, x, y, wraps, |at| sure[at]) } else { None };
-        let wanted = wanted
-            .or_else(|| if doubt.width() < trust.blind { all() } else { None })
-            .or_else(|| afar.colour(x, y))
-            .or_else(all);
-        let [r, g, b, _] = picture.texels[at];
-        let wanted = wanted.unwrap_or([r, g, b]);
-        ([0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i])), at)
-    }));
-    for (colour, at) in found {
-        picture.texels[at][..3].copy_from_slice(&colour);
+    let afar = Afar::new(picture, sure);
+    let [width, height] = picture.size.map(|side| side as usize);
+    let (mut near, mut close) = (Near::new(width, wraps), vec![false; width]);
+    for y in 0..height {
+        near.go_to(picture, y);
+        near.close(sure, y, &mut close);
+        for x in (0..width).filter(|x| !sure[y * width + x]) {
+            let at = y * width + x;
+            let doubt = doubt(at);
+            let all = || near.mean(x, |_| true);
+            let wanted =
+                if close[x] { near.mean(x, |(row, x)| sure[(y + row - 1) * width + x]) } else { None };
+            let wanted = wanted
+                .or_else(|| if doubt.width() < trust.blind { all() } else { None })
+                .or_else(|| afar.colour(x, y))
+                .or_else(all);
+            let [r, g, b, _] = picture.texels[at];
+            let wanted = wanted.unwrap_or([r, g, b]);
+            let colour = [0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i]));
+            picture.texels[at][..3].copy_from_slice(&colour);
+        }
     }
 }
 
 /// Fills in the colours under alpha 0; all others are known.
 pub(super) fn bleed(picture: &mut Picture, wraps: bool) {
-    if picture.texels.iter().all(|texel| texel[3] > 0) {
-        return;
-    }
-    let doubt = |[r, g, b, alpha]: &[u16; 4]| match alpha {
-        0 => Doubt::new([0; 3], 0, 0),
-        _ => Doubt { low: [*r, *g, *b], high: [*r, *g, *b] },
-    };
-    let doubts: Vec<Doubt> = picture.texels.iter().map(doubt).collect();
-    bleed_doubtful(picture, &doubts, Trust { known: 0, blind: 0 }, wraps);
+    let sure: Vec<bool> = picture.texels.iter().map(|texel| texel[3] > 0).collect();
+    let nothing = |_| Doubt::new([0; 3], 0, 0);
+    bleed_doubtful(picture, &sure, nothing, Trust { known: 0, blind: 0 }, wraps);
+}
+
+/// Whether the colour of a texel that leaves such a doubt counts as known.
+pub(super) fn is_sure(doubt: Doubt, trust: Trust) -> bool {
+    doubt.width() <= trust.known
 }
 
 /// Sum of colours times alpha, and of alpha.
 type Sum = [f32; 4];
 
-/// Mean colour of the eight neighbours and the texel, by alpha, of those that count; none where these are all clear.
-fn nearby(
-    picture: &Picture,
-    x: usize,
-    y: usize,
-    wraps: bool,
-    counts: impl Fn(usize) -> bool,
-) -> Option<[u16; 3]> {
-    let [width, height] = picture.size.map(|side| side as usize);
-    let columns = [
-        if x > 0 { Some(x - 1) } else { wraps.then(|| width - 1) },
-        Some(x),
-        if x + 1 < width { Some(x + 1) } else { wraps.then_some(0) },
-    ];
-    let mut sums = [0u64; 4];
-    for y in y.saturating_sub(1)..=(y + 1).min(height - 1) {
-        for at in columns.into_iter().flatten().map(|x| y * width + x).filter(|at| counts(*at)) {
-            let [r, g, b, alpha] = picture.texels[at].map(u64::from);
-            for (sum, value) in sums.iter_mut().zip([r * alpha, g * alpha, b * alpha, alpha]) {
-                *sum += value;
-            }
-        }
-    }
-    let [r, g, b, alpha] = sums;
-    (alpha > 0).then(|| [r, g, b].map(|sum| ((sum + alpha / 2) / alpha) as u16))
-}
-
-/// Which texels have one that is sure, and not clear, among their eight neighbours and themselves. Over most of a picture's clear part
-/// there is none.
-struct Close {
+/// A row of a picture with those over and under it, as they were before any of them was filled in.
+struct Near {
     width: usize,
-    close: Vec<bool>,
+    wraps: bool,
+    /// None over the first and under the last: nothing.
+    rows: [Vec<[u16; 4]>; 3],
 }
 
-impl Close {
-    fn new(picture: &Picture, sure: &[bool], wraps: bool) -> Close {
-        let [width, height] = picture.size.map(|side| side as usize);
-        let mut close = vec![false; width * height];
-        let mut column = vec![false; width];
-        for (y, close) in close.chunks_exact_mut(width).enumerate() {
-            column.fill(false);
-            let rows = y.saturating_sub(1) * width..(y + 2).min(height) * width;
-            let texels = picture.texels[rows.clone()].chunks_exact(width);
-            for (texels, sure) in texels.zip(sure[rows].chunks_exact(width)) {
-                for ((column, texel), sure) in column.iter_mut().zip(texels).zip(sure) {
-                    *column |= *sure & (texel[3] > 0);
+impl Near {
+    fn new(width: usize, wraps: bool) -> Near {
+        Near { width, wraps, rows: Default::default() }
+    }
+
+    /// Goes on to row `y`, the one after the last.
+    fn go_to(&mut self, picture: &Picture, y: usize) {
+        let width = self.width;
+        let row = |y: usize| picture.texels.get(y * width..(y + 1) * width).unwrap_or_default();
+        self.rows.rotate_left(1);
+        if y == 0 {
+            self.rows[1] = row(0).to_vec();
+        }
+        self.rows[2].clear();
+        self.rows[2].extend_from_slice(row(y + 1));
+    }
+
+    /// Mean colour of the eight neighbours of the texel `x` and the texel, by alpha, of those that count, by row and column; none where
+    /// these are all clear.
+    fn mean(&self, x: usize, counts: impl Fn((usize, usize)) -> bool) -> Option<[u16; 3]> {
+        let Near { width, wraps, rows } = self;
+        let columns = [
+            if x > 0 { Some(x - 1) } else { wraps.then(|| width - 1) },
+            Some(x),
+            if x + 1 < *width { Some(x + 1) } else { wraps.then_some(0) },
+        ];
+        let mut sums = [0u64; 4];
+        for (at, row) in rows.iter().enumerate().filter(|(_, row)| !row.is_empty()) {
+            for x in columns.into_iter().flatten().filter(|x| counts((at, *x))) {
+                let [r, g, b, alpha] = row[x].map(u64::from);
+                for (sum, value) in sums.iter_mut().zip([r * alpha, g * alpha, b * alpha, alpha]) {
+                    *sum += value;
                 }
             }
-            for (close, three) in close[1..].iter_mut().zip(column.windows(3)) {
-                *close = three[0] | three[1] | three[2];
-            }
-            let (first, last) = (column[0], column[width - 1]);
-            close[0] = first | column[1.min(width - 1)] | (wraps & last);
-            close[width - 1] = last | column[width.saturating_sub(2)] | (wraps & first);
         }
-        Close { width, close }
+        let [r, g, b, alpha] = sums;
+        (alpha > 0).then(|| [r, g, b].map(|sum| ((sum + alpha / 2) / alpha) as u16))
     }
 
-    fn has(&self, x: usize, y: usize) -> bool {
-        self.close[y * self.width + x]
+    /// Which texels of row `y` have one that is sure, and not clear, among their eight neighbours and themselves. Over most of a picture's
+    /// clear part there is none.
+    fn close(&self, sure: &[bool], y: usize, close: &mut [bool]) {
+        let width = self.width;
+        let mut column = vec![false; width];
+        for (at, row) in self.rows.iter().enumerate().filter(|(_, row)| !row.is_empty()) {
+            let sure = &sure[(y + at - 1) * width..][..width];
+            for ((column, texel), sure) in column.iter_mut().zip(row).zip(sure) {
+                *column |= *sure & (texel[3] > 0);
+            }
+        }
+        let inner = close.len().min(1);
+        for (close, three) in close[inner..].iter_mut().zip(column.windows(3)) {
+            *close = three[0] | three[1] | three[2];
+        }
+        let (first, last) = (column[0], column[width - 1]);
+        close[0] = first | column[1.min(width - 1)] | (self.wraps & last);
+        close[width - 1] = last | column[width.saturating_sub(2)] | (self.wraps & first);
     }
 }
 

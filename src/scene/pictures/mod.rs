@@ -19,8 +19,8 @@ mod vector;
 #[path = "no_vector.rs"]
 mod vector;
 
-pub use assembled::Part;
 pub(crate) use crate::scene::apart::Drawn;
+pub use assembled::Part;
 pub(crate) use crowded::has_crowded_tag;
 pub use set::Pictures;
 pub use strokes::{Detail, Held, HeldDrawing, LastLine, Line};
@@ -281,8 +281,9 @@ impl Source {
 /// Bytes of a texel in memory: 16 bits a channel.
 pub(crate) const TEXEL: f64 = 8.0;
 
-/// Bytes that drawing a picture takes for each of its texels: they themselves, premultiplied and straight, and which colours they allow.
-pub(crate) const DRAWING: f64 = 48.0;
+/// Bytes that drawing a picture takes for each of its texels: they themselves, premultiplied and straight, which of their colours are
+/// known, and means of those around.
+pub(crate) const DRAWING: f64 = 32.0;
 
 /// Bytes for each texel of a drawing that its layers may take besides.
 const LAYERS: f64 = 64.0;

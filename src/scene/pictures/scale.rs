@@ -4,7 +4,7 @@ use crate::base::fault::{Class, Fault};
 use crate::base::picture::Picture;
 use crate::base::room;
 use crate::base::words::Blending;
-use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful};
+use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful, is_sure};
 use fast_image_resize::images::{TypedImage, TypedImageRef};
 use fast_image_resize::pixels::U16x4;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
@@ -162,18 +162,22 @@ fn straightened(
 ) -> Result<Picture, Fault> {
     let tables = (blending == Blending::Linear).then(|| &*TABLES);
     let encode = |value: u16| tables.map_or(value, |tables| tables.encode[usize::from(value)]);
-    let (mut doubts, mut texels) = (Vec::new(), Vec::new());
-    room::reserve(&mut doubts, pixels.len(), WHAT)?;
+    let (mut sure, mut texels) = (Vec::new(), Vec::new());
+    room::reserve(&mut sure, pixels.len(), WHAT)?;
     room::reserve(&mut texels, pixels.len(), WHAT)?;
-    for pixel in pixels {
+    let doubt = |pixel: &U16x4| {
         let [r, g, b, alpha] = pixel.0;
         // Two passes round once each.
-        doubts.push(Doubt::new([r, g, b], alpha, 1).encoded(encode));
+        Doubt::new([r, g, b], alpha, 1).encoded(encode)
+    };
+    for pixel in pixels {
+        let [r, g, b, alpha] = pixel.0;
+        sure.push(is_sure(doubt(pixel), TRUST));
         let [r, g, b] = [r, g, b].map(|value| encode(straight(value, alpha)));
         texels.push([r, g, b, alpha]);
     }
     let mut picture = Picture { size, deep, texels };
-    bleed_doubtful(&mut picture, &doubts, TRUST, wraps);
+    bleed_doubtful(&mut picture, &sure, |at| doubt(&pixels[at]), TRUST, wraps);
     Ok(picture)
 }
 

@@ -5,7 +5,7 @@
 use crate::base::fault::{Class, Fault};
 use crate::base::picture::Picture;
 use crate::base::room;
-use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful};
+use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful, is_sure};
 use crate::scene::pictures::{Line, contained, cost};
 use resvg::tiny_skia::{
     IntSize, LineCap, LineJoin, Paint, PathBuilder, Pixmap, PremultipliedColorU8, Stroke, Transform,
@@ -136,22 +136,22 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
         resvg::render(&tree, stretch, &mut pixmap.as_mut());
         Ok(pixmap)
     })?;
-    let (mut doubts, mut texels) = (Vec::new(), Vec::new());
-    room::reserve(&mut doubts, pixmap.pixels().len(), "a drawing")?;
+    let (mut sure, mut texels) = (Vec::new(), Vec::new());
+    room::reserve(&mut sure, pixmap.pixels().len(), "a drawing")?;
     room::reserve(&mut texels, pixmap.pixels().len(), "a drawing")?;
     let mut last = None;
     for pixel in pixmap.pixels() {
         // Drawings are flat for the most part.
-        let (doubt, texel) = match last {
+        let (is_sure, texel) = match last {
             Some((same, known)) if same == *pixel => known,
-            _ => straightened(*pixel),
+            _ => (is_sure(doubt(*pixel), TRUST), straightened(*pixel)),
         };
-        last = Some((*pixel, (doubt, texel)));
-        doubts.push(doubt);
+        last = Some((*pixel, (is_sure, texel)));
+        sure.push(is_sure);
         texels.push(texel);
     }
     let mut picture = Picture { size, deep: false, texels };
-    bleed_doubtful(&mut picture, &doubts, TRUST, wraps);
+    bleed_doubtful(&mut picture, &sure, |at| doubt(pixmap.pixels()[at]), TRUST, wraps);
     Ok(picture)
 }
 
@@ -187,13 +187,19 @@ pub(super) fn line(line: &Line, size: [u32; 2], stretch: [f64; 2]) -> Result<Vec
     })
 }
 
-/// A premultiplied value as a straight colour of 16 bits, and what it leaves in doubt.
-fn straightened(pixel: PremultipliedColorU8) -> (Doubt, [u16; 4]) {
+/// What a premultiplied value leaves in doubt.
+fn doubt(pixel: PremultipliedColorU8) -> Doubt {
+    let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
+    Doubt::new(colour, u16::from(pixel.alpha()), ERROR)
+}
+
+/// A premultiplied value as a straight colour of 16 bits.
+fn straightened(pixel: PremultipliedColorU8) -> [u16; 4] {
     let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
     let alpha = u16::from(pixel.alpha());
     let straight = |value: u16| (value * 255 + alpha / 2).checked_div(alpha).map_or(0, |code| code * 257);
     let [r, g, b] = colour.map(straight);
-    (Doubt::new(colour, alpha, ERROR), [r, g, b, alpha * 257])
+    [r, g, b, alpha * 257]
 }
 
 /// Options under which no file is read and no picture inside the SVG is drawn.

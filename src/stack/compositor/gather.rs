@@ -10,19 +10,20 @@ use rayon::prelude::*;
 use std::collections::BTreeSet;
 use std::ops::Range;
 
-/// A place of an art's outline, seen from one camera place.
+/// A place of an art's outline, seen from one camera place. There are half a million of them in a scene of eight slots: no number takes
+/// more room than it needs.
 pub(crate) struct Probe {
     /// The art's place in the drawing order.
     pub job: u32,
     /// Which point of its outline.
-    pub point: u32,
+    pub point: u16,
     /// Which camera place.
     pub place: u16,
     /// Column of the view.
     pub x: u32,
     /// The composite without rims and with them, in the blending's own space.
-    pub without: Lanes,
-    pub with: Lanes,
+    pub without: [f32; 3],
+    pub with: [f32; 3],
     /// Steps of CIE L* across the outline without rims and with them; 0 until its art's turn has come.
     pub before: f32,
     pub after: f32,
@@ -32,9 +33,17 @@ pub(crate) struct Probe {
 
 impl Probe {
     fn over(&mut self, colour: Lanes, alpha: f32) {
-        over(&mut self.without, colour, alpha);
-        over(&mut self.with, colour, alpha);
+        over_three(&mut self.without, colour, alpha);
+        over_three(&mut self.with, colour, alpha);
     }
+}
+
+/// Source-over of a straight colour.
+#[inline(always)]
+fn over_three(under: &mut [f32; 3], colour: Lanes, alpha: f32) {
+    let mut lanes = [under[0], under[1], under[2], 0.0];
+    over(&mut lanes, colour, alpha);
+    *under = [lanes[0], lanes[1], lanes[2]];
 }
 
 /// One layer as it is drawn at probes.
@@ -120,7 +129,7 @@ impl Gather<'_> {
             let Some(at) = self.column(probe, top).map(|column| column - first) else { continue };
             let (colour, alpha) = (self.space.enter_lanes(row.colour[at]), row.alpha[at]);
             match self.source {
-                Source::Rim(_) => over(&mut probe.with, colour, alpha),
+                Source::Rim(_) => over_three(&mut probe.with, colour, alpha),
                 _ => probe.over(colour, alpha),
             }
         }

@@ -137,8 +137,7 @@ impl Maker<'_> {
         let mut take = |deep: bool, rows: &mut [[u16; 4]]| {
             packer.get_or_insert_with(|| Packer::new(texels, deep, !deep)).take(rows);
         };
-        let drawn =
-            Drawn { texels, flip: false, wraps: false, blending: Blending::Encoded, bleeds: false };
+        let drawn = Drawn { texels, flip: false, wraps: false, blending: Blending::Encoded, bleeds: false };
         source.draw_rows(drawn, self.limits, &mut take).ok()?;
         packer.map(Packer::finish)
     }

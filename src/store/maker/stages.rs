@@ -148,9 +148,8 @@ fn items(plane: &Coefficients) -> &[u8] {
     }
 }
 
-/// Coefficients on the grid of a field, of all its items; `least` is what the first of them stands for where they are rounded.
-fn coefficients(field: &FieldSpec, items: &[u8], least: f32) -> Option<(Coefficients, Grid)> {
-    let grid = field.sampled(Sampling::Reduced);
+/// Coefficients on `grid`, of a field like this one, of all their items; `least` is what 0 stands for where they are rounded.
+fn coefficients(field: &FieldSpec, grid: Grid, items: &[u8], least: f32) -> Option<(Coefficients, Grid)> {
     let count = grid.cols * grid.rows;
     let plane = if field.is_rounded() {
         let codes: Vec<u16> = items.as_chunks().0.iter().map(|two| u16::from_ne_bytes(*two)).collect();
@@ -180,7 +179,8 @@ impl Stage for OpacityStage<'_> {
 
     fn decode(&self, data: Vec<u8>) -> Option<Opacity> {
         let (items, steepest) = data.split_last_chunk()?;
-        let (plane, grid) = coefficients(&self.0.field, items, Rounded::WITHIN_1)?;
+        let grid = self.0.field.sampled(Sampling::Reduced);
+        let (plane, grid) = coefficients(&self.0.field, grid, items, Rounded::WITHIN_1)?;
         Some(Opacity { plane, grid, steepest: f32::from_ne_bytes(*steepest) })
     }
 }
@@ -205,7 +205,9 @@ impl Stage for FacingStage<'_> {
     }
 
     fn decode(&self, data: Vec<u8>) -> Option<Coefficients> {
-        Some(coefficients(&self.spec.field, &data, Rounded::SIGNED)?.0)
+        let field = &self.spec.field;
+        let grid = self.spec.facing_grid(&field.sampled(Sampling::Reduced));
+        Some(coefficients(field, grid, &data, Rounded::SIGNED)?.0)
     }
 }
 

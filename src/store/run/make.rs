@@ -4,11 +4,11 @@ use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::key::{Key, KeyWriter};
 use crate::base::progress::{Stage, stage};
 use crate::base::words::{Alpha, Bits};
+use crate::output::stream::ShownFile;
 use crate::output::texture::Shape;
 use crate::output::{self, Effort, forms};
 use crate::plan::Job;
 use crate::stack::Stack;
-use crate::stack::still::Shown;
 use crate::store::cache::FOLDER;
 use crate::store::maker::{Request, work_of};
 use crate::store::rerun::Wanted;
@@ -29,7 +29,7 @@ struct Source<'a> {
     seen: &'a Stack<'a>,
     shapes: &'a [Shape],
     /// The still, where it or its values are due.
-    shown: Option<Shown>,
+    shown: Option<ShownFile>,
 }
 
 impl Run<'_> {
@@ -70,12 +70,22 @@ impl Run<'_> {
         let seen = seen.as_ref().unwrap_or(stack);
         // First, on all threads: were it drawn by one of several outputs, others that wait for it would be idle.
         let shown = due.iter().any(|output| matches!(output.what, What::Still | What::Values));
-        let draw = || seen.shown(self.camera, self.options.bits);
+        let draw = || self.shown(seen);
         let shown = shown.then(|| stage(self.progress, Stage::Still, STILL, draw));
         let source = Source { stack, seen, shapes, shown };
         let mut due = due;
         self.still_first(&source, &mut due)?;
         stage(self.progress, Stage::Files, "", || self.make_all(&source, due))
+    }
+
+    /// The still is looked at after every tweak and then made again: unless all else is to be as small as can be, it has to be there soon.
+    fn shown(&self, seen: &Stack<'_>) -> ShownFile {
+        let bits = self.options.bits;
+        if self.options.effort != Effort::Small {
+            return seen.shown_file(self.camera, bits);
+        }
+        let shown = seen.shown(self.camera, bits);
+        ShownFile { file: output::encode(shown.texels.raster(), Effort::Small), greys: shown.greys }
     }
 
     /// Shows the whole stack to whoever looks at it. False if the run was stopped.
@@ -225,11 +235,8 @@ impl Run<'_> {
                 };
                 Some(File::new(forms::bytes(seen, also, &how)?, false, 0))
             }
-            (What::Values, Some(shown)) => Some(File::new(seen.values(shown), true, 0)),
-            (What::Still, Some(shown)) => {
-                let effort = still_effort(self.options.effort);
-                Some(File::new(output::encode(shown.texels.raster(), effort), true, 0))
-            }
+            (What::Values, Some(shown)) => Some(File::new(seen.values(&shown.greys), true, 0)),
+            (What::Still, Some(shown)) => Some(File::new(shown.file.clone(), true, 0)),
             _ => None,
         })
     }
@@ -238,9 +245,4 @@ impl Run<'_> {
 /// The key of a texture's file.
 fn file_key(wanted: &Wanted) -> Key {
     KeyWriter::new("file").part("of", wanted.made_of.as_str()).key()
-}
-
-/// The still is looked at after every tweak and then made again: it has to be there soon rather than be small.
-fn still_effort(effort: Effort) -> Effort {
-    if effort == Effort::Small { Effort::Small } else { Effort::Fast }
 }

@@ -1,8 +1,8 @@
 //! What somebody painted on an output: from then on it is the picture of its job, in the still and in every other form.
 
+use crate::base::bitmap::Bitmap;
 use crate::base::fault::Result;
 use crate::base::key::KeyWriter;
-use crate::base::bitmap::Bitmap;
 use crate::base::picture::Picture;
 use crate::base::raster::Owned;
 use crate::base::units::Rect;
@@ -184,7 +184,12 @@ impl Run<'_> {
         }
         let mut made = stack.made.clone();
         for (job, parts) in &painted.jobs {
-            made[*job] = Some(Made::Picture(Arc::new(Bitmap::plain(self.drawn(stack, shapes, painted, (*job, parts))?))));
+            made[*job] = Some(Made::Picture(Arc::new(Bitmap::plain(self.drawn(
+                stack,
+                shapes,
+                painted,
+                (*job, parts),
+            )?))));
         }
         let ready: Vec<Ready<'_>> =
             made.iter().map(|made| made.as_ref().map_or(Ready::Aside, Made::ready)).collect();

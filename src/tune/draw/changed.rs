@@ -5,9 +5,9 @@ use super::merged::{Drawing, Merged};
 use crate::base::placing::Placing;
 use crate::plan::Job;
 use crate::stack::Made;
+use crate::steps::coefficients::Coefficients;
 use crate::steps::dither;
 use crate::steps::field::{FieldSpec, Sampling};
-use crate::steps::coefficients::Coefficients;
 use crate::steps::sheet::{Sheet, SheetSpec};
 use crate::tune::hub::Look;
 use std::ops::Range;
@@ -160,12 +160,16 @@ fn sheets(specs: [&SheetSpec; 2], made: [&Sheet; 2]) -> Option<Option<Box2>> {
     let mut columns = vec![false; grid.cols];
     let mut rows: Option<Range<usize>> = None;
     for (one, other) in one.into_iter().zip(other) {
+        // How a sheet faces the light is held by half as many columns.
+        let each = grid.cols / one.cols();
         for row in 0..one.rows() {
             let mut any = false;
-            for ((column, a), b) in columns.iter_mut().zip(&one.row(row)).zip(&other.row(row)) {
-                let differs = (a - b).abs() > STEP;
-                *column |= differs;
-                any |= differs;
+            let pairs = one.row(row).into_iter().zip(other.row(row));
+            for (columns, (a, b)) in columns.chunks_mut(each).zip(pairs) {
+                if (a - b).abs() > STEP {
+                    columns.fill(true);
+                    any = true;
+                }
             }
             if any {
                 rows = Some(rows.map_or(row..row + 1, |rows| rows.start.min(row)..rows.end.max(row + 1)));
