@@ -121,10 +121,29 @@ impl Bitmap {
 
     /// Its texels with 8 bits per sample: the nearest codes.
     pub fn eight(&self) -> Vec<u8> {
-        let mut out = vec![0; self.size[0] as usize * self.size[1] as usize * 4];
-        out.par_chunks_mut(4 * self.band()).zip(self.bands()).for_each(|(out, (_, texels))| {
-            out.iter_mut().zip(texels.as_flattened()).for_each(|(code, sample)| *code = nearest(*sample));
+        let (rows, height) = (band_rows(self.size[0]), self.size[1] as usize);
+        let mut out = vec![0; self.size[0] as usize * height * 4];
+        out.par_chunks_mut(4 * self.band()).enumerate().for_each(|(band, out)| {
+            let first = band * rows;
+            out.copy_from_slice(&self.eight_rows(first..height.min(first + rows)));
         });
+        out
+    }
+
+    /// The same of some of its rows.
+    pub fn eight_rows(&self, rows: Range<usize>) -> Vec<u8> {
+        let Held::Packed(Bits::Eight, bands) = &self.held else {
+            return self.rows(rows).as_flattened().iter().map(|sample| nearest(*sample)).collect();
+        };
+        let (each, row) = (band_rows(self.size[0]), 4 * self.size[0] as usize);
+        let (mut out, mut codes) = (Vec::with_capacity(rows.len() * row), vec![0; each * row]);
+        for band in rows.start / each..rows.end.div_ceil(each) {
+            // It was packed here: nothing else can come of it.
+            let _ = block::decompress_into(&bands[band], &mut codes);
+            let [from, to] = [rows.start, rows.end].map(|y| y.clamp(band * each, (band + 1) * each) % each);
+            let to = if to == 0 { each } else { to };
+            out.extend_from_slice(&codes[from * row..to * row]);
+        }
         out
     }
 }
@@ -239,6 +258,8 @@ mod tests {
             let plain = Bitmap::plain(Picture { size, deep: !eight, texels: texels.clone() });
             assert!(packed.to_picture().texels == texels, "{size:?}");
             assert!(packed.eight() == plain.eight());
+            let some = size[1] as usize / 3..size[1] as usize - size[1] as usize / 5;
+            assert!(packed.eight_rows(some.clone()) == plain.eight_rows(some), "{size:?}");
             let (width, mut unpacked) = (size[0] as usize, Unpacked::default());
             for y in (0..size[1] as usize).rev().step_by(3) {
                 assert!(packed.row(y, &mut unpacked) == &texels[y * width..][..width], "{size:?} {y}");

@@ -113,10 +113,8 @@ fn print_faults(faults: &Faults) {
 
 fn run(command: Command) -> Result<ExitCode> {
     reader::switch_on();
-    if let Command::Tune(_) = command {
-        // Before any thread is there: each gets a heap of its own when it starts.
-        heap::share();
-    }
+    // Before any thread is there: each gets a heap of its own when it starts.
+    heap::share();
     start_threads()?;
     match command {
         Command::Check(args) => return check::run(&args),

@@ -26,7 +26,6 @@ const SHARED: (u64, u64) = (256 << 20, 8);
 
 /// Renders once.
 pub fn once(args: &args::Render) -> Result<()> {
-    heap::share();
     heap::give_back_pictures();
     let bar = Bar::new(args.quiet, Arc::new(AtomicBool::new(false)));
     let bar = if args.timings { bar.timed() } else { bar };

@@ -3,11 +3,11 @@
 //! Source: Portable Network Graphics (PNG) Specification, third edition (W3C Recommendation, 24 June 2025).
 
 use crate::base::bitmap::Bitmap;
-use crate::base::picture::nearest;
 use crate::base::raster::Raster;
 use crate::output::form::{Form, Packed, Palette, Scan};
 use ::png::{DeflateCompression, Encoder, Filter, SrgbRenderingIntent};
 use rayon::prelude::*;
+use std::borrow::Cow;
 use std::io::Write;
 use std::ops::Range;
 
@@ -55,16 +55,20 @@ pub fn encode_channels(raster: Raster, alpha: bool, effort: Effort) -> Vec<u8> {
 /// Encodes `bitmap` with 8 bits per sample as [`encode`] does, some of its rows at a time; and whether all of it is opaque.
 pub(crate) fn encode_bitmap(bitmap: &Bitmap, effort: Effort) -> (Vec<u8>, bool) {
     let ([width, height], mut scan) = (bitmap.size, Scan::default());
-    let samples = |rows: Range<usize>| -> Vec<u8> {
-        bitmap.rows(rows).as_flattened().iter().map(|sample| nearest(*sample)).collect()
-    };
     let together = (TOGETHER / width as usize).max(1);
     for from in (0..height as usize).step_by(together) {
         let rows = from..(from + together).min(height as usize);
-        scan.take(samples(rows).as_chunks::<4>().0);
+        scan.take(bitmap.eight_rows(rows).as_chunks::<4>().0);
     }
     let (opaque, form) = (scan.is_opaque(), scan.form());
-    let rows = |rows| form.pack(&samples(rows)).into_owned();
+    let rows = |rows| {
+        let samples = bitmap.eight_rows(rows);
+        let packed = match form.pack(&samples) {
+            Cow::Owned(packed) => Some(packed),
+            Cow::Borrowed(_) => None,
+        };
+        packed.unwrap_or(samples)
+    };
     (compress(&Rows { form: &form, size: bitmap.size, together, rows: &rows, whole: None }, effort), opaque)
 }
 

@@ -82,12 +82,14 @@ pub struct Store {
     disk: Option<Disk>,
     /// Whether nothing is put on disk.
     sealed: bool,
+    /// Whether what it holds is drawn again and again.
+    redraws: bool,
 }
 
 impl Store {
-    /// A store in memory. Of what nobody else holds it keeps `spare` bytes at most.
+    /// A store in memory, as for a page, which draws the same again and again. Of what nobody else holds it keeps `spare` bytes at most.
     pub fn in_memory(spare: usize) -> Store {
-        Store { memory: Some(Arc::new(Mutex::new(Memory::new(spare)))), ..Store::default() }
+        Store { memory: Some(Arc::new(Mutex::new(Memory::new(spare)))), redraws: true, ..Store::default() }
     }
 
     /// The store in the hidden folder [`FOLDER`] of the output folder `outputs`, which is made when something is first put into it.
@@ -115,6 +117,11 @@ impl Store {
     /// Whether it holds values in memory.
     pub fn is_in_memory(&self) -> bool {
         self.memory.is_some()
+    }
+
+    /// Whether what it holds is drawn again and again.
+    pub fn redraws(&self) -> bool {
+        self.redraws
     }
 
     /// Whether anything that is put into it goes to disk.

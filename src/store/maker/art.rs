@@ -93,8 +93,7 @@ impl Maker<'_> {
 
     fn treated(&self, job: &ArtJob, blending: Blending, request: &Request<'_>) -> Result<Bitmap> {
         let placing = &job.placing;
-        // A page draws it again and again.
-        if self.store.is_in_memory() && !self.store.is_on_disk() {
+        if self.store.redraws() {
             let untreated = self.untreated(job, blending, request.pictures)?;
             let narrows = request.bits == Bits::Eight && (untreated.deep || !job.treatment.nothing());
             let mut treated = job.treatment.apply(Arc::unwrap_or_clone(untreated), blending);
