@@ -137,9 +137,10 @@ impl Bitmap {
         };
         let (each, row) = (band_rows(self.size[0]), 4 * self.size[0] as usize);
         let (mut out, mut codes) = (Vec::with_capacity(rows.len() * row), vec![0; each * row]);
-        for band in rows.start / each..rows.end.div_ceil(each) {
+        let touched = rows.start / each..rows.end.div_ceil(each);
+        for (band, packed) in touched.clone().zip(&bands[touched]) {
             // It was packed here: nothing else can come of it.
-            let _ = block::decompress_into(&bands[band], &mut codes);
+            let _ = block::decompress_into(packed, &mut codes);
             let [from, to] = [rows.start, rows.end].map(|y| y.clamp(band * each, (band + 1) * each) % each);
             let to = if to == 0 { each } else { to };
             out.extend_from_slice(&codes[from * row..to * row]);
