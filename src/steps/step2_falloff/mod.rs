@@ -82,6 +82,27 @@ fn cells(falloff: &Falloff<Texel>, period: f64) -> usize {
     (period / falloff.wave.0).round().clamp(1.0, CELLS_MAX) as usize
 }
 
+fn period(grid: &Grid) -> f64 {
+    grid.cols as f64 * grid.step[0]
+}
+
+/// The scale height at each column of a grid, as it breathes, and how far the line rises there.
+fn columns(
+    falloff: &Falloff<Texel>,
+    seed: u64,
+    moment: &Moment,
+    line: &Line,
+    grid: &Grid,
+) -> Vec<(f32, f32)> {
+    let breath = slow(falloff, seed::derive(seed, "breath"), moment, period(grid));
+    let column = |(col, rise): (usize, f32)| {
+        let place = (col as f64 + 0.5) / grid.cols as f64;
+        let height = falloff.height.0 * (1.0 + falloff.breath * breath.sample(place)).max(HEIGHT_MIN);
+        (height as f32, rise)
+    };
+    line.rises(grid.cols).into_iter().enumerate().map(column).collect()
+}
+
 /// Multiplies the falloff into `plane`. Lengths of the recipe and `line` in texels; `open` is -1 where the open side is upward
 /// (ground), 1 where it is downward (sky).
 pub fn apply(
@@ -96,18 +117,8 @@ pub fn apply(
     if falloff.height.0.is_infinite() && falloff.beyond.0.is_infinite() {
         return;
     }
-    let period = grid.cols as f64 * grid.step[0];
-    let breath = slow(falloff, seed::derive(seed, "breath"), moment, period);
-    let rises = Line::new(falloff, seed, moment, line, open, period).rises(grid.cols);
-    let columns: Vec<(f32, f32)> = rises
-        .into_iter()
-        .enumerate()
-        .map(|(col, rise)| {
-            let place = (col as f64 + 0.5) / grid.cols as f64;
-            let height = falloff.height.0 * (1.0 + falloff.breath * breath.sample(place)).max(HEIGHT_MIN);
-            (height as f32, rise)
-        })
-        .collect();
+    let own = Line::new(falloff, seed, moment, line, open, period(grid));
+    let columns = columns(falloff, seed, moment, &own, grid);
     let beyond = falloff.beyond.0 as f32;
     let over = |row: usize| (grid.y(row) - line) * open;
     let Some(body) = Body::new(falloff, seed, &moment.upright(open), grid) else {
