@@ -114,7 +114,9 @@ fn the_parts_that_are_sent_of_a_stroke_come_to_the_whole() {
     assert_eq!(one.size, whole.size);
     let off: Vec<u8> = one.codes.iter().zip(&whole.codes).map(|(a, b)| a.abs_diff(*b)).collect();
     let others = off.iter().filter(|off| **off > 0).count();
-    assert!(off.iter().all(|off| *off <= 1) && others < off.len() / 1000, "{others} of {}", off.len());
+    let most = off.iter().copied().max();
+    // What stays while somebody draws is composed by itself, and rounded to 16 bits once more.
+    assert!(most <= Some(1) && others < off.len() / 400, "{others} of {}, at most {most:?}", off.len());
 }
 
 #[test]
