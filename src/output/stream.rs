@@ -78,7 +78,20 @@ struct Band {
 /// Encodes `width` columns of `sheet`, wrapping, losslessly, in the smallest form that holds it: 256 opacities of one colour
 /// where it has one colour and 8 bits, else RGBA. Colour is kept where opacity is 0; 8-bit opacities are dithered.
 pub fn sheet(sheet: &Sheet, width: u32, bits: Bits) -> Vec<u8> {
-    write(sheet, width, bits)
+    let form = Form::new(sheet, bits);
+    let bands =
+        draw(sheet, width, bits, |rows, last| compress(rows, width as usize, form.bytes(), LEVEL, last));
+    file(bands, [width, sheet.size()[1]], |encoder| {
+        encoder.set_depth(form.depth());
+        match (form, sheet.colour()) {
+            (Form::Opacities, Some(colour)) => {
+                encoder.set_color(ColorType::Indexed);
+                encoder.set_palette(colour.to_codes().repeat(256));
+                encoder.set_trns((0..=255).collect::<Vec<u8>>());
+            }
+            _ => encoder.set_color(ColorType::Rgba),
+        }
+    })
 }
 
 /// Encodes a rim, losslessly, as RGBA: colour is kept where opacity is 0; 8-bit opacities are dithered.
@@ -123,23 +136,6 @@ impl Stack<'_> {
         });
         ShownFile { file, greys }
     }
-}
-
-fn write(sheet: &Sheet, width: u32, bits: Bits) -> Vec<u8> {
-    let form = Form::new(sheet, bits);
-    let bands =
-        draw(sheet, width, bits, |rows, last| compress(rows, width as usize, form.bytes(), LEVEL, last));
-    file(bands, [width, sheet.size()[1]], |encoder| {
-        encoder.set_depth(form.depth());
-        match (form, sheet.colour()) {
-            (Form::Opacities, Some(colour)) => {
-                encoder.set_color(ColorType::Indexed);
-                encoder.set_palette(colour.to_codes().repeat(256));
-                encoder.set_trns((0..=255).collect::<Vec<u8>>());
-            }
-            _ => encoder.set_color(ColorType::Rgba),
-        }
-    })
 }
 
 /// The file of compressed bands; `head` says how its texels are stored.

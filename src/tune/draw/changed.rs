@@ -11,7 +11,6 @@ use crate::steps::field::{FieldSpec, Sampling};
 use crate::steps::sheet::{Sheet, SheetSpec};
 use crate::tune::hub::Look;
 use std::ops::Range;
-use std::sync::Arc;
 
 /// Smallest change of an opacity that is drawn anew: a step of the draft's pixels.
 const STEP: f32 = 1.0 / 65_536.0;
@@ -39,13 +38,10 @@ impl Shown {
     /// sent.
     pub fn part_changed(&self, drawing: &Drawing, look: &Look) -> Option<([u32; 2], [u32; 2])> {
         let (draft, before) = (&drawing.draft, &self.drawing.draft);
-        let rims = |drawing: &Drawing| -> Vec<_> {
-            drawing.rims.iter().map(|rim| rim.as_ref().map(Arc::as_ptr)).collect()
-        };
         if !look.view.is_plain()
             || self.drawing.drafted != drawing.drafted
-            || rims(&self.drawing) != rims(drawing)
             || !before.is_laid_out_as(draft)
+            || !(0..drawing.rims.len()).all(|at| drawing.has_rim_of(&self.drawing, at))
         {
             return None;
         }

@@ -24,15 +24,18 @@ pub(super) struct Drawing {
 }
 
 impl Drawing {
+    /// Whether a job of both has the very same rim, or none.
+    pub fn has_rim_of(&self, other: &Drawing, at: usize) -> bool {
+        let [own, others] = [self, other].map(|drawing| drawing.rims[at].as_ref().map(Arc::as_ptr));
+        own == others
+    }
+
     /// The jobs, from the first to the last, whose layers are others than in an earlier drawing; none where any may be.
     pub fn differing(&self, before: &Drawing) -> Option<Range<usize>> {
         if self.drafted != before.drafted || !self.draft.is_as_large_as(&before.draft) {
             return None;
         }
-        let differs = |at: &usize| {
-            let rims = [&self.rims[*at], &before.rims[*at]].map(|rim| rim.as_ref().map(Arc::as_ptr));
-            rims[0] != rims[1] || !self.draft.draws_as(&before.draft, *at)
-        };
+        let differs = |at: &usize| !self.has_rim_of(before, *at) || !self.draft.draws_as(&before.draft, *at);
         let count = self.rims.len();
         let first = (0..count).find(differs);
         Some(first.map_or(0..0, |first| first..(0..count).rfind(differs).map_or(first, |last| last + 1)))
