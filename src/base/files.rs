@@ -6,7 +6,7 @@ use std::fs;
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
-use tempfile::NamedTempFile;
+use tempfile::TempPath;
 
 /// What a file may replace.
 #[derive(Clone, Copy, Debug)]
@@ -45,8 +45,38 @@ pub enum Placed {
 pub fn put(path: impl AsRef<Path>, bytes: &[u8], over: Over<'_>) -> Result<Placed> {
     let path = path.as_ref();
     refuse_special(path)?;
-    let draft = drafted(folder::of(path), bytes).map_err(|error| cannot_write(path, &error))?;
-    place(draft, path, over)
+    Draft::new(path, bytes)?.place(path, over)
+}
+
+/// The bytes of a file in a temporary file of the folder that it is meant for; removed with this, unless it took a name.
+#[derive(Debug)]
+pub struct Draft(Option<TempPath>);
+
+impl Draft {
+    /// Writes `bytes`, which are meant for `path`.
+    ///
+    /// # Errors
+    /// Class `Output`: the folder is missing or closed to writing, or the disk is full.
+    pub fn new(path: &Path, bytes: &[u8]) -> Result<Draft> {
+        let write = || -> io::Result<TempPath> {
+            let mut file = draft().tempfile_in(folder::whole(folder::of(path)))?;
+            file.write_all(bytes)?;
+            Ok(file.into_temp_path())
+        };
+        Ok(Draft(Some(write().map_err(|error| cannot_write(path, &error))?)))
+    }
+
+    /// As [`put`] of what was written. It can be placed again where that failed, or where something stands there.
+    ///
+    /// # Errors
+    /// As for [`put`].
+    pub fn place(&mut self, path: &Path, over: Over<'_>) -> Result<Placed> {
+        let Some(draft) = &self.0 else { return Ok(Placed::Written) };
+        // Without this a power cut after the rename could leave an empty file.
+        let synced = fs::File::options().write(true).open(draft).and_then(|file| file.sync_all());
+        synced.map_err(|error| cannot_write(path, &error))?;
+        place(&mut self.0, path, over)
+    }
 }
 
 /// As [`put`] over any ordinary file: for the program's own hidden files.
@@ -226,16 +256,6 @@ pub(crate) fn refuse_special(path: &Path) -> Result<()> {
     Err(Fault::new(Class::Output, message).in_file(path).remedy(remedy).into())
 }
 
-/// A draft with this content, in the folder where it is to be placed.
-fn drafted(folder: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
-    let mut file = draft().tempfile_in(folder::whole(folder))?;
-    file.write_all(bytes)?;
-    file.flush()?;
-    // Without this a power cut after the rename could leave an empty file.
-    file.as_file().sync_all()?;
-    Ok(file)
-}
-
 /// Whether the file at `path` may be replaced.
 pub(crate) fn is_over(path: &Path, over: Over<'_>) -> bool {
     match over {
@@ -247,18 +267,20 @@ pub(crate) fn is_over(path: &Path, over: Over<'_>) -> bool {
     }
 }
 
-/// Gives a draft its name. Somebody may take or free that name at any time, so a few attempts are made.
-fn place(mut draft: NamedTempFile, path: &Path, over: Over<'_>) -> Result<Placed> {
+/// Gives a draft its name, with which it is gone. Somebody may take or free that name at any time, so a few attempts are made.
+fn place(draft: &mut Option<TempPath>, path: &Path, over: Over<'_>) -> Result<Placed> {
     for _ in 0..ATTEMPTS {
         refuse_special(path)?;
+        let Some(own) = draft.take() else { break };
         let Ok(there) = fs::symlink_metadata(path) else {
-            match draft.persist_noclobber(folder::whole(path)) {
-                Ok(_) => return Ok(Placed::Written),
-                Err(error) if error.error.kind() == ErrorKind::AlreadyExists => draft = error.file,
-                Err(error) => return Err(cannot_write(path, &error.error).into()),
+            let Err(error) = own.persist_noclobber(folder::whole(path)) else { return Ok(Placed::Written) };
+            *draft = Some(error.path);
+            if error.error.kind() != ErrorKind::AlreadyExists {
+                return Err(cannot_write(path, &error.error).into());
             }
             continue;
         };
+        let own = draft.insert(own);
         if !is_over(path, over) {
             // What was removed just now isn't in the way.
             if path.symlink_metadata().is_ok() {
@@ -266,12 +288,19 @@ fn place(mut draft: NamedTempFile, path: &Path, over: Over<'_>) -> Result<Placed
             }
             continue;
         }
-        keep_rights(draft.path(), &there);
+        keep_rights(own, &there);
         if let Over::Any = over {
             return persist(draft, path);
         }
-        match exchange(draft.path(), path) {
-            Ok(()) => return settle(draft, path, over).map_err(|error| cannot_write(path, &error).into()),
+        match exchange(own, path) {
+            Ok(()) => {
+                let placed = settle(own, path, over).map_err(|error| cannot_write(path, &error))?;
+                if placed == Placed::Written {
+                    // What it holds now is what it was placed over.
+                    *draft = None;
+                }
+                return Ok(placed);
+            }
             Err(error) if error.kind() == ErrorKind::NotFound => {}
             // Not every disk can exchange files; the look above was just now.
             Err(_) => return persist(draft, path),
@@ -281,25 +310,24 @@ fn place(mut draft: NamedTempFile, path: &Path, over: Over<'_>) -> Result<Placed
 }
 
 /// Puts a draft in the place of a file. Where another program holds that open, its end is waited for, for a while.
-fn persist(mut draft: NamedTempFile, path: &Path) -> Result<Placed> {
+fn persist(draft: &mut Option<TempPath>, path: &Path) -> Result<Placed> {
     let until = Instant::now() + PATIENCE;
-    loop {
-        match draft.persist(folder::whole(path)) {
-            Ok(_) => return Ok(Placed::Written),
-            Err(error) if is_held(&error.error) && Instant::now() < until => {
-                draft = error.file;
-                std::thread::sleep(PAUSE);
-            }
-            Err(error) if is_held(&error.error) => {
-                return Err(Fault::new(Class::Output, "the file is open in another program")
-                    .in_file(path)
-                    .of_held()
-                    .remedy("Close it there; what isn't written yet is written by the next run.")
-                    .into());
-            }
-            Err(error) => return Err(cannot_write(path, &error.error).into()),
+    while let Some(own) = draft.take() {
+        let Err(error) = own.persist(folder::whole(path)) else { break };
+        *draft = Some(error.path);
+        if !is_held(&error.error) {
+            return Err(cannot_write(path, &error.error).into());
         }
+        if Instant::now() >= until {
+            return Err(Fault::new(Class::Output, "the file is open in another program")
+                .in_file(path)
+                .of_held()
+                .remedy("Close it there; what isn't written yet is written by the next run.")
+                .into());
+        }
+        std::thread::sleep(PAUSE);
     }
+    Ok(Placed::Written)
 }
 
 /// How long a file that another program holds open is waited for, and between two looks.
@@ -317,15 +345,15 @@ fn is_held(error: &io::Error) -> bool {
 const ATTEMPTS: usize = 16;
 
 /// After the exchange, `draft` is what stood at `path`: it goes if it may, else it gets its name back.
-fn settle(draft: NamedTempFile, path: &Path, over: Over<'_>) -> io::Result<Placed> {
-    if is_over(draft.path(), over) {
+fn settle(draft: &Path, path: &Path, over: Over<'_>) -> io::Result<Placed> {
+    if is_over(draft, over) {
         return Ok(Placed::Written);
     }
     let fresh = stamp::digest(path).ok();
-    exchange(draft.path(), path)?;
-    if stamp::digest(draft.path()).ok() != fresh || fresh.is_none() {
+    exchange(draft, path)?;
+    if stamp::digest(draft).ok() != fresh || fresh.is_none() {
         // Saved once more within that moment, over the new file: the latest save has the name.
-        exchange(draft.path(), path)?;
+        exchange(draft, path)?;
     }
     Ok(Placed::Stands)
 }

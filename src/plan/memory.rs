@@ -24,6 +24,8 @@ pub struct Demand {
     pub strip: u64,
     /// Whether a page shows every picture at a smaller size, for which it is unpacked.
     pub page: bool,
+    /// Whether all files are held until the end, rather than each written as it is made.
+    pub held: bool,
 }
 
 /// Bytes of a texel in memory: 16 bits a channel.
@@ -55,7 +57,7 @@ const STRIP: f64 = 16.0;
 const PAGE: f64 = 24.0;
 
 /// Bytes of a place of an outline that is looked at, with what is kept of it.
-const PROBE: f64 = 112.0;
+const PROBE: f64 = 88.0;
 
 /// Most places of one outline, over all copies and cameras; as the survey has it.
 const PROBES: f64 = 2_097_152.0;
@@ -101,14 +103,15 @@ fn side_by_side(parts: impl Iterator<Item = f64>) -> f64 {
 
 impl Plan {
     /// Bytes that a run of all of it holds at once, about: every picture of the stack packed, the still, fields on their grids,
-    /// what working out as many jobs takes as there are threads, what drawing and encoding take beside them, and all files until
-    /// they are written.
+    /// what working out as many jobs takes as there are threads, what drawing and encoding take beside them, and the files that are
+    /// held.
     pub fn memory(&self, demand: &Demand) -> u64 {
         let shares: Vec<Share> = self.files.iter().map(|job| self.share(job, demand)).collect();
         let at_once = LATE * side_by_side(shares.iter().map(|share| share.work));
         let own: f64 = shares.iter().map(|share| share.stays).sum();
         let strokes: f64 = self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum();
         let packed: f64 = shares.iter().map(|share| share.packed).sum();
+        let files = if demand.held { packed } else { side_by_side(shares.iter().map(|share| share.packed)) };
         let areas = self.files.iter().map(|job| area(job.placing().texels));
         let largest = areas.clone().fold(0.0, f64::max);
         // A form draws pictures again, one at a time, or stretches them along the strip.
@@ -125,7 +128,7 @@ impl Plan {
         let view = VIEW * demand.depth() * area(self.texels);
         let solving = self.solved_by.as_ref().map_or(0.0, |plan| plan.memory(&Demand::default()) as f64);
         let page = if demand.page { PAGE * largest + 2.0 * packed } else { 0.0 };
-        let bytes = BESIDES + view + page + own + strokes + in_turn + frames + packed + deep + solving;
+        let bytes = BESIDES + view + page + own + strokes + in_turn + frames + files + deep + solving;
         // Saturates, and is then over any limit.
         bytes as u64
     }

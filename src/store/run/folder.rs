@@ -235,7 +235,7 @@ impl Run<'_> {
                 Some(shared) => Decision::share(shared),
                 None => decide::decide(&self.folder, &wanted, &self.records, self.options.rerun)?,
             };
-            Ok(Output { what, wanted, decision, made: None, placed: false })
+            Ok(Output::new((what, wanted), decision))
         };
         let decided: Vec<Result<Output>> = wanted.into_par_iter().map(decide).collect();
         Faults::gather(decided)
@@ -304,6 +304,6 @@ impl Run<'_> {
         let rerun = Rerun { again: false, ..self.options.rerun };
         let decision = decide::decide(&self.folder, &wanted, &self.records, rerun)?;
         let made = Some(File::new(text.into_bytes(), false, 0));
-        Ok(Output { what: What::Manifest, wanted, decision, made, placed: false })
+        Ok(Output { made, ..Output::new((What::Manifest, wanted), decision) })
     }
 }

@@ -28,8 +28,8 @@ struct Source<'a> {
     /// The same with what was painted on outputs.
     seen: &'a Stack<'a>,
     shapes: &'a [Shape],
-    /// The still, where it or its values are due.
-    shown: Option<ShownFile>,
+    /// The still's values, where they are due.
+    greys: Option<Vec<u8>>,
 }
 
 impl Run<'_> {
@@ -71,10 +71,11 @@ impl Run<'_> {
         // First, on all threads: were it drawn by one of several outputs, others that wait for it would be idle.
         let shown = due.iter().any(|output| matches!(output.what, What::Still | What::Values));
         let draw = || self.shown(seen);
-        let shown = shown.then(|| stage(self.progress, Stage::Still, STILL, draw));
-        let source = Source { stack, seen, shapes, shown };
+        let mut shown = shown.then(|| stage(self.progress, Stage::Still, STILL, draw));
+        let still = shown.as_mut().map(|shown| std::mem::take(&mut shown.file));
+        let source = Source { stack, seen, shapes, greys: shown.map(|shown| shown.greys) };
         let mut due = due;
-        self.still_first(&source, &mut due)?;
+        self.still_first(&source, still, &mut due)?;
         stage(self.progress, Stage::Files, "", || self.make_all(&source, due))
     }
 
@@ -103,13 +104,19 @@ impl Run<'_> {
         Ok(true)
     }
 
-    /// Makes and writes the still, which is what somebody waits for; all else takes longer.
-    fn still_first(&self, source: &Source<'_>, due: &mut Vec<&mut Output>) -> Result<()> {
+    /// Writes the still, which is what somebody waits for; all else takes longer.
+    fn still_first(
+        &self,
+        source: &Source<'_>,
+        file: Option<Vec<u8>>,
+        due: &mut Vec<&mut Output>,
+    ) -> Result<()> {
         let Some(at) = due.iter().position(|output| output.what == What::Still) else { return Ok(()) };
         if self.progress.stopped() {
             return Ok(());
         }
         let still = due.remove(at);
+        still.made = file.map(|file| File::new(file, true, 0));
         self.make_timed(source, vec![&mut *still])?;
         if self.sink.is_some() { Ok(()) } else { self.put_first(still) }
     }
@@ -184,7 +191,7 @@ impl Run<'_> {
         let shape = |job: usize| &source.shapes[job];
         // Another run at work beside this one may have made the same file.
         let mut group = group;
-        for output in &mut group {
+        for output in group.iter_mut().filter(|output| output.made.is_none()) {
             output.made = output
                 .texture()
                 .and_then(|_| self.store.get::<File>(file_key(&output.wanted)))
@@ -222,8 +229,8 @@ impl Run<'_> {
 
     /// A picture of the whole stack, or the stack in another form.
     fn make_whole(&self, source: &Source<'_>, what: What) -> Result<Option<File>> {
-        let Source { stack, seen, shapes, shown } = source;
-        Ok(match (what, shown) {
+        let Source { stack, seen, shapes, greys } = source;
+        Ok(match (what, greys) {
             (What::Export(also), _) => {
                 let as_made = std::ptr::eq(*stack, *seen);
                 let known = as_made && self.options.only.is_empty() && self.options.bits == Bits::Eight;
@@ -235,8 +242,7 @@ impl Run<'_> {
                 };
                 Some(File::new(forms::bytes(seen, also, &how)?, false, 0))
             }
-            (What::Values, Some(shown)) => Some(File::new(seen.values(&shown.greys), true, 0)),
-            (What::Still, Some(shown)) => Some(File::new(shown.file.clone(), true, 0)),
+            (What::Values, Some(greys)) => Some(File::new(seen.values(greys), true, 0)),
             _ => None,
         })
     }

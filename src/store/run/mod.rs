@@ -111,8 +111,8 @@ impl Options {
         }
     }
 
-    /// What the run makes of `plan` besides a picture of each job.
-    fn demand(&self, plan: &Plan) -> Demand {
+    /// What the run makes of `plan` besides a picture of each job; whether its files are `held` until the end.
+    fn demand(&self, plan: &Plan, held: bool) -> Demand {
         let pan = self.also.contains(&Also::Pan);
         Demand {
             frames: self.frames,
@@ -121,12 +121,13 @@ impl Options {
             texels: if pan { self.pan.texels(plan, &self.limits) } else { 0 },
             page: self.also.contains(&Also::Preview),
             strip: if self.also.contains(&Also::Strip) { forms::strip_texels(plan) } else { 0 },
+            held,
         }
     }
 
     /// Waits until there is memory for the largest of these plans beside other runs.
-    fn pass(&self, plans: &[Plan]) -> Option<Pass<'_>> {
-        let most = plans.iter().map(|plan| plan.memory(&self.demand(plan))).max();
+    fn pass(&self, plans: &[Plan], held: bool) -> Option<Pass<'_>> {
+        let most = plans.iter().map(|plan| plan.memory(&self.demand(plan, held))).max();
         self.shared.pass(most.unwrap_or_default())
     }
 
@@ -208,8 +209,8 @@ pub fn render_with(
     options: &Options,
     progress: &dyn Progress,
 ) -> Result<Vec<Report>> {
-    let plans = plans(scene, pictures, options)?;
-    let _pass = options.pass(&plans);
+    let plans = plans(scene, pictures, options, false)?;
+    let _pass = options.pass(&plans, false);
     let run = |(plan, folder): (Plan, PathBuf)| {
         let report = folder::run(&plan, pictures, options, folder, progress);
         progress.ends();
@@ -233,8 +234,8 @@ pub fn render_into(
     progress: &dyn Progress,
 ) -> Result<Vec<Report>> {
     let options = &Options { out: PathBuf::new(), rerun: Rerun::default(), ..options.clone() };
-    let plans = plans(scene, pictures, options)?;
-    let _pass = options.pass(&plans);
+    let plans = plans(scene, pictures, options, true)?;
+    let _pass = options.pass(&plans, true);
     let run = |(plan, folder): (Plan, PathBuf)| {
         let report = sink::run(&plan, pictures, options, folder, sink, progress);
         progress.ends();
@@ -243,8 +244,8 @@ pub fn render_into(
     plans.into_iter().zip(options.folders()).map(run).collect()
 }
 
-/// The plans of a run, one for each scale, within the limits.
-fn plans(scene: &Scene, pictures: &Pictures, options: &Options) -> Result<Vec<Plan>> {
+/// The plans of a run, one for each scale, within the limits; whether its files are `held` until the end.
+fn plans(scene: &Scene, pictures: &Pictures, options: &Options, held: bool) -> Result<Vec<Plan>> {
     check_only(scene, &options.only)?;
     let scene = &*haze::sampled(scene, pictures, &options.limits)?;
     let plans = options
@@ -260,7 +261,7 @@ fn plans(scene: &Scene, pictures: &Pictures, options: &Options) -> Result<Vec<Pl
         if options.also.contains(&Also::Pan) {
             options.pan.check(plan, &options.limits)?;
         }
-        plan.room(&options.demand(plan), &options.limits)?;
+        plan.room(&options.demand(plan, held), &options.limits)?;
     }
     Ok(plans)
 }

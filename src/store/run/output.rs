@@ -1,5 +1,6 @@
 //! An output of a run: what is wanted, what becomes of it, what it is recorded as.
 
+use crate::base::files::Draft;
 use crate::output::forms::Also;
 use crate::store::rerun::{Act, Decision, Wanted, Written};
 use crate::store::run::manifest::Outcome;
@@ -24,11 +25,18 @@ pub(super) struct Output {
     pub wanted: Wanted,
     pub decision: Decision,
     pub made: Option<File>,
-    /// Whether that was written already.
+    /// What that held, once it lies on the disk.
+    pub draft: Option<Draft>,
+    /// Whether it was written already.
     pub placed: bool,
 }
 
 impl Output {
+    /// One of which nothing is there yet.
+    pub fn new((what, wanted): (What, Wanted), decision: Decision) -> Output {
+        Output { what, wanted, decision, made: None, draft: None, placed: false }
+    }
+
     /// Which texture it is, if it is one.
     pub fn texture(&self) -> Option<Of> {
         match self.what {

@@ -1,6 +1,7 @@
 //! A run whose files go to whoever wants them: nothing is looked for and nothing is written.
 
 use crate::base::fault::{Class, Fault, Result};
+use crate::base::files::Draft;
 use crate::base::progress::{Progress, Stage, stage};
 use crate::output;
 use crate::plan::Plan;
@@ -68,7 +69,7 @@ pub(super) fn run(
     let mut stack = Stack::empty(plan);
     let shapes = stage(progress, Stage::Shapes, "", || run.shapes(&mut stack))?;
     let (textures, _) = run.wanted(&shapes)?;
-    let mut outputs: Vec<Output> = textures.into_iter().chain(run.wanted_whole()).map(Output::new).collect();
+    let mut outputs: Vec<Output> = textures.into_iter().chain(run.wanted_whole()).map(new).collect();
     let painted = Painted::default();
     run.make(&mut stack, &shapes, &painted, &mut outputs)?;
     let manifest = run.manifest(&outputs, &shapes, &painted, Vec::new());
@@ -76,21 +77,24 @@ pub(super) fn run(
     Ok(run.report(manifest, &outputs, &painted, Vec::new()))
 }
 
-impl Output {
-    /// One of which nothing is there yet.
-    fn new((what, wanted): (What, Wanted)) -> Output {
-        let decision = Decision { act: Act::Make, why: "new".into(), replace: false, besides: Vec::new() };
-        Output { what, wanted, decision, made: None, placed: false }
-    }
+/// An output of which nothing is there yet.
+fn new(wanted: (What, Wanted)) -> Output {
+    let decision = Decision { act: Act::Make, why: "new".into(), replace: false, besides: Vec::new() };
+    Output::new(wanted, decision)
 }
 
 impl Run<'_> {
-    /// Gives what was made of an output away, where somebody takes it; its record stays.
+    /// Gives what was made of an output to whoever takes it, else to the disk, where it waits for its name; its record stays.
     pub fn hand_over(&self, output: &mut Output) -> Result<()> {
-        let (Some(_), Some(made)) = (self.sink, &mut output.made) else { return Ok(()) };
+        let Some(name) = output.target().map(|name| self.folder.join(name)) else { return Ok(()) };
+        let Some(made) = &mut output.made else { return Ok(()) };
         let bytes = std::mem::take(&mut made.bytes);
-        output.placed = true;
-        self.take(&output.wanted.path, bytes)
+        if self.sink.is_some() {
+            output.placed = true;
+            return self.take(&output.wanted.path, bytes);
+        }
+        output.draft = Some(self.with_room(|| Draft::new(&name, &bytes))?);
+        Ok(())
     }
 
     fn take(&self, name: &str, bytes: Vec<u8>) -> Result<()> {

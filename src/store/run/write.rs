@@ -69,14 +69,17 @@ impl Run<'_> {
 
     /// Writes the outputs at `places`, side by side, since each waits for the disk. The places of those over which somebody else saved
     /// meanwhile come back.
-    fn put_all(&self, outputs: &[Output], places: &[usize]) -> Result<Vec<usize>> {
-        let put = |at: &usize| Ok((self.put(&outputs[*at])? == Some(Placed::Stands)).then_some(*at));
-        let stands: Vec<Result<Option<usize>>> = places.par_iter().map(put).collect();
+    fn put_all(&self, outputs: &mut [Output], places: &[usize]) -> Result<Vec<usize>> {
+        let put = |(at, output): (usize, &mut Output)| {
+            let stands = places.contains(&at) && self.put(output)? == Some(Placed::Stands);
+            Ok(stands.then_some(at))
+        };
+        let stands: Vec<Result<Option<usize>>> = outputs.par_iter_mut().enumerate().map(put).collect();
         Ok(Faults::gather(stands)?.into_iter().flatten().collect())
     }
 
     /// Writes an output, unless nothing of it is due or it was written before.
-    fn put(&self, output: &Output) -> Result<Option<Placed>> {
+    fn put(&self, output: &mut Output) -> Result<Option<Placed>> {
         let (Some(name), Some(made), false) = (output.target(), &output.made, output.placed) else {
             return Ok(None);
         };
@@ -86,7 +89,12 @@ impl Run<'_> {
         };
         let hashes: Vec<String> = known.into_iter().map(|known| known.hash).collect();
         let over = if output.decision.replace { Over::Any } else { Over::Known(&hashes) };
-        self.with_room(|| files::put(self.folder.join(name), &made.bytes, over)).map(Some)
+        let path = self.folder.join(name);
+        let put = || match &mut output.draft {
+            Some(draft) => draft.place(&path, over),
+            None => files::put(&path, &made.bytes, over),
+        };
+        self.with_room(put).map(Some)
     }
 
     /// Writes an output, which is made, before all others. Where somebody saved over it meanwhile it is left for the end.
@@ -103,7 +111,7 @@ impl Run<'_> {
     }
 
     /// Does `write`, and where the disk is full does it once more without the cache, which holds nothing but time.
-    pub fn with_room<T>(&self, write: impl Fn() -> Result<T>) -> Result<T> {
+    pub fn with_room<T>(&self, mut write: impl FnMut() -> Result<T>) -> Result<T> {
         write().or_else(|faults| {
             if !faults.list.iter().any(|fault| fault.no_room) {
                 return Err(faults);
