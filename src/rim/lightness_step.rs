@@ -38,8 +38,8 @@ fn mix(under: [f32; 3], over: [f32; 3], alpha: f32) -> [f32; 3] {
 impl<'a> LightnessStep<'a> {
     /// At `point`, over `behind`, with fog of colour `air`.
     pub fn new(space: &'a Space, point: &Point, behind: [f32; 3], air: [f32; 3]) -> LightnessStep<'a> {
-        let enter = |[r, g, b, alpha]: [f32; 4]| (space.enter([r, g, b]), alpha);
-        LightnessStep { space, inside: enter(point.inside), outside: enter(point.outside), behind, air }
+        let [inside, outside] = point.sides().map(|[r, g, b, alpha]| (space.enter([r, g, b]), alpha));
+        LightnessStep { space, inside, outside, behind, air }
     }
 
     /// What is seen just inside the outline.

@@ -27,10 +27,16 @@ const END: u8 = 11;
 pub(crate) struct Point {
     /// The texel just outside, in texels of the art; may lie one or two outside its frame.
     pub at: [i32; 2],
-    /// The art just inside: straight, encoded, 0..1.
-    pub inside: [f32; 4],
-    /// The art just outside: a glaze, or nothing.
-    pub outside: [f32; 4],
+    /// The art just inside and just outside, a glaze or nothing there, as it is held: straight, encoded, 16 bits.
+    inside: [u16; 4],
+    outside: [u16; 4],
+}
+
+impl Point {
+    /// The art just inside and just outside: straight, encoded, 0..1.
+    pub fn sides(&self) -> [[f32; 4]; 2] {
+        [self.inside.map(unit), self.outside.map(unit)]
+    }
 }
 
 /// Reads rows of an art with their surroundings: other copies where it repeats edge to edge, else nothing.
@@ -88,11 +94,7 @@ impl Reader<'_> {
         if inside[3].saturating_sub(outside[3]) < RISE {
             return None;
         }
-        Some(Point {
-            at: [(x + reach * dx) as i32, (y + reach * dy) as i32],
-            inside: inside.map(unit),
-            outside: outside.map(unit),
-        })
+        Some(Point { at: [(x + reach * dx) as i32, (y + reach * dy) as i32], inside, outside })
     }
 }
 

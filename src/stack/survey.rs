@@ -12,7 +12,7 @@ use crate::rim::Rim;
 use crate::rim::lightness_step::LightnessStep;
 use crate::rim::outline::{self, Point};
 use crate::rim::problem::{Observation, Problem};
-use crate::stack::compositor::{Gather, Place, Probe, Source};
+use crate::stack::compositor::{Asked, Gather, Place, Probe, Probes, Source};
 use crate::steps::field::Sampling;
 use crate::steps::sheet::Sheet;
 use rayon::prelude::*;
@@ -196,25 +196,25 @@ impl Look<'_> {
         self.plan.files.par_iter().zip(self.ready).enumerate().map(trace).collect()
     }
 
-    /// Probes at every outline, for every copy of its art and every camera place, by the view's rows; in each row in the order of the arts.
-    fn probes(&self, outlines: &[Vec<Point>], space: &Space) -> Vec<Vec<Probe>> {
+    /// Probes at every outline, for every copy of its art and every camera place, by the view's rows.
+    fn probes(&self, outlines: &[Vec<Point>], space: &Space) -> Vec<Probes> {
         let ground = space.enter(self.plan.backdrop.0);
         // There are many: a row that grew would take twice its room.
-        let mut counts = vec![0; self.plan.texels[1] as usize];
-        self.each_place(outlines, |y, _| counts[y] += 1);
-        let mut rows: Vec<Vec<Probe>> = counts.into_iter().map(Vec::with_capacity).collect();
+        let mut counts = vec![[0, 0]; self.plan.texels[1] as usize];
+        self.each_place(outlines, |y, seen| counts[y][usize::from(self.asked[seen.place])] += 1);
+        let row = |[solving, asked]: [usize; 2]| Probes {
+            solving: Vec::with_capacity(solving),
+            asked: Vec::with_capacity(asked),
+        };
+        let mut rows: Vec<Probes> = counts.into_iter().map(row).collect();
         self.each_place(outlines, |y, Seen { job, point, place, x }| {
-            rows[y].push(Probe {
-                job: job as u32,
-                point: point as u16,
-                place: place as u16,
-                x,
-                without: ground,
-                with: ground,
-                before: 0.0,
-                after: 0.0,
-                open: 1.0,
-            });
+            let asked = self.asked[place];
+            let probe = Probe { job: job as u32, point: point as u16, place: place as u16, x, with: ground };
+            if asked {
+                rows[y].asked.push(Asked { probe, without: ground, before: 0.0, after: 0.0, open: 1.0 });
+            } else {
+                rows[y].solving.push(probe);
+            }
         });
         rows
     }
@@ -265,7 +265,7 @@ struct Work<'a> {
     look: &'a Look<'a>,
     space: &'a Space,
     outlines: Vec<Vec<Point>>,
-    rows: Vec<Vec<Probe>>,
+    rows: Vec<Probes>,
     rims: Vec<(usize, Rim)>,
     /// Of the sheet drawn last, and the slot that it belongs to.
     steepest: Option<f64>,
@@ -330,15 +330,7 @@ impl<'a> Work<'a> {
 
     /// Solves the rim of the art `art`.
     fn solve(&self, job: &RimJob, art: usize, picture: &Bitmap) -> Rim {
-        let probes = self.rows.iter().flat_map(|row| &row[of_art(row, art)]);
-        let observations: Vec<Observation> = probes
-            .filter(|probe| (self.look.solves)(usize::from(probe.place)))
-            .map(|probe| Observation {
-                point: u32::from(probe.point),
-                camera: probe.place,
-                behind: probe.with,
-            })
-            .collect();
+        let observations = self.observations(art);
         let problem = Problem {
             job,
             scale: self.look.plan.scale,
@@ -351,27 +343,52 @@ impl<'a> Work<'a> {
         problem.solve()
     }
 
+    /// What stands behind the outline of the art `art`, from the places that count, row by row.
+    fn observations(&self, art: usize) -> Vec<Observation> {
+        let counts = |place: u16| (self.look.solves)(usize::from(place));
+        let own = |row: &Probes| {
+            [of_art(&row.solving, |probe| probe, art), of_art(&row.asked, |asked| &asked.probe, art)]
+        };
+        let most = self.rows.iter().flat_map(own).map(|own| own.len()).sum();
+        let mut all = Vec::with_capacity(most);
+        for row in &self.rows {
+            let (from, [solving, asked]) = (all.len(), own(row));
+            let asked = row.asked[asked].iter().map(|asked| &asked.probe);
+            let probes = row.solving[solving].iter().chain(asked);
+            all.extend(probes.filter(|probe| counts(probe.place)).map(|probe| Observation {
+                point: u32::from(probe.point),
+                camera: probe.place,
+                behind: probe.with,
+            }));
+            // In the order of the camera places, whoever asked.
+            all[from..].sort_by_key(|observation| observation.camera);
+        }
+        all
+    }
+
     /// Drops the probes of the art `index`, whose rim is solved, where nobody asks what else is seen: nearer layers needn't be drawn there.
     fn forget(&mut self, index: usize) {
-        let asked = self.look.asked;
-        if !self.outlines[index].is_empty() && asked.contains(&false) {
-            let stays = |probe: &Probe| probe.job as usize != index || asked[usize::from(probe.place)];
-            self.rows.par_iter_mut().for_each(|row| row.retain(stays));
+        if self.outlines[index].is_empty() || !self.look.asked.contains(&false) {
+            return;
         }
+        self.rows.par_iter_mut().for_each(|row| {
+            row.solving.retain(|probe| probe.job as usize != index);
+            row.solving.shrink_to_fit();
+        });
     }
 
     /// Measures the steps of the art `index`, behind whose outline all is drawn; then draws it there.
     fn steps(&mut self, index: usize) {
         let (space, points) = (self.space, &self.outlines[index]);
         self.rows.par_iter_mut().for_each(|row| {
-            let own = of_art(row, index);
-            for probe in &mut row[own] {
-                let point = &points[usize::from(probe.point)];
+            let own = of_art(&row.asked, |asked| &asked.probe, index);
+            for asked in &mut row.asked[own] {
+                let point = &points[usize::from(asked.probe.point)];
                 let step = |behind| LightnessStep::new(space, point, behind, behind);
-                probe.before = step(probe.without).signed(0.0).abs();
-                let seen = step(probe.with);
-                probe.after = seen.signed(0.0).abs();
-                probe.with = seen.inside(0.0);
+                asked.before = step(asked.without).signed(0.0).abs();
+                let seen = step(asked.probe.with);
+                asked.after = seen.signed(0.0).abs();
+                asked.probe.with = seen.inside(0.0);
             }
         });
     }
@@ -381,15 +398,15 @@ impl<'a> Work<'a> {
         let seen = self.outlines.iter().enumerate().filter(|(_, points)| !points.is_empty());
         let mut marks: Vec<(usize, Vec<Mark>)> = seen.map(|(index, _)| (index, Vec::new())).collect();
         for (y, row) in self.rows.iter().enumerate() {
-            for probe in row {
+            for Asked { probe, before, after, open, .. } in &row.asked {
                 if let Ok(at) = marks.binary_search_by_key(&(probe.job as usize), |(job, _)| *job) {
                     marks[at].1.push(Mark {
                         at: [probe.x, y as u32],
                         place: probe.place,
-                        before: probe.before,
-                        after: probe.after,
+                        before: *before,
+                        after: *after,
                         tone: self.space.lightness(probe.with),
-                        open: probe.open,
+                        open: *open,
                     });
                 }
             }
@@ -399,7 +416,7 @@ impl<'a> Work<'a> {
 }
 
 /// The probes of an art among those of a row, which stand in the order of their arts.
-fn of_art(row: &[Probe], art: usize) -> Range<usize> {
-    row.partition_point(|probe| (probe.job as usize) < art)
-        ..row.partition_point(|probe| probe.job as usize <= art)
+fn of_art<T>(row: &[T], probe: impl Fn(&T) -> &Probe, art: usize) -> Range<usize> {
+    row.partition_point(|own| (probe(own).job as usize) < art)
+        ..row.partition_point(|own| probe(own).job as usize <= art)
 }

@@ -10,8 +10,8 @@ use rayon::prelude::*;
 use std::collections::BTreeSet;
 use std::ops::Range;
 
-/// A place of an art's outline, seen from one camera place. There are half a million of them in a scene of eight slots: no number takes
-/// more room than it needs.
+/// A place of an art's outline, seen from one camera place, as rims are solved by it. There are half a million of them in a scene of eight
+/// slots: no number takes more room than it needs.
 pub(crate) struct Probe {
     /// The art's place in the drawing order.
     pub job: u32,
@@ -21,9 +21,15 @@ pub(crate) struct Probe {
     pub place: u16,
     /// Column of the view.
     pub x: u32,
-    /// The composite without rims and with them, in the blending's own space.
-    pub without: [f32; 3],
+    /// The composite with rims, in the blending's own space.
     pub with: [f32; 3],
+}
+
+/// The same with what somebody asks of it who looks at the stack from there.
+pub(crate) struct Asked {
+    pub probe: Probe,
+    /// The composite without rims.
+    pub without: [f32; 3],
     /// Steps of CIE L* across the outline without rims and with them; 0 until its art's turn has come.
     pub before: f32,
     pub after: f32,
@@ -31,10 +37,62 @@ pub(crate) struct Probe {
     pub open: f32,
 }
 
-impl Probe {
+/// What lies in a row of the view, each in the order of the arts, and of one art's in that of the camera places.
+#[derive(Default)]
+pub(crate) struct Probes {
+    pub solving: Vec<Probe>,
+    pub asked: Vec<Asked>,
+}
+
+/// What layers are drawn at.
+trait Drawn {
+    fn probe(&self) -> &Probe;
+    /// A layer comes over it.
+    fn over(&mut self, colour: Lanes, alpha: f32);
+    /// The same of a rim.
+    fn rim_over(&mut self, colour: Lanes, alpha: f32);
+    /// A nearer picture hides it.
+    fn hide(&mut self, alpha: f32);
+}
+
+impl Drawn for Probe {
+    fn probe(&self) -> &Probe {
+        self
+    }
+
+    fn over(&mut self, colour: Lanes, alpha: f32) {
+        over_three(&mut self.with, colour, alpha);
+    }
+
+    fn rim_over(&mut self, colour: Lanes, alpha: f32) {
+        over_three(&mut self.with, colour, alpha);
+    }
+
+    fn hide(&mut self, _: f32) {}
+}
+
+impl Drawn for Asked {
+    fn probe(&self) -> &Probe {
+        &self.probe
+    }
+
     fn over(&mut self, colour: Lanes, alpha: f32) {
         over_three(&mut self.without, colour, alpha);
-        over_three(&mut self.with, colour, alpha);
+        over_three(&mut self.probe.with, colour, alpha);
+    }
+
+    fn rim_over(&mut self, colour: Lanes, alpha: f32) {
+        over_three(&mut self.probe.with, colour, alpha);
+    }
+
+    fn hide(&mut self, alpha: f32) {
+        self.open *= 1.0 - alpha;
+    }
+}
+
+impl Probes {
+    fn all(&self) -> impl Iterator<Item = &Probe> {
+        self.solving.iter().chain(self.asked.iter().map(|asked| &asked.probe))
     }
 }
 
@@ -65,7 +123,7 @@ pub(crate) struct Gather<'a> {
 impl Gather<'_> {
     /// Draws the layer at the probes of each row of the view. A rim counts at the outlines before it alone; an art isn't drawn on its
     /// own outline, and hides those behind it.
-    pub fn draw(&self, rows: &mut [Vec<Probe>]) {
+    pub fn draw(&self, rows: &mut [Probes]) {
         let spans: Vec<Vec<(Range<usize>, usize)>> = match self.source {
             Source::Bitmap(_) | Source::Picture(_) | Source::Codes(..) => {
                 self.places.iter().map(|place| place.spans(self.width).collect()).collect()
@@ -81,15 +139,15 @@ impl Gather<'_> {
                 let Some(from) = place.row(y) else { continue };
                 match self.source {
                     Source::Sheet(_) | Source::Rim(_) => self.window(from, *top, row, probes),
-                    Source::Bitmap(bitmap) if probes.iter().any(|probe| self.is_over(probe, *top)) => {
-                        self.picture(bitmap.row(from, unpacked), *top, &spans, probes);
+                    Source::Bitmap(bitmap) if probes.all().any(|probe| self.is_over(probe, *top)) => {
+                        self.picture_at_all(bitmap.row(from, unpacked), *top, &spans, probes);
                     }
                     Source::Bitmap(_) => {}
                     Source::Picture(picture) => {
-                        self.picture(place.texels(&picture.texels, from), *top, &spans, probes);
+                        self.picture_at_all(place.texels(&picture.texels, from), *top, &spans, probes);
                     }
                     Source::Codes(texels, _) => {
-                        self.picture(place.texels(texels, from), *top, &spans, probes);
+                        self.picture_at_all(place.texels(texels, from), *top, &spans, probes);
                     }
                 }
             }
@@ -106,9 +164,9 @@ impl Gather<'_> {
     }
 
     /// Row `from` of a sheet or a rim whose upper edge stands at `top`, no more of it than probes look at.
-    fn window(&self, from: usize, top: i64, row: &mut Row, probes: &mut [Probe]) {
+    fn window(&self, from: usize, top: i64, row: &mut Row, probes: &mut Probes) {
         let (mut first, mut end) = (usize::MAX, 0);
-        for column in probes.iter().filter_map(|probe| self.column(probe, top)) {
+        for column in probes.all().filter_map(|probe| self.column(probe, top)) {
             (first, end) = (first.min(column), end.max(column + 1));
         }
         if end == 0 {
@@ -125,11 +183,17 @@ impl Gather<'_> {
             }
             Source::Bitmap(_) | Source::Picture(_) | Source::Codes(..) => return,
         }
+        self.fog_at(row, top, first, &mut probes.solving);
+        self.fog_at(row, top, first, &mut probes.asked);
+    }
+
+    /// A row of a sheet or a rim from column `first` on.
+    fn fog_at(&self, row: &Row, top: i64, first: usize, probes: &mut [impl Drawn]) {
         for probe in probes {
-            let Some(at) = self.column(probe, top).map(|column| column - first) else { continue };
+            let Some(at) = self.column(probe.probe(), top).map(|column| column - first) else { continue };
             let (colour, alpha) = (self.space.enter_lanes(row.colour[at]), row.alpha[at]);
             match self.source {
-                Source::Rim(_) => over_three(&mut probe.with, colour, alpha),
+                Source::Rim(_) => probe.rim_over(colour, alpha),
                 _ => probe.over(colour, alpha),
             }
         }
@@ -140,24 +204,34 @@ impl Gather<'_> {
         probe.job as usize != self.index && self.places[usize::from(probe.place)].top() == top
     }
 
+    fn picture_at_all<T: Texel>(
+        &self,
+        texels: &[T],
+        top: i64,
+        spans: &[Vec<(Range<usize>, usize)>],
+        probes: &mut Probes,
+    ) {
+        self.picture(texels, top, spans, &mut probes.solving);
+        self.picture(texels, top, spans, &mut probes.asked);
+    }
+
     /// A row of a picture that is seen in `spans` from each camera place, from those where its upper edge stands at `top`.
     fn picture<T: Texel>(
         &self,
         texels: &[T],
         top: i64,
         spans: &[Vec<(Range<usize>, usize)>],
-        probes: &mut [Probe],
+        probes: &mut [impl Drawn],
     ) {
-        for probe in probes.iter_mut().filter(|probe| self.is_over(probe, top)) {
-            let x = probe.x as usize;
-            for (range, first) in
-                spans[usize::from(probe.place)].iter().filter(|(range, _)| range.contains(&x))
-            {
+        for drawn in probes.iter_mut().filter(|drawn| self.is_over(drawn.probe(), top)) {
+            let Probe { job, place, x, .. } = *drawn.probe();
+            let x = x as usize;
+            for (range, first) in spans[usize::from(place)].iter().filter(|(range, _)| range.contains(&x)) {
                 let (colour, alpha) = texels[x - range.start + first].parts();
-                if (probe.job as usize) < self.index && !self.fog {
-                    probe.open *= 1.0 - alpha;
+                if (job as usize) < self.index && !self.fog {
+                    drawn.hide(alpha);
                 } else {
-                    probe.over(self.space.enter_lanes(colour), alpha);
+                    drawn.over(self.space.enter_lanes(colour), alpha);
                 }
             }
         }

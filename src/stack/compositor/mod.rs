@@ -14,7 +14,7 @@ mod upsample;
 #[cfg(feature = "tune")]
 pub(crate) use draft::Draft;
 pub(crate) use exact::Exact;
-pub(crate) use gather::{Gather, Probe};
+pub(crate) use gather::{Asked, Gather, Probe, Probes};
 pub(crate) use place::Place;
 
 use crate::base::bitmap::{Bitmap, Unpacked};
