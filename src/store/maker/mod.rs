@@ -22,6 +22,7 @@ use crate::steps::sheet::{self, Opacity, Sheet, SheetSpec};
 use crate::store::cache::Store;
 use rayon::prelude::*;
 use stages::{BandsStage, FacingStage, Factor, FieldStage, OpacityStage};
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -121,12 +122,16 @@ impl<'a> Maker<'a> {
         // Lamps after the sheets that they shine on.
         let is_lamp = |at: &usize| matches!(plan.files[*at], Job::Lamp(_));
         let (lamps, others): (Vec<usize>, Vec<usize>) = due.iter().partition(|at| is_lamp(at));
-        for part in [others, lamps] {
-            let results: Vec<Result<Option<Made>>> =
-                stage(self.progress, Stage::Layers, "", || part.par_iter().map(work).collect());
-            for (at, made) in part.iter().zip(Faults::gather(results)?) {
+        for mut part in [others, lamps] {
+            part.sort_by_key(|at| Reverse(weight(&plan.files[*at])));
+            // One after the other as threads are free, whose results come in any order.
+            let each = || part.iter().par_bridge().map(|at| (*at, work(at))).collect();
+            let mut results: Vec<(usize, Result<Option<Made>>)> =
+                stage(self.progress, Stage::Layers, "", each);
+            results.sort_by_key(|(at, _)| *at);
+            for (at, made) in Faults::gather(results.into_iter().map(|(at, made)| Ok((at, made?))))? {
                 if made.is_some() {
-                    stack.made[*at] = made;
+                    stack.made[at] = made;
                 }
             }
         }
@@ -264,6 +269,18 @@ impl<'a> Maker<'a> {
         let factor = Field::factor(undrawn, Sampling::Reduced, Plane::clone(bands));
         self.store.put(key, &Arc::new(Factor(factor)));
         factor
+    }
+}
+
+/// About how many bytes working out a job takes besides what stays of it, and its texels: those that take most come first, while little
+/// has stayed yet.
+fn weight(job: &Job) -> (u64, u64) {
+    let texels = work_of(job.placing());
+    match job {
+        Job::Fog(job) => (job.spec.field.bytes()[1] as u64, texels),
+        // Pictures are drawn elsewhere.
+        Job::Own(_) | Job::Art(_) | Job::Lamp(_) => (0, texels),
+        Job::Rim(_) => (0, 0),
     }
 }
 
