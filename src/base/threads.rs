@@ -3,6 +3,8 @@
 
 #[cfg(feature = "parallel")]
 use rayon::prelude::*;
+#[cfg(feature = "parallel")]
+use std::sync::{Mutex, PoisonError};
 
 /// Runs `work(kept, number of the part, part)` over the parts of `data`, `length` numbers each but perhaps the last; a thread takes `least`
 /// of them at once or more. `kept` goes from part to part of a thread, and must not change what is written.
@@ -33,10 +35,56 @@ pub fn each<P: Send, R: Send>(parts: Vec<P>, work: impl Fn(P) -> R + Sync + Send
     parts.into_iter().map(work).collect()
 }
 
+/// The same of no more than `at_once` of them at once, which are begun in their order.
+#[cfg(feature = "parallel")]
+pub fn each_of<P: Send, R: Send>(
+    parts: Vec<P>,
+    at_once: usize,
+    work: impl Fn(P) -> R + Sync + Send,
+) -> Vec<R> {
+    let rest = Mutex::new(parts.into_iter().enumerate());
+    let next = || rest.lock().unwrap_or_else(PoisonError::into_inner).next();
+    let run = |_| std::iter::from_fn(&next).map(|(at, part)| (at, work(part))).collect();
+    let runs = 0..at_once.clamp(1, rayon::current_num_threads());
+    let made: Vec<Vec<(usize, R)>> = runs.into_par_iter().with_max_len(1).map(run).collect();
+    let mut made: Vec<(usize, R)> = made.into_iter().flatten().collect();
+    made.sort_by_key(|(at, _)| *at);
+    made.into_iter().map(|(_, made)| made).collect()
+}
+
 /// What both give.
 pub fn both<A: Send, B: Send>(a: impl FnOnce() -> A + Send, b: impl FnOnce() -> B + Send) -> (A, B) {
     #[cfg(feature = "parallel")]
     return rayon::join(a, b);
     #[cfg(not(feature = "parallel"))]
     (a(), b())
+}
+
+#[cfg(all(test, feature = "parallel"))]
+mod tests {
+    use super::*;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    #[test]
+    fn no_more_are_worked_on_at_once_than_is_said() {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(8).build().expect("threads");
+        for at_once in [1, 3, 8, 20] {
+            let (now, most) = (AtomicUsize::new(0), AtomicUsize::new(0));
+            let work = |part: usize| {
+                most.fetch_max(1 + now.fetch_add(1, Ordering::SeqCst), Ordering::SeqCst);
+                // Threads that wait for a part of their own take others' parts meanwhile.
+                let own: Vec<usize> = each((0..32).collect(), |at| {
+                    std::thread::sleep(std::time::Duration::from_micros(100));
+                    at
+                });
+                now.fetch_sub(1, Ordering::SeqCst);
+                part * own.len()
+            };
+            let made = pool.install(|| each_of((0..40).collect(), at_once, work));
+            assert_eq!(made, (0..40).map(|part| 32 * part).collect::<Vec<usize>>());
+            let most = most.into_inner();
+            assert!((1..=at_once.min(8)).contains(&most), "{most} of {at_once}");
+            assert!(at_once == 1 || most > 1, "{most} of {at_once}");
+        }
+    }
 }

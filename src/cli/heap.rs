@@ -33,7 +33,7 @@ pub fn share() {
 /// demo at 1920 x 1080 held 390 MB; with this bound 335, in the same time. The second: once that bound is set, glibc gives back all but
 /// 128 KB of what is free at a heap's end, and a rim's planes, freed and asked for again, were the system's to clear each time: of the
 /// 260,000 pages of a run that changes one slot of the demo, 85,000, and half of the time that the system took. With this bound they stay,
-/// for some MB (with twice the bound 4 MB more, and a tenth of a run's pages fewer). A page draws the same pictures again and again, and keeps them.
+/// for some MB. A page draws the same pictures again and again, and keeps them.
 pub fn give_back_pictures() {
     #[cfg(all(target_os = "linux", target_env = "gnu"))]
     #[allow(unsafe_code)]

@@ -93,7 +93,7 @@ impl Overview {
             return Ok(Verdict::new(key, report));
         }
         drop(found);
-        let _pass = options.shared.pass(report.plan.memory(&Demand::default()));
+        let _pass = options.shared.pass(report.plan.memory(&Demand::default(), &options.limits));
         let scene = &*haze::sampled(scene, pictures, &options.limits)?;
         let (cameras, store) = (report.plan.cameras(), options.store(&report.folder).sealed());
         let mut stack = Stack::empty(&report.plan);

@@ -94,29 +94,29 @@ impl Demand {
     }
 }
 
-/// The sum of the largest, one for each thread.
-fn side_by_side(parts: impl Iterator<Item = f64>) -> f64 {
+/// The sum of the largest, as many as are worked on at once.
+fn side_by_side(parts: impl Iterator<Item = f64>, at_once: usize) -> f64 {
     let mut parts: Vec<f64> = parts.collect();
     parts.sort_by(|a, b| b.total_cmp(a));
-    parts.iter().take(rayon::current_num_threads()).sum()
+    parts.iter().take(at_once).sum()
 }
 
 impl Plan {
     /// Bytes that a run of all of it holds at once, about: every picture of the stack packed, the still, fields on their grids,
-    /// what working out as many jobs takes as there are threads, what drawing and encoding take beside them, and the files that are
-    /// held.
-    pub fn memory(&self, demand: &Demand) -> u64 {
+    /// what working out `jobs` of them at once takes, what drawing and encoding take beside them, and the files that are held.
+    fn memory_of(&self, demand: &Demand, jobs: usize) -> u64 {
         let shares: Vec<Share> = self.files.iter().map(|job| self.share(job, demand)).collect();
-        let at_once = LATE * side_by_side(shares.iter().map(|share| share.work));
+        let at_once = LATE * side_by_side(shares.iter().map(|share| share.work), jobs);
         let own: f64 = shares.iter().map(|share| share.stays).sum();
         let strokes: f64 = self.drawn().map(|(_, strokes)| strokes.drawing.bytes()).sum();
         let packed: f64 = shares.iter().map(|share| share.packed).sum();
-        let files = if demand.held { packed } else { side_by_side(shares.iter().map(|share| share.packed)) };
+        let files =
+            if demand.held { packed } else { side_by_side(shares.iter().map(|share| share.packed), jobs) };
         let areas = self.files.iter().map(|job| area(job.placing().texels));
         let largest = areas.clone().fold(0.0, f64::max);
         // A form draws pictures again, one at a time, or stretches them along the strip.
         let again = if demand.forms > 0 { AGAIN * largest } else { 0.0 };
-        let deep = if demand.deep { DEEP * side_by_side(areas) } else { 0.0 };
+        let deep = if demand.deep { DEEP * side_by_side(areas, jobs) } else { 0.0 };
         let forms = f64::from(demand.forms) * 2.0 * packed
             + 6.0 * demand.texels as f64
             + again.max(self.stretched(demand));
@@ -126,11 +126,23 @@ impl Plan {
         let moment = if demand.texels > 0 { own + 2.0 * at_once } else { MOMENT * at_once };
         let frames = if demand.frames > 1 { moment } else { 0.0 };
         let view = VIEW * demand.depth() * area(self.texels);
-        let solving = self.solved_by.as_ref().map_or(0.0, |plan| plan.memory(&Demand::default()) as f64);
+        let solving =
+            self.solved_by.as_ref().map_or(0.0, |plan| plan.memory_of(&Demand::default(), jobs) as f64);
         let page = if demand.page { PAGE * largest + 2.0 * packed } else { 0.0 };
         let bytes = BESIDES + view + page + own + strokes + in_turn + frames + files + deep + solving;
         // Saturates, and is then over any limit.
         bytes as u64
+    }
+
+    /// How many jobs are worked on at once: as many as there are threads, or fewer so that the run keeps within the limit.
+    pub fn at_once(&self, demand: &Demand, limits: &Limits) -> usize {
+        let fits = |jobs: &usize| self.memory_of(demand, *jobs) <= limits.memory;
+        (2..=rayon::current_num_threads()).rev().find(fits).unwrap_or(1)
+    }
+
+    /// Bytes that a run holds which works on so many at once.
+    pub fn memory(&self, demand: &Demand, limits: &Limits) -> u64 {
+        self.memory_of(demand, self.at_once(demand, limits))
     }
 
     /// What the strip of the whole travel takes, with the pictures that are stretched for it: each at the size that it has and at that which
@@ -167,12 +179,17 @@ impl Plan {
     /// # Errors
     /// Class `Limit`: it isn't.
     pub fn room(&self, demand: &Demand, limits: &Limits) -> Result<(), Fault> {
-        let memory = self.memory(demand);
+        let memory = self.memory(demand, limits);
         if memory <= limits.memory {
             return room::probe(memory, "the run");
         }
+        let most = self.memory_of(demand, rayon::current_num_threads());
+        let at_once = match most >> 20 {
+            most if most > memory >> 20 => format!(" ({most} MB to keep all threads at work)"),
+            _ => String::new(),
+        };
         let message = format!(
-            "the run would need about {} MB of memory, over the limit of {} MB",
+            "the run would need about {} MB of memory{at_once}, over the limit of {} MB",
             memory >> 20,
             limits.memory >> 20
         );

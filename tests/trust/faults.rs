@@ -88,7 +88,7 @@ fn where_no_more_fits_the_old_files_stay() {
     assert_whole_and_finished(&scene, &before);
 }
 
-/// Outputs of many lengths, and a limit between each few of them.
+/// Outputs of many lengths, and a limit between each few of them: the textures are all there, or none is.
 #[test]
 #[cfg_attr(windows, ignore = "a shell bounds nothing there")]
 fn whichever_file_is_the_first_that_no_more_fits_the_others_are_whole() {
@@ -96,6 +96,9 @@ fn whichever_file_is_the_first_that_no_more_fits_the_others_are_whole() {
     let whole = Scene::new();
     whole.well(&RUN);
     let whole = outputs(&whole.path("o"));
+    let is_texture = |name: &&String| name.ends_with(".png") && !name.starts_with("still");
+    let textures =
+        |files: &std::collections::BTreeMap<String, Vec<u8>>| files.keys().filter(is_texture).count();
     let mut kept = std::collections::BTreeSet::new();
     for kilobytes in [0, 4, 8, 16, 32, 64, 1024] {
         let scene = Scene::new();
@@ -112,6 +115,7 @@ fn whichever_file_is_the_first_that_no_more_fits_the_others_are_whole() {
             Some(0) => assert!(there == whole, "{kilobytes} kB"),
             _ => drop(told(5, &done)),
         }
+        assert!([0, textures(&whole)].contains(&textures(&there)), "{kilobytes} kB: {:?}", there.keys());
         kept.insert(there.len());
     }
     assert!(kept.len() > 2 && kept.contains(&whole.len()), "{kept:?} of {}", whole.len());

@@ -85,19 +85,25 @@ fn picture(scene: &Scene, name: &str, [wide, tall]: [u32; 2], dice: &mut Dice) {
     );
 }
 
-/// Bytes that the program says it needs: a limit of nothing makes it say so. What other forms and frames need besides is looked at once the
-/// plan itself is within the limit.
-fn planned(scene: &Scene, args: &[&str]) -> u64 {
+/// Bytes that the program says it needs, working on one slot after the other and on as many at once as there are threads: a limit of nothing
+/// makes it say so. What other forms and frames need besides is looked at once the plan itself is within the limit.
+fn planned(scene: &Scene, args: &[&str]) -> [u64; 2] {
     let needed = |limit: u64| {
         let limit = format!("memory={limit}");
         let done = scene.run(&[args, &["--limit", &limit]].concat());
         let text = String::from_utf8_lossy(&done.stderr).into_owned();
-        let number = text.split("--limit memory=").nth(1)?;
+        let number = |before: &str| {
+            let number = text.split(before).nth(1)?;
+            number.split(|c: char| !c.is_ascii_digit()).next()?.parse::<u64>().ok()
+        };
+        let least = number("--limit memory=")?;
         assert_eq!(done.status.code(), Some(6), "{text}");
-        number.split(|c: char| !c.is_ascii_digit()).next()?.parse::<u64>().ok()
+        // In whole MB.
+        let most = number("of memory (").map_or(least, |megabytes| (megabytes + 1) << 20);
+        Some([least, most])
     };
     let plain = needed(1).expect("what it needs");
-    let whole = if args.contains(&"--also") || args.contains(&"--frames") { needed(plain) } else { None };
+    let whole = if args.contains(&"--also") || args.contains(&"--frames") { needed(plain[0]) } else { None };
     let _ = std::fs::remove_dir_all(scene.path("o"));
     whole.unwrap_or(plain)
 }
@@ -151,7 +157,13 @@ fn what_is_planned_is_what_is_taken() {
             2 => args.extend(["--bits", "16"]),
             _ => {}
         }
-        let planned = planned(&scene, &args);
+        let [least_planned, most_planned] = planned(&scene, &args);
+        // In turns within the least that it needs, one slot after the other, and on all threads.
+        let limit = format!("memory={least_planned}");
+        let planned = if round % 2 == 0 { least_planned } else { most_planned };
+        if round % 2 == 0 {
+            args.extend(["--limit", &limit]);
+        }
         let (mut bytes, mut readers) = (0, 0);
         for _ in 0..TRIES {
             let (code, more, beside, said) = taken(scene.command(&args));

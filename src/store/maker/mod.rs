@@ -11,6 +11,7 @@ use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
 use crate::base::progress::{Progress, Silent, Stage, stage};
+use crate::base::threads;
 use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::plan::{Job, LampSpec, Plan};
@@ -20,7 +21,6 @@ use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::grid::Plane;
 use crate::steps::sheet::{self, Opacity, Sheet, SheetSpec};
 use crate::store::cache::Store;
-use rayon::prelude::*;
 use stages::{BandsStage, FacingStage, Factor, FieldStage, OpacityStage};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
@@ -78,6 +78,8 @@ pub struct Maker<'a> {
     pub limits: &'a Limits,
     /// Told of each job that is there, with its texels; work ends early once it says so.
     pub progress: &'a dyn Progress,
+    /// Most jobs that are worked on at once.
+    pub at_once: usize,
 }
 
 impl<'p> Stack<'p> {
@@ -93,7 +95,7 @@ impl<'p> Stack<'p> {
 impl<'a> Maker<'a> {
     /// One that tells nobody.
     pub fn new(store: &'a Store, limits: &'a Limits) -> Maker<'a> {
-        Maker { store, limits, progress: &Silent }
+        Maker { store, limits, progress: &Silent, at_once: rayon::current_num_threads() }
     }
 
     /// As [`Stack::new`].
@@ -124,8 +126,7 @@ impl<'a> Maker<'a> {
         let (lamps, others): (Vec<usize>, Vec<usize>) = due.iter().partition(|at| is_lamp(at));
         for mut part in [others, lamps] {
             part.sort_by_key(|at| Reverse(weight(&plan.files[*at])));
-            // One after the other as threads are free, whose results come in any order.
-            let each = || part.iter().par_bridge().map(|at| (*at, work(at))).collect();
+            let each = || threads::each_of(part, self.at_once, |at| (at, work(&at)));
             let mut results: Vec<(usize, Result<Option<Made>>)> =
                 stage(self.progress, Stage::Layers, "", each);
             results.sort_by_key(|(at, _)| *at);

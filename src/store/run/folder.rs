@@ -158,7 +158,13 @@ impl Run<'_> {
     }
 
     pub fn maker(&self) -> Maker<'_> {
-        Maker { store: &self.store, limits: self.limits(), progress: self.progress }
+        let (store, limits) = (&self.store, self.limits());
+        Maker { store, limits, progress: self.progress, at_once: self.at_once() }
+    }
+
+    /// How many jobs are worked on at once.
+    pub fn at_once(&self) -> usize {
+        self.plan.at_once(&self.options.demand(self.plan, self.sink.is_some()), self.limits())
     }
 
     pub fn limits(&self) -> &Limits {

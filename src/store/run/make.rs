@@ -3,6 +3,7 @@
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::key::{Key, KeyWriter};
 use crate::base::progress::{Stage, stage};
+use crate::base::threads;
 use crate::base::words::{Alpha, Bits};
 use crate::output::stream::ShownFile;
 use crate::output::texture::Shape;
@@ -17,7 +18,6 @@ use crate::store::run::folder::Run;
 use crate::store::run::output::{Output, What};
 use crate::store::run::painted::Painted;
 use crate::store::run::textures::{self, File};
-use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -169,7 +169,7 @@ impl Run<'_> {
         }
         let groups: Vec<Vec<&mut Output>> = groups.into_values().collect();
         let made: Vec<Result<()>> =
-            groups.into_par_iter().map(|group| self.make_timed(source, group)).collect();
+            threads::each_of(groups, self.at_once(), |group| self.make_timed(source, group));
         Faults::gather(made)?;
         if self.progress.stopped() { Err(self.stopped()) } else { Ok(()) }
     }

@@ -112,7 +112,7 @@ impl Options {
     }
 
     /// What the run makes of `plan` besides a picture of each job; whether its files are `held` until the end.
-    fn demand(&self, plan: &Plan, held: bool) -> Demand {
+    pub(super) fn demand(&self, plan: &Plan, held: bool) -> Demand {
         let pan = self.also.contains(&Also::Pan);
         Demand {
             frames: self.frames,
@@ -127,7 +127,7 @@ impl Options {
 
     /// Waits until there is memory for the largest of these plans beside other runs.
     fn pass(&self, plans: &[Plan], held: bool) -> Option<Pass<'_>> {
-        let most = plans.iter().map(|plan| plan.memory(&self.demand(plan, held))).max();
+        let most = plans.iter().map(|plan| plan.memory(&self.demand(plan, held), &self.limits)).max();
         self.shared.pass(most.unwrap_or_default())
     }
 

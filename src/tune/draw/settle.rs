@@ -205,7 +205,7 @@ impl Settler<'_> {
         let scales = scales(version, zoomed);
         for at in if zoomed { [1, 0] } else { [0, 1] } {
             let plan = plan(version, pictures, scales[at], self.limits)?;
-            let maker = Maker { store: &self.hub.store, limits: self.limits, progress: revision };
+            let maker = Maker { progress: revision, ..Maker::new(&self.hub.store, self.limits) };
             let bare = bare(&maker, &plan, version)?;
             let mut stack = Stack::empty(&plan);
             let cameras = plan.cameras();
