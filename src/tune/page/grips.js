@@ -3,6 +3,7 @@ import { by } from "./by.js";
 import { gestureEnds, together, catchUp } from "./wire.js";
 import { EDGE, svg } from "./draw.js";
 import { byKey } from "./keys.js";
+import { onMoves } from "./moves.js";
 
 export const grips = new Map();
 /** What is held, and the section's scale then. */
@@ -53,7 +54,7 @@ function release(id) {
 function make(id) {
   const made = svg("g", { role: "slider", tabindex: 0, "data-grip": id });
   made.addEventListener("pointerdown", (event) => press(made, id, event));
-  made.addEventListener("pointermove", (event) => drag(made, id, event));
+  onMoves(made, (event) => drag(made, id, event));
   for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) made.addEventListener(end, () => release(id));
   made.addEventListener("keydown", (event) => byKey(event, made.work, calls.choose));
   made.addEventListener("focus", () => { if (made.work.slot && !held && made.matches(":focus-visible")) calls.choose(made.work.slot); });
