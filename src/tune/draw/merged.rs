@@ -91,7 +91,8 @@ fn opaque(stack: &Compositor<'_>) -> Picture {
         stack.strips(out, |_, pixels: &mut Pixels, texels: &mut [[u16; 4]]| {
             pixels.leave(&stack.space);
             let [red, green, blue] = &pixels.planes;
-            for (texel, (red, (green, blue))) in texels.iter_mut().zip(red.iter().zip(green.iter().zip(blue))) {
+            for (texel, (red, (green, blue))) in texels.iter_mut().zip(red.iter().zip(green.iter().zip(blue)))
+            {
                 *texel = [*red, *green, *blue, u16::MAX];
             }
         });

@@ -90,13 +90,20 @@ export function put(made, key, value) {
   if (made.getAttribute(key) !== value) made.setAttribute(key, value);
 }
 
-/** Makes the children like `fresh` but keeps existing elements: one under the pointer isn't replaced, and an equal one isn't laid out
- * again. */
+/** What the children of an element are, as they were last made. */
+const known = new WeakMap();
+/** Makes the children like the shapes `fresh` but keeps existing elements: one under the pointer isn't replaced, and an equal one isn't laid
+ * out again. */
 export function renew(made, fresh) {
+  const looks = JSON.stringify(fresh);
+  if (known.get(made) === looks) return;
+  known.set(made, looks);
   const old = [...made.children];
-  if (old.length !== fresh.length || old.some((child, place) => child.tagName !== fresh[place].tagName)) return made.replaceChildren(...fresh);
-  old.forEach((child, place) => {
-    for (const { name, value } of fresh[place].attributes) put(child, name, value);
-    if (["text", "title"].includes(child.tagName) && child.textContent !== fresh[place].textContent) child.textContent = fresh[place].textContent;
+  if (old.length !== fresh.length || old.some((child, place) => child.tagName !== fresh[place].name)) {
+    return made.replaceChildren(...fresh.map(({ name, attributes, text }) => svg(name, attributes, ...(text ? [text] : []))));
+  }
+  fresh.forEach(({ attributes, text }, place) => {
+    for (const [name, value] of Object.entries(attributes)) put(old[place], name, String(value));
+    if (old[place].textContent !== text) old[place].textContent = text;
   });
 }

@@ -192,7 +192,7 @@ by("subject").addEventListener("change", () => choose(by("subject").value));
 addEventListener("keydown", (event) => {
   if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
   const key = event.key.toLowerCase();
-  const typing = event.target.matches?.("input[type=text]");
+  const typing = event.target.matches?.("input[type=text], input[type=number]");
   const work = key === "s" ? save
     : typing ? null
     : key === "z" ? act({ do: event.shiftKey ? "redo" : "undo" })

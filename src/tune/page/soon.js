@@ -39,7 +39,12 @@ function showDue() {
   const works = due;
   due = null;
   last = performance.now();
-  for (const one of works.values()) one();
+  const [[, first], ...rest] = works;
+  if (!pressed || rest.length === 0) return works.forEach((run) => run());
+  // One with each frame, so that a picture comes in between.
+  due = new Map(rest);
+  requestAnimationFrame(showDue);
+  first();
 }
 
 /** Works that wait, and when each was asked for. */

@@ -55,6 +55,8 @@ export function shown(frame) {
 
 // An input that changed nothing has its picture already.
 on("done", (number, all) => { if (all.turn === turn) time(number); });
+// What is refused gets none.
+on("refused", ({ stamp: number }) => begun.delete(number));
 // Nor does another view always have another picture.
 on("same", (number, all) => { if (all.turn === turn && begun.keys().next().value === number) time(number); });
 
@@ -158,11 +160,7 @@ function press(name) {
   if (!down.has(name)) pressed = performance.now();
   down.add(name);
 }
-addEventListener("pointerdown", ({ pointerId, isPrimary }) => {
-  press(pointerId);
-  // Wherever the one before was let go.
-  if (isPrimary) gestureEnds();
-}, true);
+addEventListener("pointerdown", ({ pointerId }) => press(pointerId), true);
 addEventListener("keydown", ({ code }) => press(code), true);
 for (const end of ["pointerup", "pointercancel"]) addEventListener(end, ({ pointerId }) => down.delete(pointerId), true);
 addEventListener("keyup", ({ code }) => down.delete(code), true);
