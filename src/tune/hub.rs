@@ -120,8 +120,10 @@ impl Tab {
         locked(&self.look).view.part.is_some()
     }
 
-    pub fn set_view(&self, view: View) {
+    /// False if pictures show the new view as they do the one before.
+    pub fn set_view(&self, view: View) -> bool {
         let mut own = locked(&self.look);
+        let same = own.view.part == view.part && own.view.is_drafted_as(&view);
         if own.view != view {
             own.turn += 1;
             if !own.view.is_drafted_as(&view) {
@@ -129,6 +131,7 @@ impl Tab {
             }
             own.view = view;
         }
+        !same
     }
 
     /// A message that must arrive.

@@ -215,11 +215,12 @@ fn act(hub: &Hub, tab: &Tab, ask: Ask) {
             hub.wake();
         }
         Ask::View { view, stamp } => {
-            if view.is_sound() {
-                tab.set_view(view);
-            }
+            let is_new = view.is_sound() && tab.set_view(view);
             tab.stamp.store(stamp, Ordering::Release);
             hub.wake();
+            if !is_new {
+                tab.tell(json!({ "same": stamp, "turn": hub.revision() }).to_string());
+            }
         }
         Ask::Pick { at, stamp } => {
             *locked(&tab.asked) = Some(at).filter(|at| at.iter().all(|share| share.is_finite()));

@@ -7,6 +7,8 @@ use std::fmt::Write;
 
 /// WebDriver (W3C), keyboard actions.
 const TAB: &str = "\u{e004}";
+/// Control.
+const CONTROL: &str = "\u{e009}";
 const UP: &str = "\u{e013}";
 const DOWN: &str = "\u{e015}";
 const HOME: &str = "\u{e011}";
@@ -244,4 +246,40 @@ fn in_a_narrow_window_the_picture_stays_in_view_while_any_control_is_used() {
             assert!((0.15..0.5).contains(&share), "{seen} at {size:?}");
         }
     }
+}
+
+#[test]
+fn what_is_held_is_one_step_however_long_it_stands_still() {
+    let tune = Tune::start(SCENE);
+    let Some(browser) = open(&tune) else { return };
+    let mut page = tune.socket();
+    let longer = || std::thread::sleep(std::time::Duration::from_millis(1100));
+    let grip = "document.querySelector('[data-grip=\"visibility\"]')";
+    browser.pull_resting("[data-grip=\"visibility\"] .seen-pill", [-20, 0], 1100);
+    assert_eq!(page.now()["steps"], json!([1, 0]));
+    // A key that is held repeats; pressed anew after a while it is another step.
+    browser.run(&format!("{grip}.focus()"));
+    browser.hold(UP, true);
+    longer();
+    browser.hold(UP, true);
+    assert_eq!(page.now()["steps"], json!([2, 0]));
+    browser.hold(UP, false);
+    longer();
+    browser.press("", UP);
+    assert_eq!(page.now()["steps"], json!([3, 0]));
+}
+
+#[test]
+fn undo_in_a_number_is_the_numbers_own() {
+    let tune = Tune::start(SCENE);
+    let Some(browser) = open(&tune) else { return };
+    let mut page = tune.socket();
+    page.act(set(None, "air.visibility", json!(900))).unwrap();
+    browser.run("const select = document.getElementById('subject'); select.value = 'veil'; select.dispatchEvent(new Event('change')); document.getElementById('nib').focus();");
+    browser.press("", "7");
+    browser.press(CONTROL, "z");
+    assert_eq!(page.now()["steps"], json!([1, 0]));
+    browser.run("document.getElementById('stage').focus()");
+    browser.press(CONTROL, "z");
+    assert_eq!(page.now()["steps"], json!([0, 1]));
 }

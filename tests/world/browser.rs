@@ -219,6 +219,24 @@ return [hash, colours.size];"
         self.post("/actions", &json!({"actions": [finger("one", -1), finger("other", 1)]}));
     }
 
+    /// Drags what a selector finds by so many px, holds it there for `rest` ms, and drags it as far again.
+    pub fn pull_resting(&self, selector: &str, [x, y]: [i64; 2], rest: u32) {
+        let origin = self.post("/element", &json!({"using": "css selector", "value": selector}));
+        let to = |origin: &Value, x: i64, y: i64| json!({"type": "pointerMove", "duration": 0, "x": x, "y": y, "origin": origin});
+        let on = to(&"pointer".into(), x, y);
+        let all = json!([
+            to(&origin, 0, 0),
+            {"type": "pointerDown", "button": 0},
+            on,
+            {"type": "pause", "duration": rest},
+            on,
+            {"type": "pointerUp", "button": 0}
+        ]);
+        let pointer =
+            json!({"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": all});
+        self.post("/actions", &json!({"actions": [pointer]}));
+    }
+
     /// As [`Browser::pull`], by `mouse` or `touch`.
     pub fn pull_by(&self, kind: &str, selector: &str, by: [i64; 2], moves: i64) {
         let origin = self.post("/element", &json!({"using": "css selector", "value": selector}));

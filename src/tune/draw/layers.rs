@@ -154,7 +154,7 @@ fn made_of(store: &Store, plan: &Plan) -> Vec<MadeOf> {
         }
         Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => None,
     };
-    plan.files.iter().filter_map(found).collect()
+    plan.files.par_iter().filter_map(found).collect()
 }
 
 impl Draft {
@@ -164,10 +164,17 @@ impl Draft {
     /// With all pictures that can't be drawn.
     pub fn new(store: &Store, version: &Version, limits: &Limits) -> Result<Draft> {
         let pictures = &version.pictures;
-        let mut plan = plan(version, pictures, scales(version, false)[0], limits)?;
-        let keys = plan.keys(pictures, Bits::Sixteen);
-        let coarse = self::plan(version, pictures, plan.scale.0 * COARSE, limits)?;
-        for (job, coarse) in plan.files.iter_mut().zip(coarse.files) {
+        let scale = scales(version, false)[0];
+        let (fine, coarse) = rayon::join(
+            || -> Result<(Plan, Vec<Key>)> {
+                let plan = plan(version, pictures, scale, limits)?;
+                let keys = plan.keys(pictures, Bits::Sixteen);
+                Ok((plan, keys))
+            },
+            || plan(version, pictures, scale * COARSE, limits),
+        );
+        let (mut plan, keys) = fine?;
+        for (job, coarse) in plan.files.iter_mut().zip(coarse?.files) {
             if let (Job::Fog(job), Job::Fog(coarse)) = (job, coarse) {
                 job.spec = coarse.spec;
             }

@@ -3,11 +3,11 @@
 
 use super::layers::{Draft, RimPicture, Under};
 use crate::base::picture::Picture;
-use crate::base::space::Space;
 use crate::stack::Made;
 use crate::stack::compositor::{Compositor, Draft as Pixels, Pixels as _};
 use crate::tune::view::View;
 use rayon::prelude::*;
+use rayon::slice::ChunksMut;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -85,38 +85,39 @@ impl Merged {
     }
 }
 
-/// The pixels of a stack's strips, in the blending's own space, or encoded.
-fn strips(stack: &Compositor<'_>, encoded: bool) -> Vec<Pixels> {
-    let count = stack.size[1].div_ceil(Pixels::ROWS);
-    let mut all: Vec<Pixels> = (0..count).map(|_| Pixels::default()).collect();
-    stack.strips(all.par_iter_mut(), |_, pixels: &mut Pixels, out| {
-        if encoded {
-            pixels.leave(&stack.space);
-        }
-        out.planes = std::mem::take(&mut pixels.planes);
-    });
-    all
-}
-
 /// The texels of `stack` as a picture.
 fn opaque(stack: &Compositor<'_>) -> Picture {
-    let strips = strips(stack, true);
-    let texel = |(red, (green, blue)): (&u16, (&u16, &u16))| [*red, *green, *blue, u16::MAX];
-    let strip = |pixels: &Pixels| -> Vec<[u16; 4]> {
-        let [red, green, blue] = &pixels.planes;
-        red.iter().zip(green.iter().zip(blue)).map(texel).collect()
-    };
-    picture(stack, strips.par_iter().map(strip).collect())
+    picture(stack, |out| {
+        stack.strips(out, |_, pixels: &mut Pixels, texels: &mut [[u16; 4]]| {
+            pixels.leave(&stack.space);
+            let [red, green, blue] = &pixels.planes;
+            for (texel, (red, (green, blue))) in texels.iter_mut().zip(red.iter().zip(green.iter().zip(blue)))
+            {
+                *texel = [*red, *green, *blue, u16::MAX];
+            }
+        });
+    })
 }
 
 /// What layers look like by themselves that are drawn over black and over white.
-fn by_themselves(stacks: [Compositor<'_>; 2]) -> Picture {
-    let [black, white] = stacks.each_ref().map(|stack| strips(stack, false));
-    let space: &Space = &stacks[0].space;
-    let strips = black.par_iter().zip(&white).map(|(black, white)| black.by_themselves(white, space));
-    picture(&stacks[0], strips.collect())
+fn by_themselves([black, white]: [Compositor<'_>; 2]) -> Picture {
+    let count = black.size[1].div_ceil(Pixels::ROWS);
+    let mut over_black: Vec<Pixels> = (0..count).map(|_| Pixels::default()).collect();
+    black.strips(over_black.par_iter_mut(), |_, pixels: &mut Pixels, out| {
+        out.planes = std::mem::take(&mut pixels.planes);
+    });
+    picture(&white, |out| {
+        let strips = out.zip(&over_black);
+        white.strips(strips, |_, pixels: &mut Pixels, (texels, over_black): (&mut [[u16; 4]], &Pixels)| {
+            texels.copy_from_slice(&over_black.by_themselves(pixels, &white.space));
+        });
+    })
 }
 
-fn picture(stack: &Compositor<'_>, strips: Vec<Vec<[u16; 4]>>) -> Picture {
-    Picture { size: stack.size.map(|side| side as u32), deep: true, texels: strips.concat() }
+/// A picture as large as `stack`, each of its strips drawn by `draw`.
+fn picture(stack: &Compositor<'_>, draw: impl FnOnce(ChunksMut<'_, [u16; 4]>)) -> Picture {
+    let [width, height] = stack.size;
+    let mut texels = vec![[0; 4]; width * height];
+    draw(texels.par_chunks_mut(width * Pixels::ROWS));
+    Picture { size: stack.size.map(|side| side as u32), deep: true, texels }
 }

@@ -160,7 +160,7 @@ impl Drafts<'_> {
             let part = before
                 .as_ref()
                 .and_then(|before| Some((before.part_changed(&drawing, &look)?, before.number)));
-            let (changed, merged) = merged(before, &drawing, &look.view);
+            let Since { changed, merged, apart } = Since::new(before, &drawing, &look.view);
             let sent = part.and_then(|(part, number)| {
                 let frame = drawn(&drawing, merged.as_ref(), &look, Some(part), of);
                 self.send(tab, round, &look, |tab| tab.patch(frame, number))
@@ -170,6 +170,8 @@ impl Drafts<'_> {
                 self.send(tab, round, &look, |tab| Some(tab.show(frame)))
             });
             let Some(number) = sent else { return };
+            // Now, while the page shows it: the picture needn't wait for what only the next one needs.
+            let merged = merged.or_else(|| Merged::new(&drawing, apart?, &look.view));
             let shown = Shown { drawing, number, changed, merged };
             self.shown.push((Arc::clone(tab), shown));
         }
@@ -260,17 +262,26 @@ impl Drafts<'_> {
     }
 }
 
-/// What of a drawing is another than `before`, and what of it is merged: what was, as long as it fits; else what stays in two drafts running.
-fn merged(before: Option<Shown>, drawing: &Drawing, view: &View) -> (Option<Range<usize>>, Option<Merged>) {
-    let Some(before) = before.filter(|_| view.is_plain()) else { return (None, None) };
-    let Some(changed) = drawing.differing(&before.drawing) else { return (None, None) };
-    if let Some(merged) = before.merged.filter(|merged| merged.fits(drawing)) {
-        return (Some(changed), Some(merged));
+/// What became of a drawing since the one before it.
+#[derive(Default)]
+struct Since {
+    /// The jobs whose layers are others.
+    changed: Option<Range<usize>>,
+    /// What was merged, as long as it fits.
+    merged: Option<Merged>,
+    /// The jobs beside which all may be merged: what stays in two drafts running.
+    apart: Option<Range<usize>>,
+}
+
+impl Since {
+    fn new(before: Option<Shown>, drawing: &Drawing, view: &View) -> Since {
+        let Some(before) = before.filter(|_| view.is_plain()) else { return Since::default() };
+        let Some(changed) = drawing.differing(&before.drawing) else { return Since::default() };
+        let merged = before.merged.filter(|merged| merged.fits(drawing));
+        let both = before.changed.filter(|jobs| !jobs.is_empty() && !changed.is_empty());
+        let apart = both.map(|jobs| jobs.start.min(changed.start)..jobs.end.max(changed.end));
+        Since { changed: Some(changed), merged, apart }
     }
-    let both = before.changed.filter(|jobs| !jobs.is_empty() && !changed.is_empty());
-    let both = both.map(|jobs| jobs.start.min(changed.start)..jobs.end.max(changed.end));
-    let merged = both.and_then(|apart| Merged::new(drawing, apart, view));
-    (Some(changed), merged)
 }
 
 /// The draft of a view, whole or a part of it.

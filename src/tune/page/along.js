@@ -1,6 +1,7 @@
 // The curve along the travel, under the picture: points are dragged, moved by keys, added and removed. It is the chosen slot's, or the air's.
 import { by } from "./by.js";
 import { send, gesture, gestureEnds } from "./wire.js";
+import { onMoves } from "./moves.js";
 import { view, look, whenAsked } from "./view.js";
 import { pointsText, tidy } from "./numbers.js";
 
@@ -143,7 +144,7 @@ function make(at) {
     handle.setPointerCapture(event.pointerId);
     take(at, event);
   });
-  handle.addEventListener("pointermove", (event) => {
+  onMoves(handle, (event) => {
     if (held?.at !== at) return;
     const [place, factor] = under(event);
     move(at, place + held.apart[0], factor + held.apart[1], event);

@@ -1,6 +1,7 @@
 // The controls of the chosen slot or of the whole scene, in groups: first what is used most, the rest folded.
 import { by } from "./by.js";
 import { Field } from "./field.js";
+import { atRest, isDragged } from "./soon.js";
 import { helpOf, nameOf, neighbours, ownSheet, sheetOf } from "./words.js";
 
 /** What is used most, in this order. */
@@ -122,6 +123,8 @@ export function showControls(page) {
   // Sheets are called after their neighbours.
   const subject = page.subject ? JSON.stringify([page.subject, neighbours(page, page.subject), ...page.state.slots.map(({ name }) => ownSheet(page, name))]) : "";
   if (shown !== subject) {
+    // A slot that is dragged past another has other neighbours.
+    if (shown !== null && isDragged()) return atRest("controls", () => showControls(page));
     shown = subject;
     build(page);
   }

@@ -9,6 +9,9 @@ export function svg(name, more = {}, ...inside) {
   return made;
 }
 
+/** What an SVG element is to be: its name, its attributes, its text. */
+export const shape = (name, attributes = {}, text = "") => ({ name, attributes, text });
+
 export const EDGE = { left: 14, right: 46, foot: 24 };
 /** Rows of names that fit. */
 export const rowsOf = (width) => (width < 520 ? 5 : 3);

@@ -3,6 +3,7 @@ import { by } from "./by.js";
 import { gestureEnds, together, catchUp } from "./wire.js";
 import { EDGE, svg } from "./draw.js";
 import { byKey } from "./keys.js";
+import { onMoves } from "./moves.js";
 
 export const grips = new Map();
 /** What is held, and the section's scale then. */
@@ -53,7 +54,7 @@ function release(id) {
 function make(id) {
   const made = svg("g", { role: "slider", tabindex: 0, "data-grip": id });
   made.addEventListener("pointerdown", (event) => press(made, id, event));
-  made.addEventListener("pointermove", (event) => drag(made, id, event));
+  onMoves(made, (event) => drag(made, id, event));
   for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) made.addEventListener(end, () => release(id));
   made.addEventListener("keydown", (event) => byKey(event, made.work, calls.choose));
   made.addEventListener("focus", () => { if (made.work.slot && !held && made.matches(":focus-visible")) calls.choose(made.work.slot); });
@@ -89,13 +90,20 @@ export function put(made, key, value) {
   if (made.getAttribute(key) !== value) made.setAttribute(key, value);
 }
 
-/** Makes the children like `fresh` but keeps existing elements: one under the pointer isn't replaced, and an equal one isn't laid out
- * again. */
+/** What the children of an element are, as they were last made. */
+const known = new WeakMap();
+/** Makes the children like the shapes `fresh` but keeps existing elements: one under the pointer isn't replaced, and an equal one isn't laid
+ * out again. */
 export function renew(made, fresh) {
+  const looks = JSON.stringify(fresh);
+  if (known.get(made) === looks) return;
+  known.set(made, looks);
   const old = [...made.children];
-  if (old.length !== fresh.length || old.some((child, place) => child.tagName !== fresh[place].tagName)) return made.replaceChildren(...fresh);
-  old.forEach((child, place) => {
-    for (const { name, value } of fresh[place].attributes) put(child, name, value);
-    if (["text", "title"].includes(child.tagName) && child.textContent !== fresh[place].textContent) child.textContent = fresh[place].textContent;
+  if (old.length !== fresh.length || old.some((child, place) => child.tagName !== fresh[place].name)) {
+    return made.replaceChildren(...fresh.map(({ name, attributes, text }) => svg(name, attributes, ...(text ? [text] : []))));
+  }
+  fresh.forEach(({ attributes, text }, place) => {
+    for (const [name, value] of Object.entries(attributes)) put(old[place], name, String(value));
+    if (old[place].textContent !== text) old[place].textContent = text;
   });
 }

@@ -1,6 +1,7 @@
 // Lamps: handles on the picture. One is dragged, or moved by the arrow keys; the chosen one shows its colour and its numbers.
 import { by } from "./by.js";
 import { send, gesture, gestureEnds } from "./wire.js";
+import { onMoves } from "./moves.js";
 import { view, whenAsked } from "./view.js";
 import { tidy } from "./numbers.js";
 
@@ -62,7 +63,7 @@ function make(at) {
     held = { at, x, y, from: [event.clientX, event.clientY] };
     choose(at);
   });
-  handle.addEventListener("pointermove", (event) => {
+  onMoves(handle, (event) => {
     if (held?.at !== at) return;
     const box = by("frame").getBoundingClientRect();
     const [x, y] = [(event.clientX - held.from[0]) / box.width, (event.clientY - held.from[1]) / box.height];

@@ -1,6 +1,7 @@
 // The page: glues the socket, the picture, the section and the controls together.
 import { by } from "./by.js";
 import { connect, on, send, gestureEnds } from "./wire.js";
+import { soon, atRest, isDragged } from "./soon.js";
 import { setUpPicture, setTravel, showMarks, setFailing, outline } from "./picture.js";
 import { setUpMoods, showMoods } from "./moods.js";
 import { setUpDrift } from "./drift.js";
@@ -18,6 +19,9 @@ import { setUpAlong, showAlong } from "./along.js";
 
 /** State that all parts of the page share. */
 const page = { state: null, keys: [], subject: "", slots: new Map(), failing: new Set() };
+
+/** The slot that the page was last laid out for. */
+let told = null;
 
 const SAVED = "Saved.";
 function say(text, bad = false) {
@@ -51,8 +55,10 @@ function faulty(faults, title) {
   });
 }
 
-/** What depends on which slot is chosen. */
+/** Shows what depends on which slot is chosen. Another slot's controls are laid out at rest: that takes as long as several pictures. */
 function tellChoice() {
+  if (told !== page.subject && isDragged()) return atRest("choice", tellChoice);
+  told = page.subject;
   for (const id of ["reseed", "alone"]) by(id).hidden = !page.subject;
   showHand();
   showAlong();
@@ -61,14 +67,15 @@ function tellChoice() {
   showPlaces();
   showFrames();
   showRecipes();
+  showControls(page);
 }
 
 function choose(name, focus = false) {
   page.subject = name;
   by("subject").value = name;
   tellChoice();
-  showControls(page);
-  showSection(page);
+  if (isDragged()) soon(redraw);
+  else showSection(page);
   if (focus) by("subject").focus();
 }
 
@@ -105,7 +112,6 @@ function show(state) {
       box.append(button);
     }
   }));
-  showControls(page);
 }
 
 function showReport(report) {
@@ -139,31 +145,7 @@ function showReport(report) {
   }));
 }
 
-// Frequent updates are shown once a frame, and during a drag a few times a second: pictures have priority.
-const HELD = 300;
-let due = null;
-let last = 0;
-let pressed = false;
-addEventListener("pointerdown", () => { pressed = true; }, true);
-for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => { pressed = false; }, true);
-function soon(work) {
-  if (!due) {
-    due = new Map();
-    const rest = pressed ? HELD - (performance.now() - last) : 0;
-    if (rest > 0) setTimeout(() => requestAnimationFrame(showDue), rest);
-    else requestAnimationFrame(showDue);
-  }
-  // A repeated request moves to the end: the section comes after the state that it shows.
-  due.delete(work.word);
-  due.set(work.word, work.run);
-}
 const redraw = { word: "section", run: () => showSection(page) };
-function showDue() {
-  const works = due;
-  due = null;
-  last = performance.now();
-  for (const one of works.values()) one();
-}
 
 on("hello", (hello) => {
   Object.assign(page, { keys: hello.controls, presets: hello.presets });
@@ -210,7 +192,7 @@ by("subject").addEventListener("change", () => choose(by("subject").value));
 addEventListener("keydown", (event) => {
   if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
   const key = event.key.toLowerCase();
-  const typing = event.target.matches?.("input[type=text]");
+  const typing = event.target.matches?.("input[type=text], input[type=number]");
   const work = key === "s" ? save
     : typing ? null
     : key === "z" ? act({ do: event.shiftKey ? "redo" : "undo" })

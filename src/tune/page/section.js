@@ -2,7 +2,7 @@
 // and the visibility along the depth. Here it is drawn; `grips.js` drags its handles, `keys.js` moves them by keys.
 import { by } from "./by.js";
 import { send, gesture } from "./wire.js";
-import { Sides, EDGE, rowsOf, svg, paintDensity, ticks, curve } from "./draw.js";
+import { Sides, EDGE, rowsOf, svg, shape, paintDensity, ticks, curve } from "./draw.js";
 import { grips, grip as makeGrip, held, put, renew, setUpGrips } from "./grips.js";
 import { short, tidy } from "./numbers.js";
 import { sheetOf } from "./words.js";
@@ -59,13 +59,13 @@ function slotGrip(page, slot, label, half) {
   const x = sides.x(slot.depth);
   const top = Math.min(sides.ground - 12, Math.max(sides.top - 4, sides.y(slot.art ?? section(page).reach * 0.25)));
   const inside = [
-    svg("line", { class: "upright-back", x1: x, x2: x, y1: label.foot, y2: sides.ground }),
-    svg("line", { class: "upright", x1: x, x2: x, y1: slot.art === null ? label.foot : Math.max(label.foot, top), y2: sides.ground }),
-    svg("line", { class: "tick", x1: x, x2: x, y1: label.foot, y2: Math.max(label.foot, top) }),
-    svg("rect", { class: "target", x: x - half, y: sides.top, width: 2 * half, height: sides.ground - sides.top }),
-    svg("rect", { class: "pill", x: label.left, y: label.y, width: label.wide, height: 17, rx: 3 }),
-    svg("text", { class: "pill-name", x: label.left + label.wide / 2, y: label.y + 12.5, "text-anchor": "middle" }, tagOf(slot.name)),
-    svg("title", {}, slot.name),
+    shape("line", { class: "upright-back", x1: x, x2: x, y1: label.foot, y2: sides.ground }),
+    shape("line", { class: "upright", x1: x, x2: x, y1: slot.art === null ? label.foot : Math.max(label.foot, top), y2: sides.ground }),
+    shape("line", { class: "tick", x1: x, x2: x, y1: label.foot, y2: Math.max(label.foot, top) }),
+    shape("rect", { class: "target", x: x - half, y: sides.top, width: 2 * half, height: sides.ground - sides.top }),
+    shape("rect", { class: "pill", x: label.left, y: label.y, width: label.wide, height: 17, rx: 3 }),
+    shape("text", { class: "pill-name", x: label.left + label.wide / 2, y: label.y + 12.5, "text-anchor": "middle" }, tagOf(slot.name)),
+    shape("title", {}, slot.name),
   ];
   const camera = section(page).camera;
   const to = (depth, event) => {
@@ -108,8 +108,8 @@ function topGrip(page, slot, half) {
       "aria-valuetext": `${short(slot.height)} scene px at pan rate 1`,
     },
     inside: [
-      svg("rect", { class: "target", x: x - half - 2, y: y - 12, width: 2 * half + 4, height: 24 }),
-      svg("rect", { class: "bar", x: x - wide, y: y - 3, width: 2 * wide, height: 6, rx: 2 }),
+      shape("rect", { class: "target", x: x - half - 2, y: y - 12, width: 2 * half + 4, height: 24 }),
+      shape("rect", { class: "bar", x: x - wide, y: y - 3, width: 2 * wide, height: 6, rx: 2 }),
     ],
   }, {
     slot: slot.name,
@@ -137,10 +137,10 @@ function visibilityGrip(page) {
       "aria-valuemin": 1, "aria-valuemax": 1e9, "aria-valuenow": visibility, "aria-valuetext": `${short(visibility)} depth units`,
     },
     inside: [
-      svg("line", { class: "seen", x1: x, x2: x, y1: sides.top - 4, y2: y }),
-      svg("rect", { class: "target", x: x - 8, y: sides.top, width: 16, height: y - sides.top }),
-      svg("rect", { class: "seen-pill", x: left, y, width: wide, height: 18, rx: 3 }),
-      svg("text", { class: "seen-name", x: left + wide / 2, y: y + 13, "text-anchor": "middle" }, name),
+      shape("line", { class: "seen", x1: x, x2: x, y1: sides.top - 4, y2: y }),
+      shape("rect", { class: "target", x: x - 8, y: sides.top, width: 16, height: y - sides.top }),
+      shape("rect", { class: "seen-pill", x: left, y, width: wide, height: 18, rx: 3 }),
+      shape("text", { class: "seen-name", x: left + wide / 2, y: y + 13, "text-anchor": "middle" }, name),
     ],
   }, {
     slot: "",
@@ -154,26 +154,26 @@ const section = (page) => page.section;
 
 /** The fixed parts: ground, axis, contrast curve. */
 function backdrop(page) {
-  const drawn = [svg("line", { class: "ground", x1: EDGE.left, x2: sides.width - EDGE.right, y1: sides.ground, y2: sides.ground })];
+  const drawn = [shape("line", { class: "ground", x1: EDGE.left, x2: sides.width - EDGE.right, y1: sides.ground, y2: sides.ground })];
   for (const depth of ticks(sides)) {
     const x = sides.x(depth);
-    drawn.push(svg("line", { class: "tick", x1: x, x2: x, y1: sides.ground, y2: sides.ground + 4 }));
-    drawn.push(svg("text", { class: "axis", x, y: sides.ground + 17, "text-anchor": "middle" }, depth === 0 ? "0" : String(depth)));
+    drawn.push(shape("line", { class: "tick", x1: x, x2: x, y1: sides.ground, y2: sides.ground + 4 }));
+    drawn.push(shape("text", { class: "axis", x, y: sides.ground + 17, "text-anchor": "middle" }, depth === 0 ? "0" : String(depth)));
   }
-  drawn.push(svg("text", { class: "axis", x: sides.width - 4, y: sides.ground + 17, "text-anchor": "end" }, sides.width > 500 ? "depth" : ""));
+  drawn.push(shape("text", { class: "axis", x: sides.width - 4, y: sides.ground + 17, "text-anchor": "end" }, sides.width > 500 ? "depth" : ""));
   for (const percent of [100, 50, 5]) {
     const y = sides.left(percent / 100);
-    drawn.push(svg("text", { class: "axis curve-name", x: sides.width - 4, y: y + 4, "text-anchor": "end" }, `${percent} %`));
+    drawn.push(shape("text", { class: "axis curve-name", x: sides.width - 4, y: y + 4, "text-anchor": "end" }, `${percent} %`));
   }
   const path = curve(section(page), sides);
-  drawn.push(svg("path", { class: "curve-back", d: path }), svg("path", { class: "curve", d: path }));
+  drawn.push(shape("path", { class: "curve-back", d: path }), shape("path", { class: "curve", d: path }));
   const edge = [...section(page).slots].filter((slot) => slot.fog && typeof slot.height === "number").sort((a, b) => a.depth - b.depth);
   const over = (slot) => (slot.anchor === "sky" ? section(page).skyLine - slot.lift - slot.height : slot.lift + slot.height);
   if (edge.length > 1) {
     const points = edge.map((slot) => `${sides.x(slot.depth).toFixed(1)},${Math.max(sides.top, sides.y(over(slot))).toFixed(1)}`);
-    drawn.push(svg("polyline", { class: "top-edge", points: points.join(" ") }));
+    drawn.push(shape("polyline", { class: "top-edge", points: points.join(" ") }));
   }
-  for (const slot of section(page).slots) drawn.push(svg("circle", { class: "dot", cx: sides.x(slot.depth), cy: sides.left(slot.left), r: 3.5 }));
+  for (const slot of section(page).slots) drawn.push(shape("circle", { class: "dot", cx: sides.x(slot.depth), cy: sides.left(slot.left), r: 3.5 }));
   renew(still, drawn);
 }
 

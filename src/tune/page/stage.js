@@ -1,5 +1,6 @@
 // The hand on the picture: dragging, pinching, the wheel, clicks and keys.
 import { by } from "./by.js";
+import { onMoves } from "./moves.js";
 import { on, send } from "./wire.js";
 import { view, look, placeOf } from "./view.js";
 import { isZoomed, shift, zoomBy, zoomKey, zoomTo } from "./zoom.js";
@@ -131,7 +132,7 @@ export function setUpStage(panTo, chosen, ways) {
   [pan, choose] = [panTo, chosen];
   const stage = by("stage");
   stage.addEventListener("pointerdown", press);
-  stage.addEventListener("pointermove", move);
+  onMoves(stage, move);
   for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) stage.addEventListener(end, release);
   stage.addEventListener("dblclick", (event) => { if (!tool) zoomTo(isZoomed() ? 0 : 1, event); });
   stage.addEventListener("wheel", wheel, { passive: false });

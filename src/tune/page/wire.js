@@ -20,9 +20,16 @@ export function send(message, event) {
   if (socket?.readyState !== WebSocket.OPEN) return 0;
   stamp += 1;
   begun.set(stamp, event?.timeStamp || performance.now());
+  asked = performance.now();
   socket.send(JSON.stringify({ ...message, stamp }));
   return stamp;
 }
+
+/** How long a picture may be awaited, ms: not all that is asked for comes with one. */
+const AWAITED = 200;
+let asked = 0;
+/** Whether the picture of an input is still to come. */
+export const awaitsPicture = () => begun.size > 0 && performance.now() - asked < AWAITED;
 
 /** The turn of the scene that is shown. */
 let turn = 0;
@@ -48,6 +55,10 @@ export function shown(frame) {
 
 // An input that changed nothing has its picture already.
 on("done", (number, all) => { if (all.turn === turn) time(number); });
+// What is refused gets none.
+on("refused", ({ stamp: number }) => begun.delete(number));
+// Nor does another view always have another picture.
+on("same", (number, all) => { if (all.turn === turn && begun.keys().next().value === number) time(number); });
 
 /** How long a change of the page may wait for a picture, ms. */
 const TOGETHER = 60;
@@ -142,10 +153,25 @@ let gestures = 0;
 const run = Math.random().toString(36).slice(2);
 let last = { what: "", at: -1e9, name: "" };
 
-/** The name of the gesture that an edit of `what` belongs to: quick edits of the same thing are one gesture. */
+/** Pointers and keys that are held down, and when the last of them was pressed. */
+const down = new Set();
+let pressed = 0;
+function press(name) {
+  if (!down.has(name)) pressed = performance.now();
+  down.add(name);
+}
+addEventListener("pointerdown", ({ pointerId }) => press(pointerId), true);
+addEventListener("keydown", ({ code }) => press(code), true);
+for (const end of ["pointerup", "pointercancel"]) addEventListener(end, ({ pointerId }) => down.delete(pointerId), true);
+addEventListener("keyup", ({ code }) => down.delete(code), true);
+addEventListener("blur", () => down.clear());
+
+/** The name of the gesture that an edit of `what` belongs to: edits of the same thing are one gesture as long as what they are made with is
+ * held, and where they come quickly. */
 export function gesture(what) {
   const now = performance.now();
-  if (last.what !== what || now - last.at > 900) {
+  const held = down.size > 0 && pressed <= last.at;
+  if (last.what !== what || (!held && now - last.at > 900)) {
     gestures += 1;
     last = { what, at: now, name: `${run}-${gestures}` };
   }
