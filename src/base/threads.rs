@@ -35,7 +35,8 @@ pub fn each<P: Send, R: Send>(parts: Vec<P>, work: impl Fn(P) -> R + Sync + Send
     parts.into_iter().map(work).collect()
 }
 
-/// The same of no more than `at_once` of them at once, which are begun in their order.
+/// The same of no more than `at_once` of them at once: one is taken from the first on, the others from the last. So where they lie by what
+/// they take, two that take most don't meet.
 #[cfg(feature = "parallel")]
 pub fn each_of<P: Send, R: Send>(
     parts: Vec<P>,
@@ -43,8 +44,11 @@ pub fn each_of<P: Send, R: Send>(
     work: impl Fn(P) -> R + Sync + Send,
 ) -> Vec<R> {
     let rest = Mutex::new(parts.into_iter().enumerate());
-    let next = || rest.lock().unwrap_or_else(PoisonError::into_inner).next();
-    let run = |_| std::iter::from_fn(&next).map(|(at, part)| (at, work(part))).collect();
+    let next = |run: usize| {
+        let mut rest = rest.lock().unwrap_or_else(PoisonError::into_inner);
+        if run == 0 { rest.next() } else { rest.next_back() }
+    };
+    let run = |run: usize| std::iter::from_fn(|| next(run)).map(|(at, part)| (at, work(part))).collect();
     let runs = 0..at_once.clamp(1, rayon::current_num_threads());
     let made: Vec<Vec<(usize, R)>> = runs.into_par_iter().with_max_len(1).map(run).collect();
     let mut made: Vec<(usize, R)> = made.into_iter().flatten().collect();

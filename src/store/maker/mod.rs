@@ -273,8 +273,8 @@ impl<'a> Maker<'a> {
     }
 }
 
-/// About how many bytes working out a job takes besides what stays of it, and its texels: those that take most come first, while little
-/// has stayed yet.
+/// About how many bytes working out a job takes besides what stays of it, and its texels: those that take most come first, one after the
+/// other, while little has stayed yet.
 fn weight(job: &Job) -> (u64, u64) {
     let texels = work_of(job.placing());
     match job {
