@@ -7,7 +7,9 @@ use crate::base::limits::Limits;
 use crate::base::placing::{Kind, Placing};
 use crate::base::room;
 use crate::base::units::Px;
+use crate::base::words::Alpha;
 use crate::plan::{ArtJob, Job, Place, Plan};
+use crate::scene::{Fit, Texture};
 
 /// What is made of a plan besides one picture of each job and the still.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -31,7 +33,8 @@ pub struct Demand {
 /// Bytes of a texel in memory: 16 bits a channel.
 const TEXEL: f64 = 8.0;
 
-/// Bytes of a texel at 8 bits as a stack holds it, at most: a picture of noise. Flat ones, as most are, are packed to far less.
+/// Bytes of a texel as a stack holds it, at most: a picture of noise of 8 bits, whatever the outputs have. Flat ones, as most are, are packed
+/// to far less.
 const HELD: f64 = 4.0;
 
 /// Bytes that a picture of its own size takes for each texel while it is drawn: 16 bits a channel, and the colours that bleed to where
@@ -77,7 +80,7 @@ const MOMENT: f64 = 0.25;
 /// Bytes for each texel of the largest texture while a form draws it again.
 const AGAIN: f64 = 12.0;
 
-/// Bytes for each texel of a texture while it is packed at 16 bits.
+/// Bytes for each texel of a texture while it is packed at 16 bits, where that isn't done band by band.
 const DEEP: f64 = 16.0;
 
 /// Bytes of a job: what stays to the end of the run, what making it takes besides, and what each of its files is packed to.
@@ -113,10 +116,12 @@ impl Plan {
         let files =
             if demand.held { packed } else { side_by_side(shares.iter().map(|share| share.packed), jobs) };
         let areas = self.files.iter().map(|job| area(job.placing().texels));
-        let largest = areas.clone().fold(0.0, f64::max);
+        let largest = areas.fold(0.0, f64::max);
         // A form draws pictures again, one at a time, or stretches them along the strip.
         let again = if demand.forms > 0 { AGAIN * largest } else { 0.0 };
-        let deep = if demand.deep { DEEP * side_by_side(areas, jobs) } else { 0.0 };
+        let whole = self.files.iter().map(Job::placing).filter(|placing| !self.is_by_bands(placing));
+        let whole = whole.map(|placing| area(placing.texels));
+        let deep = if demand.deep { DEEP * side_by_side(whole, jobs) } else { 0.0 };
         let forms = f64::from(demand.forms) * 2.0 * packed
             + 6.0 * demand.texels as f64
             + again.max(self.stretched(demand));
@@ -132,6 +137,13 @@ impl Plan {
         let bytes = BESIDES + view + page + own + strokes + in_turn + frames + files + deep + solving;
         // Saturates, and is then over any limit.
         bytes as u64
+    }
+
+    /// Whether a picture's file is made band by band, rather than from all of its texels.
+    fn is_by_bands(&self, placing: &Placing) -> bool {
+        let Texture { fit, alpha, side, trim } = &self.texture;
+        let is_as_drawn = *fit == Fit::Full && !trim && placing.texels.iter().all(|texels| texels <= side);
+        is_as_drawn && *alpha == Alpha::Straight
     }
 
     /// How many jobs are worked on at once: as many as there are threads, or fewer so that the run keeps within the limit.
@@ -216,18 +228,18 @@ impl Plan {
                 Share { stays: TEXEL * own, work: fog + TEXEL * own, packed: PACKED_FOG * depth * own }
             }
             Job::Art(job) if !job.places.is_empty() => {
-                let stays = HELD * depth * own + PROBE * self.probes(job);
+                let stays = HELD * own + PROBE * self.probes(job);
                 let work = BLEEDING * own + parts(job);
-                Share { stays, work, packed: PACKED * depth * own }
+                Share { stays, work, packed: PACKED * own }
             }
             Job::Art(job) | Job::Own(job) => {
                 let looked_at = if job.placing.kind == Kind::Art { PROBE * self.probes(job) } else { 0.0 };
-                let stays = HELD * depth * own + looked_at;
+                let stays = HELD * own + looked_at;
                 // Else its rows are held at the width that they are drawn at, before its colours are found.
                 let rows = TEXEL * f64::from(job.placing.texels[0]) * job.natural[1];
                 let fits = job.natural == job.placing.texels.map(f64::from);
                 let work = if fits { BLEEDING * own } else { (rows + TEXEL * own).max(DRAWING * own) };
-                Share { stays, work, packed: PACKED * depth * own }
+                Share { stays, work, packed: PACKED * own }
             }
         }
     }

@@ -86,7 +86,7 @@ fn picture(scene: &Scene, name: &str, [wide, tall]: [u32; 2], dice: &mut Dice) {
 }
 
 /// Bytes that the program says it needs, working on one slot after the other and on as many at once as there are threads: a limit of nothing
-/// makes it say so. What other forms and frames need besides is looked at once the plan itself is within the limit.
+/// makes it say so. What other forms, frames and bits need besides is looked at once the plan itself is within the limit.
 fn planned(scene: &Scene, args: &[&str]) -> [u64; 2] {
     let needed = |limit: u64| {
         let limit = format!("memory={limit}");
@@ -103,7 +103,7 @@ fn planned(scene: &Scene, args: &[&str]) -> [u64; 2] {
         Some([least, most])
     };
     let plain = needed(1).expect("what it needs");
-    let whole = if args.contains(&"--also") || args.contains(&"--frames") { needed(plain[0]) } else { None };
+    let whole = needed(plain[0]);
     let _ = std::fs::remove_dir_all(scene.path("o"));
     whole.unwrap_or(plain)
 }
