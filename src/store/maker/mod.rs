@@ -125,7 +125,8 @@ impl<'a> Maker<'a> {
         let is_lamp = |at: &usize| matches!(plan.files[*at], Job::Lamp(_));
         let (lamps, others): (Vec<usize>, Vec<usize>) = due.iter().partition(|at| is_lamp(at));
         for mut part in [others, lamps] {
-            part.sort_by_key(|at| Reverse(weight(&plan.files[*at])));
+            // Once for each: what a sheet takes follows from its grids.
+            part.sort_by_cached_key(|at| Reverse(weight(&plan.files[*at])));
             let each = || threads::each_of(part, self.at_once, |at| (at, work(&at)));
             let mut results: Vec<(usize, Result<Option<Made>>)> =
                 stage(self.progress, Stage::Layers, "", each);
