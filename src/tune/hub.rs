@@ -2,6 +2,7 @@
 
 use crate::base::units::Camera;
 use crate::store::cache::Store;
+use crate::tune::draw::Pace;
 use crate::tune::frame;
 use crate::tune::recovery::Recovery;
 use crate::tune::session::Session;
@@ -234,6 +235,7 @@ pub(super) struct Hub {
     pub tabs: Mutex<Vec<Arc<Tab>>>,
     /// What was worked out for drafts and settled pictures.
     pub store: Store,
+    pub pace: Pace,
     /// Counts up whenever rims were solved.
     pub solved: AtomicU64,
     /// What the check found of the last settled scene.
@@ -262,6 +264,7 @@ impl Hub {
             recovery: Mutex::new(recovery),
             tabs: Mutex::default(),
             store: Store::in_memory(SPARE),
+            pace: Pace::default(),
             solved: AtomicU64::new(0),
             report: Mutex::default(),
             section: Mutex::default(),

@@ -22,6 +22,8 @@ mod vector;
 pub(crate) use crate::scene::apart::Drawn;
 pub use assembled::Part;
 pub(crate) use crowded::has_crowded_tag;
+#[cfg(feature = "tune")]
+pub(crate) use scale::resize;
 pub use set::Pictures;
 pub use strokes::{Detail, Held, HeldDrawing, LastLine, Line};
 

@@ -20,7 +20,7 @@ const TRUST: Trust = Trust { known: 257, blind: 257 };
 const BAND: usize = 1 << 18;
 
 /// The picture at exactly `size`, which is not 0; as [`Target`] makes it.
-pub(super) fn resize(
+pub(crate) fn resize(
     picture: Picture,
     size: [u32; 2],
     wraps: bool,

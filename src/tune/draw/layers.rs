@@ -6,11 +6,11 @@ use crate::base::key::{Key, KeyWriter};
 use crate::base::limits::Limits;
 use crate::base::picture::Picture;
 use crate::base::placing::Placing;
-use crate::base::units::{Px, Scale};
+use crate::base::units::{Px, Rect, Scale};
 use crate::base::words::Bits;
 use crate::plan::{Job, Plan, RimJob};
 use crate::rim::Rim;
-use crate::scene::pictures::Pictures;
+use crate::scene::pictures::{Pictures, resize};
 use crate::stack::compositor::Compositor;
 use crate::stack::{Made, Source, Stack};
 use crate::steps::field::{Field, Sampling};
@@ -37,14 +37,16 @@ pub(super) fn plan(version: &Version, pictures: &Pictures, scale: f64, limits: &
     Plan::new(&version.reading.scene, &pictures.naturals(), scale, limits)
 }
 
-/// The scales of drafts, and of settled pictures: 1 where somebody is `zoomed` in.
-pub(super) fn scales(version: &Version, zoomed: bool) -> [f64; 2] {
+/// The scale of the largest drafts.
+pub(super) fn draft_scale(version: &Version) -> f64 {
     let [Px(width), Px(height)] = version.reading.scene.view;
-    let draft = (DRAFT[0] / width).min(DRAFT[1] / height).min(1.0);
-    if zoomed {
-        return [draft, 1.0];
-    }
-    [draft, (FULL / (width * height)).sqrt().min(1.0)]
+    (DRAFT[0] / width).min(DRAFT[1] / height).min(1.0)
+}
+
+/// The scale of settled pictures: 1 where somebody is `zoomed` in.
+pub(super) fn full_scale(version: &Version, zoomed: bool) -> f64 {
+    let [Px(width), Px(height)] = version.reading.scene.view;
+    if zoomed { 1.0 } else { (FULL / (width * height)).sqrt().min(1.0) }
 }
 
 /// The pictures of a plan without the air before them: held, they are found again when only that changes.
@@ -114,16 +116,36 @@ impl RimPicture {
         KeyWriter::new("rim as a picture").part("rim", rim).key()
     }
 
-    /// The picture of a solved rim, found by the key `rim`. It is also put under its job's place: a draft shows the newest there until
-    /// its own is solved.
-    pub fn put(store: &Store, rim: &Key, job: &RimJob, solved: &Rim) {
-        let picture = store.get(RimPicture::key(rim)).unwrap_or_else(|| {
-            let texels = solved.sixteen().as_chunks::<4>().0.to_vec();
-            let picture = Arc::new(Picture { size: solved.size(), deep: true, texels });
-            Arc::new(RimPicture { picture, placing: solved.placing.clone() })
-        });
-        store.put(RimPicture::key(rim), &picture);
-        store.put(job.place_key(), &picture);
+    /// The pictures of a stack's solved rims for drafts of a plan that differs in its scale alone, found by the `keys` of its jobs. They are also
+    /// put under their jobs' places: a draft shows the newest there until its own is solved.
+    ///
+    /// # Errors
+    /// Where there is no memory for one.
+    pub fn put_all(store: &Store, plan: &Plan, keys: &[Key], solved: &Stack<'_>) -> Result<()> {
+        for ((job, key), made) in plan.files.iter().zip(keys).zip(&solved.made) {
+            if let (Job::Rim(job), Some(Made::Rim(rim))) = (job, made) {
+                let picture = match store.get(RimPicture::key(key)) {
+                    Some(picture) => picture,
+                    None => Arc::new(RimPicture::new(rim, solved.plan().scale, plan)?),
+                };
+                store.put(RimPicture::key(key), &picture);
+                store.put(job.place_key(), &picture);
+            }
+        }
+        Ok(())
+    }
+
+    /// Of a rim that was solved at one scale, for drafts of a plan.
+    fn new(rim: &Rim, solved: Scale, plan: &Plan) -> Result<RimPicture> {
+        let texels = rim.sixteen().as_chunks::<4>().0.to_vec();
+        let picture = Picture { size: rim.size(), deep: true, texels };
+        if plan.scale == solved {
+            return Ok(RimPicture { picture: Arc::new(picture), placing: rim.placing.clone() });
+        }
+        let Rect { width, height, .. } = rim.placing.rect;
+        let texels = [width, height].map(|side| (side * plan.scale).0.round().max(1.0) as u32);
+        let picture = resize(picture, texels, rim.placing.period.is_some(), plan.blending)?;
+        Ok(RimPicture { picture: Arc::new(picture), placing: Placing { texels, ..rim.placing.clone() } })
     }
 
     fn find(store: &Store, rim: &Key, job: &RimJob) -> Option<Arc<RimPicture>> {
@@ -134,10 +156,12 @@ impl RimPicture {
 /// A scene as drafts show it.
 pub(super) struct Draft {
     pub plan: Plan,
+    /// Its scale over that of the largest drafts.
+    pub share: f64,
     made: Vec<Option<Made>>,
     bare: Vec<Option<Arc<Picture>>>,
     /// Keys of the layers as they are settled at this scale.
-    keys: Vec<Key>,
+    pub keys: Vec<Key>,
     /// What its sheets are made of: held, it stays in the store, so that the first edit after a rest and the section find it there.
     _made_of: Vec<MadeOf>,
 }
@@ -158,13 +182,13 @@ fn made_of(store: &Store, plan: &Plan) -> Vec<MadeOf> {
 }
 
 impl Draft {
-    /// Works out what isn't in the store.
+    /// Works out what isn't in the store, at a `share` of the scale of the largest drafts.
     ///
     /// # Errors
     /// With all pictures that can't be drawn.
-    pub fn new(store: &Store, version: &Version, limits: &Limits) -> Result<Draft> {
+    pub fn new(store: &Store, version: &Version, share: f64, limits: &Limits) -> Result<Draft> {
         let pictures = &version.pictures;
-        let scale = scales(version, false)[0];
+        let scale = share * draft_scale(version);
         let (fine, coarse) = rayon::join(
             || -> Result<(Plan, Vec<Key>)> {
                 let plan = plan(version, pictures, scale, limits)?;
@@ -184,7 +208,7 @@ impl Draft {
         let mut stack = Stack::empty(&plan);
         maker.fill(&mut stack, &Request::without_rims(&plan, pictures))?;
         let (made, _made_of) = (stack.made, made_of(store, &plan));
-        Ok(Draft { plan, made, bare, keys, _made_of })
+        Ok(Draft { plan, share, made, bare, keys, _made_of })
     }
 
     /// The rims that the store has for it, by their jobs' places in the plan.

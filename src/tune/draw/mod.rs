@@ -5,10 +5,12 @@ mod changed;
 mod layers;
 mod merged;
 mod outline;
+mod pace;
 mod recipes;
 mod settle;
 mod sharp;
 
+pub(super) use pace::Pace;
 pub(super) use settle::settle;
 
 use crate::base::fault::{Faults, Result};
@@ -67,6 +69,8 @@ struct Drafts<'a> {
     told: (u64, Instant),
     /// When a draft was last drawn, or a page last looked elsewhere.
     at: Instant,
+    /// When the round that is being drawn began.
+    began: Instant,
     /// Turns of the views.
     turns: Vec<u64>,
 }
@@ -74,9 +78,17 @@ struct Drafts<'a> {
 /// Draws drafts until the hub stops.
 pub(super) fn drafts(hub: &Hub, limits: &Limits) {
     let told = (0, Instant::now());
-    let (at, turns) = (Instant::now(), Vec::new());
-    let mut drafts =
-        Drafts { hub, limits, draft: None, shown: Vec::new(), others: Vec::new(), told, at, turns };
+    let mut drafts = Drafts {
+        hub,
+        limits,
+        draft: None,
+        shown: Vec::new(),
+        others: Vec::new(),
+        told,
+        at: Instant::now(),
+        began: Instant::now(),
+        turns: Vec::new(),
+    };
     let mut seen = 0;
     while !hub.is_stopped() {
         // What the page is still owed comes soon after.
@@ -105,17 +117,23 @@ impl Drafts<'_> {
             let look = tab.look();
             locked(&tab.drawn)[0] != Some(round.wanted(&look)) || owes_other(tab, other, &look)
         };
-        if !self.owes_section(&round) && !tabs.iter().zip(&others).any(due) {
+        // What drafts of another size are made of is found while nobody waits for one.
+        let share = self.hub.pace.share();
+        let stands = self.draft.as_ref().is_none_or(|(_, draft)| draft.share == share);
+        if stands && !self.owes_section(&round) && !tabs.iter().zip(&others).any(due) {
             return;
         }
-        if let Err(faults) = self.work_out(&round.version) {
+        self.began = Instant::now();
+        if let Err(faults) = self.work_out(&round.version, share) {
             self.fail(tabs, &faults, &round);
             self.told.0 = round.version.revision;
             return;
         }
         let open = self.hub.tabs();
         self.shown.retain(|(tab, _)| open.iter().any(|other| Arc::ptr_eq(other, tab)));
-        self.others.retain(|(held, _)| others.iter().flatten().any(|other| Arc::ptr_eq(other, held)));
+        self.others.retain(|(held, draft)| {
+            draft.share == share && others.iter().flatten().any(|other| Arc::ptr_eq(other, held))
+        });
         for ((tab, other), stamp) in tabs.iter().zip(&others).zip(stamps) {
             self.show(tab, stamp, &round);
             if let Some(other) = other {
@@ -131,9 +149,11 @@ impl Drafts<'_> {
     }
 
     /// Works out the draft of a scene, unless it is the one that stands: where only the view changes there is nothing to do.
-    fn work_out(&mut self, version: &Arc<Version>) -> Result<()> {
-        if !self.draft.as_ref().is_some_and(|(of, _)| Arc::ptr_eq(of, version)) {
-            let draft = Draft::new(&self.hub.store, version, self.limits)?;
+    fn work_out(&mut self, version: &Arc<Version>, share: f64) -> Result<()> {
+        let stands =
+            |(of, draft): &(Arc<Version>, Arc<Draft>)| Arc::ptr_eq(of, version) && draft.share == share;
+        if !self.draft.as_ref().is_some_and(stands) {
+            let draft = Draft::new(&self.hub.store, version, share, self.limits)?;
             self.draft = Some((Arc::clone(version), Arc::new(draft)));
         }
         Ok(())
@@ -170,6 +190,7 @@ impl Drafts<'_> {
                 self.send(tab, round, &look, |tab| Some(tab.show(frame)))
             });
             let Some(number) = sent else { return };
+            self.hub.pace.took(self.began.elapsed());
             // Now, while the page shows it: the picture needn't wait for what only the next one needs.
             let merged = merged.or_else(|| Merged::new(&drawing, apart?, &look.view));
             let shown = Shown { drawing, number, changed, merged };
@@ -198,7 +219,8 @@ impl Drafts<'_> {
             return;
         }
         if !self.others.iter().any(|(held, _)| Arc::ptr_eq(held, other)) {
-            let Ok(draft) = Draft::new(&self.hub.store, other, self.limits) else { return };
+            let share = self.hub.pace.share();
+            let Ok(draft) = Draft::new(&self.hub.store, other, share, self.limits) else { return };
             self.others.push((Arc::clone(other), draft));
         }
         if let Some((_, draft)) = self.others.iter().find(|(held, _)| Arc::ptr_eq(held, other)) {

@@ -11,7 +11,7 @@ const OPAQUE: u16 = 1 << 15;
 /// How far from a picture its outline runs, texels of a draft: gaps that are narrower close. Chosen by eye.
 const REACH: usize = 3;
 /// Most texels of an outline's row, and most of them for one of the draft: what is shown larger than it is drawn still has a thin one.
-const FINE: [usize; 2] = [1200, 8];
+const FINE: [usize; 2] = [1280, 8];
 
 /// The slots whose pictures are opaque at a place of the view (shares of its width and height), the nearest first.
 pub(super) fn slots_at(draft: &Draft, camera: Camera, at: [f64; 2]) -> Vec<String> {

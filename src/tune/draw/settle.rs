@@ -9,14 +9,13 @@ use crate::base::units::Camera;
 use crate::base::words::Bits;
 use crate::plan::{Job, Plan};
 use crate::review::check;
-use crate::scene::pictures::Pictures;
 use crate::stack::compositor::{Compositor, Exact};
 use crate::stack::still::Still;
 use crate::stack::survey::{Mark, Ready, Survey};
 use crate::stack::{Made, Source, Stack, values};
 use crate::steps::dither;
 use crate::store::maker::{Maker, Request};
-use crate::tune::draw::layers::{RimPicture, Under, bare, plan, scales};
+use crate::tune::draw::layers::{Draft, RimPicture, Under, bare, draft_scale, full_scale, plan};
 use crate::tune::draw::sharp::Sharp;
 use crate::tune::draw::{LOOK, recipes};
 use crate::tune::frame::{Kind, Of, Part};
@@ -202,7 +201,7 @@ impl Settler<'_> {
         self.hub.tell_all(&json!({ "settling": true }));
         let zoomed = self.hub.tabs().iter().any(|tab| tab.is_zoomed());
         let pictures = version.full(self.limits)?;
-        let scales = scales(version, zoomed);
+        let scales = [draft_scale(version), full_scale(version, zoomed)];
         for at in if zoomed { [1, 0] } else { [0, 1] } {
             let plan = plan(version, pictures, scales[at], self.limits)?;
             let maker = Maker { progress: revision, ..Maker::new(&self.hub.store, self.limits) };
@@ -216,7 +215,7 @@ impl Settler<'_> {
                 return Ok(false);
             }
             if at == 0 {
-                self.tell_rims(pictures, &stack);
+                self.tell_rims(version, &stack)?;
                 let report = state::report(&check::check_stack(&version.reading.scene, &stack));
                 *locked(&self.hub.report) = Some(report.clone());
                 self.hub.tell_all(&json!({ "report": report }));
@@ -259,17 +258,26 @@ impl Settler<'_> {
         Ok(true)
     }
 
-    /// Has drafts show the solved rims.
-    fn tell_rims(&self, pictures: &Pictures, stack: &Stack<'_>) {
-        let plan = stack.plan();
-        let jobs = plan.files.iter().zip(&stack.made).zip(plan.keys(pictures, Bits::Sixteen));
-        for ((job, made), key) in jobs {
-            if let (Job::Rim(job), Some(Made::Rim(rim))) = (job, made) {
-                RimPicture::put(&self.hub.store, &key, job, rim);
-            }
+    /// Has drafts show the solved rims, and be as large as the machine draws them soon enough.
+    fn tell_rims(&self, version: &Version, stack: &Stack<'_>) -> Result<()> {
+        let Hub { store, pace, .. } = self.hub;
+        let (pictures, share) = (version.full(self.limits)?, pace.wanted());
+        let largest = stack.plan();
+        RimPicture::put_all(store, largest, &largest.keys(pictures, Bits::Sixteen), stack)?;
+        let mut _held = None;
+        if share < 1.0 {
+            let pictures = &version.pictures;
+            let plan = plan(version, pictures, share * draft_scale(version), self.limits)?;
+            RimPicture::put_all(store, &plan, &plan.keys(pictures, Bits::Sixteen), stack)?;
+        }
+        if share != pace.share() {
+            // All that a draft of that size is made of, so that it is there when somebody goes on.
+            _held = Some(Draft::new(store, version, share, self.limits)?);
+            pace.keep(share);
         }
         self.hub.solved.fetch_add(1, Ordering::AcqRel);
         self.hub.wake();
+        Ok(())
     }
 
     /// Sends a tab its settled picture and the outline that fails from its camera place.

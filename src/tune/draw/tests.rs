@@ -1,13 +1,16 @@
 //! Drafts against stills.
 
 use crate::base::limits::Limits;
+use crate::base::picture::Picture;
 use crate::base::units::Camera;
+use crate::base::words::Blending;
+use crate::scene::pictures::resize;
 use crate::stack::Stack;
 use crate::stack::compositor::{Compositor, Draft as Pixels};
 use crate::stack::still::Still;
 use crate::store::cache::Store;
 use crate::store::maker::{Maker, Request};
-use crate::tune::draw::layers::{Draft, Under, plan, scales};
+use crate::tune::draw::layers::{Draft, RimPicture, Under, draft_scale, plan};
 use crate::tune::draw::merged::{Drawing, Merged};
 use crate::tune::frame;
 use crate::tune::session::Session;
@@ -40,8 +43,8 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
         let (_folder, session) = marsh(blending);
         let version = session.current();
         let store = Store::in_memory(0);
-        let draft = Draft::new(&store, version, &limits).unwrap();
-        let plan = plan(version, &version.pictures, scales(version, false)[0], &limits).unwrap();
+        let draft = Draft::new(&store, version, 1.0, &limits).unwrap();
+        let plan = plan(version, &version.pictures, draft_scale(version), &limits).unwrap();
         let mut stack = Stack::empty(&plan);
         let request = Request::without_rims(&plan, &version.pictures);
         assert!(Maker::new(&store, &limits).fill(&mut stack, &request).unwrap());
@@ -65,6 +68,49 @@ fn a_draft_is_the_still_but_for_a_few_codes() {
     }
 }
 
+/// A smaller draft is the largest one shrunk, rims and all: those are solved once, and drawn from that.
+#[test]
+fn smaller_drafts_are_the_largest_shrunk() {
+    let limits = Limits::default();
+    for blending in ["encoded", "linear"] {
+        let (_folder, mut session) = marsh(blending);
+        session.set(None, "rim.separation", "14", None).unwrap();
+        let (version, store) = (session.current(), Store::in_memory(64 << 20));
+        let pictures = &version.pictures;
+        let largest = plan(version, pictures, draft_scale(version), &limits).unwrap();
+        let mut solved = Stack::empty(&largest);
+        let cameras = largest.cameras();
+        let request = Request::all(&largest, pictures, &cameras);
+        assert!(Maker::new(&store, &limits).fill(&mut solved, &request).unwrap());
+        let view = View { camera: Camera::new(700.0, 0.0), ..View::default() };
+        let drawn = |share: f64, has_rims: bool| {
+            let draft = Draft::new(&store, version, share, &limits).unwrap();
+            RimPicture::put_all(&store, &draft.plan, &draft.keys, &solved).unwrap();
+            let rims = if has_rims { draft.rims(&store) } else { Vec::new() };
+            let (layers, under) = (draft.layers(&view), Under::new(Ground::Scene, [1, 1]));
+            Still::new::<Pixels>(&draft.compositor(&view, &layers, &rims, &under))
+        };
+        let picture = |still: &Still| Picture {
+            size: still.size,
+            deep: true,
+            texels: still.sixteen().as_chunks::<4>().0.to_vec(),
+        };
+        let large = drawn(1.0, true);
+        for share in [0.8, 0.64] {
+            let [with, without] = [true, false].map(|has_rims| drawn(share, has_rims));
+            let shrunk = resize(picture(&large), with.size, false, Blending::Encoded).unwrap();
+            let mean = |still: &Still| {
+                let pairs = picture(still).texels.into_iter().flatten().zip(shrunk.texels.iter().flatten());
+                let sum: f64 = pairs.map(|(a, b)| f64::from(a.abs_diff(*b)) / 257.0).sum();
+                sum / shrunk.texels.len() as f64 / 3.0
+            };
+            let [with, without] = [mean(&with), mean(&without)];
+            // Copies stand on whole texels, and fog is coarser still.
+            assert!(with < 1.5 && with < 0.7 * without, "{blending} {share}: {with} and {without} codes");
+        }
+    }
+}
+
 /// Fog that drifts on the page flows through its loop as a run's frames do, and is at rest where that ends; still fog stays as it is.
 #[test]
 fn what_drifts_flows_and_comes_round() {
@@ -72,7 +118,7 @@ fn what_drifts_flows_and_comes_round() {
     let (_folder, mut session) = marsh("encoded");
     session.set(None, "air.drift", "0", None).unwrap();
     let still = |session: &Session, drift: f64| {
-        let draft = Draft::new(&Store::in_memory(0), session.current(), &limits).unwrap();
+        let draft = Draft::new(&Store::in_memory(0), session.current(), 1.0, &limits).unwrap();
         let view = View { drift, ..View::default() };
         let (layers, under) = (draft.layers(&view), Under::new(Ground::Scene, [1, 1]));
         Still::new::<Pixels>(&draft.compositor(&view, &layers, &[], &under))
@@ -98,7 +144,7 @@ fn a_draft_of_a_held_stroke_is_that_of_the_saved_one() {
     let (_folder, mut session) = marsh("encoded");
     let store = Store::in_memory(64 << 20);
     let still = |store: &Store, session: &Session| {
-        let draft = Draft::new(store, session.current(), &limits).unwrap();
+        let draft = Draft::new(store, session.current(), 1.0, &limits).unwrap();
         let view = View { camera: Camera::new(300.0, 0.0), ..View::default() };
         let (layers, under) = (draft.layers(&view), Under::new(Ground::Scene, [1, 1]));
         Still::new::<Pixels>(&draft.compositor(&view, &layers, &[], &under))
@@ -159,7 +205,7 @@ fn merged_layers_look_like_themselves() {
             let view = View { camera: Camera::new(x, 0.0), ground, ..View::default() };
             let mut draw = |slot: &str, value: &str| {
                 session.set(Some(slot), "grade.thickness", value, None).unwrap();
-                let draft = Arc::new(Draft::new(&store, session.current(), &limits).unwrap());
+                let draft = Arc::new(Draft::new(&store, session.current(), 1.0, &limits).unwrap());
                 let rims = draft.rims(&store);
                 Drawing { draft, rims, drafted: 0 }
             };
@@ -191,7 +237,7 @@ fn times_of_drafts_by_their_pixels() {
     const DRAFTS: u32 = 40;
     for blending in ["encoded", "linear"] {
         let (_folder, session) = marsh(blending);
-        let draft = Draft::new(&Store::in_memory(0), session.current(), &Limits::default()).unwrap();
+        let draft = Draft::new(&Store::in_memory(0), session.current(), 1.0, &Limits::default()).unwrap();
         let time = |draw: &dyn Fn(&Compositor<'_>)| {
             let start = on_processors();
             for turn in 0..DRAFTS {
@@ -205,7 +251,7 @@ fn times_of_drafts_by_their_pixels() {
         let frames = time(&|stack| drop(frame::subsampled(stack)));
         // Sheets at the art's scale.
         let version = session.current();
-        let plan = plan(version, &version.pictures, scales(version, false)[0], &Limits::default()).unwrap();
+        let plan = plan(version, &version.pictures, draft_scale(version), &Limits::default()).unwrap();
         let (store, limits) = (Store::in_memory(0), Limits::default());
         let mut stack = Stack::empty(&plan);
         let request = Request::without_rims(&plan, &version.pictures);
