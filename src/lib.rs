@@ -87,8 +87,11 @@
 #![cfg_attr(not(feature = "cli"), allow(dead_code, unused_imports))]
 
 // Public for the program and its tests, which are crates of their own; what is for others stands below.
+#[cfg(feature = "scene")]
 #[doc(hidden)]
 pub mod base;
+#[cfg(not(feature = "scene"))]
+mod base;
 mod front;
 #[cfg(feature = "scene")]
 #[doc(hidden)]
@@ -102,13 +105,19 @@ pub mod review;
 #[cfg(feature = "scene")]
 #[doc(hidden)]
 pub mod rim;
+#[cfg(feature = "scene")]
 #[doc(hidden)]
 pub mod scene;
+#[cfg(not(feature = "scene"))]
+mod scene;
 #[cfg(feature = "scene")]
 #[doc(hidden)]
 pub mod stack;
+#[cfg(feature = "scene")]
 #[doc(hidden)]
 pub mod steps;
+#[cfg(not(feature = "scene"))]
+mod steps;
 #[cfg(feature = "scene")]
 #[doc(hidden)]
 pub mod store;

@@ -1,10 +1,10 @@
 //! Bounds that are checked before anything is allocated.
 
 use crate::base::fault::{Class, Fault};
-use serde::{Deserialize, Serialize};
 
 /// What one run may ask of the machine. Every bound has its own message and can be raised by the caller.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "scene", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub struct Limits {
     /// Longest side of any picture read or written, in texels.

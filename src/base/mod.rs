@@ -10,6 +10,7 @@ pub mod fault;
 #[cfg(feature = "scene")]
 pub mod files;
 pub mod folder;
+#[cfg(feature = "scene")]
 pub mod gate;
 pub mod interpolate;
 pub mod key;
@@ -22,8 +23,11 @@ pub mod names;
 #[cfg(feature = "scene")]
 pub mod packed;
 pub mod picture;
+#[cfg(feature = "scene")]
 pub mod placing;
+#[cfg(feature = "scene")]
 pub mod progress;
+#[cfg(feature = "scene")]
 pub mod raster;
 pub mod report;
 pub mod room;

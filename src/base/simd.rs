@@ -1,6 +1,8 @@
 //! Loops over numbers, compiled a second time for processors with wider registers (feature `simd`).
 //!
 //! The arithmetic is the same to the bit: wider registers take more numbers at once, and products and sums stay apart.
+//!
+//! What draws a whole row is inlined for that alone: without the feature it is compiled once and called (`cfg_attr(feature = "simd", ...)`).
 
 #[cfg(feature = "simd")]
 use std::sync::LazyLock;

@@ -1,6 +1,5 @@
 //! Lengths of two kinds, the scale between them, and the camera's place: each a type, so that none is taken for another.
 
-use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub};
 
@@ -8,8 +7,8 @@ use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub};
 macro_rules! length {
     ($(#[$about:meta])* $name:ident) => {
         $(#[$about])*
-        #[derive(Clone, Copy, Default, PartialEq, PartialOrd, Serialize, Deserialize)]
-        #[serde(transparent)]
+        #[derive(Clone, Copy, Default, PartialEq, PartialOrd)]
+        #[cfg_attr(feature = "scene", derive(serde::Serialize, serde::Deserialize), serde(transparent))]
         pub struct $name(pub f64);
 
         impl $name {
@@ -115,8 +114,8 @@ length!(
 );
 
 /// Texels for each scene px.
-#[derive(Clone, Copy, PartialEq, PartialOrd, Serialize)]
-#[serde(transparent)]
+#[derive(Clone, Copy, PartialEq, PartialOrd)]
+#[cfg_attr(feature = "scene", derive(serde::Serialize), serde(transparent))]
 pub struct Scale(pub f64);
 plain!(Scale);
 
@@ -145,8 +144,8 @@ impl Mul<Scale> for f64 {
 macro_rules! pair {
     ($(#[$about:meta])* $name:ident) => {
         $(#[$about])*
-        #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-        #[serde(from = "OneOrTwo", into = "[f64; 2]")]
+        #[derive(Clone, Copy, Debug, Default, PartialEq)]
+        #[cfg_attr(feature = "scene", derive(serde::Serialize, serde::Deserialize), serde(from = "OneOrTwo", into = "[f64; 2]"))]
         #[non_exhaustive]
         pub struct $name {
             /// To the right.
@@ -194,8 +193,7 @@ macro_rules! pair {
 }
 
 /// A number, or two.
-#[derive(Deserialize)]
-#[serde(untagged)]
+#[cfg_attr(feature = "scene", derive(serde::Deserialize), serde(untagged))]
 enum OneOrTwo {
     One(f64),
     Two([f64; 2]),
@@ -246,8 +244,12 @@ impl Camera {
 }
 
 /// Where a picture stands, scene px with the camera at the start of the travel; written as an array of four.
-#[derive(Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
-#[serde(from = "[f64; 4]", into = "[f64; 4]")]
+#[derive(Clone, Copy, Default, PartialEq)]
+#[cfg_attr(
+    feature = "scene",
+    derive(serde::Serialize, serde::Deserialize),
+    serde(from = "[f64; 4]", into = "[f64; 4]")
+)]
 #[non_exhaustive]
 pub struct Rect {
     /// Left edge.

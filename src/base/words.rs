@@ -1,12 +1,11 @@
 //! Words that many modules share: how colours are mixed, where fog lies, how texels are stored.
 
-use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// How the target renderer blends colours.
 #[cfg_attr(feature = "scene", derive(schemars::JsonSchema))]
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "scene", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "lowercase"))]
 pub enum Blending {
     /// On the stored sRGB values.
     Encoded,
@@ -15,8 +14,8 @@ pub enum Blending {
 }
 
 /// Where fog lies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "scene", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "lowercase"))]
 pub enum Anchor {
     /// On the ground line, thinning upward.
     Ground,
@@ -25,6 +24,11 @@ pub enum Anchor {
 }
 
 impl Anchor {
+    /// What scene files write so.
+    pub(crate) fn from_word(word: &str) -> Option<Anchor> {
+        [Anchor::Ground, Anchor::Sky].into_iter().find(|anchor| anchor.word() == word)
+    }
+
     /// As scene files write it.
     pub fn word(self) -> &'static str {
         match self {
@@ -42,8 +46,8 @@ impl fmt::Display for Anchor {
 
 /// How colour and alpha are stored.
 #[cfg_attr(feature = "scene", derive(schemars::JsonSchema))]
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "scene", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "lowercase"))]
 pub enum Alpha {
     /// Colour unchanged, alpha separate.
     #[default]

@@ -1,10 +1,10 @@
 //! How a scene's textures are stored.
 
 use crate::base::words::Alpha;
-use serde::Deserialize;
 
 /// Shape of the stored textures.
-#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "scene", derive(serde::Deserialize))]
 pub struct Texture {
     /// Size of stored sheets.
     pub fit: Fit,
@@ -17,8 +17,8 @@ pub struct Texture {
 }
 
 /// Size of a stored sheet.
-#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
-#[serde(try_from = "String")]
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "scene", derive(serde::Deserialize), serde(try_from = "String"))]
 pub enum Fit {
     /// One texel for each texel of the view.
     Full,

@@ -4,14 +4,13 @@ use crate::base::interpolate::smoothstep;
 use crate::base::key::{Key, KeyPart, KeyWriter};
 use crate::steps::field::{Field, FieldSpec, Sampling};
 use crate::steps::grid::Grid;
-use serde::Deserialize;
 
 /// Samples of a field between two points, at least: the spline through them then leaves a thousandth of what the factor changes.
 const SAMPLES: f64 = 12.0;
 
 /// A factor by place: points of place and factor, in the order of their places.
-#[derive(Clone, Debug, PartialEq, Deserialize)]
-#[serde(transparent)]
+#[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "scene", derive(serde::Deserialize), serde(transparent))]
 pub struct Along(Vec<[f64; 2]>);
 
 impl Along {

@@ -47,7 +47,7 @@ impl Density {
     }
 
     /// The texels of row `row` from column `first` on.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     fn row(&self, row: usize, first: usize, line: &mut Vec<f32>, texels: &mut [f32]) {
         self.upsampler.down(&self.plane, row as f64, [first, texels.len()], line);
         self.upsampler.across(line, first, texels);

@@ -155,7 +155,7 @@ impl PeriodicNoise2d {
     }
 
     /// Writes the noise along the row at height `v` (cells), at `out.len()` places evenly over the period.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     pub fn row(&self, v: f64, out: &mut [f32]) {
         let ratio = self.cols as f32 / out.len() as f32;
         let line = self.line(v, self.begin.0);

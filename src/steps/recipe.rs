@@ -3,13 +3,12 @@
 
 use crate::base::key::{KeyPart, KeyWriter};
 use crate::base::units::{Px, Scale, Texel};
-use serde::{Deserialize, Serialize};
 
 /// The kind of layered noise.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Noise {
     /// Plain gradient noise: soft drifts.
+    #[default]
     Smooth,
     /// Folded upward: heaped tops with narrow gaps between.
     Billowed,
@@ -20,8 +19,7 @@ pub enum Noise {
 }
 
 /// Step 1: layered noise.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Bands<L> {
     /// Kind of noise.
     pub kind: Noise,
@@ -52,6 +50,20 @@ pub struct Bands<L> {
     pub flow_angle: f64,
 }
 
+impl Noise {
+    const ALL: [Noise; 4] = [Noise::Smooth, Noise::Billowed, Noise::Ridged, Noise::Cellular];
+
+    /// As files write it.
+    fn word(self) -> &'static str {
+        match self {
+            Noise::Smooth => "smooth",
+            Noise::Billowed => "billowed",
+            Noise::Ridged => "ridged",
+            Noise::Cellular => "cellular",
+        }
+    }
+}
+
 impl Bands<Texel> {
     /// How far the fog flows in so many seconds, right and down, where the drift is to the right.
     pub fn way(&self, seconds: f64) -> [f64; 2] {
@@ -64,8 +76,7 @@ impl Bands<Texel> {
 const BREATH_MAX: f64 = 0.95;
 
 /// Step 2: shape over height.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Falloff<L> {
     /// Scale height on the open side of the anchor line: over the ground line, or under the sky line; `inf` for no falloff.
     pub height: L,
@@ -90,8 +101,7 @@ pub struct Falloff<L> {
 }
 
 /// Step 3: directional blur.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Smear<L> {
     /// Length of the smear.
     pub length: L,
@@ -100,8 +110,7 @@ pub struct Smear<L> {
 }
 
 /// Step 4: separable Gaussian.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Soften<L> {
     /// Standard deviation along y.
     pub sigma: L,
@@ -112,8 +121,7 @@ pub struct Soften<L> {
 }
 
 /// Step 5: from density to texels.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Grade<L> {
     /// Factor on the optical depth that the law gives; 1 keeps the law.
     pub thickness: f64,
@@ -124,7 +132,7 @@ pub struct Grade<L> {
 }
 
 /// A recipe: the five steps with their numbers, all resolved.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Recipe<L> {
     /// Step 1.
     pub bands: Bands<L>,
@@ -138,7 +146,69 @@ pub struct Recipe<L> {
     pub grade: Grade<L>,
 }
 
+/// What a recipe is read from: values by the paths of their keys.
+pub trait Numbers {
+    /// What is told of a value that isn't there.
+    type Missing;
+
+    /// A number.
+    fn number(&self, path: &'static str) -> Result<f64, Self::Missing>;
+
+    /// A word.
+    fn word(&self, path: &'static str) -> Result<&str, Self::Missing>;
+}
+
 impl Recipe<Px> {
+    /// The recipe that these numbers make. An unknown word for a kind of noise, which no table of keys lets through, is the first kind.
+    ///
+    /// # Errors
+    /// If one is missing.
+    pub fn read<N: Numbers>(from: &N) -> Result<Recipe<Px>, N::Missing> {
+        let number = |path| from.number(path);
+        let length = |path| from.number(path).map(Px);
+        let kind = from.word("bands.kind")?;
+        Ok(Recipe {
+            bands: Bands {
+                kind: Noise::ALL.into_iter().find(|noise| noise.word() == kind).unwrap_or_default(),
+                amount: number("bands.amount")?,
+                size: length("bands.size")?,
+                stretch: number("bands.stretch")?,
+                octaves: number("bands.octaves")? as u32,
+                gain: number("bands.gain")?,
+                lacunarity: number("bands.lacunarity")?,
+                coverage: number("bands.coverage")?,
+                contrast: number("bands.contrast")?,
+                warp: number("bands.warp")?,
+                shape: number("bands.shape")?,
+                flow: length("bands.flow")?,
+                flow_angle: number("bands.flow_angle")?,
+            },
+            falloff: Falloff {
+                height: length("falloff.height")?,
+                beyond: length("falloff.beyond")?,
+                lift: length("falloff.lift")?,
+                breath: number("falloff.breath")?,
+                sway: length("falloff.sway")?,
+                firm: number("falloff.firm")?,
+                heaps: number("falloff.heaps")?,
+                strands: number("falloff.strands")?,
+                wave: length("falloff.wave")?,
+                slope: number("falloff.slope")?,
+            },
+            smear: Smear { length: length("smear.length")?, angle: number("smear.angle")? },
+            soften: Soften {
+                sigma: length("soften.sigma")?,
+                stretch: number("soften.stretch")?,
+                torn: number("soften.torn")?,
+            },
+            grade: Grade {
+                thickness: number("grade.thickness")?,
+                lit: number("grade.lit")?,
+                aloft: length("grade.aloft")?,
+            },
+        })
+    }
+
     /// The recipe at `scale` texels for each of its px. Here alone it is said which of its numbers are lengths.
     pub fn texels(&self, scale: Scale) -> Recipe<Texel> {
         let Recipe { bands, falloff, smear, soften, grade } = self.clone();
@@ -185,13 +255,7 @@ impl Recipe<Px> {
 
 impl KeyPart for Noise {
     fn write(&self, to: &mut KeyWriter) {
-        let word = match self {
-            Noise::Smooth => "smooth",
-            Noise::Billowed => "billowed",
-            Noise::Ridged => "ridged",
-            Noise::Cellular => "cellular",
-        };
-        word.write(to);
+        self.word().write(to);
     }
 }
 

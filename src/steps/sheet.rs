@@ -173,7 +173,7 @@ impl Sheet {
     }
 
     /// Draws `count` texels of row `y` from column `first` on, wrapping.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     pub fn row(&self, y: usize, first: usize, count: usize, row: &mut Row) {
         let Some(ramp) = self.lit(y, first, count, row) else {
             row.colour.clear();

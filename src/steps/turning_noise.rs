@@ -45,7 +45,7 @@ impl TurningNoise {
     }
 
     /// Adds the noise along the row `over` texels over the line.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     pub fn add(&self, over: f64, own: &mut [f32], sum: &mut [f32]) {
         let all: f32 = self.parts.iter().map(|(_, share, _)| share).sum();
         for (noise, share, offset) in &self.parts {

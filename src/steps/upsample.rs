@@ -120,7 +120,7 @@ impl Upsampler {
 
     /// The coefficients of texel row `row`, between the grid's rows: into `line`, for [`Upsampler::across`] of `count` texels from
     /// column `first` on. The rest of the line is left as it is.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     pub fn down<R: Rows>(&self, plane: &R, row: f64, [first, count]: [usize; 2], line: &mut Vec<f32>) {
         let cols = self.grid.cols;
         line.resize(cols + 4, 0.0);
@@ -163,7 +163,7 @@ impl Upsampler {
     }
 
     /// Writes the texels of a line into `out`, from column `first` on, wrapping.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     pub fn across(&self, line: &mut [f32], first: usize, out: &mut [f32]) {
         let cols = self.grid.cols;
         for side in 0..2 {

@@ -1,8 +1,7 @@
 //! The floor of a colour: a tone curve on Oklab lightness (Ottosson 2020), L' = sqrt(f^2 + (1 - f^2) L^2), whose floor f is the
 //! lightness of the grey of a given CIE L*.
 
-use super::Srgb;
-use palette::convert::FromColorUnclamped;
+use super::{Srgb, spaces};
 
 /// Halvings of the share of chroma that still fits: to a millionth, which no code of 16 bits tells.
 const HALVINGS: usize = 20;
@@ -35,8 +34,7 @@ fn oklab_of_grey(lightness: f64) -> f64 {
 }
 
 /// Whether sRGB has an Oklab colour.
-fn is_in_srgb([l, a, b]: [f64; 3]) -> bool {
-    let linear: palette::LinSrgb<f64> = palette::LinSrgb::from_color_unclamped(palette::Oklab::new(l, a, b));
+fn is_in_srgb(lab: [f64; 3]) -> bool {
     let range = -ROUNDING..=1.0 + ROUNDING;
-    [linear.red, linear.green, linear.blue].iter().all(|value| range.contains(value))
+    spaces::from_oklab(lab).iter().all(|value| range.contains(value))
 }

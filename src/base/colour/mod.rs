@@ -3,12 +3,11 @@
 pub mod contrast;
 pub mod floor;
 pub mod lightness;
-
-use palette::{FromColor, Mix};
+mod spaces;
 
 /// An sRGB colour, encoded values 0..1; read as `#rgb` or `#rrggbb`.
-#[derive(Clone, Copy, Debug, Default, PartialEq, serde::Deserialize)]
-#[serde(try_from = "String")]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "scene", derive(serde::Deserialize), serde(try_from = "String"))]
 pub struct Srgb(pub [f32; 3]);
 
 impl TryFrom<String> for Srgb {
@@ -63,23 +62,19 @@ impl Srgb {
 
     /// Decodes to linear light (IEC 61966-2-1).
     pub fn linear(self) -> Linear {
-        let [r, g, b] = self.0.map(f64::from);
-        let linear = palette::Srgb::new(r, g, b).into_linear();
-        Linear([linear.red as f32, linear.green as f32, linear.blue as f32])
+        Linear(spaces::decode(self.0.map(f64::from)).map(|value| value as f32))
     }
 
     /// To Oklab: L 0..1, a, b.
     pub fn oklab(self) -> [f64; 3] {
-        let [r, g, b] = self.0.map(f64::from);
-        let lab = palette::Oklab::from_color(palette::Srgb::new(r, g, b).into_linear());
-        [lab.l, lab.a, lab.b]
+        let [l, a, b] = spaces::to_oklab(spaces::decode(self.0.map(f64::from)));
+        [l.clamp(0.0, 1.0), a, b]
     }
 
     /// From Oklab; what lies outside sRGB is clamped.
-    pub fn from_oklab([l, a, b]: [f64; 3]) -> Srgb {
-        let colour: palette::Srgb<f64> =
-            palette::Srgb::from_linear(palette::LinSrgb::from_color(palette::Oklab::new(l, a, b)));
-        Srgb([colour.red as f32, colour.green as f32, colour.blue as f32].map(|value| value.clamp(0.0, 1.0)))
+    pub fn from_oklab(lab: [f64; 3]) -> Srgb {
+        let linear = spaces::from_oklab(lab).map(|value| value.clamp(0.0, 1.0));
+        Srgb(spaces::encode(linear).map(|value| (value as f32).clamp(0.0, 1.0)))
     }
 
     /// Mixes toward `other` in Oklab; 0 gives `self`, 1 gives `other`, both exactly.
@@ -94,9 +89,9 @@ impl Srgb {
     }
 
     /// What is `share` of the way from one Oklab colour to another.
-    pub fn interpolate([l, a, b]: [f64; 3], [m, c, d]: [f64; 3], share: f64) -> Srgb {
-        let mixed = palette::Oklab::new(l, a, b).mix(palette::Oklab::new(m, c, d), share);
-        Srgb::from_oklab([mixed.l, mixed.a, mixed.b])
+    pub fn interpolate(from: [f64; 3], to: [f64; 3], share: f64) -> Srgb {
+        let share = share.clamp(0.0, 1.0);
+        Srgb::from_oklab(std::array::from_fn(|at| from[at] + (to[at] - from[at]) * share))
     }
 }
 
@@ -116,8 +111,6 @@ impl Srgb {
 impl Linear {
     /// Encodes (IEC 61966-2-1).
     pub fn encode(self) -> Srgb {
-        let [r, g, b] = self.0.map(f64::from);
-        let encoded: palette::Srgb<f64> = palette::Srgb::from_linear(palette::LinSrgb::new(r, g, b));
-        Srgb([encoded.red as f32, encoded.green as f32, encoded.blue as f32])
+        Srgb(spaces::encode(self.0.map(f64::from)).map(|value| value as f32))
     }
 }

@@ -89,6 +89,7 @@ impl Value {
     }
 
     /// For serde.
+    #[cfg(feature = "scene")]
     pub(crate) fn plain(&self) -> toml::Value {
         match self {
             Value::Number(value) => toml::Value::Float(*value),
@@ -103,6 +104,7 @@ impl Value {
     }
 }
 
+#[cfg(feature = "scene")]
 fn floats(pair: &[f64; 2]) -> toml::Value {
     toml::Value::Array(pair.iter().map(|number| toml::Value::Float(*number)).collect())
 }

@@ -174,7 +174,7 @@ fn slot(
         own.fill(key!("slot.seed"), seed.clone(), Layer::Default);
     }
     let mut slot: Slot = own.read("slot")?;
-    slot.places = places;
+    (slot.places, slot.recipe) = (places, own.recipe()?);
     if slot.art.is_none() && !slot.places.is_empty() {
         let mut first = slot.places.remove(0);
         first.repeat = repeat(own.value(key!("slot.repeat")));

@@ -1,9 +1,10 @@
 //! Layers of numbers: what wins, and who set each.
 
-use crate::base::fault::{Class, Fault, Result};
+use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::units::Px;
 use crate::scene::keys::{KEYS, Value};
-use crate::steps::recipe::Recipe;
+use crate::steps::recipe::{Numbers, Recipe};
+#[cfg(feature = "scene")]
 use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -94,17 +95,25 @@ impl Resolved {
     /// # Errors
     /// If a number of the five steps is missing, which [`Resolved::defaults`] rules out.
     pub fn recipe(&self) -> Result<Recipe<Px>> {
-        self.read("recipe")
+        Recipe::read(self)
     }
 
-    /// The values as what `T` takes in, by the names of their keys: those of a slot, a place, a lamp or a preset's head, and of the scene itself, at the
+    /// The value at `path`, as `take` has it.
+    pub(crate) fn need<'a, T>(&'a self, path: &str, take: impl FnOnce(&'a Value) -> Option<T>) -> Result<T> {
+        self.value(path).and_then(take).ok_or_else(|| {
+            Fault::new(Class::Scene, format!("There is no value for `{path}`, or none of its kind")).into()
+        })
+    }
+
+    /// The values as what `T` takes in, by the names of their keys: those of a slot, a place or a lamp, and of the scene itself, at the
     /// top, all others in the tables that they have in files.
+    #[cfg(feature = "scene")]
     pub(crate) fn read<T: DeserializeOwned>(&self, what: &str) -> Result<T> {
         let mut tables = toml::Table::new();
         for (path, setting) in &self.settings {
             let (table, name) = path.split_once('.').unwrap_or(("", path));
             let own = match table {
-                "" | "slot" | "place" | "lamp" | "preset" => Some(&mut tables),
+                "" | "slot" | "place" | "lamp" => Some(&mut tables),
                 table => tables.entry(table).or_insert_with(|| toml::Table::new().into()).as_table_mut(),
             };
             own.and_then(|own| own.insert(name.to_owned(), setting.value.plain()));
@@ -112,6 +121,22 @@ impl Resolved {
         T::deserialize(tables).map_err(|error| {
             Fault::new(Class::Scene, format!("The {what} is incomplete: {}", error.message())).into()
         })
+    }
+}
+
+impl Numbers for Resolved {
+    type Missing = Faults;
+
+    fn number(&self, path: &'static str) -> Result<f64> {
+        self.need(path, |value| match value {
+            Value::Number(number) => Some(*number),
+            Value::Whole(number) => Some(*number as f64),
+            _ => None,
+        })
+    }
+
+    fn word(&self, path: &'static str) -> Result<&str> {
+        self.need(path, Value::text)
     }
 }
 

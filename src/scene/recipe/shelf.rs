@@ -3,12 +3,11 @@
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::words::Anchor;
-use crate::scene::keys::{self, Entries, Key, Reader, Section, key, shown};
+use crate::scene::keys::{self, Entries, Key, Reader, Section, Value, key, shown};
 #[cfg(feature = "scene")]
 use crate::scene::project::Project;
 use crate::scene::recipe::layers::{Layer, Resolved};
 use crate::scene::source::Source;
-use serde::Deserialize;
 use std::borrow::Cow;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -43,10 +42,9 @@ const EMBEDDED: &[(&str, &str)] = embedded![
 ];
 
 /// A preset, with all that it takes over from those it is built on.
-#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Preset {
     /// Its name: that of its file.
-    #[serde(skip)]
     pub name: String,
     /// What lists call it.
     pub title: String,
@@ -63,22 +61,13 @@ pub struct Preset {
     /// Visibility in metres; a depth unit is read as a metre.
     pub visibility: f64,
     /// Visibility outside the fog, in metres.
-    #[serde(default = "no_air")]
     pub clear: f64,
     /// The presets that it is built on, nearest first.
-    #[serde(skip)]
     pub built_on: Vec<String>,
     /// The numbers of the five steps that it or those it is built on give, each with the preset that did.
-    #[serde(skip)]
     pub numbers: Resolved,
     /// The keys of its head.
-    #[serde(skip)]
     head: Resolved,
-}
-
-/// Visibility where there is no air.
-fn no_air() -> f64 {
-    f64::INFINITY
 }
 
 impl Preset {
@@ -415,5 +404,20 @@ fn assemble(name: &str, entries: Entries, base: Option<Preset>) -> Result<Preset
         let all = if step { &mut numbers } else { &mut head };
         all.set(path, entry.value, Layer::Preset(name.to_owned()));
     }
-    Ok(Preset { name: name.to_owned(), built_on, numbers, head: head.clone(), ..head.read("preset")? })
+    let text = |path| head.need(path, Value::text).map(str::to_owned);
+    Ok(Preset {
+        name: name.to_owned(),
+        title: text(key!("preset.title"))?,
+        word: text(key!("preset.word"))?,
+        about: text(key!("preset.about"))?,
+        definition: text(key!("preset.definition"))?,
+        source: text(key!("preset.source"))?,
+        anchor: head.need(key!("preset.anchor"), |value| Anchor::from_word(value.text()?))?,
+        visibility: head.need(key!("preset.visibility"), Value::number)?,
+        // Where none is given there is no air.
+        clear: head.value(key!("preset.clear")).and_then(Value::number).unwrap_or(f64::INFINITY),
+        built_on,
+        numbers,
+        head,
+    })
 }

@@ -118,7 +118,7 @@ pub struct Scratch {
 
 impl Scratch {
     /// Works out how far the warp displaces the row at `y` (texels below the line), at `cols` places over the period.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     pub fn displace(&mut self, warp: Option<&Warp>, y: f64, cols: usize) {
         for axis in 0..2 {
             self.displacements[axis].resize(cols, 0.0);
@@ -131,7 +131,7 @@ impl Scratch {
 
 impl Octave {
     /// The raw noise of the row at `y` (texels below the line) of a grid with columns `step` apart; [`Scratch::displace`] first.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     fn noise<'a>(&self, warp: Option<&Warp>, y: f64, step: f64, scratch: &'a mut Scratch) -> &'a [f32] {
         let Scratch { displacements, places: [u, v], noise, own, .. } = scratch;
         let [per_x, per_y] = self.per_texel;
@@ -255,7 +255,7 @@ impl SampledOctave {
     }
 
     /// Adds the octave to row `row` of the grid, `y` texels below the line; [`Scratch::displace`] first.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     pub fn add(
         &self,
         kind: Noise,

@@ -288,7 +288,7 @@ impl Body {
     }
 
     /// Works out the heaps, the step's width and the strands along a row `over` texels over the anchor line, as far as its part needs them.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     pub fn row(&self, over: f64, cols: usize, part: Part, scratch: &mut Scratch) {
         let Scratch { own, heaps, widths, strands } = scratch;
         for line in [&mut *own, &mut *heaps, &mut *widths, &mut *strands] {

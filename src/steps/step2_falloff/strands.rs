@@ -97,7 +97,7 @@ impl Strands {
     }
 
     /// Writes their noise along a row `over` texels over the line; `own` is a buffer.
-    #[inline(always)]
+    #[cfg_attr(feature = "simd", inline(always))]
     pub fn row(&self, over: f64, own: &mut [f32], noises: &mut [f32]) {
         for noise in &self.noises {
             noise.add(over, own, noises);
