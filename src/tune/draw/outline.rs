@@ -158,6 +158,6 @@ mod tests {
         let count = dot.iter().filter(|covered| **covered == 1).count();
         // Where the product of two tents is half or more.
         assert!((30..64).contains(&count) && dot[12 * 24 + 12] == 1, "{count}");
-        assert_eq!(finer(vec![1; 601], [601, 1]), (vec![1; 601], [601, 1]));
+        assert_eq!(finer(vec![1; 641], [641, 1]), (vec![1; 641], [641, 1]));
     }
 }
