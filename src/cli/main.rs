@@ -32,7 +32,7 @@ use fogweft::base::limits::Limits;
 use fogweft::base::mark::Form;
 use fogweft::base::raster::Raster;
 use fogweft::base::words::Bits;
-use fogweft::base::{law, report};
+use fogweft::base::{law, report, room};
 use fogweft::output::{self, Effort};
 use fogweft::plan::{Demand, Job, Plan, haze};
 use fogweft::review::{self, contact};
@@ -43,7 +43,7 @@ use fogweft::scene::start::quoted;
 use fogweft::scene::{Source, StrokesPlace, read, schema};
 use fogweft::steps::field::Sampling;
 use fogweft::steps::sheet::Sheet;
-use std::io::{IsTerminal, Write};
+use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::OnceLock;
@@ -136,9 +136,18 @@ fn run(command: Command) -> Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// Bytes of a thread's stack, as the standard library has it.
+const STACK: usize = 2 << 20;
+/// Bytes that must be left besides: a thread takes some while it starts, and where there are none the standard library ends the program.
+const BESIDES: u64 = 1 << 20;
+
 /// Starts the threads that work is shared between, which otherwise would be started where nobody could say why there are none.
 fn start_threads() -> Result<()> {
-    rayon::ThreadPoolBuilder::new().build_global().map_err(|error| {
+    let start = |thread: rayon::ThreadBuilder| {
+        room::probe(STACK as u64 + BESIDES, "a thread").map_err(|fault| io::Error::other(fault.message))?;
+        std::thread::Builder::new().stack_size(STACK).spawn(|| thread.run()).map(drop)
+    };
+    rayon::ThreadPoolBuilder::new().spawn_handler(start).build_global().map_err(|error| {
         Fault::new(Class::Limit, format!("no threads can be started: {error}"))
             .remedy("Close other programs, or raise the system's limits on memory and threads.")
             .into()
