@@ -15,6 +15,7 @@ pub mod moment;
 pub mod periodic_noise;
 pub mod recipe;
 pub(crate) mod rounding;
+mod sampling;
 pub mod scattering;
 pub mod sheet;
 pub mod slope;
