@@ -5,11 +5,14 @@ use fogweft::base::report::escape;
 use fogweft::base::units::{Rect, Travel};
 use fogweft::plan::{Job, Place, Plan};
 use fogweft::store::run::Report;
+use std::io::IsTerminal;
 
-/// A run: what was made and why, what was kept, and where the still is. A first run shows every file in a table.
+/// A run: what was made and why, what was kept, and where the still is. A first run shows every file in a table on a terminal; elsewhere
+/// one line is enough, since the manifest lists them.
 pub fn report(report: &Report) -> String {
+    let to_terminal = std::io::stdout().is_terminal();
     let first = !report.made.is_empty() && report.made.iter().all(|change| change.why == "new");
-    let mut text = if first { files(report) } else { String::new() };
+    let mut text = if first && to_terminal { files(report) } else { String::new() };
     if !first {
         for change in &report.made {
             text += &format!("{}: {}\n", change.path, change.why);
@@ -48,7 +51,8 @@ pub fn report(report: &Report) -> String {
         (0, _) => "; nothing changed".to_owned(),
         (made, unchanged) => format!("; {made} made, {unchanged} unchanged"),
     };
-    text += &format!("\nstill: {}\n", report.still.display());
+    let parted = if first && !to_terminal { "; " } else { "\n" };
+    text += &format!("{parted}still: {}\n", report.still.display());
     for export in &report.manifest.exports {
         text += &format!("{}, {}\n", report.folder.join(&export.path).display(), bytes(export.bytes));
     }

@@ -31,10 +31,10 @@ impl Stack<'_> {
 
     /// The PNG of the value view, by its greys, of what is shown from a camera place, which must be the last of those that the stack was looked at
     /// from.
-    pub fn values(&self, greys: &[u8]) -> Vec<u8> {
+    pub fn values(&self, mut greys: Vec<u8>) -> Vec<u8> {
         let (size, place) = (self.plan.texels, self.survey.cameras.len().saturating_sub(1));
-        let samples = values::hatched(size, greys, &self.survey, place);
-        output::encode(Raster::Grey { size, samples: &samples }, Effort::Fast)
+        values::hatch(size[0] as usize, &mut greys, &self.survey, place);
+        output::encode(Raster::Grey { size, samples: &greys }, Effort::Fast)
     }
 }
 

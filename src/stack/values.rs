@@ -9,7 +9,6 @@ use crate::stack::still::Still;
 use crate::stack::survey::{Mark, Survey};
 use ::wide::f32x4;
 use rayon::prelude::*;
-use std::borrow::Cow;
 
 /// Height of a step, CIE L*.
 pub const STEP: f64 = 10.0;
@@ -109,11 +108,10 @@ pub fn view(still: &Still) -> Vec<u8> {
     greys.par_iter().flat_map_iter(|grey| [*grey, *grey, *grey, u8::MAX]).collect()
 }
 
-/// `greys`, those of the steps in a picture of `size` texels which was taken from the survey's camera place `place`, with stretches
-/// of outline that fail hatched: black beside white, so that it stands out from any grey.
-pub fn hatched<'a>(size: [u32; 2], greys: &'a [u8], survey: &Survey, place: usize) -> Cow<'a, [u8]> {
-    let [width, height] = size.map(|side| side as usize);
-    let reach = (REACH * height as f64).round().max(2.0) as usize;
+/// Hatches, in `greys`, those of the steps in a picture `width` texels wide which was taken from the survey's camera place `place`, stretches
+/// of outline that fail: black beside white, so that it stands out from any grey.
+pub fn hatch(width: usize, greys: &mut [u8], survey: &Survey, place: usize) {
+    let reach = (REACH * (greys.len() / width) as f64).round().max(2.0) as usize;
     let failing = |(job, marks): &(usize, Vec<Mark>)| -> Vec<[u32; 2]> {
         let wanted = survey.wanted.get(job).copied().unwrap_or(0.0);
         let seen: Vec<&Mark> =
@@ -130,27 +128,30 @@ pub fn hatched<'a>(size: [u32; 2], greys: &'a [u8], survey: &Survey, place: usiz
         seen.iter().filter(fails).filter(stretch).map(|mark| mark.at).collect()
     };
     let failing: Vec<Vec<[u32; 2]>> = survey.marks.par_iter().map(failing).collect();
-    if failing.iter().all(Vec::is_empty) {
-        return Cow::Borrowed(greys);
-    }
-    let mut out = greys.to_vec();
-    let mut hatched = vec![false; width * height];
-    for at in failing.into_iter().flatten() {
-        disc(&mut hatched, [width, height], at, reach);
-    }
+    let mut failing = failing.concat();
+    failing.sort_unstable_by_key(|[x, y]| [*y, *x]);
+    let rows = greys.par_chunks_mut(width).enumerate();
+    rows.for_each(|(y, texels)| hatch_row(y, texels, &failing, reach));
+}
+
+/// Hatches what of the row `y` lies within `reach` of the places `failing`, which are sorted by their rows.
+fn hatch_row(y: usize, texels: &mut [u8], failing: &[[u32; 2]], reach: usize) {
+    let first = failing.partition_point(|at| (at[1] as usize) + reach < y);
+    let last = failing.partition_point(|at| at[1] as usize <= y + reach);
     let pitch = PITCH.max(reach);
-    out.par_chunks_mut(width).zip(hatched.par_chunks(width)).enumerate().for_each(
-        |(y, (texels, hatched))| {
-            for (x, (texel, _)) in texels.iter_mut().zip(hatched).enumerate().filter(|(_, (_, own))| **own) {
-                match (x + y) % pitch {
-                    0 | 1 => *texel = 0,
-                    2 | 3 => *texel = u8::MAX,
-                    _ => {}
-                }
+    for [x, row] in &failing[first..last] {
+        let (x, off) = (*x as usize, y.abs_diff(*row as usize));
+        let half = (reach * reach - off * off).isqrt();
+        let to = (x + half + 1).min(texels.len());
+        let from = x.saturating_sub(half).min(to);
+        for (x, texel) in (from..).zip(&mut texels[from..to]) {
+            match (x + y) % pitch {
+                0 | 1 => *texel = 0,
+                2 | 3 => *texel = u8::MAX,
+                _ => {}
             }
-        },
-    );
-    Cow::Owned(out)
+        }
+    }
 }
 
 /// Counts of marks in rectangles, by a summed-area table (Crow 1984) over the one that holds them all.
@@ -195,17 +196,6 @@ impl Sums {
         let ((left, right), (top, foot)) = (span(0), span(1));
         let sum = |x: usize, y: usize| self.sums[y * (self.size[0] + 1) + x];
         sum(right, foot) + sum(left, top) - sum(left, foot) - sum(right, top)
-    }
-}
-
-/// Marks the texels within `reach` of one.
-fn disc(hatched: &mut [bool], [width, height]: [usize; 2], at: [u32; 2], reach: usize) {
-    let ([x, y], reach) = (at.map(i64::from), reach as i64);
-    for row in (y - reach).max(0)..=(y + reach).min(height as i64 - 1) {
-        let half = libm::sqrt((reach * reach - (row - y) * (row - y)) as f64) as i64;
-        let (from, to) = ((x - half).max(0) as usize, (x + half).min(width as i64 - 1) as usize);
-        let line = row as usize * width;
-        hatched[line + from..=line + to].fill(true);
     }
 }
 

@@ -128,7 +128,7 @@ impl FieldSpec {
         self.along.as_ref().filter(|_| self.slope.is_none() && self.strokes.is_none())?;
         let even = FieldSpec { along: None, ..self.clone() };
         let mut key = KeyWriter::new("even field").part("field", &even.key());
-        let whole = self.grid(Sampling::Reduced, 0.0, f64::from(self.rows));
+        let whole = self.own_grid(Sampling::Reduced);
         for Grid { cols, rows, step: [across, down], top } in [whole, self.sampled(Sampling::Reduced)] {
             for number in [cols as f64, rows as f64, across, down, top] {
                 key.add("grid", &number);

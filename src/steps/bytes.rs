@@ -18,7 +18,7 @@ impl FieldSpec {
             return [held * own, level + work + 3.0 * number * own];
         }
         let area = |grid: &Grid| grid.cols as f64 * grid.rows as f64;
-        let grid = self.grid(Sampling::Reduced, 0.0, f64::from(self.rows));
+        let grid = self.own_grid(Sampling::Reduced);
         let own = self.sampled(Sampling::Reduced);
         // The plane that is blurred and the one that it is blurred into.
         let work = |grid: &Grid| {

@@ -102,14 +102,14 @@ impl FieldSpec {
 
     /// The density before soften on the grid that `sampling` asks for: what the blur still has to work on.
     pub fn before_soften(&self, sampling: Sampling) -> (Plane, Grid) {
-        let grid = self.grid(sampling, 0.0, f64::from(self.rows));
+        let grid = self.own_grid(sampling);
         (self.smeared(sampling, &grid), grid)
     }
 
     /// What the bands of its field are made from.
     pub fn bands(&self, sampling: Sampling) -> BandsSpec {
         let level = self.level().0;
-        level.bands_on(sampling, level.grid(sampling, 0.0, f64::from(level.rows)))
+        level.bands_on(sampling, level.own_grid(sampling))
     }
 
     fn bands_on(&self, sampling: Sampling, grid: Grid) -> BandsSpec {
@@ -219,7 +219,7 @@ impl Field {
 
     /// What brings the mean along the line to 1; `undrawn` as [`FieldSpec::undrawn`] gives it, on its bands.
     pub fn factor(undrawn: &FieldSpec, sampling: Sampling, bands: Plane) -> f32 {
-        Field::normalized(undrawn, sampling, bands).1
+        Field::normalized(undrawn, sampling, undrawn.drawn_grid(sampling), bands).1
     }
 
     /// As [`Field::on`], with the [`Field::factor`] of what is drawn into, which is worked out before.
@@ -273,18 +273,18 @@ impl Field {
 
     /// The field before its ends are torn. What is drawn has no say in the mean, so that all beside it stays as it is.
     fn whole(spec: &FieldSpec, sampling: Sampling, bands: Plane, factor: f32) -> Field {
-        let Some(strokes) = &spec.strokes else { return Field::normalized(spec, sampling, bands).0 };
+        let Some(strokes) = &spec.strokes else {
+            return Field::normalized(spec, sampling, spec.own_grid(sampling), bands).0;
+        };
         let strokes = Strokes { weight: strokes.weight / f64::from(factor), ..strokes.clone() };
         let spec = FieldSpec { strokes: Some(strokes), ..spec.clone() };
-        let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
-        let mut field = spec.work_on(sampling, grid, bands);
+        let mut field = spec.work_on(sampling, spec.drawn_grid(sampling), bands);
         field.times(factor);
         field
     }
 
-    /// The field of `spec`, in which nothing is drawn, and the factor that brings its mean along the line to 1.
-    fn normalized(spec: &FieldSpec, sampling: Sampling, bands: Plane) -> (Field, f32) {
-        let grid = spec.grid(sampling, 0.0, f64::from(spec.rows));
+    /// The field of `spec` on `grid`, in which nothing is drawn, and the factor that brings its mean along the line to 1.
+    fn normalized(spec: &FieldSpec, sampling: Sampling, grid: Grid, bands: Plane) -> (Field, f32) {
         let mut field = spec.work_on(sampling, grid, bands);
         let mean = spec.mean_along_line(sampling, &field);
         let scale = if mean > 1e-6 { (1.0 / mean) as f32 } else { 1.0 };

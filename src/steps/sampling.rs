@@ -9,6 +9,22 @@ use crate::steps::recipe::Noise;
 /// Most samples to a deviation of the Gaussian that a body's edge or torn ends may ask for; a vast one would take all memory.
 const STEPS_MAX: f64 = 40.0;
 
+/// Samples to the deviation of both blurs together.
+const PER_DEVIATION: f64 = 3.0;
+/// Most of a sample's distance, in deviations of the Gaussian alone: its own taps have to draw it.
+const STEP_PER_SIGMA: f64 = 1.2;
+/// Samples to a cell of the finest octave that is seen, and to one whose noise is creased: with fewer, what is left beats with the grid.
+const PER_CELL: f64 = 3.6;
+const PER_CREASED_CELL: f64 = 8.0;
+
+/// Texels to a sample that stretch fastest, from the most down.
+const WHOLE: [u32; 5] = [16, 8, 4, 3, 2];
+
+/// Scale heights from the line, at the tallest, beyond which a fog is left out: density 6e-6, less than is lost by rounding.
+const EMPTY: f64 = 12.0;
+/// What is left out is a whole number of so many parts of a sheet's height: grids stay the same while a height is tried.
+const PARTS: f64 = 16.0;
+
 /// How finely a field is sampled before it is stretched to texels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sampling {
@@ -43,23 +59,51 @@ impl FieldSpec {
     /// Distance between samples that the blurs allow, along x and y.
     fn steps(&self) -> [f64; 2] {
         let (sigma, smear) = (self.sigma(), self.smear_extent());
-        // The Gaussian spans this many steps; fewer where a long smear has already taken what a coarse grid would miss.
-        let per_sigma = [if smear[0] >= 6.0 * sigma[0] { 3.0 } else { 6.0 }, 6.0];
-        // And every octave that is seen has four samples a cell, eight where it is creased: with fewer, what is left beats
-        // with the grid.
         let [x, y] = [0, 1].map(|axis| sigma[axis] * sigma[axis] + smear[axis] * smear[axis] / 12.0);
-        let blur = [x, y, smear[0] * smear[1] / 12.0];
+        let (blur, both) = ([x, y, smear[0] * smear[1] / 12.0], [x, y].map(f64::sqrt));
         let finest = step1_bands::finest(&self.recipe.bands, f64::from(self.cols), blur);
-        let per_cell = if self.recipe.bands.kind == Noise::Smooth { 4.0 } else { 8.0 };
+        let per_cell = if self.recipe.bands.kind == Noise::Smooth { PER_CELL } else { PER_CREASED_CELL };
         // And a body's edge doesn't fall between samples.
         let body = self.seen(step2_falloff::finest(&self.recipe.falloff));
         let after = self.after_blurs();
         let steps = [0, 1].map(|axis| {
-            let blurred = (sigma[axis] / per_sigma[axis]).min(finest[axis] / per_cell);
-            blurred.min(body[axis]).min(after[axis]).max(1.0)
+            let blurred = (both[axis] / PER_DEVIATION).min(sigma[axis] * STEP_PER_SIGMA);
+            blurred.min(finest[axis] / per_cell).min(body[axis]).min(after[axis]).max(1.0)
         });
         let finer = step1_bands::sharpness(&self.recipe.bands, f64::from(self.cols), steps);
         steps.map(|step| (step * finer).max(1.0))
+    }
+
+    /// The rows of texels, from one to another, that hold any fog. All where none is left out: without noise, which the law is held to, and
+    /// where something is drawn, which may lie anywhere.
+    fn filled(&self) -> [f64; 2] {
+        let all = f64::from(self.rows);
+        if !self.is_rounded() || self.strokes.is_some() {
+            return [0.0, all];
+        }
+        let falloff = &self.recipe.falloff;
+        let reach = [falloff.height.0 * (1.0 + falloff.breath.abs()), falloff.beyond.0]
+            .map(|height| falloff.sway.0.abs() + EMPTY * height);
+        let [above, below] = if self.open < 0.0 { reach } else { [reach[1], reach[0]] };
+        let part = (all / PARTS).ceil();
+        let parts = (all / part).ceil();
+        let first = ((self.line.0 - above) / part).floor().clamp(0.0, parts - 1.0);
+        let last = ((self.line.0 + below) / part).ceil().clamp(first + 1.0, parts);
+        [first * part, (last * part).min(all)]
+    }
+
+    /// The grid of all that is sampled. Beyond it a field is as its outermost row.
+    pub(super) fn own_grid(&self, sampling: Sampling) -> Grid {
+        let [from, to] = match sampling {
+            Sampling::Full => [0.0, f64::from(self.rows)],
+            Sampling::Reduced => self.filled(),
+        };
+        self.grid(sampling, from, to)
+    }
+
+    /// The same of something that is drawn into; what it is without that is worked out on it, too.
+    pub(super) fn drawn_grid(&self, sampling: Sampling) -> Grid {
+        self.grid(sampling, 0.0, f64::from(self.rows))
     }
 
     /// A grid over rows `from..to` (texels) and what the blurs and the stretch reach beyond them.
@@ -75,8 +119,7 @@ impl FieldSpec {
         // But no more samples than are needed come of it: a Gaussian of many periods would have them halved to a hundred thousandth.
         let needed = (f64::from(self.cols) / step_x).max(1.0);
         let multiple = 1_u32 << halvings.min((needed as u32).ilog2());
-        // A power of two that divides the width stretches fastest.
-        let whole = [16, 8, 4, 2].into_iter().find(|ratio| {
+        let whole = WHOLE.into_iter().find(|ratio| {
             f64::from(*ratio) <= step_x
                 && f64::from(*ratio) > 0.5 * step_x
                 && self.cols.is_multiple_of(*ratio * multiple)
@@ -112,7 +155,7 @@ impl FieldSpec {
                 top: -2.0 * down,
             };
         }
-        let grid = self.grid(sampling, 0.0, f64::from(self.rows));
+        let grid = self.own_grid(sampling);
         match sampling {
             Sampling::Full => grid,
             Sampling::Reduced => step4_soften::reduced(grid, self.sigma(), self.after_blurs()).0,

@@ -4,6 +4,8 @@
 //! The kernel's mean is 0 and its variance along the segment is exactly length^2/12, that of one continuous box of the length; across
 //! the segment it is 0, at any angle.
 
+use crate::base::simd::vectorize;
+use crate::base::threads;
 use crate::steps::grid::Plane;
 
 /// A line of taps whose variance is that of a continuous box: `2 reach + 1` of weight `full`, two of weight `end` outside them.
@@ -66,15 +68,36 @@ pub fn apply(plane: Plane, length: f64, angle: f64, step: [f64; 2]) -> Plane {
     BOXES.into_iter().fold(plane, |plane, share| tilted(&plane, share * x, share * y))
 }
 
+/// Rows whose running sums are taken side by side: each sum waits for the one before it in its row.
+const LANES: usize = 4;
+
+/// A sample of each of those rows.
+type Lanes = [f32; LANES];
+
 /// The level smear, by running sums, in place: its cost doesn't depend on its length.
 fn level(mut plane: Plane, lines: [Line; 3]) -> Plane {
-    let windows = lines.map(|line| Window::new(line, plane.cols));
-    plane.each_row_with(
-        #[inline(always)]
-        |twice: &mut Vec<f32>, _, numbers| {
-            for window in &windows {
-                window.run(twice, numbers);
-            }
+    let cols = plane.cols;
+    let windows = lines.map(|line| Window::new(line, cols));
+    threads::each_part(
+        &mut plane.data,
+        LANES * cols,
+        1,
+        |[twice, numbers]: &mut [Vec<Lanes>; 2], _, rows| {
+            vectorize(
+                #[inline(always)]
+                || {
+                    numbers.resize(cols, [0.0; LANES]);
+                    for (lane, row) in rows.chunks_exact(cols).enumerate() {
+                        numbers.iter_mut().zip(row).for_each(|(number, value)| number[lane] = *value);
+                    }
+                    for window in &windows {
+                        window.run(twice, numbers);
+                    }
+                    for (lane, row) in rows.chunks_exact_mut(cols).enumerate() {
+                        row.iter_mut().zip(&*numbers).for_each(|(value, number)| *value = number[lane]);
+                    }
+                },
+            );
         },
     );
     plane
@@ -104,22 +127,25 @@ impl Window {
         }
     }
 
-    /// Smears a row; `twice` is a buffer.
+    /// Smears rows; `twice` is a buffer.
     #[inline(always)]
-    fn run(&self, twice: &mut Vec<f32>, numbers: &mut [f32]) {
-        // The row twice, so that nothing wraps within a window.
+    fn run(&self, twice: &mut Vec<Lanes>, numbers: &mut [Lanes]) {
+        // The rows twice, so that nothing wraps within a window.
         twice.clear();
         twice.extend_from_slice(numbers);
         twice.extend_from_slice(numbers);
         let (line, first) = (self.line, self.places[0]);
-        let total: f64 = if self.laps > 0 { doubles(numbers).sum() } else { 0.0 };
-        let mut sum: f64 = doubles(&twice[first..first + self.rest]).sum();
-        let [first, next, left, right] = self.places.map(|at| doubles(&twice[at..at + numbers.len()]));
-        let taps = first.zip(next).zip(left.zip(right));
+        let total = if self.laps > 0 { sums(numbers) } else { [0.0; LANES] };
+        let mut inside = sums(&twice[first..first + self.rest]);
+        let [first, next, left, right] = self.places.map(|at| &twice[at..at + numbers.len()]);
+        let taps = first.iter().zip(next).zip(left.iter().zip(right));
         for (number, ((first, next), (left, right))) in numbers.iter_mut().zip(taps) {
-            let inside = sum + self.laps as f64 * total;
-            *number = (line.full * inside + line.end * (left + right)) as f32;
-            sum += next - first;
+            for lane in 0..LANES {
+                let ends = f64::from(left[lane]) + f64::from(right[lane]);
+                let all = inside[lane] + self.laps as f64 * total[lane];
+                number[lane] = (line.full * all + line.end * ends) as f32;
+                inside[lane] += f64::from(next[lane]) - f64::from(first[lane]);
+            }
         }
     }
 }
@@ -129,10 +155,16 @@ fn wrapped(at: i64, cols: usize) -> usize {
     at.rem_euclid(cols as i64) as usize
 }
 
-/// Numbers in double precision.
+/// The sum of each row's samples, in double precision.
 #[inline(always)]
-fn doubles(numbers: &[f32]) -> impl Iterator<Item = f64> {
-    numbers.iter().map(|&value| f64::from(value))
+fn sums(numbers: &[Lanes]) -> [f64; LANES] {
+    let mut sums = [0.0; LANES];
+    for number in numbers {
+        for (sum, value) in sums.iter_mut().zip(number) {
+            *sum += f64::from(*value);
+        }
+    }
+    sums
 }
 
 /// A line of more samples than this is drawn as a comb of short lines: tap by tap it would take minutes.

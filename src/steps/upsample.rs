@@ -44,7 +44,7 @@ pub struct Upsampler {
 enum Columns {
     /// Samples are texels.
     Identity(usize),
-    /// A sample every so many texels, a power of two: five weights for each place between two samples.
+    /// A sample every so many texels, 2, 3, 4, 8 or 16: five weights for each place between two samples.
     Integer(usize, [Vec<f32>; 5]),
     /// For each texel: the first of four samples, and their weights.
     Fractional(Vec<(u32, [f32; 4])>),
@@ -56,7 +56,7 @@ impl Upsampler {
         let ratio = texels / grid.cols;
         let columns = if grid.cols == texels {
             Columns::Identity(texels)
-        } else if ratio * grid.cols == texels && matches!(ratio, 2 | 4 | 8 | 16) {
+        } else if ratio * grid.cols == texels && matches!(ratio, 2 | 3 | 4 | 8 | 16) {
             let mut five: [Vec<f32>; 5] = std::array::from_fn(|_| vec![0.0; ratio]);
             for (texel, (base, four)) in (0..ratio).map(|texel| taps(texel, grid.step[0])).enumerate() {
                 // The first half of the texels lies before the sample, the second behind it.
@@ -181,6 +181,7 @@ impl Upsampler {
                 },
             ),
             Columns::Integer(2, five) => integer::<2>(five, line, cols, first, out),
+            Columns::Integer(3, five) => integer::<3>(five, line, cols, first, out),
             Columns::Integer(4, five) => integer::<4>(five, line, cols, first, out),
             Columns::Integer(8, five) => integer::<8>(five, line, cols, first, out),
             Columns::Integer(_, five) => integer::<16>(five, line, cols, first, out),

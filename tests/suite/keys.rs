@@ -66,7 +66,7 @@ fn stages(text: &str, sets: &[String], slot: &str) -> Stages {
 }
 
 /// For each key of the table but those of a preset's head another value, and the stages of the slot `reeds` that read it. With `?`
-/// the bands may follow too: their grid does from the blurs.
+/// the bands may follow too: their grid does from the blurs, and from where there is any fog.
 #[rustfmt::skip] // One row, one line.
 const READ: &[(&str, &str, &str)] = &[
     ("name", "other", ""), ("view", "[160, 100]", "bfolsr"), ("also_view", "[[90, 80]]", ""), ("travel", "128", "r"), ("camera", "120", "bfolstr"),
@@ -86,9 +86,9 @@ const READ: &[(&str, &str, &str)] = &[
     ("bands.stretch", "3.1", "bfolsr"), ("bands.octaves", "3", "bfolsr"), ("bands.gain", "0.41", "bfolsr"),
     ("bands.lacunarity", "2.3", "bfolsr"), ("bands.coverage", "0.51", "bfolsr"), ("bands.contrast", "0.21", "bfolsr"),
     ("bands.warp", "0.3", "bfolsr"), ("bands.shape", "0.5", "bfolsr"), ("bands.flow", "5", ""), ("bands.flow_angle", "45", ""),
-    ("falloff.height", "131", "folstr"), ("falloff.beyond", "171", "folstr"), ("falloff.lift", "7", "bfolstr"),
-    ("falloff.breath", "0.11", "folsr"), ("falloff.sway", "3", "folsr"), ("falloff.wave", "913", "folsr"),
-    ("falloff.firm", "0.4", "folsr"), ("falloff.heaps", "0.7", "folsr"), ("falloff.strands", "0.3", "folsr"), ("falloff.slope", "5", "bfolstr"),
+    ("falloff.height", "131", "?folstr"), ("falloff.beyond", "171", "?folstr"), ("falloff.lift", "7", "bfolstr"),
+    ("falloff.breath", "0.11", "?folsr"), ("falloff.sway", "3", "?folsr"), ("falloff.wave", "913", "?folsr"),
+    ("falloff.firm", "0.4", "?folsr"), ("falloff.heaps", "0.7", "?folsr"), ("falloff.strands", "0.3", "folsr"), ("falloff.slope", "5", "bfolstr"),
     ("smear.length", "91", "?folsr"), ("smear.angle", "7", "?folsr"),
     ("soften.sigma", "9", "?folsr"), ("soften.stretch", "1.7", "?folsr"), ("soften.torn", "0.31", "folsr"),
     ("grade.thickness", "1.3", "olsr"), ("grade.lit", "0.37", "sr"), ("grade.aloft", "431", "sr"),

@@ -29,6 +29,8 @@ const SPREAD: f64 = 1.55;
 /// The step's width in scale heights where it is firmest and where it is lost.
 const FIRM: f64 = 0.045;
 const LOST: f64 = 0.55;
+/// Widths of a step between samples that draw it: at one over so many its spectrum is pi^2 / sinh(pi^2), 0.1 % of the whole.
+const RESOLVED: f64 = 2.0;
 /// Width and height over which firmness varies, as [`HEAP`].
 const FIRMNESS: [f64; 2] = [0.3, 3.0];
 /// What floats between these heights over the line, in scale heights, is taken away.
@@ -65,7 +67,7 @@ pub fn finest(falloff: &Falloff<Texel>) -> Option<[f64; 2]> {
                 least[axis] = f64::min(least[axis], cell[axis] / PER_CELL);
             }
         }
-        [0, 1].map(|axis| least[axis].min(FIRM * height / steep[axis]))
+        [0, 1].map(|axis| least[axis].min(RESOLVED * FIRM * height / steep[axis]))
     })
 }
 
@@ -90,7 +92,7 @@ fn unseen(falloff: &Falloff<Texel>, grid: &Grid) -> f64 {
     let (steep, height) = (steep(falloff), falloff.height.0);
     let between = |axis: usize| {
         // No grid is finer than texels, however firm the edge.
-        let over = (grid.step[axis] * steep[axis] / height).powi(2) - FIRM * FIRM;
+        let over = (grid.step[axis] * steep[axis] / height).powi(2) - (RESOLVED * FIRM).powi(2);
         over.max(0.0) / 12.0
     };
     heaps + between(0) + between(1)

@@ -20,7 +20,7 @@ use crate::store::run::painted::Painted;
 use crate::store::run::textures::{self, File};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// What outputs are made from.
 struct Source<'a> {
@@ -28,8 +28,8 @@ struct Source<'a> {
     /// The same with what was painted on outputs.
     seen: &'a Stack<'a>,
     shapes: &'a [Shape],
-    /// The still's values, where they are due.
-    greys: Option<Vec<u8>>,
+    /// The still's values, where they are due, until they are taken.
+    greys: Mutex<Option<Vec<u8>>>,
 }
 
 impl Run<'_> {
@@ -73,7 +73,7 @@ impl Run<'_> {
         let draw = || self.shown(seen);
         let mut shown = shown.then(|| stage(self.progress, Stage::Still, STILL, draw));
         let still = shown.as_mut().map(|shown| std::mem::take(&mut shown.file));
-        let source = Source { stack, seen, shapes, greys: shown.map(|shown| shown.greys) };
+        let source = Source { stack, seen, shapes, greys: Mutex::new(shown.map(|shown| shown.greys)) };
         let mut due = due;
         self.still_first(&source, still, &mut due)?;
         stage(self.progress, Stage::Files, "", || self.make_all(&source, due))
@@ -230,8 +230,8 @@ impl Run<'_> {
     /// A picture of the whole stack, or the stack in another form.
     fn make_whole(&self, source: &Source<'_>, what: What) -> Result<Option<File>> {
         let Source { stack, seen, shapes, greys } = source;
-        Ok(match (what, greys) {
-            (What::Export(also), _) => {
+        Ok(match what {
+            What::Export(also) => {
                 let as_made = std::ptr::eq(*stack, *seen);
                 let known = as_made && self.options.only.is_empty() && self.options.bits == Bits::Eight;
                 let how = forms::How {
@@ -242,8 +242,11 @@ impl Run<'_> {
                 };
                 Some(File::new(forms::bytes(seen, also, &how)?, false, 0))
             }
-            (What::Values, Some(greys)) => Some(File::new(seen.values(greys), true, 0)),
-            _ => None,
+            What::Values => {
+                let greys = greys.lock().unwrap_or_else(PoisonError::into_inner).take();
+                greys.map(|greys| File::new(seen.values(greys), true, 0))
+            }
+            What::Texture(_) | What::Still | What::Manifest => None,
         })
     }
 }
