@@ -14,7 +14,7 @@ use std::ops::Range;
 /// How much time is spent on making the file small. The texels are the same at every effort.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Effort {
-    /// One quick try, for previews: half as large again as `Balanced` or more, in a third of its time.
+    /// One quick try, for previews: fog is half as large again as with `Balanced`, or more.
     Fast,
     /// The likely filters, tried on strips of the picture.
     #[default]
