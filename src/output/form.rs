@@ -92,6 +92,11 @@ impl Form {
         Form { colour_type, depth, palette: None }
     }
 
+    /// Bytes of a texel.
+    pub fn bytes(&self) -> usize {
+        self.colour_type.samples() * if self.depth == BitDepth::Sixteen { 2 } else { 1 }
+    }
+
     fn indexed(mut numbers: HashMap<[u8; 4], u8>) -> Form {
         let mut entries: Vec<[u8; 4]> = numbers.keys().copied().collect();
         // By alpha, then lightness: neighbours in fog become neighbours in the palette, and tRNS can stop early.

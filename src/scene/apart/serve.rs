@@ -1,7 +1,7 @@
 //! A reader process: reads what it is asked for until nobody asks any more.
 
 use super::bounds;
-use super::wire::{Answer, Head, Job, Request, Told, receive, send, send_picture};
+use super::wire::{Answer, Head, Job, Request, Sender, Told, receive, send};
 use crate::base::fault::{Faults, Result};
 use crate::base::limits::Limits;
 use crate::base::room;
@@ -9,7 +9,7 @@ use crate::scene::layered::Layered;
 use crate::scene::pictures::known::Facts;
 use crate::scene::pictures::{Kind, Source};
 use std::ffi::OsString;
-use std::io::{self, Read, Write};
+use std::io::{self, ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
 
 /// The picture that was looked at last: it is likely to be drawn next, and parsing it may take longer than drawing it.
@@ -46,10 +46,14 @@ fn answer(request: Request, bytes: Vec<u8>, last: &mut Last, output: &mut impl W
     let done = match job {
         Job::Head => source(bytes, last, &limits).map(|source| Answer::Head(head(source))),
         Job::Draw(drawn) => {
-            let drawn = source(bytes, last, &limits).and_then(|source| source.drawn(drawn, &limits));
-            match drawn {
-                Ok(picture) => return send_picture(output, &picture),
-                Err(faults) => Err(faults),
+            let mut sender = Sender::new(output, drawn.texels);
+            let mut take = |deep: bool, rows: &mut [[u16; 4]]| sender.take(deep, rows);
+            let sent =
+                source(bytes, last, &limits).and_then(|source| source.draw_rows(drawn, &limits, &mut take));
+            match sent {
+                Err(faults) if sender.is_new() => Err(faults),
+                Err(_) => return Err(ErrorKind::InvalidData.into()),
+                Ok(()) => return sender.finish(),
             }
         }
         Job::Stack => Layered::read(&file, &String::from_utf8_lossy(&bytes), &limits)

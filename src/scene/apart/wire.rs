@@ -2,7 +2,6 @@
 
 use crate::base::fault::{Class, Fault};
 use crate::base::limits::Limits;
-use crate::base::picture::Picture;
 use crate::base::words::Blending;
 use crate::scene::layered::Layered;
 use crate::scene::pictures::Kind;
@@ -111,25 +110,57 @@ fn send_head(to: &mut impl Write, head: &impl Serialize, length: usize) -> io::R
     to.write_all(&(length as u64).to_le_bytes())
 }
 
-/// Texels that are sent, or received, at once.
-pub(super) const TOGETHER: usize = 1 << 14;
+/// Texels that are received at once, and sent.
+const TOGETHER: usize = 1 << 14;
 
-/// Writes a picture.
-pub(super) fn send_picture(to: &mut impl Write, picture: &Picture) -> io::Result<()> {
-    let (deep, texels) = (picture.deep, &*picture.texels);
-    send_head(to, &Answer::Picture { deep }, texels.len() * bytes_of(deep))?;
-    let mut codes = Vec::with_capacity(TOGETHER * 4);
-    for texels in texels.chunks(TOGETHER) {
-        if deep {
-            to.write_all(bytemuck::cast_slice(texels))?;
-        } else {
-            codes.clear();
-            // Each sample is a code times 257.
-            codes.extend(texels.as_flattened().iter().map(|sample| (sample >> 8) as u8));
-            to.write_all(&codes)?;
-        }
+/// Writes a picture while its rows come.
+pub(super) struct Sender<'a, W> {
+    to: &'a mut W,
+    area: usize,
+    codes: Vec<u8>,
+    /// What came of writing so far; none before the first row.
+    written: Option<io::Result<()>>,
+}
+
+impl<'a, W: Write> Sender<'a, W> {
+    /// Of a picture of `size` texels.
+    pub fn new(to: &'a mut W, size: [u32; 2]) -> Sender<'a, W> {
+        Sender { to, area: size[0] as usize * size[1] as usize, codes: Vec::new(), written: None }
     }
-    to.flush()
+
+    /// Takes rows as [`TakeRows`] does; nothing more is written once that failed.
+    pub fn take(&mut self, deep: bool, rows: &[[u16; 4]]) {
+        let before = self
+            .written
+            .take()
+            .unwrap_or_else(|| send_head(self.to, &Answer::Picture { deep }, self.area * bytes_of(deep)));
+        self.written = Some(before.and_then(|()| self.write(deep, rows)));
+    }
+
+    fn write(&mut self, deep: bool, rows: &[[u16; 4]]) -> io::Result<()> {
+        for texels in rows.chunks(TOGETHER) {
+            if deep {
+                self.to.write_all(bytemuck::cast_slice(texels))?;
+            } else {
+                self.codes.clear();
+                // Each sample is a code times 257.
+                self.codes.extend(texels.as_flattened().iter().map(|sample| (sample >> 8) as u8));
+                self.to.write_all(&self.codes)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether nothing was written yet.
+    pub fn is_new(&self) -> bool {
+        self.written.is_none()
+    }
+
+    /// Once all rows were taken.
+    pub fn finish(self) -> io::Result<()> {
+        self.written.unwrap_or(Ok(()))?;
+        self.to.flush()
+    }
 }
 
 /// Bytes of a texel on its way.

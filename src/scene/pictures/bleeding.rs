@@ -5,6 +5,8 @@
 //! source-over stays the same to within the value's own rounding.
 
 use crate::base::picture::Picture;
+use crate::base::simd::vectorize;
+use std::cell::Cell;
 
 /// The straight colours that a premultiplied value allows, 16 bits, both ends included.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,50 +51,135 @@ pub(super) struct Trust {
     pub blind: u16,
 }
 
-/// Fills in the colours that aren't known, all but those that are `sure`; of others `doubt` tells what their value allows. With `wraps`,
-/// the left and right edges are neighbours.
+/// A row of a picture before colours bleed.
+#[derive(Default)]
+pub(super) struct Row {
+    pub texels: Vec<[u16; 4]>,
+    /// Whose colour is known: of no clear texel.
+    pub sure: Vec<bool>,
+}
+
+impl Row {
+    /// Makes it a row of these texels.
+    pub fn fill(&mut self, texels: impl Iterator<Item = ([u16; 4], bool)>) {
+        self.texels.clear();
+        self.sure.clear();
+        texels.for_each(|(texel, sure)| {
+            self.texels.push(texel);
+            self.sure.push(sure);
+        });
+    }
+}
+
+/// A picture whose colours are to bleed. Rows are asked for more than once: less is held, and most of them are quick to find out.
+pub(super) trait Doubtful {
+    /// Width and height in texels; neither is 0.
+    fn size(&self) -> [usize; 2];
+    /// Writes row `y` over what is in `row`.
+    fn row(&self, y: usize, row: &mut Row);
+    /// What the value of a texel that isn't sure allows, by its place among all.
+    fn doubt(&self, at: usize) -> Doubt;
+}
+
+/// Hands each row to `take`, from the top, with the colours filled in that aren't known. With `wraps`, the left and right edges are
+/// neighbours.
 ///
 /// A texel takes the mean of its neighbours whose colour is known; failing that, the mean of all of them if it isn't
 /// blind; else that of the known texels in the smallest block around it that has any.
-pub(super) fn bleed_doubtful(
-    picture: &mut Picture,
-    sure: &[bool],
-    doubt: impl Fn(usize) -> Doubt,
+pub(super) fn bled(
+    picture: &impl Doubtful,
     trust: Trust,
     wraps: bool,
+    take: &mut dyn FnMut(usize, &mut [[u16; 4]]),
 ) {
-    if sure.iter().all(|sure| *sure) || picture.texels.iter().all(|texel| texel[3] == 0) {
+    let [width, height] = picture.size();
+    let (mut near, mut afar) = (Near::new(width, wraps), None);
+    let (mut close, mut row) = (vec![false; width], Vec::with_capacity(width));
+    for y in 0..height {
+        near.go_to(picture, y, height);
+        row.clear();
+        row.extend_from_slice(&near.rows[1].texels);
+        if near.rows[1].sure.contains(&false) {
+            near.close(&mut close);
+            let afar = afar.get_or_insert_with(|| Afar::new(picture));
+            fill(&mut row, y, (picture, trust), &near, &close, afar);
+        }
+        take(y, &mut row);
+    }
+}
+
+/// Fills in the colours of row `y`, which is in the middle of `near`; `close` are those that a known one is next to.
+fn fill(
+    row: &mut [[u16; 4]],
+    y: usize,
+    (picture, trust): (&impl Doubtful, Trust),
+    near: &Near,
+    close: &[bool],
+    afar: &Afar,
+) {
+    let width = row.len();
+    // Nothing is known anywhere, and nothing is here.
+    if afar.is_empty() && near.is_clear() {
         return;
     }
-    let afar = Afar::new(picture, sure);
-    let [width, height] = picture.size.map(|side| side as usize);
-    let (mut near, mut close) = (Near::new(width, wraps), vec![false; width]);
-    for y in 0..height {
-        near.go_to(picture, y);
-        near.close(sure, y, &mut close);
-        for x in (0..width).filter(|x| !sure[y * width + x]) {
-            let at = y * width + x;
-            let doubt = doubt(at);
-            let all = || near.mean(x, |_| true);
-            let wanted =
-                if close[x] { near.mean(x, |(row, x)| sure[(y + row - 1) * width + x]) } else { None };
-            let wanted = wanted
-                .or_else(|| if doubt.width() < trust.blind { all() } else { None })
-                .or_else(|| afar.colour(x, y))
-                .or_else(all);
-            let [r, g, b, _] = picture.texels[at];
-            let wanted = wanted.unwrap_or([r, g, b]);
-            let colour = [0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i]));
-            picture.texels[at][..3].copy_from_slice(&colour);
+    for x in 0..width {
+        if near.rows[1].sure[x] {
+            continue;
         }
+        let [.., alpha] = row[x];
+        // Most of what isn't sure is clear, and far from all that is.
+        if alpha == 0
+            && !close[x]
+            && let Some([r, g, b]) = afar.colour(x, y)
+        {
+            row[x] = [r, g, b, 0];
+            continue;
+        }
+        let doubt = picture.doubt(y * width + x);
+        let all = || near.mean(x, |_, _| true);
+        let wanted = if close[x] { near.mean(x, |row, x| row.sure[x]) } else { None };
+        let wanted = wanted
+            .or_else(|| if doubt.width() < trust.blind { all() } else { None })
+            .or_else(|| afar.colour(x, y))
+            .or_else(all);
+        let [r, g, b, _] = row[x];
+        let wanted = wanted.unwrap_or([r, g, b]);
+        let [r, g, b] = [0, 1, 2].map(|i| wanted[i].clamp(doubt.low[i], doubt.high[i]));
+        row[x] = [r, g, b, alpha];
+    }
+}
+
+/// A picture whose colours are all known but under alpha 0.
+struct Clear<'a> {
+    size: [usize; 2],
+    texels: &'a [Cell<[u16; 4]>],
+}
+
+impl Doubtful for Clear<'_> {
+    fn size(&self) -> [usize; 2] {
+        self.size
+    }
+
+    fn row(&self, y: usize, row: &mut Row) {
+        let width = self.size[0];
+        let texels = self.texels[y * width..][..width].iter().map(Cell::get);
+        row.fill(texels.map(|texel| (texel, texel[3] > 0)));
+    }
+
+    fn doubt(&self, _: usize) -> Doubt {
+        Doubt::new([0; 3], 0, 0)
     }
 }
 
 /// Fills in the colours under alpha 0; all others are known.
 pub(super) fn bleed(picture: &mut Picture, wraps: bool) {
-    let sure: Vec<bool> = picture.texels.iter().map(|texel| texel[3] > 0).collect();
-    let nothing = |_| Doubt::new([0; 3], 0, 0);
-    bleed_doubtful(picture, &sure, nothing, Trust { known: 0, blind: 0 }, wraps);
+    let size = picture.size.map(|side| side as usize);
+    // A row is replaced once it, and those next to it, were read; what is known of colours stays.
+    let texels = Cell::from_mut(&mut *picture.texels).as_slice_of_cells();
+    let mut take = |y: usize, row: &mut [[u16; 4]]| {
+        texels[y * size[0]..].iter().zip(row).for_each(|(texel, bled)| texel.set(*bled));
+    };
+    bled(&Clear { size, texels }, Trust { known: 0, blind: 0 }, wraps, &mut take);
 }
 
 /// Whether the colour of a texel that leaves such a doubt counts as known.
@@ -103,12 +190,18 @@ pub(super) fn is_sure(doubt: Doubt, trust: Trust) -> bool {
 /// Sum of colours times alpha, and of alpha.
 type Sum = [f32; 4];
 
+fn add(sum: &mut Sum, other: Sum) {
+    for (sum, value) in sum.iter_mut().zip(other) {
+        *sum += value;
+    }
+}
+
 /// A row of a picture with those over and under it, as they were before any of them was filled in.
 struct Near {
     width: usize,
     wraps: bool,
-    /// None over the first and under the last: nothing.
-    rows: [Vec<[u16; 4]>; 3],
+    /// Empty over the first and under the last.
+    rows: [Row; 3],
 }
 
 impl Near {
@@ -116,21 +209,27 @@ impl Near {
         Near { width, wraps, rows: Default::default() }
     }
 
-    /// Goes on to row `y`, the one after the last.
-    fn go_to(&mut self, picture: &Picture, y: usize) {
-        let width = self.width;
-        let row = |y: usize| picture.texels.get(y * width..(y + 1) * width).unwrap_or_default();
+    /// Goes on to row `y` of `height`, the one after the last.
+    fn go_to(&mut self, picture: &impl Doubtful, y: usize, height: usize) {
         self.rows.rotate_left(1);
         if y == 0 {
-            self.rows[1] = row(0).to_vec();
+            picture.row(0, &mut self.rows[1]);
         }
-        self.rows[2].clear();
-        self.rows[2].extend_from_slice(row(y + 1));
+        if y + 1 < height {
+            picture.row(y + 1, &mut self.rows[2]);
+        } else {
+            self.rows[2] = Row::default();
+        }
+    }
+
+    /// Whether all three are.
+    fn is_clear(&self) -> bool {
+        self.rows.iter().flat_map(|row| &row.texels).all(|texel| texel[3] == 0)
     }
 
     /// Mean colour of the eight neighbours of the texel `x` and the texel, by alpha, of those that count, by row and column; none where
     /// these are all clear.
-    fn mean(&self, x: usize, counts: impl Fn((usize, usize)) -> bool) -> Option<[u16; 3]> {
+    fn mean(&self, x: usize, counts: impl Fn(&Row, usize) -> bool) -> Option<[u16; 3]> {
         let Near { width, wraps, rows } = self;
         let columns = [
             if x > 0 { Some(x - 1) } else { wraps.then(|| width - 1) },
@@ -138,9 +237,9 @@ impl Near {
             if x + 1 < *width { Some(x + 1) } else { wraps.then_some(0) },
         ];
         let mut sums = [0u64; 4];
-        for (at, row) in rows.iter().enumerate().filter(|(_, row)| !row.is_empty()) {
-            for x in columns.into_iter().flatten().filter(|x| counts((at, *x))) {
-                let [r, g, b, alpha] = row[x].map(u64::from);
+        for row in rows.iter().filter(|row| !row.texels.is_empty()) {
+            for x in columns.into_iter().flatten().filter(|x| counts(row, *x)) {
+                let [r, g, b, alpha] = row.texels[x].map(u64::from);
                 for (sum, value) in sums.iter_mut().zip([r * alpha, g * alpha, b * alpha, alpha]) {
                     *sum += value;
                 }
@@ -150,16 +249,13 @@ impl Near {
         (alpha > 0).then(|| [r, g, b].map(|sum| ((sum + alpha / 2) / alpha) as u16))
     }
 
-    /// Which texels of row `y` have one that is sure, and not clear, among their eight neighbours and themselves. Over most of a picture's
-    /// clear part there is none.
-    fn close(&self, sure: &[bool], y: usize, close: &mut [bool]) {
+    /// Which texels of the row have one that is sure among their eight neighbours and themselves. Over most of a picture's clear part
+    /// there is none.
+    fn close(&self, close: &mut [bool]) {
         let width = self.width;
         let mut column = vec![false; width];
-        for (at, row) in self.rows.iter().enumerate().filter(|(_, row)| !row.is_empty()) {
-            let sure = &sure[(y + at - 1) * width..][..width];
-            for ((column, texel), sure) in column.iter_mut().zip(row).zip(sure) {
-                *column |= *sure & (texel[3] > 0);
-            }
+        for row in &self.rows {
+            column.iter_mut().zip(&row.sure).for_each(|(column, sure)| *column |= *sure);
         }
         let inner = close.len().min(1);
         for (close, three) in close[inner..].iter_mut().zip(column.windows(3)) {
@@ -176,57 +272,76 @@ struct Level {
     sums: Vec<Sum>,
 }
 
-/// Each level sums 2 x 2 of the one before; the first does so with the texels that are sure.
-fn pyramid(picture: &Picture, sure: &[bool]) -> Vec<Level> {
-    let mut sides = picture.size.map(|side| side as usize);
-    let mut levels: Vec<Level> = Vec::new();
-    while levels.is_empty() || sides != [1, 1] {
-        let [width, height] = sides;
-        sides = sides.map(|side| side.div_ceil(2));
-        let mut sums = vec![[0.0; 4]; sides[0] * sides[1]];
-        let mut add = |x: usize, y: usize, value: Sum| {
-            let sum: &mut Sum = &mut sums[y / 2 * sides[0] + x / 2];
-            for (sum, value) in sum.iter_mut().zip(value) {
-                *sum += value;
-            }
-        };
-        for y in 0..height {
-            for x in 0..width {
-                add(
-                    x,
-                    y,
-                    match levels.last() {
-                        Some(level) => level.sums[y * width + x],
-                        None if !sure[y * width + x] => [0.0; 4],
-                        None => {
-                            let [r, g, b, alpha] = picture.texels[y * width + x].map(f32::from);
-                            [r * alpha, g * alpha, b * alpha, alpha]
-                        }
-                    },
-                );
-            }
+/// Sums of the texels that are sure, in blocks of 4 x 4: of the sums of 2 x 2, since blocks of 2 x 2 are neighbours of each other.
+fn blocks(picture: &impl Doubtful) -> Level {
+    let [width, height] = picture.size();
+    let (pairs, across) = (width.div_ceil(2), width.div_ceil(4));
+    let (mut row, mut small) = (Row::default(), vec![[0.0; 4]; pairs]);
+    let mut sums = vec![[0.0; 4]; across * height.div_ceil(4)];
+    let mut any = false;
+    for y in 0..height {
+        picture.row(y, &mut row);
+        if row.sure.contains(&true) {
+            any = true;
+            vectorize(
+                #[inline(always)]
+                || add_row(&mut small, &row),
+            );
         }
-        levels.push(Level { width: sides[0], sums });
+        if any && (y % 2 == 1 || y + 1 == height) {
+            let sums = &mut sums[y / 4 * across..][..across];
+            small.iter().enumerate().for_each(|(at, sum)| add(&mut sums[at / 2], *sum));
+            small.fill([0.0; 4]);
+            any = false;
+        }
+    }
+    Level { width: across, sums }
+}
+
+/// Adds the texels of a row that are sure to the sums of each two of them.
+#[inline(always)]
+fn add_row(sums: &mut [Sum], row: &Row) {
+    for ((sum, texels), sure) in sums.iter_mut().zip(row.texels.chunks(2)).zip(row.sure.chunks(2)) {
+        for (texel, _) in texels.iter().zip(sure).filter(|(_, sure)| **sure) {
+            let [r, g, b, alpha] = texel.map(f32::from);
+            add(sum, [r * alpha, g * alpha, b * alpha, alpha]);
+        }
+    }
+}
+
+/// Blocks of 4 x 4, and then of 2 x 2 of those before, up to one for all.
+fn pyramid(picture: &impl Doubtful) -> Vec<Level> {
+    let mut levels = vec![blocks(picture)];
+    while let Some(Level { width, sums }) = levels.last()
+        && sums.len() > 1
+    {
+        let (across, height) = (width.div_ceil(2), sums.len() / width);
+        let mut larger = vec![[0.0; 4]; across * height.div_ceil(2)];
+        for (y, row) in sums.chunks_exact(*width).enumerate() {
+            let larger = &mut larger[y / 2 * across..][..across];
+            row.iter().enumerate().for_each(|(x, sum)| add(&mut larger[x / 2], *sum));
+        }
+        levels.push(Level { width: across, sums: larger });
     }
     levels
 }
 
-/// For each block of 2 x 2 texels the mean colour of the smallest block of the pyramid around it that has any sum.
+/// For each block of 4 x 4 texels the mean colour of the smallest block of the pyramid around it that has any sum.
 struct Afar {
     width: usize,
     colours: Vec<Option<[u16; 3]>>,
 }
 
 impl Afar {
-    fn new(picture: &Picture, sure: &[bool]) -> Afar {
+    fn new(picture: &impl Doubtful) -> Afar {
         let mut afar = Afar { width: 1, colours: vec![None] };
         // From the one block around all of it down.
-        for Level { width, sums } in pyramid(picture, sure).into_iter().rev() {
+        for Level { width, sums } in pyramid(picture).into_iter().rev() {
             let own = |at: usize, [r, g, b, alpha]: Sum| {
                 if alpha > 0.0 {
                     Some([r, g, b].map(|sum| (sum / alpha + 0.5) as u16))
                 } else {
-                    afar.colour(at % width, at / width)
+                    afar.colours[at / width / 2 * afar.width + at % width / 2]
                 }
             };
             let colours = sums.into_iter().enumerate().map(|(at, sum)| own(at, sum)).collect();
@@ -235,9 +350,15 @@ impl Afar {
         afar
     }
 
-    /// That around a texel, or around a block of the next smaller ones.
+    /// Whether nothing is sure.
+    fn is_empty(&self) -> bool {
+        self.colours[0].is_none()
+    }
+
+    /// That around a texel next to none that is sure.
+    #[inline]
     fn colour(&self, x: usize, y: usize) -> Option<[u16; 3]> {
-        self.colours[y / 2 * self.width + x / 2]
+        self.colours[y / 4 * self.width + x / 4]
     }
 }
 

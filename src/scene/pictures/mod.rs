@@ -29,7 +29,8 @@ pub use strokes::{Detail, Held, HeldDrawing, LastLine, Line};
 
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::{Broken, Limits};
-use crate::base::picture::Picture;
+use crate::base::picture::{Picture, nearest};
+use crate::base::room;
 use crate::base::words::Blending;
 use crate::scene::Slot;
 use crate::scene::apart::{self, TakeRows};
@@ -223,8 +224,28 @@ impl Source {
             self.check(drawn.texels, limits)?;
             return apart::draw_rows(&self.file, &self.bytes, self.natural, drawn, limits, take);
         }
-        let mut picture = self.drawn(drawn, limits)?;
-        take(picture.deep, &mut picture.texels);
+        let Some(tree) = &self.tree else {
+            let mut picture = self.decoded(drawn, limits)?;
+            take(picture.deep, &mut picture.texels);
+            return Ok(());
+        };
+        #[cfg(test)]
+        DRAWN.set(DRAWN.get() + 1);
+        self.check(drawn.texels, limits)?;
+        apart::allow(self.drawing_bytes(drawn.texels));
+        let shapes = vector::draw(tree, drawn.texels).map_err(|fault| fault.in_file(&self.file))?;
+        let width = drawn.texels[0] as usize;
+        let mut rows = Vec::with_capacity(TOGETHER + width);
+        shapes.rows(drawn.wraps, &mut |row| {
+            if drawn.flip {
+                row.reverse();
+            }
+            rows.extend_from_slice(row);
+            if rows.len() >= TOGETHER {
+                take_eight(&mut rows, take);
+            }
+        });
+        take_eight(&mut rows, take);
         Ok(())
     }
 
@@ -235,18 +256,29 @@ impl Source {
 
     /// As [`Source::draw`].
     pub(crate) fn drawn(&self, drawn: Drawn, limits: &Limits) -> Result<Picture> {
+        if apart::is_on() {
+            self.check(drawn.texels, limits)?;
+            return apart::draw(&self.file, &self.bytes, self.natural, drawn, limits);
+        }
+        if self.tree.is_none() {
+            return self.decoded(drawn, limits);
+        }
+        self.check(drawn.texels, limits)?;
+        let mut texels = Vec::new();
+        let area = drawn.texels.map(|side| side as usize).iter().product();
+        room::reserve(&mut texels, area, "a drawing").map_err(|fault| fault.in_file(&self.file))?;
+        self.draw_rows(drawn, limits, &mut |_, rows| texels.extend_from_slice(rows))?;
+        Ok(Picture { size: drawn.texels, deep: false, texels })
+    }
+
+    /// A PNG, drawn.
+    fn decoded(&self, drawn: Drawn, limits: &Limits) -> Result<Picture> {
         #[cfg(test)]
         DRAWN.set(DRAWN.get() + 1);
         let Drawn { texels, flip, wraps, blending, bleeds } = drawn;
         self.check(texels, limits)?;
-        if apart::is_on() {
-            return apart::draw(&self.file, &self.bytes, self.natural, drawn, limits);
-        }
         apart::allow(self.drawing_bytes(texels));
-        let picture = match &self.tree {
-            Some(tree) => vector::draw(tree, texels, wraps),
-            None => raster::draw(&self.bytes, texels, wraps, blending, limits),
-        };
+        let picture = raster::draw(&self.bytes, texels, wraps, blending, limits);
         let mut picture = picture.map_err(|fault| fault.in_file(&self.file))?;
         if flip {
             picture.flip();
@@ -255,12 +287,24 @@ impl Source {
             // What the file of it will hold: a still drawn from it is one of the files.
             picture.quantize_to_8_bits();
         }
-        // All others have been drawn afresh, with colours everywhere.
-        if bleeds && self.kind == Kind::Png && self.natural == texels.map(f64::from) {
+        // Resampled ones have colours everywhere.
+        if bleeds && self.natural == texels.map(f64::from) {
             picture.bleed(wraps);
         }
         Ok(picture)
     }
+}
+
+/// Texels of a drawing that are handed on at once, about.
+const TOGETHER: usize = 1 << 14;
+
+/// Hands rows on as a file of 8 bits holds them: a still drawn from them is one of the files.
+fn take_eight(rows: &mut Vec<[u16; 4]>, take: &mut TakeRows<'_>) {
+    rows.as_flattened_mut().iter_mut().for_each(|sample| *sample = u16::from(nearest(*sample)) * 257);
+    if !rows.is_empty() {
+        take(false, rows);
+    }
+    rows.clear();
 }
 
 impl Source {

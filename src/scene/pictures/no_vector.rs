@@ -1,7 +1,6 @@
 //! SVG files where the library is compiled without them: each is refused.
 
 use crate::base::fault::{Class, Fault};
-use crate::base::picture::Picture;
 use crate::scene::pictures::Line;
 use std::sync::Arc;
 
@@ -20,7 +19,16 @@ pub(super) fn parse(_: &[u8]) -> Result<Drawing, Fault> {
         .remedy("Save it as PNG, or compile fogweft with its feature `svg`."))
 }
 
-pub(super) fn draw(tree: &Arc<Tree>, _: [u32; 2], _: bool) -> Result<Picture, Fault> {
+/// What was drawn, which is nothing.
+pub(super) enum Drawn {}
+
+impl Drawn {
+    pub fn rows(&self, _: bool, _: &mut dyn FnMut(&mut [[u16; 4]])) {
+        match *self {}
+    }
+}
+
+pub(super) fn draw(tree: &Arc<Tree>, _: [u32; 2]) -> Result<Drawn, Fault> {
     match **tree {}
 }
 

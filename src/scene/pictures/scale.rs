@@ -4,7 +4,7 @@ use crate::base::fault::{Class, Fault};
 use crate::base::picture::Picture;
 use crate::base::room;
 use crate::base::words::Blending;
-use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful, is_sure};
+use crate::scene::pictures::bleeding::{Doubt, Doubtful, Row, Trust, bled, is_sure};
 use fast_image_resize::images::{TypedImage, TypedImageRef};
 use fast_image_resize::pixels::U16x4;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
@@ -160,25 +160,59 @@ fn straightened(
     wraps: bool,
     blending: Blending,
 ) -> Result<Picture, Fault> {
-    let tables = (blending == Blending::Linear).then(|| &*TABLES);
-    let encode = |value: u16| tables.map_or(value, |tables| tables.encode[usize::from(value)]);
-    let (mut sure, mut texels) = (Vec::new(), Vec::new());
-    room::reserve(&mut sure, pixels.len(), WHAT)?;
+    let mut texels = Vec::new();
     room::reserve(&mut texels, pixels.len(), WHAT)?;
-    let doubt = |pixel: &U16x4| {
-        let [r, g, b, alpha] = pixel.0;
-        // Two passes round once each.
-        Doubt::new([r, g, b], alpha, 1).encoded(encode)
-    };
-    for pixel in pixels {
-        let [r, g, b, alpha] = pixel.0;
-        sure.push(is_sure(doubt(pixel), TRUST));
-        let [r, g, b] = [r, g, b].map(|value| encode(straight(value, alpha)));
-        texels.push([r, g, b, alpha]);
+    let tables = (blending == Blending::Linear).then(|| &*TABLES);
+    let resampled = Resampled { size: size.map(|side| side as usize), pixels, tables };
+    bled(&resampled, TRUST, wraps, &mut |_, row| texels.extend_from_slice(row));
+    Ok(Picture { size, deep, texels })
+}
+
+/// Premultiplied values, in linear light where there are tables.
+struct Resampled<'a> {
+    size: [usize; 2],
+    pixels: &'a [U16x4],
+    tables: Option<&'a Tables>,
+}
+
+impl Resampled<'_> {
+    fn encode(&self, value: u16) -> u16 {
+        self.tables.map_or(value, |tables| tables.encode[usize::from(value)])
     }
-    let mut picture = Picture { size, deep, texels };
-    bleed_doubtful(&mut picture, &sure, |at| doubt(&pixels[at]), TRUST, wraps);
-    Ok(picture)
+
+    /// Two passes round once each.
+    fn doubt_of(&self, pixel: U16x4) -> Doubt {
+        let [r, g, b, alpha] = pixel.0;
+        Doubt::new([r, g, b], alpha, 1).encoded(|value| self.encode(value))
+    }
+
+    /// The straight colour of a value, and whether it is known.
+    fn texel(&self, pixel: U16x4) -> ([u16; 4], bool) {
+        let [r, g, b, alpha] = pixel.0;
+        let (colour, sure) = match alpha {
+            0 => ([0; 3], false),
+            // To three steps, of which not even the steepest part of the curve makes 257.
+            u16::MAX => ([r, g, b], true),
+            _ => ([r, g, b].map(|value| straight(value, alpha)), is_sure(self.doubt_of(pixel), TRUST)),
+        };
+        let [r, g, b] = colour.map(|value| self.encode(value));
+        ([r, g, b, alpha], sure)
+    }
+}
+
+impl Doubtful for Resampled<'_> {
+    fn size(&self) -> [usize; 2] {
+        self.size
+    }
+
+    fn row(&self, y: usize, row: &mut Row) {
+        let pixels = &self.pixels[y * self.size[0]..][..self.size[0]];
+        row.fill(pixels.iter().map(|pixel| self.texel(*pixel)));
+    }
+
+    fn doubt(&self, at: usize) -> Doubt {
+        self.doubt_of(self.pixels[at])
+    }
 }
 
 /// Texels to add on each side so that the kernel sees the next period.

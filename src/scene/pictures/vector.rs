@@ -3,9 +3,8 @@
 //! Source: Scalable Vector Graphics (SVG) 2 (W3C), as far as the library draws it.
 
 use crate::base::fault::{Class, Fault};
-use crate::base::picture::Picture;
 use crate::base::room;
-use crate::scene::pictures::bleeding::{Doubt, Trust, bleed_doubtful, is_sure};
+use crate::scene::pictures::bleeding::{Doubt, Doubtful, Row, Trust, bled, is_sure};
 use crate::scene::pictures::{Line, contained, cost};
 use resvg::tiny_skia::{
     IntSize, LineCap, LineJoin, Paint, PathBuilder, Pixmap, PremultipliedColorU8, Stroke, Transform,
@@ -120,9 +119,9 @@ fn links_inside(node: Node) -> bool {
 }
 
 /// Draws the tree at exactly `size`, which is within the limits.
-pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Picture, Fault> {
+pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2]) -> Result<Drawn, Fault> {
     let tree = Arc::clone(tree);
-    let pixmap = apart("drawn", move || {
+    apart("drawn", move || {
         let own = tree.size();
         let stretch = Transform::from_scale(size[0] as f32 / own.width(), size[1] as f32 / own.height());
         cost::check_drawing(&tree, stretch, size)?;
@@ -134,25 +133,64 @@ pub(super) fn draw(tree: &Arc<Tree>, size: [u32; 2], wraps: bool) -> Result<Pict
                 Fault::new(Class::Limit, "no drawing can be of this size").remedy("Make it smaller.")
             })?;
         resvg::render(&tree, stretch, &mut pixmap.as_mut());
-        Ok(pixmap)
-    })?;
-    let (mut sure, mut texels) = (Vec::new(), Vec::new());
-    room::reserve(&mut sure, pixmap.pixels().len(), "a drawing")?;
-    room::reserve(&mut texels, pixmap.pixels().len(), "a drawing")?;
-    let mut last = None;
-    for pixel in pixmap.pixels() {
-        // Drawings are flat for the most part.
-        let (is_sure, texel) = match last {
-            Some((same, known)) if same == *pixel => known,
-            _ => (is_sure(doubt(*pixel), TRUST), straightened(*pixel)),
-        };
-        last = Some((*pixel, (is_sure, texel)));
-        sure.push(is_sure);
-        texels.push(texel);
+        Ok(Drawn(pixmap))
+    })
+}
+
+/// What was drawn: premultiplied colours of 8 bits.
+pub(super) struct Drawn(Pixmap);
+
+impl Drawn {
+    /// Hands its rows to `take`, from the top, in straight colours with 16 bits per sample; those under low alpha are taken from around.
+    pub fn rows(&self, wraps: bool, take: &mut dyn FnMut(&mut [[u16; 4]])) {
+        bled(self, TRUST, wraps, &mut |_, row| take(row));
     }
-    let mut picture = Picture { size, deep: false, texels };
-    bleed_doubtful(&mut picture, &sure, |at| doubt(pixmap.pixels()[at]), TRUST, wraps);
-    Ok(picture)
+}
+
+/// Pixels that are looked at together: drawings are clear or opaque for the most part.
+const TOGETHER: usize = 16;
+
+impl Doubtful for Drawn {
+    fn size(&self) -> [usize; 2] {
+        [self.0.width() as usize, self.0.height() as usize]
+    }
+
+    fn row(&self, y: usize, row: &mut Row) {
+        let width = self.0.width() as usize;
+        row.texels.resize(width, [0; 4]);
+        row.sure.resize(width, false);
+        let mut last = None;
+        let texels = row.texels.chunks_mut(TOGETHER).zip(row.sure.chunks_mut(TOGETHER));
+        for (pixels, (texels, sure)) in self.0.pixels()[y * width..][..width].chunks(TOGETHER).zip(texels) {
+            let some = pixels.iter().fold(0, |all, pixel| all | pixel.alpha());
+            let full = pixels.iter().fold(u8::MAX, |all, pixel| all & pixel.alpha());
+            if some == 0 {
+                texels.fill([0; 4]);
+                sure.fill(false);
+                continue;
+            }
+            if full == u8::MAX {
+                for (texel, pixel) in texels.iter_mut().zip(pixels) {
+                    let codes = [pixel.red(), pixel.green(), pixel.blue(), u8::MAX];
+                    *texel = codes.map(|code| u16::from(code) * 257);
+                }
+                sure.fill(true);
+                continue;
+            }
+            for ((texel, sure), pixel) in texels.iter_mut().zip(sure).zip(pixels) {
+                // Also what is translucent is flat for the most part.
+                (*texel, *sure) = match last {
+                    Some((same, known)) if same == *pixel => known,
+                    _ => (straightened(*pixel), is_known(*pixel)),
+                };
+                last = Some((*pixel, (*texel, *sure)));
+            }
+        }
+    }
+
+    fn doubt(&self, at: usize) -> Doubt {
+        doubt(self.0.pixels()[at])
+    }
 }
 
 /// Alpha at each texel of a line over a drawing of `size` texels, `stretch` of them a px, as the library draws it in an SVG.
@@ -191,6 +229,11 @@ pub(super) fn line(line: &Line, size: [u32; 2], stretch: [f64; 2]) -> Result<Vec
 fn doubt(pixel: PremultipliedColorU8) -> Doubt {
     let colour = [pixel.red(), pixel.green(), pixel.blue()].map(u16::from);
     Doubt::new(colour, u16::from(pixel.alpha()), ERROR)
+}
+
+/// Whether a pixel's colour is known to within [`TRUST`]: from half alpha on, each is.
+fn is_known(pixel: PremultipliedColorU8) -> bool {
+    pixel.alpha() >= 128 || is_sure(doubt(pixel), TRUST)
 }
 
 /// A premultiplied value as a straight colour of 16 bits.
