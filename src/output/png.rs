@@ -95,7 +95,7 @@ struct Rows<'a> {
     /// How many rows are asked for together.
     together: usize,
     rows: &'a (dyn Fn(Range<usize>) -> Vec<u8> + Sync),
-    /// All of them, where they are at hand.
+    /// All of them, where they are few and at hand.
     whole: Option<&'a [u8]>,
 }
 
@@ -104,7 +104,9 @@ fn compress_whole(packed: &Packed, size: [u32; 2], effort: Effort) -> Vec<u8> {
     let stride = packed.bytes.len() / size[1].max(1) as usize;
     let rows = |rows: Range<usize>| packed.bytes[rows.start * stride..rows.end * stride].to_vec();
     let together = (TOGETHER / size[0].max(1) as usize).max(1);
-    let rows = Rows { form: &packed.form, size, together, rows: &rows, whole: Some(&packed.bytes) };
+    // Crate `png` filters at once what it is given at once, and holds it besides.
+    let whole = (packed.bytes.len() <= CHUNK).then_some(&*packed.bytes);
+    let rows = Rows { form: &packed.form, size, together, rows: &rows, whole };
     compress(&rows, effort, OF_OTHERS)
 }
 
