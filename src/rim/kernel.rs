@@ -7,8 +7,8 @@ use crate::steps::{step3_smear, step4_soften, upsample};
 
 /// Most of the spread's variance that the smear may have: a box alone would leave corners. Chosen by eye.
 const SMEAR_SHARE_MAX: f64 = 0.6;
-/// Samples to a standard deviation: the Gaussian's own share of it still spans two and a half.
-const SAMPLES_PER_DEVIATION: f64 = 4.0;
+/// Samples to a standard deviation: the Gaussian's own share of it still spans three.
+const SAMPLES_PER_DEVIATION: f64 = 5.0;
 /// Deviation of [`Kernel::near`], in spreads; chosen by eye.
 const NEAR: f64 = 0.7;
 
