@@ -1,8 +1,9 @@
 //! Ceilings: how thick a rim may be at each place of the outline, whatever it lacks. Fog that isn't there can't gather, a wire gathers
 //! none, and fog doesn't darken what it lies before.
 
+use crate::base::colour::lightness;
 use crate::base::interpolate::smoothstep;
-use crate::rim::problem::Problem;
+use crate::rim::part::Part;
 use crate::rim::spread::Spread;
 use crate::steps::field::FieldSpec;
 use rayon::prelude::*;
@@ -37,13 +38,13 @@ pub(super) fn gathered(field: &FieldSpec, [x, y]: [f64; 2]) -> f64 {
     (1.0 - libm::exp(-GATHERS * libm::exp(density))) / whole
 }
 
-impl Problem<'_> {
+impl Part<'_> {
     /// The largest drawn depth at each point of the outline, where fog has these colours and nothing may be thicker than `most`.
     pub(super) fn limits(&self, spread: &Spread, colours: &[[f32; 3]], most: f32) -> Limits {
-        let field = &self.job.spec.field;
+        let field = &self.problem.job.spec.field;
         let solid = spread.solid();
         let mut own: Vec<f32> = self
-            .places()
+            .places
             .par_iter()
             .zip(&spread.places)
             .map(|(place, around)| {
@@ -53,13 +54,17 @@ impl Problem<'_> {
                 most * (wire * thick) as f32
             })
             .collect();
-        let lightness: Vec<f32> = colours.par_iter().map(|colour| self.space.lightness(*colour)).collect();
-        let behind: Vec<f32> =
-            self.observations.par_iter().map(|seen| self.space.lightness(seen.behind)).collect();
-        for (seen, behind) in self.observations.iter().zip(behind) {
+        let space = self.problem.space;
+        let own_lightness = |colour: &[f32; 3]| {
+            let own = space.lightness(*colour);
+            (own, lightness::to_luminance_f32(own + DARKENS))
+        };
+        let airs: Vec<(f32, f32)> = colours.par_iter().map(own_lightness).collect();
+        for seen in &self.seen {
             let at = seen.point as usize;
-            let darker = behind - lightness[at];
-            if darker > DARKENS {
+            let (air, darkened) = airs[at];
+            if seen.luminance > darkened {
+                let darker = lightness::from_luminance_f32(seen.luminance) - air;
                 // Lightness follows opacity nearly straight.
                 own[at] = own[at].min(-libm::log1pf(-DARKENS / darker));
             }

@@ -13,7 +13,7 @@ pub(super) fn optical_depth(opacity: f32) -> f32 {
 }
 
 /// The drawn depth of a solved one.
-#[inline]
+#[inline(always)]
 pub(super) fn drawn_depth(solved: f32, limit: f32) -> f32 {
     let solved = solved.max(0.0);
     let knee = KNEE * limit;

@@ -16,6 +16,7 @@ use crate::steps::grid::{Grid, Plane};
 use crate::steps::sheet::{Row, draw_rows, fill_rows};
 use crate::steps::step5_grade::Ramps;
 use crate::steps::upsample::Upsampler;
+use std::ops::Range;
 
 /// Least depth that the share of the darkening air is taken of.
 const DEPTH_MIN: f32 = 1e-6;
@@ -32,9 +33,9 @@ pub struct Rim {
     pub(super) facing: Plane,
     pub(super) upsampler: Upsampler,
     pub(super) limit: f32,
-    /// Share of the rim beneath each texel of the art, 0..255.
+    /// Share of the rim beneath each texel of the art, 0..255, of the art's rows that it lies behind.
     pub(super) beneath: Bytes,
-    art: [u32; 2],
+    behind: Range<usize>,
     /// Left, top of the rim on its canvas.
     pub(super) crop: [u32; 2],
     plain: bool,
@@ -68,6 +69,8 @@ impl Rim {
         placing.rect.y += top;
         placing.rect.height = height;
         placing.texels = [frame[2], frame[3]];
+        let [from, to] = [frame[1], frame[1] + frame[3]]
+            .map(|y| (i64::from(y) - job.spec.corner[1]).clamp(0, i64::from(picture.size[1])) as usize);
         Rim {
             placing,
             outcome,
@@ -75,8 +78,8 @@ impl Rim {
             facing,
             upsampler,
             limit,
-            beneath: outline::beneath(picture, job.spec.wraps),
-            art: picture.size,
+            beneath: outline::beneath(picture, from..to, job.spec.wraps),
+            behind: from..to,
             crop: [frame[0], frame[1]],
             plain: job.spec.tones.plain(),
             ramps: job.spec.tones.ramps(),
@@ -131,7 +134,7 @@ impl Rim {
             upsampler: Upsampler::new(Grid { cols: 1, rows: 1, step: [1.0, 1.0], top: 0.0 }, 1),
             limit: 0.0,
             beneath: Bytes::default(),
-            art: [0, 0],
+            behind: 0..0,
             crop: [0, 0],
             plain: true,
             ramps: job.spec.tones.ramps(),
@@ -145,15 +148,25 @@ impl Rim {
 
     /// Draws row `y`, all of it; straight alpha, encoded colour also where it is empty.
     pub fn row(&self, y: usize, row: &mut Row) {
+        self.columns(y, [0, self.placing.texels[0] as usize], row);
+    }
+
+    /// The same of so many `columns` from the first of them on.
+    pub(crate) fn columns(&self, y: usize, columns: [usize; 2], row: &mut Row) {
         vectorize(
             #[inline(always)]
-            || self.draw(y, row),
+            || self.draw_part(y, columns, row),
         );
     }
 
     #[inline(always)]
     fn draw(&self, y: usize, row: &mut Row) {
-        let count = self.placing.texels[0] as usize;
+        self.draw_part(y, [0, self.placing.texels[0] as usize], row);
+    }
+
+    #[inline(always)]
+    fn draw_part(&self, y: usize, [first, count]: [usize; 2], row: &mut Row) {
+        let first = first + self.crop[0] as usize;
         let canvas_y = y + self.crop[1] as usize;
         row.alpha.clear();
         row.alpha.resize(count, 0.0);
@@ -163,16 +176,16 @@ impl Rim {
         let Some((bright, dark)) = self.airs.split_first() else { return };
         let mut line = Vec::new();
         let mut depths = vec![0.0; count];
-        self.upsample(&bright.depth, canvas_y, &mut line, &mut depths);
+        self.upsample(&bright.depth, canvas_y, first, &mut line, &mut depths);
         if !self.plain {
             let ramp = self.ramps.at(self.spec.field.aloft_share(canvas_y as f64 + 0.5));
             let mut facing = vec![0.0; count];
-            self.upsample(&self.facing, canvas_y, &mut line, &mut facing);
+            self.upsample(&self.facing, canvas_y, first, &mut line, &mut facing);
             ramp.paint(&facing, &depths, &mut row.colour, |texel, colour, _| *texel = colour);
         }
         for air in dark {
             let mut other = vec![0.0; count];
-            self.upsample(&air.depth, canvas_y, &mut line, &mut other);
+            self.upsample(&air.depth, canvas_y, first, &mut line, &mut other);
             let own = air.colour.map_or(haze, |colour| Srgb(colour).lanes());
             for ((depth, colour), other) in depths.iter_mut().zip(row.colour.iter_mut()).zip(&other) {
                 let (bright, dark) = (depth.max(0.0), other.max(0.0));
@@ -183,27 +196,24 @@ impl Rim {
         for (alpha, depth) in row.alpha.iter_mut().zip(&depths) {
             *alpha = opacity(drawn_depth(*depth, self.limit));
         }
-        self.cut(canvas_y, &mut row.alpha);
+        self.cut(canvas_y, first, &mut row.alpha);
     }
 
-    /// A plane's texels along row `canvas_y`, from the crop's left on.
+    /// A plane's texels along row `canvas_y` of the canvas, from its column `first` on.
     #[inline(always)]
-    fn upsample(&self, plane: &Plane, canvas_y: usize, line: &mut Vec<f32>, out: &mut [f32]) {
-        let first = self.crop[0] as usize;
+    fn upsample(&self, plane: &Plane, canvas_y: usize, first: usize, line: &mut Vec<f32>, out: &mut [f32]) {
         self.upsampler.down(plane, canvas_y as f64, [first, out.len()], line);
         self.upsampler.across(line, first, out);
     }
 
     /// Ends the rim a few texels beneath the art.
-    fn cut(&self, canvas_y: usize, alpha: &mut [f32]) {
-        let height = i64::from(self.art[1]);
+    fn cut(&self, canvas_y: usize, first: usize, alpha: &mut [f32]) {
         let art_y = canvas_y as i64 - self.spec.corner[1];
-        if art_y < 0 || art_y >= height {
-            return;
-        }
-        let shares = &self.beneath.row(art_y as usize);
+        let behind = usize::try_from(art_y).ok().filter(|y| self.behind.contains(y));
+        let Some(art_y) = behind else { return };
+        let shares = &self.beneath.row(art_y - self.behind.start);
         let period = self.spec.periodic.then_some(i64::from(self.spec.field.cols));
-        let mut start = i64::from(self.crop[0]) - self.spec.corner[0];
+        let mut start = first as i64 - self.spec.corner[0];
         if let Some(period) = period {
             start = start.rem_euclid(period);
         }

@@ -4,10 +4,10 @@ use crate::rim::SHARE;
 use crate::rim::ceiling::Limits;
 use crate::rim::depth::{solved_depth, solved_depth_below_knee};
 use crate::rim::kernel::Around;
-use crate::rim::problem::{Problem, Requirement, count_attainable, count_open};
+use crate::rim::part::Part;
+use crate::rim::requirement::{Requirement, count_open};
 use crate::rim::spread::Spread;
 use crate::steps::grid::Plane;
-use crate::steps::upsample::Upsampler;
 use rayon::prelude::*;
 
 /// Corrections of the gain; a few more change nothing that is seen. Chosen by eye.
@@ -46,7 +46,7 @@ pub(super) struct SolvedAir {
 
 /// The air that meets the requirements that are `selected`.
 pub(super) fn solve_air(
-    problem: &Problem<'_>,
+    part: &Part<'_>,
     spread: &Spread,
     requirements: &[Requirement],
     selected: &[bool],
@@ -57,27 +57,25 @@ pub(super) fn solve_air(
         .zip(selected)
         .map(|(requirement, selected)| *selected && requirement.is_open())
         .collect();
-    let fit = Fit::new(problem, spread, (requirements, &selected), &limits.own);
-    let mut depth = Plane::new(spread.grid.cols, spread.grid.rows);
+    let fit = Fit::new(spread, (requirements, &selected), &limits.own);
     if fit.wanted.iter().all(|wanted| *wanted <= 0.0) {
-        return SolvedAir { depth, reached: 0 };
+        return SolvedAir { depth: Plane::new(spread.grid.cols, spread.grid.rows), reached: 0 };
     }
     let mut gain = fit.first_gain();
     for _ in 0..CORRECTIONS {
-        fit.multiply(&gain, &mut depth);
-        fit.correct(&mut gain, &depth);
+        fit.correct(&mut gain);
     }
-    fit.multiply(&gain, &mut depth);
+    let mut depth = fit.multiply(gain);
     fit.hold(&mut depth);
     // The least of it that serves enough of the outline, as it is drawn.
     let mut coefficients = depth.clone();
-    Upsampler::new(spread.grid, problem.job.spec.field.cols as usize).prefilter(&mut coefficients);
-    let drawn = fit.depths(|place| place.sample_spline(&coefficients));
+    part.upsampler().prefilter(&mut coefficients);
+    let drawn = depths(&spread.places, |place| place.sample_spline(&coefficients));
     let factors: Vec<f32> = requirements
         .iter()
         .map(|requirement| solved_depth(requirement.enough, limits.most) / drawn[requirement.point as usize])
         .collect();
-    let factor = last_factor(requirements, &selected, &factors);
+    let factor = last_factor(part, requirements, &selected, &factors);
     depth.data.iter_mut().for_each(|depth| *depth *= factor);
     let held = if factor > 1.0 { fit.hold(&mut depth) } else { vec![1.0; spread.places.len()] };
     let reached = requirements
@@ -91,14 +89,15 @@ pub(super) fn solve_air(
 }
 
 /// The minimum of the factors, one a requirement, that meets [`SHARE`] of what is selected and of all that is attainable.
-fn last_factor(requirements: &[Requirement], selected: &[bool], factors: &[f32]) -> f32 {
+fn last_factor(part: &Part<'_>, requirements: &[Requirement], selected: &[bool], factors: &[f32]) -> f32 {
     let mut sorted: Vec<f32> =
         factors.iter().zip(selected).filter(|(_, selected)| **selected).map(|(factor, _)| *factor).collect();
     sorted.sort_by(f32::total_cmp);
     let last = sorted.len() - 1;
     let specks = count_open(requirements) - sorted.len();
-    let missed =
-        missable(sorted.len()).min(missable(count_attainable(requirements)).saturating_sub(specks)).min(last);
+    let missed = missable(sorted.len())
+        .min(missable(part.count_attainable(requirements)).saturating_sub(specks))
+        .min(last);
     (sorted[last - missed] * ROUNDING).min(THICKENING_MAX)
 }
 
@@ -111,6 +110,8 @@ fn missable(count: usize) -> usize {
 struct Fit<'a> {
     spread: &'a Spread,
     observed: Vec<bool>,
+    /// The spread there.
+    own: Vec<f32>,
     /// The largest solved depth that is asked for there.
     wanted: Vec<f32>,
     /// The largest drawn depth that is allowed there.
@@ -119,13 +120,12 @@ struct Fit<'a> {
 
 impl<'a> Fit<'a> {
     fn new(
-        problem: &Problem<'_>,
         spread: &'a Spread,
         (requirements, selected): (&[Requirement], &[bool]),
         ceilings: &'a [f32],
     ) -> Fit<'a> {
-        let mut wanted = vec![0.0_f32; problem.points.len()];
-        let mut observed = vec![false; problem.points.len()];
+        let mut wanted = vec![0.0_f32; spread.places.len()];
+        let mut observed = vec![false; spread.places.len()];
         for (requirement, selected) in requirements.iter().zip(selected) {
             let at = requirement.point as usize;
             observed[at] = true;
@@ -133,44 +133,37 @@ impl<'a> Fit<'a> {
                 wanted[at] = wanted[at].max(solved_depth_below_knee(requirement.full));
             }
         }
-        Fit { spread, observed, wanted, ceilings }
-    }
-
-    /// The depth at each point, as `depth` has it for its place.
-    fn depths(&self, depth: impl Fn(&Around) -> f32 + Sync) -> Vec<f32> {
-        self.spread.places.par_iter().map(|place| depth(place).max(DEPTH_MIN)).collect()
+        let own = depths(&spread.places, |place| place.sample(&spread.spread));
+        Fit { spread, observed, own, wanted, ceilings }
     }
 
     /// Values at the observed points, blurred like the spread.
     fn blurred(&self, value: impl Fn(usize) -> f32) -> Plane {
-        let grid = &self.spread.grid;
-        let mut plane = Plane::new(grid.cols, grid.rows);
-        for (at, place) in self.spread.places.iter().enumerate().filter(|(at, _)| self.observed[*at]) {
-            place.scatter(&mut plane, value(at));
-        }
-        self.spread.kernel.apply(plane, grid)
+        self.spread.blur(self.spread.scatter(|at| self.observed[at].then(|| value(at))))
     }
 
     /// What is wanted over what the spread has, both blurred.
-    fn first_gain(&self) -> Vec<f32> {
-        let own = self.depths(|place| place.sample(&self.spread.spread));
-        let (wanted, own) = rayon::join(|| self.blurred(|at| self.wanted[at]), || self.blurred(|at| own[at]));
+    fn first_gain(&self) -> Plane {
+        let (mut wanted, own) =
+            rayon::join(|| self.blurred(|at| self.wanted[at]), || self.blurred(|at| self.own[at]));
         let far = FAR * largest(&own);
-        let ratio =
-            |(wanted, own): (&f32, &f32)| (wanted.max(0.0) + WEIGHT_MIN) / (own.max(0.0) + far + WEIGHT_MIN);
-        wanted.data.iter().zip(&own.data).map(ratio).collect()
+        for (wanted, own) in wanted.data.iter_mut().zip(&own.data) {
+            *wanted = (wanted.max(0.0) + WEIGHT_MIN) / (own.max(0.0) + far + WEIGHT_MIN);
+        }
+        wanted
     }
 
-    /// Multiplies `gain` by what is wanted over what `depth` has, both weighed and blurred.
-    fn correct(&self, gain: &mut [f32], depth: &Plane) {
-        let own = self.depths(|place| place.sample(depth));
+    /// Multiplies `gain` by what is wanted over what the spread has by it, both weighed and blurred.
+    fn correct(&self, gain: &mut Plane) {
+        let places = self.spread.places.par_iter().zip(&self.own);
+        let own: Vec<f32> = places.map(|(place, own)| (own * place.sample(gain)).max(DEPTH_MIN)).collect();
         let (wanted, own) = rayon::join(
             || self.blurred(|at| self.weight(at, own[at]) * self.wanted[at]),
             || self.blurred(|at| self.weight(at, own[at]) * own[at]),
         );
         // Where no outline is near, the gain stays as it is.
         let far = FAR * largest(&own) + WEIGHT_MIN;
-        for (gain, (wanted, own)) in gain.iter_mut().zip(wanted.data.iter().zip(&own.data)) {
+        for (gain, (wanted, own)) in gain.data.iter_mut().zip(wanted.data.iter().zip(&own.data)) {
             *gain *=
                 ((wanted.max(0.0) + far) / (own.max(0.0) + far)).clamp(1.0 / CORRECTION_MAX, CORRECTION_MAX);
         }
@@ -191,43 +184,46 @@ impl<'a> Fit<'a> {
 
     /// Thins `depth` around places that have more than they may; what is left of it at each point.
     fn hold(&self, depth: &mut Plane) -> Vec<f32> {
-        let (grid, kernel) = (&self.spread.grid, &self.spread.kernel);
+        let spread = self.spread;
         let mut held = vec![1.0_f32; self.spread.places.len()];
+        let mut own = depths(&self.spread.places, |place| place.sample(depth));
         for _ in 0..HOLDS {
-            let own = self.depths(|place| place.sample(depth));
             let parts = own.iter().zip(self.ceilings);
             let left: Vec<f32> =
                 parts.map(|(own, most)| (solved_depth_below_knee(*most) / own).min(1.0)).collect();
             if left.iter().all(|left| *left > HELD) {
                 break;
             }
-            let (mut sum, mut weights) = (Plane::new(grid.cols, grid.rows), Plane::new(grid.cols, grid.rows));
-            for (place, left) in self.spread.places.iter().zip(&left) {
-                // Who has far too much counts far more.
-                let weight = 1.0 / (left * left).max(MUCH);
-                place.scatter(&mut sum, weight * left);
-                place.scatter(&mut weights, weight);
-            }
-            let (sum, weights) = rayon::join(|| kernel.near(sum, grid), || kernel.near(weights, grid));
+            // Who has far too much counts far more.
+            let weight = |at: usize| 1.0 / (left[at] * left[at]).max(MUCH);
+            let (sum, weights) = rayon::join(
+                || spread.near(spread.scatter(|at| Some(weight(at) * left[at]))),
+                || spread.near(spread.scatter(|at| Some(weight(at)))),
+            );
             // Where no outline is near, it stays as it is.
             let far = FAR * largest(&sum) + WEIGHT_MIN;
-            let factors = sum.data.iter().zip(&weights.data);
-            let factors: Vec<f32> = factors
-                .map(|(sum, weight)| ((sum.max(0.0) + far) / (weight.max(0.0) + far)).min(1.0))
-                .collect();
-            depth.data.iter_mut().zip(&factors).for_each(|(depth, factor)| *depth *= factor);
-            let now = self.depths(|place| place.sample(depth));
+            for (depth, (sum, weight)) in depth.data.iter_mut().zip(sum.data.iter().zip(&weights.data)) {
+                *depth *= ((sum.max(0.0) + far) / (weight.max(0.0) + far)).min(1.0);
+            }
+            let now = depths(&self.spread.places, |place| place.sample(depth));
             held.iter_mut().zip(own.iter().zip(&now)).for_each(|(held, (own, now))| *held *= now / own);
+            own = now;
         }
         held
     }
 
-    /// The spread times `gain`, into `depth`.
-    fn multiply(&self, gain: &[f32], depth: &mut Plane) {
-        for ((depth, spread), gain) in depth.data.iter_mut().zip(&self.spread.spread.data).zip(gain) {
-            *depth = spread.max(0.0) * gain;
+    /// The spread times the `gain`.
+    fn multiply(&self, mut gain: Plane) -> Plane {
+        for (gain, spread) in gain.data.iter_mut().zip(&self.spread.spread.data) {
+            *gain *= spread.max(0.0);
         }
+        gain
     }
+}
+
+/// The depth at each place, as `depth` has it.
+fn depths(places: &[Around], depth: impl Fn(&Around) -> f32 + Sync) -> Vec<f32> {
+    places.par_iter().map(|place| depth(place).max(DEPTH_MIN)).collect()
 }
 
 fn largest(plane: &Plane) -> f32 {

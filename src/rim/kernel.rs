@@ -96,15 +96,23 @@ impl Around {
         self.interpolate(plane, &self.between.map(upsample::b_spline))
     }
 
+    #[inline]
     fn interpolate(&self, plane: &Plane, [across, down]: &[[f32; 4]; 2]) -> f32 {
-        let mut sum = 0.0;
+        let [first, .., last] = self.cols.map(|col| col as usize);
+        // Down first: four columns at once.
+        let mut sums = [0.0_f32; 4];
         for (row, weight) in self.rows.iter().zip(down) {
             let line = plane.row(*row as usize);
-            let along: f32 =
-                across.iter().zip(self.cols).map(|(weight, col)| weight * line[col as usize]).sum();
-            sum += weight * along;
+            let taps = match line.get(first..first + 4) {
+                Some([a, b, c, d]) if last == first + 3 => [*a, *b, *c, *d],
+                _ => self.cols.map(|col| line[col as usize]),
+            };
+            for (sum, tap) in sums.iter_mut().zip(taps) {
+                *sum += weight * tap;
+            }
         }
-        sum
+        let [a, b, c, d] = sums;
+        across[0] * a + across[1] * b + across[2] * c + across[3] * d
     }
 
     /// Adds `value` to the four nearest samples, by their nearness.

@@ -12,11 +12,27 @@ const OPACITY_ERROR: f32 = 1e-6;
 /// Most iterations of the solver: bisection alone would take 20 to [`OPACITY_ERROR`].
 const ITERATIONS: usize = 24;
 
+/// The art just inside and just outside one place of an outline: colours in the blending's own space, and opacities.
+#[derive(Clone, Copy)]
+pub(crate) struct Sides {
+    inside: ([f32; 3], f32),
+    outside: ([f32; 3], f32),
+    /// L* inside, where nothing behind it shows.
+    solid: Option<f32>,
+}
+
+impl Sides {
+    pub fn new(space: &Space, point: &Point) -> Sides {
+        let [inside, outside] = point.sides().map(|[r, g, b, alpha]| (space.enter([r, g, b]), alpha));
+        let solid = (inside.1 >= 1.0).then(|| space.lightness(inside.0));
+        Sides { inside, outside, solid }
+    }
+}
+
 /// The lightness step across one place of an outline, as the fog behind it thickens. Colours in the blending's own space.
 pub(crate) struct LightnessStep<'a> {
     space: &'a Space,
-    inside: ([f32; 3], f32),
-    outside: ([f32; 3], f32),
+    sides: &'a Sides,
     behind: [f32; 3],
     air: [f32; 3],
 }
@@ -29,6 +45,13 @@ pub(crate) struct Ends {
     most: f32,
 }
 
+impl Ends {
+    /// Whether the step can be as large as `wanted`, the way that fog drives it.
+    pub fn reach(&self, wanted: f32) -> bool {
+        self.thick.abs() >= wanted && (self.thick - self.bare) * self.thick > 0.0
+    }
+}
+
 /// `over` on `under`, by its opacity.
 fn mix(under: [f32; 3], over: [f32; 3], alpha: f32) -> [f32; 3] {
     // Spelled out: `from_fn` isn't always inlined.
@@ -36,21 +59,32 @@ fn mix(under: [f32; 3], over: [f32; 3], alpha: f32) -> [f32; 3] {
 }
 
 impl<'a> LightnessStep<'a> {
-    /// At `point`, over `behind`, with fog of colour `air`.
-    pub fn new(space: &'a Space, point: &Point, behind: [f32; 3], air: [f32; 3]) -> LightnessStep<'a> {
-        let [inside, outside] = point.sides().map(|[r, g, b, alpha]| (space.enter([r, g, b]), alpha));
-        LightnessStep { space, inside, outside, behind, air }
+    /// Between these `sides`, over `behind`, with fog of colour `air`.
+    pub fn new(space: &'a Space, sides: &'a Sides, behind: [f32; 3], air: [f32; 3]) -> LightnessStep<'a> {
+        LightnessStep { space, sides, behind, air }
     }
 
     /// What is seen just inside the outline.
     pub fn inside(&self, opacity: f32) -> [f32; 3] {
-        self.seen(self.inside, opacity)
+        self.seen(self.sides.inside, opacity)
     }
 
     /// L* just outside less L* just inside, with fog of this opacity behind both.
     pub fn signed(&self, opacity: f32) -> f32 {
-        self.space.lightness(self.seen(self.outside, opacity))
-            - self.space.lightness(self.seen(self.inside, opacity))
+        self.space.lightness(self.seen(self.sides.outside, opacity)) - self.lightness_inside(opacity)
+    }
+
+    /// Whether the step is less than `wanted`, with fog of this opacity: sooner told than how large it is.
+    pub fn is_less(&self, opacity: f32, wanted: f32) -> bool {
+        let inside = self.lightness_inside(opacity);
+        let [from, to] = [inside - wanted, inside + wanted].map(lightness::to_luminance_f32);
+        let outside = self.space.luminance(self.seen(self.sides.outside, opacity));
+        outside > from && outside < to
+    }
+
+    fn lightness_inside(&self, opacity: f32) -> f32 {
+        let seen = || self.space.lightness(self.seen(self.sides.inside, opacity));
+        self.sides.solid.unwrap_or_else(seen)
     }
 
     /// What is seen of one side over the fog.
@@ -73,10 +107,10 @@ impl<'a> LightnessStep<'a> {
     ///
     /// By regula falsi (the Illinois rule, Dowell & Jarratt 1971): the step changes one way only, as every mix does.
     pub fn opacity_on_fog_side(&self, wanted: f32, ends: &Ends) -> Option<f32> {
-        let Ends { bare, thick, most } = *ends;
-        if thick.abs() < wanted || (thick - bare) * thick <= 0.0 {
+        if !ends.reach(wanted) {
             return None;
         }
+        let Ends { bare, thick, most } = *ends;
         let target = wanted.copysign(thick);
         let toward = thick.signum();
         let (mut low, mut high) = ((0.0, (bare - target) * toward), (most, (thick - target) * toward));
@@ -98,8 +132,13 @@ impl<'a> LightnessStep<'a> {
     }
 }
 
-/// L* of a colour in the blending's own space.
 impl Space {
+    /// Relative luminance of a colour in the blending's own space.
+    pub(crate) fn luminance(&self, colour: [f32; 3]) -> f32 {
+        lightness::luminance_f32(self.light(colour))
+    }
+
+    /// L* of a colour in the blending's own space.
     pub(crate) fn lightness(&self, colour: [f32; 3]) -> f32 {
         lightness::from_linear_f32(self.light(colour))
     }

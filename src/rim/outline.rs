@@ -14,8 +14,8 @@ const RISE: u16 = 26_214;
 /// Opacity from which nothing behind a texel is seen: 0.98; chosen by eye.
 const SOLID: u16 = 64_225;
 
-/// Rows of an art that are looked at together.
-const BAND: usize = 32;
+/// Rows of an art that are looked at together: many, as rows over and under them are unpacked besides.
+const BAND: usize = 96;
 
 /// How far a rim runs on in full beneath solid texels: filters and the first mip levels reach that far. Texels.
 const RUN: u8 = 4;
@@ -133,20 +133,24 @@ pub(super) struct ToCell {
     /// Texels to a cell, and how many cells there are.
     pub step: f64,
     pub cells: usize,
+    /// Those that are looked at.
+    pub seen: Range<usize>,
 }
 
 impl ToCell {
-    /// The cell of a texel of the art; none if it lies outside the canvas.
+    /// The cell of a texel of the art, counted from the first that is looked at; none if it isn't among them, or outside the canvas.
     fn cell(&self, texel: usize) -> Option<usize> {
         let at = texel as i64 + self.corner;
         let at = if self.wraps { at.rem_euclid(self.texels) } else { at };
         let cell = || (((at as f64 + 0.5) / self.step) as usize).min(self.cells - 1);
-        (at >= 0 && at < self.texels).then(cell)
+        let cell = (at >= 0 && at < self.texels).then(cell)?;
+        self.seen.contains(&cell).then(|| cell - self.seen.start)
     }
 }
 
 /// Opacity over cells of a grid laid on the art: mean of what is inside. `to_cell` tells the cells of columns and of rows.
-pub(super) fn coverage(picture: &Bitmap, cells: [usize; 2], to_cell: &[ToCell; 2]) -> Vec<f32> {
+pub(super) fn coverage(picture: &Bitmap, to_cell: &[ToCell; 2]) -> Vec<f32> {
+    let cells = [to_cell[0].seen.len(), to_cell[1].seen.len()];
     let [width, height] = picture.size.map(|side| side as usize);
     let per_cell = to_cell[0].step * to_cell[1].step;
     let columns: Vec<Option<usize>> = (0..width).map(|x| to_cell[0].cell(x)).collect();
@@ -172,16 +176,16 @@ pub(super) fn coverage(picture: &Bitmap, cells: [usize; 2], to_cell: &[ToCell; 2
     out
 }
 
-/// Share of a rim that is drawn beneath each texel of the art, 0..255: all where anything behind can be seen and a few texels on.
-pub(super) fn beneath(picture: &Bitmap, wraps: bool) -> Bytes {
-    let (width, height) = (picture.size[0] as usize, picture.size[1] as usize);
+/// Share of a rim that is drawn beneath each texel of the art's `rows`, 0..255: all where anything behind can be seen and a few texels on.
+pub(super) fn beneath(picture: &Bitmap, rows: Range<usize>, wraps: bool) -> Bytes {
+    let width = picture.size[0] as usize;
     let share: [u8; END as usize + 1] = std::array::from_fn(|depth| {
         let t = (depth as f64 - f64::from(RUN)) / f64::from(END - RUN);
         (255.0 * (1.0 - smoothstep(t.clamp(0.0, 1.0))) + 0.5) as u8
     });
-    let bands = (0..height.div_ceil(BAND)).into_par_iter().map(|band| {
-        let own = band * BAND..height.min((band + 1) * BAND);
-        let mut depths = depths(picture, own, wraps);
+    let bands = (0..rows.len().div_ceil(BAND)).into_par_iter().map(|band| {
+        let first = rows.start + band * BAND;
+        let mut depths = depths(picture, first..rows.end.min(first + BAND), wraps);
         depths.iter_mut().for_each(|depth| *depth = share[usize::from(*depth)]);
         Bytes::new(width, &depths)
     });
@@ -193,8 +197,13 @@ pub(super) fn beneath(picture: &Bitmap, wraps: bool) -> Bytes {
 fn depths(picture: &Bitmap, own: Range<usize>, wraps: bool) -> Vec<u8> {
     let (width, height) = (picture.size[0] as usize, picture.size[1] as i64);
     let first = own.start.saturating_sub(usize::from(END));
-    let texels = picture.rows(first..picture.size[1].min(own.end as u32 + u32::from(END)) as usize);
-    let along = distances_along(&texels, width, wraps);
+    let last = picture.size[1].min(own.end as u32 + u32::from(END)) as usize;
+    let (mut along, mut unpacked) = (Vec::with_capacity((last - first) * width), Unpacked::default());
+    for y in first..last {
+        along
+            .extend(picture.row(y, &mut unpacked).iter().map(|texel| if texel[3] < SOLID { 0 } else { END }));
+    }
+    along.chunks_mut(width).for_each(|row| distances_along(row, wraps));
     let mut out = vec![END; own.len() * width];
     for (y, depths) in own.zip(out.chunks_mut(width)) {
         let reach = i64::from(END);
@@ -214,19 +223,21 @@ fn depths(picture: &Bitmap, own: Range<usize>, wraps: bool) -> Vec<u8> {
     out
 }
 
-/// Distance of each texel to the next in its row that isn't solid, at most [`END`].
-fn distances_along(texels: &[[u16; 4]], width: usize, wraps: bool) -> Vec<u8> {
-    let mut along = vec![END; texels.len()];
-    let (edge, laps) = if wraps { (END, 2) } else { (0, 1) };
-    for (distances, texels) in along.chunks_mut(width).zip(texels.chunks(width)) {
-        for backward in [false, true] {
-            let mut distance = edge;
-            for step in 0..laps * width {
-                let x = if backward { width - 1 - step % width } else { step % width };
-                distance = if texels[x][3] < SOLID { 0 } else { (distance + 1).min(END) };
-                distances[x] = distances[x].min(distance);
-            }
-        }
+/// Distance of each texel of a row to the next that isn't solid, at most [`END`]: where the row has 0 if it isn't, else as much as that.
+fn distances_along(row: &mut [u8], wraps: bool) {
+    let farther = |distance: u8, own: u8| (distance + 1).min(own);
+    let reach = usize::from(END).min(row.len());
+    // Beyond its ends lies nothing solid, or it comes round.
+    let before = row[row.len() - reach..].iter().fold(END, |distance, own| farther(distance, *own));
+    let mut distance = if wraps { before } else { 0 };
+    for own in row.iter_mut() {
+        distance = farther(distance, *own);
+        *own = distance;
     }
-    along
+    let behind = row[..reach].iter().rev().fold(END, |distance, own| farther(distance, *own));
+    let mut distance = if wraps { behind } else { 0 };
+    for own in row.iter_mut().rev() {
+        distance = farther(distance, *own);
+        *own = distance;
+    }
 }

@@ -4,10 +4,12 @@ use crate::base::exp::opacity;
 use crate::rim::ceiling::Limits;
 use crate::rim::depth::drawn_depth;
 use crate::rim::gain::{SolvedAir, solve_air};
-use crate::rim::problem::{Problem, Requirement, count_attainable};
+use crate::rim::part::Part;
+use crate::rim::requirement::Requirement;
 use crate::rim::spread::Spread;
 use crate::steps::grid::Plane;
 use rayon::prelude::*;
+use std::collections::BTreeMap;
 
 /// Share of what is seen nearby that must lack its separation too, lest a place is left as a speck: a mast that passes behind. Chosen
 /// by eye.
@@ -29,24 +31,24 @@ pub(super) struct Mended {
 /// As [`solve_air`]; but where fog that others need would cost places the step that they have, an art lighter than what is behind it,
 /// these are taken through to the other side, as long as that mends more than it costs: their requirements and `selected` change.
 pub(super) fn solve_mended(
-    problem: &Problem<'_>,
+    part: &Part<'_>,
     spread: &Spread,
     requirements: &mut [Requirement],
     selected: &mut [bool],
     colours: &[[f32; 3]],
     limits: &Limits,
 ) -> Mended {
-    let attainable = count_attainable(requirements);
+    let attainable = part.count_attainable(requirements);
     // Those that an earlier spread has taken through.
     for at in 0..requirements.len() {
         if selected[at] && !requirements[at].is_lacking() {
-            take_through(problem, requirements, at, colours, limits);
+            take_through(part, requirements, at, colours, limits);
         }
     }
     let mut best: Option<(Mended, Vec<bool>)> = None;
     for _ in 0..ROUNDS {
-        let air = solve_air(problem, spread, requirements, selected, limits);
-        let spoiled = problem.spoiled(&opacities(spread, &air.depth, limits.most), requirements, colours);
+        let air = solve_air(part, spread, requirements, selected, limits);
+        let spoiled = part.spoiled(&opacities(spread, &air.depth, limits.most), requirements, colours);
         let mended = Mended { air, spoiled: spoiled.len() };
         if best.as_ref().is_some_and(|(best, _)| mended.score() <= best.score()) {
             break;
@@ -57,7 +59,7 @@ pub(super) fn solve_mended(
         }
         let mut more = false;
         for at in spoiled {
-            if take_through(problem, requirements, at, colours, limits) {
+            if take_through(part, requirements, at, colours, limits) {
                 (selected[at], more) = (true, true);
             }
         }
@@ -70,7 +72,7 @@ pub(super) fn solve_mended(
             selected.copy_from_slice(&of_best);
             mended
         }
-        None => Mended { air: solve_air(problem, spread, requirements, selected, limits), spoiled: 0 },
+        None => Mended { air: solve_air(part, spread, requirements, selected, limits), spoiled: 0 },
     }
 }
 
@@ -82,13 +84,16 @@ impl Mended {
 
 /// Has the observation `at` ask for its step on the fog's side, if fog can give it there.
 fn take_through(
-    problem: &Problem<'_>,
+    part: &Part<'_>,
     requirements: &mut [Requirement],
     at: usize,
     colours: &[[f32; 3]],
     limits: &Limits,
 ) -> bool {
-    let found = problem.requirement_on_fog_side(at, colours, &limits.own);
+    if !part.is_core(part.seen[at].point) {
+        return false;
+    }
+    let found = part.requirement_on_fog_side(at, colours, &limits.own);
     if let Some(requirement) = found {
         requirements[at] = requirement;
     }
@@ -102,8 +107,8 @@ fn opacities(spread: &Spread, depth: &Plane, limit: f32) -> Vec<f32> {
 
 /// The observations that a rim serves: those that lack the separation, can have it, and stand where others nearby lack it too. What is
 /// left are specks, and few of them.
-pub(super) fn select(problem: &Problem<'_>, spread: &Spread, requirements: &[Requirement]) -> Vec<bool> {
-    let nearby = shares_nearby(problem, spread, requirements);
+pub(super) fn select(part: &Part<'_>, spread: &Spread, requirements: &[Requirement]) -> Vec<bool> {
+    let nearby = shares_nearby(part, spread, requirements);
     let mut loose: Vec<f32> = requirements
         .iter()
         .zip(&nearby)
@@ -111,7 +116,7 @@ pub(super) fn select(problem: &Problem<'_>, spread: &Spread, requirements: &[Req
         .map(|(_, nearby)| *nearby)
         .collect();
     loose.sort_by(f32::total_cmp);
-    let specks = (SPECKS_MAX * count_attainable(requirements) as f64) as usize;
+    let specks = (SPECKS_MAX * part.count_attainable(requirements) as f64) as usize;
     let bound = loose.get(specks).copied().unwrap_or(NEARBY_MIN);
     requirements
         .iter()
@@ -120,30 +125,34 @@ pub(super) fn select(problem: &Problem<'_>, spread: &Spread, requirements: &[Req
         .collect()
 }
 
-/// For each observation: the share of what is seen nearby, from the same camera place, that lacks its separation. 1 for all from a
-/// place where none can be had.
-fn shares_nearby(problem: &Problem<'_>, spread: &Spread, requirements: &[Requirement]) -> Vec<f32> {
-    let (grid, kernel) = (&spread.grid, &spread.kernel);
-    let place = |at: usize| &spread.places[problem.observations[at].point as usize];
-    let mut nearby = vec![1.0_f32; requirements.len()];
-    let last = problem.observations.iter().map(|seen| seen.camera).max().unwrap_or(0);
-    for camera in 0..=last {
-        let here: Vec<usize> =
-            (0..requirements.len()).filter(|at| problem.observations[*at].camera == camera).collect();
+/// For each observation that is open: the share of what is seen nearby, from the same camera place, that lacks its separation. 1 for the
+/// others.
+fn shares_nearby(part: &Part<'_>, spread: &Spread, requirements: &[Requirement]) -> Vec<f32> {
+    let mut by_camera: BTreeMap<u16, Vec<usize>> = BTreeMap::new();
+    for (at, seen) in part.seen.iter().enumerate() {
+        by_camera.entry(seen.camera).or_default().push(at);
+    }
+    let place = |at: usize| &spread.places[requirements[at].point as usize];
+    let shares = |here: &Vec<usize>| -> Vec<(usize, f32)> {
         if !here.iter().any(|at| requirements[*at].is_open()) {
-            continue;
+            return Vec::new();
         }
-        let (mut all, mut lacking) = (Plane::new(grid.cols, grid.rows), Plane::new(grid.cols, grid.rows));
-        for at in &here {
-            place(*at).scatter(&mut all, 1.0);
+        let mut planes = [0, 1].map(|_| Plane::new(spread.grid.cols, spread.grid.rows));
+        for at in here {
+            place(*at).scatter(&mut planes[0], 1.0);
             if requirements[*at].is_lacking() {
-                place(*at).scatter(&mut lacking, 1.0);
+                place(*at).scatter(&mut planes[1], 1.0);
             }
         }
-        let (all, lacking) = rayon::join(|| kernel.near(all, grid), || kernel.near(lacking, grid));
-        for at in here {
-            nearby[at] = place(at).sample(&lacking) / place(at).sample(&all).max(1e-6);
-        }
+        let [all, lacking] = planes.map(|plane| spread.near(plane));
+        let open = here.iter().filter(|at| requirements[**at].is_open());
+        let share = |at: usize| place(at).sample(&lacking) / place(at).sample(&all).max(1e-6);
+        open.map(|at| (*at, share(*at))).collect()
+    };
+    let shares: Vec<Vec<(usize, f32)>> = by_camera.par_iter().map(|(_, here)| shares(here)).collect();
+    let mut nearby = vec![1.0_f32; requirements.len()];
+    for (at, share) in shares.into_iter().flatten() {
+        nearby[at] = share;
     }
     nearby
 }

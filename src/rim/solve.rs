@@ -4,11 +4,12 @@ use crate::rim::ceiling::Limits;
 use crate::rim::depth::optical_depth;
 use crate::rim::draw::Rim;
 use crate::rim::gain::solve_air;
-use crate::rim::problem::{Air, Outcome, Problem, Requirement, count_open};
+use crate::rim::part::{Known, Part, Region};
+use crate::rim::problem::{Air, Outcome, Problem};
+use crate::rim::requirement::{Requirement, count_open};
 use crate::rim::selection::{Mended, select, solve_mended};
 use crate::rim::spread::Spread;
-use crate::steps::step5_grade::Ramp;
-use rayon::prelude::*;
+use crate::steps::grid::{Grid, Plane};
 
 /// Spreads that are tried; chosen by their time.
 const TRIES: usize = 5;
@@ -26,8 +27,11 @@ const BETWEEN: [f64; 2] = [0.2, 0.9];
 /// Airs solved at one spread.
 pub(super) struct Solution {
     pub outcome: Outcome,
+    /// On the region of the grid.
     pub airs: Vec<Air>,
-    pub spread: Spread,
+    pub facing: Plane,
+    pub region: Region,
+    pub grid: Grid,
 }
 
 impl Problem<'_> {
@@ -44,13 +48,16 @@ impl Problem<'_> {
             return Rim::empty(self.job, self.scale, outcome);
         }
         let limit = optical_depth(spec.most as f32);
+        let known = self.known(limit);
+        let outcome = Outcome { lacking: known.lacking, ..outcome };
         let gentle = self.sheet_steepest.map_or(f64::INFINITY, |sheet| GENTLE * sheet);
         let mut search = Search { gentle, widest: spec.spread[1], too_steep: None };
-        let mut solver = Solver { problem: self, limit, outcome, selected: None, selected_dark: None };
+        let mut solver =
+            Solver { problem: self, known: &known, limit, outcome, selected: None, selected_dark: None };
         let mut deviation = spec.spread[0];
         let mut best: Option<Solution> = None;
         for _ in 0..TRIES {
-            let solution = solver.solve_at(deviation);
+            let Some(solution) = solver.solve_at(deviation) else { break };
             let Outcome { reached, spoiled, steepest, .. } = solution.outcome;
             // A rim that costs no fewer steps than it makes is none.
             if reached <= spoiled {
@@ -68,30 +75,6 @@ impl Problem<'_> {
             Some(solution) => solution.crop(self, limit),
             None => Rim::empty(self.job, self.scale, outcome),
         }
-    }
-
-    /// The haze's colour at each point, in the blending's own space.
-    fn haze_colours(&self, spread: &Spread) -> Vec<[f32; 3]> {
-        // The haze changes with height alone: one ramp for each row, or for all.
-        let by_height = self.job.spec.tones.aloft.is_some();
-        let heights: Vec<i32> =
-            self.points.iter().map(|point| if by_height { point.at[1] } else { 0 }).collect();
-        let first = heights.iter().copied().min().unwrap_or(0);
-        let last = heights.iter().copied().max().unwrap_or(0);
-        let top = self.job.spec.corner[1] as f64 + 0.5;
-        let ramps = self.job.spec.tones.ramps();
-        let ramps: Vec<Ramp> =
-            (first..=last).map(|y| ramps.at(self.job.spec.field.aloft_share(f64::from(y) + top))).collect();
-        spread
-            .places
-            .par_iter()
-            .zip(&heights)
-            .map(|(around, y)| {
-                let facing = around.sample(&spread.facing).clamp(-1.0, 1.0);
-                let [r, g, b, _] = ramps[(y - first) as usize].at(facing);
-                self.space.enter([r, g, b])
-            })
-            .collect()
     }
 }
 
@@ -140,28 +123,35 @@ impl Search {
 /// the same.
 struct Solver<'a> {
     problem: &'a Problem<'a>,
+    known: &'a Known,
     /// Most optical depth.
     limit: f32,
     /// What is known of the outcome beforehand.
     outcome: Outcome,
-    /// By the haze, and by the fog that darkens.
+    /// Of the problem's observations: by the haze, and by the fog that darkens.
     selected: Option<Vec<bool>>,
     selected_dark: Option<Vec<bool>>,
 }
 
-impl Solver<'_> {
-    /// The airs that meet the requirements at this spread.
-    fn solve_at(&mut self, deviation: f64) -> Solution {
-        let (problem, limit) = (self.problem, self.limit);
-        let spread = Spread::new(problem, deviation);
-        let colours = problem.haze_colours(&spread);
-        let limits = problem.limits(&spread, &colours, limit);
-        let mut requirements = problem.requirements(&colours, &limits.own);
-        let selected = self.selected.get_or_insert_with(|| select(problem, &spread, &requirements));
+impl<'a> Solver<'a> {
+    /// The airs that meet the requirements at this spread; none where nothing can be met.
+    fn solve_at(&mut self, deviation: f64) -> Option<Solution> {
+        let limit = self.limit;
+        let part = Part::new(self.problem, self.known, deviation)?;
+        let spread = Spread::new(&part);
+        let colours = self.problem.haze(&part.points, |at| spread.places[at].sample(&spread.facing));
+        let limits = part.limits(&spread, &colours, limit);
+        let mut requirements = part.requirements(&colours, &limits.own);
+        let mut selected = match &self.selected {
+            Some(selected) => part.here(selected),
+            None => select(&part, &spread, &requirements),
+        };
         let Mended { air, spoiled } =
-            solve_mended(problem, &spread, &mut requirements, selected, &colours, &limits);
+            solve_mended(&part, &spread, &mut requirements, &mut selected, &colours, &limits);
+        self.selected = Some(part.everywhere(&selected));
         let mut outcome = Outcome {
-            lacking: requirements.iter().filter(|requirement| requirement.is_lacking()).count(),
+            lacking: part.lacking_elsewhere
+                + requirements.iter().filter(|requirement| requirement.is_lacking()).count(),
             attainable: count_open(&requirements),
             reached: air.reached,
             spoiled,
@@ -169,26 +159,37 @@ impl Solver<'_> {
             ..self.outcome
         };
         let mut airs = vec![Air { depth: air.depth, colour: None }];
-        airs.extend(self.dark_air(&spread, &requirements, &mut outcome));
+        airs.extend(self.dark_air(&part, &spread, &requirements, &mut outcome));
         outcome.steepest = spread.steepest(&airs, limit);
-        Solution { outcome, airs, spread }
+        let Part { region, whole, .. } = part;
+        Some(Solution { outcome, airs, facing: spread.facing, region, grid: whole })
     }
 
     /// The air that darkens where the haze can't meet the requirements; none where none is wanted, or none helps.
-    fn dark_air(&mut self, spread: &Spread, bright: &[Requirement], outcome: &mut Outcome) -> Option<Air> {
+    fn dark_air(
+        &mut self,
+        part: &Part<'a>,
+        spread: &Spread,
+        bright: &[Requirement],
+        outcome: &mut Outcome,
+    ) -> Option<Air> {
         let (problem, limit) = (self.problem, self.limit);
         let colour = problem.job.spec.dark?;
-        let colours = vec![problem.space.enter(colour.0); problem.points.len()];
+        let colours = vec![problem.space.enter(colour.0); part.points.len()];
         // It is there to darken.
-        let limits = Limits { most: limit, own: vec![limit; problem.points.len()] };
-        let mut requirements = problem.requirements(&colours, &limits.own);
+        let limits = Limits { most: limit, own: vec![limit; part.points.len()] };
+        let mut requirements = part.requirements(&colours, &limits.own);
         for (requirement, bright) in requirements.iter_mut().zip(bright) {
             if bright.is_attainable() {
                 (requirement.full, requirement.enough) = (0.0, 0.0);
             }
         }
-        let selected = self.selected_dark.get_or_insert_with(|| select(problem, spread, &requirements));
-        let air = solve_air(problem, spread, &requirements, selected, &limits);
+        let selected = match &self.selected_dark {
+            Some(selected) => part.here(selected),
+            None => select(part, spread, &requirements),
+        };
+        self.selected_dark = Some(part.everywhere(&selected));
+        let air = solve_air(part, spread, &requirements, &selected, &limits);
         if air.reached == 0 {
             return None;
         }

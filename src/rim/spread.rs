@@ -7,12 +7,14 @@ use crate::rim::ceiling::gathered;
 use crate::rim::depth::drawn_depth;
 use crate::rim::kernel::{Around, Kernel};
 use crate::rim::outline::{self, ToCell};
-use crate::rim::problem::{Air, Problem};
+use crate::rim::part::Part;
+use crate::rim::problem::Air;
 use crate::steps::field::FieldSpec;
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::recipe::Bands;
 use crate::steps::{step1_bands, step2_falloff, step3_smear, step4_soften};
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// How far the spread sinks toward the anchor, as a share of its deviation; chosen by eye.
 const SINK: f64 = 0.4;
@@ -39,9 +41,9 @@ const COVERED: f32 = 0.9;
 const FACING_REACH: f64 = 0.5;
 const FACING_GAIN: f32 = 2.5;
 
-/// The spread on its grid.
+/// The spread on the grid of its part.
 pub(super) struct Spread {
-    pub kernel: Kernel,
+    kernel: Kernel,
     pub grid: Grid,
     /// Where the points of the outline lie on it.
     pub places: Vec<Around>,
@@ -51,17 +53,16 @@ pub(super) struct Spread {
 }
 
 impl Spread {
-    /// The spread of a problem's art, at a standard deviation of `deviation` texels along y.
-    pub fn new(problem: &Problem<'_>, deviation: f64) -> Spread {
-        let spec = &problem.job.spec;
-        let kernel = Kernel::new(&spec.field, deviation);
-        let grid = kernel.grid([spec.field.cols, spec.field.rows]);
-        let coverage = coverage(problem, &grid);
+    /// The spread of a part's art.
+    pub fn new(part: &Part<'_>) -> Spread {
+        let spec = &part.problem.job.spec;
+        let (kernel, grid, left) = (part.kernel, part.grid(), part.left());
+        let coverage = coverage(part);
         let places: Vec<Around> =
-            problem.points.par_iter().map(|point| Around::new(&grid, problem.place(point))).collect();
-        let shape = shape(&spec.field, &kernel, &grid, &coverage);
+            part.places.par_iter().map(|[x, y]| Around::new(&grid, [x - left, *y])).collect();
+        let shape = shape(part, &coverage);
         let mut spread = kernel.apply(shape, &grid);
-        break_up(problem, &kernel, &grid, &places, &mut spread);
+        break_up(part, &places, &mut spread);
         let mut facing = facing(&spread, &grid, spec.light, &kernel);
         facing.each_row(
             #[inline(always)]
@@ -73,7 +74,7 @@ impl Spread {
                     numbers.iter_mut().for_each(|number| *number *= share);
                 } else {
                     for (col, number) in numbers.iter_mut().enumerate() {
-                        *number *= share((col as f64 + 0.5) * grid.step[0]);
+                        *number *= share(left + (col as f64 + 0.5) * grid.step[0]);
                     }
                 }
             },
@@ -81,20 +82,47 @@ impl Spread {
         Spread { kernel, grid, places, coverage, spread, facing }
     }
 
+    /// The sum of values at those of the points that have one.
+    pub fn scatter(&self, value: impl Fn(usize) -> Option<f32>) -> Plane {
+        let mut plane = Plane::new(self.grid.cols, self.grid.rows);
+        for (at, place) in self.places.iter().enumerate() {
+            if let Some(value) = value(at) {
+                place.scatter(&mut plane, value);
+            }
+        }
+        plane
+    }
+
+    /// Blurs a plane like the spread.
+    pub fn blur(&self, plane: Plane) -> Plane {
+        self.kernel.apply(plane, &self.grid)
+    }
+
+    /// Sums up what is near: [`Kernel::near`].
+    pub fn near(&self, plane: Plane) -> Plane {
+        self.kernel.near(plane, &self.grid)
+    }
+
     /// How much of what lies within about a spread the art covers.
     pub fn solid(&self) -> Plane {
-        self.kernel.near(self.coverage.clone(), &self.grid)
+        self.near(self.coverage.clone())
     }
 
     /// Fastest change of opacity per texel between neighbouring samples, where the art doesn't cover both.
     pub fn steepest(&self, airs: &[Air], limit: f32) -> f64 {
-        let opacities: Vec<f32> = (0..self.spread.data.len())
-            .into_par_iter()
-            .map(|at| {
-                let sum: f32 = airs.iter().map(|air| air.depth.data[at].max(0.0)).sum();
-                opacity(drawn_depth(sum, limit))
-            })
-            .collect();
+        let mut opacities = Plane::new(self.grid.cols, self.grid.rows);
+        opacities.each_row(
+            #[inline(always)]
+            |row, numbers| {
+                for air in airs {
+                    for (sum, depth) in numbers.iter_mut().zip(air.depth.row(row)) {
+                        *sum += depth.max(0.0);
+                    }
+                }
+                numbers.iter_mut().for_each(|number| *number = opacity(drawn_depth(*number, limit)));
+            },
+        );
+        let opacities = opacities.data;
         (0..opacities.len()).into_par_iter().map(|at| self.slope(&opacities, at)).reduce(|| 0.0, f64::max)
     }
 
@@ -112,28 +140,30 @@ impl Spread {
         if at / cols + 1 < rows {
             slope[1] = (f64::from(opacities[at + cols]) - own) / step[1];
         }
-        libm::hypot(slope[0], slope[1])
+        (slope[0] * slope[0] + slope[1] * slope[1]).sqrt()
     }
 }
 
 /// How much of each sample the art covers.
-fn coverage(problem: &Problem<'_>, grid: &Grid) -> Plane {
-    let spec = &problem.job.spec;
-    let cells = [grid.cols, grid.rows];
-    let to_cell = [0, 1].map(|axis| ToCell {
+fn coverage(part: &Part<'_>) -> Plane {
+    let spec = &part.problem.job.spec;
+    let to_cell = |axis: usize, cells: &Range<usize>| ToCell {
         corner: spec.corner[axis],
         texels: i64::from([spec.field.cols, spec.field.rows][axis]),
         wraps: axis == 0 && spec.periodic,
-        step: grid.step[axis],
-        cells: cells[axis],
-    });
-    Plane { cols: grid.cols, data: outline::coverage(problem.picture, cells, &to_cell) }
+        step: part.whole.step[axis],
+        cells: [part.whole.cols, part.whole.rows][axis],
+        seen: cells.clone(),
+    };
+    let to_cell = [to_cell(0, &part.region.cols), to_cell(1, &part.region.rows)];
+    Plane { cols: part.region.cols.len(), data: outline::coverage(part.problem.picture, &to_cell) }
 }
 
 /// Coverage times bands times falloff: what is spread.
-fn shape(field: &FieldSpec, kernel: &Kernel, grid: &Grid, coverage: &Plane) -> Plane {
-    let mut shape = along_line(field, grid, |grid| bands(field, &field.recipe.bands, kernel.deviation, grid));
-    let fall = along_line(field, grid, |grid| {
+fn shape(part: &Part<'_>, coverage: &Plane) -> Plane {
+    let (field, kernel, grid) = (&part.problem.job.spec.field, &part.kernel, &part.grid());
+    let mut shape = along_line(part, |grid| bands(field, &field.recipe.bands, kernel.deviation, grid));
+    let fall = along_line(part, |grid| {
         let mut fall = Plane::new(grid.cols, grid.rows);
         fall.data.fill(1.0);
         let (falloff, seed) = (&field.recipe.falloff, seed::derive(field.seed, "falloff"));
@@ -155,14 +185,26 @@ fn shape(field: &FieldSpec, kernel: &Kernel, grid: &Grid, coverage: &Plane) -> P
     shape
 }
 
-/// What `level` draws along a level line, along the fog's own.
-fn along_line(field: &FieldSpec, grid: &Grid, level: impl Fn(&Grid) -> Plane) -> Plane {
-    let Some(slope) = field.slope else { return level(grid) };
-    let [low, high] = slope.range(f64::from(field.cols)).map(|up| up / grid.step[1]);
-    let (over, under) = ((-low).ceil().max(0.0) + 2.0, high.ceil().max(0.0) + 2.0);
-    let own =
-        Grid { rows: grid.rows + (over + under) as usize, top: grid.top - over * grid.step[1], ..*grid };
-    slope.displace(&level(&own), &own, grid, 0.0)
+/// What `level` draws along a level line, along the fog's own, in a part. Fields come round: they are drawn over the whole width.
+fn along_line(part: &Part<'_>, level: impl Fn(&Grid) -> Plane) -> Plane {
+    let field = &part.problem.job.spec.field;
+    let grid = Grid { cols: part.whole.cols, ..part.grid() };
+    let plane = match field.slope {
+        None => level(&grid),
+        Some(slope) => {
+            let [low, high] = slope.range(f64::from(field.cols)).map(|up| up / grid.step[1]);
+            let (over, under) = ((-low).ceil().max(0.0) + 2.0, high.ceil().max(0.0) + 2.0);
+            let (rows, top) = (grid.rows + (over + under) as usize, grid.top - over * grid.step[1]);
+            let own = Grid { rows, top, ..grid };
+            slope.displace(&level(&own), &own, &grid, 0.0)
+        }
+    };
+    let cols = &part.region.cols;
+    if cols.len() == grid.cols {
+        return plane;
+    }
+    let rows = plane.data.chunks_exact(grid.cols);
+    Plane { cols: cols.len(), data: rows.flat_map(|row| &row[cols.clone()]).copied().collect() }
 }
 
 /// The slot's bands on a grid, under a Gaussian of `sigma` texels.
@@ -175,15 +217,15 @@ fn bands(field: &FieldSpec, bands: &Bands<Texel>, sigma: [f64; 2], grid: &Grid) 
 
 /// Breaks the spread up by the slot's bands once more, as soft as in its sheet, and gathers it toward the anchor: off the outline
 /// alone, where nothing hangs on it.
-fn break_up(problem: &Problem<'_>, kernel: &Kernel, grid: &Grid, around: &[Around], spread: &mut Plane) {
-    let spec = &problem.job.spec;
-    let places = problem.places();
-    let bands = soft_bands(&spec.field, kernel, grid);
+fn break_up(part: &Part<'_>, around: &[Around], spread: &mut Plane) {
+    let spec = &part.problem.job.spec;
+    let (kernel, grid) = (&part.kernel, &part.grid());
+    let bands = soft_bands(part);
     let (near, usual) = nearness(around, kernel, grid);
     // A spread that had to be widened has no slope to spare.
     let broken = BROKEN * (spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
     let over = |y: f64| (y - spec.field.line.0) * spec.field.open;
-    let highest = places.iter().map(|[_, y]| over(*y)).fold(0.0, f64::max);
+    let highest = part.known.highest;
     spread.each_row(
         #[inline(always)]
         |row, numbers| {
@@ -213,13 +255,14 @@ fn nearness(places: &[Around], kernel: &Kernel, grid: &Grid) -> (Plane, f32) {
 }
 
 /// The slot's bands as its sheet has them, no larger and no less soft than suits the rim.
-fn soft_bands(field: &FieldSpec, kernel: &Kernel, grid: &Grid) -> Plane {
+fn soft_bands(part: &Part<'_>) -> Plane {
+    let (field, kernel) = (&part.problem.job.spec.field, &part.kernel);
     let recipe = &field.recipe;
     let own = recipe.soften.sigma.0;
     let gentle = kernel.deviation.map(|deviation| SOFT * deviation);
     let sigma = [(own * recipe.soften.stretch).max(gentle[0]), own.max(gentle[1])];
     let size = recipe.bands.size.min(Texel(LARGEST * kernel.deviation[1]));
-    along_line(field, grid, |grid| {
+    along_line(part, |grid| {
         let plane = bands(field, &Bands { size, ..recipe.bands }, sigma, grid);
         let plane = step3_smear::apply(plane, recipe.smear.length.0, recipe.smear.angle, grid.step);
         step4_soften::apply(plane, [sigma[0] / grid.step[0], sigma[1] / grid.step[1]])

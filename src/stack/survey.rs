@@ -9,7 +9,7 @@ use crate::base::space::Space;
 use crate::base::units::Camera;
 use crate::plan::{Job, Plan, RimJob};
 use crate::rim::Rim;
-use crate::rim::lightness_step::LightnessStep;
+use crate::rim::lightness_step::{LightnessStep, Sides};
 use crate::rim::outline::{self, Point};
 use crate::rim::problem::{Observation, Problem};
 use crate::stack::compositor::{Asked, Gather, Place, Probe, Probes, Source};
@@ -384,7 +384,8 @@ impl<'a> Work<'a> {
             let own = of_art(&row.asked, |asked| &asked.probe, index);
             for asked in &mut row.asked[own] {
                 let point = &points[usize::from(asked.probe.point)];
-                let step = |behind| LightnessStep::new(space, point, behind, behind);
+                let sides = Sides::new(space, point);
+                let step = |behind| LightnessStep::new(space, &sides, behind, behind);
                 asked.before = step(asked.without).signed(0.0).abs();
                 let seen = step(asked.probe.with);
                 asked.after = seen.signed(0.0).abs();

@@ -27,9 +27,17 @@ pub(crate) fn luminance_f32([r, g, b]: [f32; 3]) -> f32 {
     0.2126 * r + 0.7152 * g + 0.0722 * b
 }
 
+/// L* of a relative luminance, in single precision.
 #[inline]
-fn from_luminance_f32(y: f32) -> f32 {
+pub(crate) fn from_luminance_f32(y: f32) -> f32 {
     if y > 216.0 / 24389.0 { 116.0 * libm::cbrtf(y) - 16.0 } else { y * (24389.0 / 27.0) }
+}
+
+/// The relative luminance that has this L*, in single precision; of one below 0 less than that of anything.
+#[inline]
+pub(crate) fn to_luminance_f32(lightness: f32) -> f32 {
+    let root = (lightness + 16.0) / 116.0;
+    if lightness > 8.0 { root * root * root } else { lightness * (27.0 / 24389.0) }
 }
 
 /// The least luminance at which [`from_linear_f32`] gives `lightness` or more, which must be over 0 and at most 100.

@@ -37,6 +37,9 @@ pub(crate) struct Asked {
     pub open: f32,
 }
 
+/// Column of a probe that a layer isn't drawn at.
+const NOWHERE: u32 = u32::MAX;
+
 /// What lies in a row of the view, each in the order of the arts, and of one art's in that of the camera places.
 #[derive(Default)]
 pub(crate) struct Probes {
@@ -132,13 +135,13 @@ impl Gather<'_> {
         };
         // Camera places at one height see the same row.
         let tops: BTreeSet<i64> = self.places.iter().map(Place::top).collect();
-        let scratch = <(Row, Unpacked)>::default;
-        rows.par_iter_mut().enumerate().for_each_init(scratch, |(row, unpacked), (y, probes)| {
+        let scratch = <(Row, Unpacked, Vec<u32>)>::default;
+        rows.par_iter_mut().enumerate().for_each_init(scratch, |(row, unpacked, columns), (y, probes)| {
             for top in &tops {
                 let Some(place) = self.places.iter().find(|place| place.top() == *top) else { continue };
                 let Some(from) = place.row(y) else { continue };
                 match self.source {
-                    Source::Sheet(_) | Source::Rim(_) => self.window(from, *top, row, probes),
+                    Source::Sheet(_) | Source::Rim(_) => self.window(from, *top, (row, columns), probes),
                     Source::Bitmap(bitmap) if probes.all().any(|probe| self.is_over(probe, *top)) => {
                         self.picture_at_all(bitmap.row(from, unpacked), *top, &spans, probes);
                     }
@@ -154,43 +157,53 @@ impl Gather<'_> {
         });
     }
 
-    /// Whether a sheet or a rim is drawn at a probe from where its upper edge stands at `top`, and its column there.
+    /// Where a sheet or a rim is drawn at a probe from where its upper edge stands at `top`, and its column there.
     fn column(&self, probe: &Probe, top: i64) -> Option<usize> {
-        let counts = matches!(self.source, Source::Sheet(_)) || probe.job as usize > self.index;
         let at = usize::from(probe.place);
         let place = &self.places[at];
-        let counts = counts && place.top() == top && self.seen.contains(&at);
+        let counts = place.top() == top && self.seen.contains(&at);
         if counts { place.column(probe.x as usize) } else { None }
     }
 
     /// Row `from` of a sheet or a rim whose upper edge stands at `top`, no more of it than probes look at.
-    fn window(&self, from: usize, top: i64, row: &mut Row, probes: &mut Probes) {
-        let (mut first, mut end) = (usize::MAX, 0);
-        for column in probes.all().filter_map(|probe| self.column(probe, top)) {
-            (first, end) = (first.min(column), end.max(column + 1));
+    fn window(&self, from: usize, top: i64, (row, columns): (&mut Row, &mut Vec<u32>), probes: &mut Probes) {
+        // A rim counts for later arts alone, and probes lie in their order.
+        let mut skipped = [0, 0];
+        if let Source::Rim(_) = self.source {
+            let solving = probes.solving.partition_point(|probe| probe.job as usize <= self.index);
+            let asked = probes.asked.partition_point(|asked| asked.probe.job as usize <= self.index);
+            skipped = [solving, asked];
+        }
+        let (solving, asked) = (&mut probes.solving[skipped[0]..], &mut probes.asked[skipped[1]..]);
+        let (mut first, mut end) = (NOWHERE, 0);
+        columns.clear();
+        for probe in solving.iter().chain(asked.iter().map(|asked| &asked.probe)) {
+            let column = self.column(probe, top).map_or(NOWHERE, |column| column as u32);
+            first = first.min(column);
+            end = end.max(column.wrapping_add(1));
+            columns.push(column);
         }
         if end == 0 {
             return;
         }
+        let (first, count) = (first as usize, (end - first) as usize);
         match self.source {
             Source::Sheet(sheet) => vectorize(
                 #[inline(always)]
-                || sheet.row(from, first, end - first, row),
+                || sheet.row(from, first, count, row),
             ),
-            Source::Rim(rim) => {
-                rim.row(from, row);
-                first = 0;
-            }
+            Source::Rim(rim) => rim.columns(from, [first, count], row),
             Source::Bitmap(_) | Source::Picture(_) | Source::Codes(..) => return,
         }
-        self.fog_at(row, top, first, &mut probes.solving);
-        self.fog_at(row, top, first, &mut probes.asked);
+        let (of_solving, of_asked) = columns.split_at(solving.len());
+        self.fog_at(row, first, of_solving, solving);
+        self.fog_at(row, first, of_asked, asked);
     }
 
-    /// A row of a sheet or a rim from column `first` on.
-    fn fog_at(&self, row: &Row, top: i64, first: usize, probes: &mut [impl Drawn]) {
-        for probe in probes {
-            let Some(at) = self.column(probe.probe(), top).map(|column| column - first) else { continue };
+    /// A row of a sheet or a rim from column `first` on, at probes that look at these `columns` of it.
+    fn fog_at(&self, row: &Row, first: usize, columns: &[u32], probes: &mut [impl Drawn]) {
+        for (probe, column) in probes.iter_mut().zip(columns).filter(|(_, column)| **column != NOWHERE) {
+            let at = *column as usize - first;
             let (colour, alpha) = (self.space.enter_lanes(row.colour[at]), row.alpha[at]);
             match self.source {
                 Source::Rim(_) => probe.rim_over(colour, alpha),

@@ -144,7 +144,8 @@ impl Place {
         let column = if self.period <= 0.0 {
             away
         } else if self.is_even() {
-            away.rem_euclid(self.size[0])
+            // Most lie in the first one, and a division takes long.
+            if (0..self.size[0]).contains(&away) { away } else { away.rem_euclid(self.size[0]) }
         } else {
             (((away as f64 + 0.5) / self.stretch[0]).floor() as i64).rem_euclid(self.size[0])
         };
