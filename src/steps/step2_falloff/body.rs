@@ -170,6 +170,8 @@ pub(super) struct Shape {
 /// Which part of a body a row lies in, at all of its places.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Part {
+    /// So far under the moving line that the step is 1 to the bit, however wide.
+    Deep,
     /// Under the moving line, where no heap displaces anything.
     Foot,
     /// In the top, or partly.
@@ -178,12 +180,17 @@ pub(super) enum Part {
     Above,
 }
 
+/// From so many of its widths on a logistic step is 1 in single precision.
+const WHOLE: f32 = 18.0;
+
 impl Part {
-    /// The part of a row whose places all lie between `least` and `most` over the moving line, at scale heights of at most `height`, of
-    /// which nothing floats over the `gone`th.
-    pub fn of([least, most]: [f32; 2], height: f32, gone: f32) -> Part {
-        if least >= 0.0 && least / height >= gone {
+    /// The part of a row of `body` whose places all lie between `least` and `most` over the moving line, at scale heights of at most
+    /// `tallest`.
+    pub fn of(body: &Body, [least, most]: [f32; 2], tallest: f32) -> Part {
+        if least >= 0.0 && least / tallest >= body.gone() {
             Part::Above
+        } else if -most >= WHOLE * LOST as f32 * narrowed(0.0) * body.shape.height {
+            Part::Deep
         } else if most <= 0.0 {
             Part::Foot
         } else {
@@ -297,7 +304,7 @@ impl Body {
             line.clear();
             line.resize(cols, 0.0);
         }
-        if part == Part::Above {
+        if matches!(part, Part::Above | Part::Deep) {
             return;
         }
         let over = over.clamp(-self.reach, self.reach);
@@ -339,6 +346,12 @@ impl Shape {
     #[inline(always)]
     pub fn density_above(self, bands: f32, veil: f32) -> f32 {
         self.mottled(bands, veil, 0.0, 1.0)
+    }
+
+    /// The same of a place in [`Part::Deep`].
+    #[inline(always)]
+    pub fn density_deep(self, bands: f32, veil: f32) -> f32 {
+        self.mottled(bands, veil, veil, 0.0)
     }
 
     /// A body of density `body` within its veil, at a height at which u is `up`, with bands.
@@ -410,8 +423,8 @@ mod tests {
         let grid = Grid { cols: 96, rows: 200, step: [4.0, 2.0], top: 0.0 };
         let body = Body::new(&falloff, 3, &Moment::REST, &grid).expect("a body");
         let (mut own, mut whole, mut seen) = (Scratch::default(), Scratch::default(), Vec::new());
-        for over in (-100..240).map(f64::from) {
-            let part = Part::of([over as f32; 2], 40.0, body.gone());
+        for over in (-300..240).map(f64::from) {
+            let part = Part::of(&body, [over as f32; 2], 40.0);
             body.row(over, grid.cols, part, &mut own);
             body.row(over, grid.cols, Part::Top, &mut whole);
             for (at, (own, whole)) in own.places().zip(whole.places()).enumerate() {
@@ -419,6 +432,7 @@ mod tests {
                 let want = body.shape.density(over as f32, 40.0, bands, veil, whole);
                 let got = match part {
                     Part::Above => body.shape.density_above(bands, veil),
+                    Part::Deep => body.shape.density_deep(bands, veil),
                     Part::Foot | Part::Top => body.shape.density(over as f32, 40.0, bands, veil, own),
                 };
                 assert_eq!(got.to_bits(), want.to_bits(), "{part:?} {over} {at}");
@@ -427,6 +441,6 @@ mod tests {
                 seen.push(part);
             }
         }
-        assert_eq!(seen, [Part::Foot, Part::Top, Part::Above]);
+        assert_eq!(seen, [Part::Deep, Part::Foot, Part::Top, Part::Above]);
     }
 }

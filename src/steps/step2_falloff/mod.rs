@@ -139,13 +139,17 @@ pub fn apply(
         #[inline(always)]
         |scratch: &mut body::Scratch, row, numbers| {
             let over = over(row);
-            let part = Part::of([over as f32 - high, over as f32 - low], tallest, body.gone());
+            let part = Part::of(&body, [over as f32 - high, over as f32 - low], tallest);
             body.row(over, numbers.len(), part, scratch);
             let (over, shape, beyond) = (over as f32, body.shape, beyond);
             let places = numbers.iter_mut().zip(&columns);
-            if part == Part::Above {
+            if matches!(part, Part::Above | Part::Deep) {
                 for (number, (height, rise)) in places {
-                    *number = shape.density_above(*number, density(over - rise, *height, beyond));
+                    let veil = density(over - rise, *height, beyond);
+                    *number = match part {
+                        Part::Above => shape.density_above(*number, veil),
+                        _ => shape.density_deep(*number, veil),
+                    };
                 }
                 return;
             }
