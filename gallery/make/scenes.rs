@@ -98,7 +98,7 @@ pub fn held(
     };
     Maker::new(&store, &limits).fill(&mut stack, &request)?;
     let shown = stack.shown(cameras[0], Bits::Eight);
-    let values = stack.values(&shown.greys);
+    let values = stack.values(shown.greys);
     Ok((canvas(shown.texels), values))
 }
 
