@@ -67,6 +67,11 @@ impl Disk {
         self.most.store(most.min(MOST), atomic::Ordering::Relaxed);
     }
 
+    /// That bound.
+    pub fn most(&self) -> u64 {
+        self.most.load(atomic::Ordering::Relaxed)
+    }
+
     fn path(&self, kind: &str, key: Key) -> PathBuf {
         self.folder.join(format!("{}.{kind}", key.hex()))
     }
@@ -97,7 +102,7 @@ impl Disk {
         let parts: Vec<&[u8]> = parts.iter().map(|part| bytemuck::cast_slice(part)).collect();
         let length = parts.iter().map(|part| part.len()).sum::<usize>();
         // What alone is over the bound would be removed again.
-        if length > LONGEST || length as u64 > self.most.load(atomic::Ordering::Relaxed) || !self.is_there() {
+        if length > LONGEST || length as u64 > self.most() || !self.is_there() {
             return;
         }
         // What isn't there is worked out again.
@@ -129,7 +134,7 @@ impl Disk {
     pub fn evict(&self) {
         // What a run left half written that was ended from outside.
         files::sweep(&self.folder);
-        self.evict_to(self.most.load(atomic::Ordering::Relaxed), MOST_FILES);
+        self.evict_to(self.most(), MOST_FILES);
     }
 
     fn evict_to(&self, most: u64, most_files: usize) {

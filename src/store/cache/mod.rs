@@ -114,6 +114,11 @@ impl Store {
         }
     }
 
+    /// Most bytes that it has on disk then.
+    pub fn most_on_disk(&self) -> u64 {
+        self.disk.as_ref().map_or(0, Disk::most)
+    }
+
     /// Whether it holds values in memory.
     pub fn is_in_memory(&self) -> bool {
         self.memory.is_some()

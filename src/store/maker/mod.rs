@@ -30,8 +30,8 @@ use std::sync::Arc;
 /// Largest field that is put on disk, in samples: fine fog on a large sheet is quicker worked out than read.
 const MOST_OF_FIELD: usize = 4 << 20;
 
-/// Most samples of a scene's bands and opacities together that are put on disk.
-const MOST_IN_ALL: usize = 32 << 20;
+/// Most bytes of a scene's bands and opacities together that are put on disk.
+const MOST_IN_ALL: u64 = 128 << 20;
 
 /// Which layers of a plan are asked for, and how.
 pub struct Request<'a> {
@@ -165,17 +165,20 @@ impl<'a> Maker<'a> {
         self.progress.worked(&placing.path, work_of(placing));
     }
 
-    /// What of the jobs `due` there is room for on disk. Where the planes of the whole plan would take more than is given them, those
-    /// of no sheet are kept, but the bands of one that is tweaked by itself.
+    /// What of the jobs `due` there is room for on disk. Where the planes of the whole plan would take more than is given them, or than the
+    /// store keeps, those of no sheet are put there, but the bands of one that is tweaked by itself.
     fn room(&self, plan: &Plan, due: &[usize]) -> Room {
         if !self.store.is_on_disk() {
             return Room::default();
         }
-        let samples = |job: &Job| match job {
+        let bytes = |job: &Job| match job {
             Job::Fog(job) => {
-                let [cols, rows] = job.spec.field.bands(Sampling::Reduced).size();
-                let grid = job.spec.field.sampled(Sampling::Reduced);
-                cols * rows + 2 * grid.cols * grid.rows
+                let field = &job.spec.field;
+                let [cols, rows] = field.bands(Sampling::Reduced).size();
+                let grid = field.sampled(Sampling::Reduced);
+                // As `FieldSpec::bytes` has it of what stays of a field.
+                let of_sample = if field.is_rounded() { 3 } else { 8 };
+                (4 * cols * rows + of_sample * grid.cols * grid.rows) as u64
             }
             Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0,
         };
@@ -183,7 +186,8 @@ impl<'a> Maker<'a> {
             Job::Fog(job) => !self.store.has(&FieldStage(&job.spec.field)),
             Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => false,
         };
-        let planes = plan.files.iter().map(samples).sum::<usize>() <= MOST_IN_ALL;
+        let most = MOST_IN_ALL.min(self.store.most_on_disk());
+        let planes = plan.files.iter().map(bytes).sum::<u64>() <= most;
         Room { bands: planes || due.iter().filter(is_new).count() == 1, planes }
     }
 
