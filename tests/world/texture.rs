@@ -302,7 +302,7 @@ fn the_demo_saves_eight_times_the_texels() {
         "at 8 bits: at most {far:.3} codes off, {mean:.4} in the mean; {over:.1e} of the channels over one; \
          shown in 8 bits at most {shown}"
     );
-    assert!(shown <= 2 && far <= 1.35 && over <= 3e-5, "{shown} codes, {far}, {over}");
+    assert!(shown <= 2 && far <= 1.35 && over <= 4e-5, "{shown} codes, {far}, {over}");
 }
 
 #[test]
