@@ -10,4 +10,5 @@ pub mod stream;
 pub mod texture;
 
 pub use manifest::{Entry, Export, Manifest, Still, apart};
+pub(crate) use png::encode_texture;
 pub use png::{Effort, encode, encode_channels};

@@ -36,8 +36,8 @@ const STRIP_BYTES: usize = 32 << 10;
 /// One of these was the best of each picture of the demo; `Adaptive` picks among all others row by row.
 const LIKELY: [Filter; 3] = [Filter::Sub, Filter::NoFilter, Filter::Adaptive];
 
-/// Levels of `Balanced`: of a scene's pictures, where level 6 wrote 4 % less in 1.7 times the time, and of all else.
-const OF_PICTURES: Level = 4;
+/// Levels of `Balanced`: of textures, where level 6 wrote 4 % less of a scene's pictures in 1.7 times the time, and of all else.
+const OF_TEXTURES: Level = 4;
 const OF_OTHERS: Level = 6;
 
 /// Encodes `raster`, losslessly, in a small one of the forms that PNG has for it.
@@ -49,7 +49,12 @@ const OF_OTHERS: Level = 6;
 /// If the samples are not four (of grey: one) for each texel, or a side is 0 or over 2^31 - 1: the caller checked these before it
 /// allocated them.
 pub fn encode(raster: Raster, effort: Effort) -> Vec<u8> {
-    compress_whole(&Packed::smallest(raster), raster.size(), effort)
+    compress_whole(&Packed::smallest(raster), raster.size(), effort, OF_OTHERS)
+}
+
+/// The same of a texture.
+pub(crate) fn encode_texture(raster: Raster, effort: Effort) -> Vec<u8> {
+    compress_whole(&Packed::smallest(raster), raster.size(), effort, OF_TEXTURES)
 }
 
 /// As [`encode`], but as RGB, or RGBA if `alpha`, at the raster's own depth, whatever smaller form would hold it: for
@@ -58,7 +63,7 @@ pub fn encode(raster: Raster, effort: Effort) -> Vec<u8> {
 /// # Panics
 /// As [`encode`].
 pub fn encode_channels(raster: Raster, alpha: bool, effort: Effort) -> Vec<u8> {
-    compress_whole(&Packed::channels(raster, true, alpha), raster.size(), effort)
+    compress_whole(&Packed::channels(raster, true, alpha), raster.size(), effort, OF_OTHERS)
 }
 
 /// Encodes `bitmap` with 8 bits per sample as [`encode`] does, some of its rows at a time; and whether all of it is opaque.
@@ -79,7 +84,7 @@ pub(crate) fn encode_bitmap(bitmap: &Bitmap, effort: Effort) -> (Vec<u8>, bool) 
         packed.unwrap_or(samples)
     };
     let rows = Rows { form: &form, size: bitmap.size, together, rows: &rows, whole: None };
-    (compress(&rows, effort, OF_PICTURES), opaque)
+    (compress(&rows, effort, OF_TEXTURES), opaque)
 }
 
 /// Texels that are packed and written at once.
@@ -100,14 +105,14 @@ struct Rows<'a> {
 }
 
 /// Encodes what is at hand.
-fn compress_whole(packed: &Packed, size: [u32; 2], effort: Effort) -> Vec<u8> {
+fn compress_whole(packed: &Packed, size: [u32; 2], effort: Effort, balanced: Level) -> Vec<u8> {
     let stride = packed.bytes.len() / size[1].max(1) as usize;
     let rows = |rows: Range<usize>| packed.bytes[rows.start * stride..rows.end * stride].to_vec();
     let together = (TOGETHER / size[0].max(1) as usize).max(1);
     // Crate `png` filters at once what it is given at once, and holds it besides.
     let whole = (packed.bytes.len() <= CHUNK).then_some(&*packed.bytes);
     let rows = Rows { form: &packed.form, size, together, rows: &rows, whole };
-    compress(&rows, effort, OF_OTHERS)
+    compress(&rows, effort, balanced)
 }
 
 /// Tries the effort's filters, on strips where these tell enough, and writes the file by the best; `balanced` is the level of `Balanced`.

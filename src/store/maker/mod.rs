@@ -278,14 +278,14 @@ impl<'a> Maker<'a> {
     }
 }
 
-/// About how many bytes working out a job takes besides what stays of it, and its texels: those that take most come first, one after the
-/// other, while little has stayed yet.
+/// The order of jobs, the first at its most, for `threads::each_of`: from one end those that take most bytes besides what stays of them come
+/// one after the other, while little has stayed yet, from the other the largest pictures, lest the last job be a long one.
 fn weight(job: &Job) -> (u64, u64) {
     let texels = work_of(job.placing());
     match job {
         Job::Fog(job) => (job.spec.field.bytes()[1] as u64, texels),
         // Pictures are drawn elsewhere.
-        Job::Own(_) | Job::Art(_) | Job::Lamp(_) => (0, texels),
+        Job::Own(_) | Job::Art(_) | Job::Lamp(_) => (0, u64::MAX - texels),
         Job::Rim(_) => (0, 0),
     }
 }

@@ -335,7 +335,7 @@ pub(super) fn make(
         .enumerate()
         .filter(|(tile, _)| due.contains(tile))
         .map(|(tile, texels)| {
-            let bytes = output::encode(texels.raster(), options.effort);
+            let bytes = output::encode_texture(texels.raster(), options.effort);
             (tile, File::new(bytes, texels.opaque(), texels.bits()))
         })
         .collect()
