@@ -120,6 +120,11 @@ impl Problem<'_> {
     }
 }
 
+/// What of an axis is a part's: `own`, or where nothing is left out, all; places may also lie beyond then, and come round.
+fn within(own: Range<f64>, all: bool) -> Range<f64> {
+    if all { f64::NEG_INFINITY..f64::INFINITY } else { own }
+}
+
 impl<'a> Part<'a> {
     /// The part that a rim of this deviation along y can lie in; none where there can be none.
     pub fn new(problem: &'a Problem<'a>, known: &'a Known, deviation: f64) -> Option<Part<'a>> {
@@ -143,9 +148,7 @@ impl<'a> Part<'a> {
         if spec.periodic {
             cols = 0..whole.cols;
         }
-        // Where nothing is left out, nothing is too far.
-        let open = |core: Range<f64>, all: bool| if all { f64::NEG_INFINITY..f64::INFINITY } else { core };
-        let core = [open(core_x, cols.len() == whole.cols), open(core_y, rows.len() == whole.rows)];
+        let core = [within(core_x, cols.len() == whole.cols), within(core_y, rows.len() == whole.rows)];
         let region = Region { cols, rows };
         let mut part = Part {
             problem,
@@ -170,13 +173,8 @@ impl<'a> Part<'a> {
         const NONE: u32 = u32::MAX;
         let (problem, known) = (self.problem, self.known);
         let bounds = |axis: usize, side: &Range<usize>, all: usize| {
-            // Where nothing is left out, points may also lie beyond, and come round.
-            if side.len() == all {
-                f64::NEG_INFINITY..f64::INFINITY
-            } else {
-                let [from, to] = [side.start, side.end].map(|at| at as f64 * self.whole.step[axis]);
-                from..to
-            }
+            let [from, to] = [side.start, side.end].map(|at| at as f64 * self.whole.step[axis]);
+            within(from..to, side.len() == all)
         };
         let bounds =
             [bounds(0, &self.region.cols, self.whole.cols), bounds(1, &self.region.rows, self.whole.rows)];

@@ -2,7 +2,7 @@
 
 use super::field::FieldSpec;
 use super::grid::Grid;
-use super::{step1_bands, step2_falloff, step3_smear, step4_soften, tears};
+use super::{step1_bands, step2_falloff, step3_smear, step4_soften, tears, upsample};
 use crate::steps::along::AlongSheet;
 use crate::steps::recipe::Noise;
 
@@ -16,9 +16,6 @@ const STEP_PER_SIGMA: f64 = 1.2;
 /// Samples to a cell of the finest octave that is seen, and to one whose noise is creased: with fewer, what is left beats with the grid.
 const PER_CELL: f64 = 3.6;
 const PER_CREASED_CELL: f64 = 8.0;
-
-/// Texels to a sample that stretch fastest, from the most down.
-const WHOLE: [u32; 5] = [16, 8, 4, 3, 2];
 
 /// Scale heights from the line, at the tallest, beyond which a fog is left out: density 6e-6, less than is lost by rounding.
 const EMPTY: f64 = 12.0;
@@ -119,7 +116,7 @@ impl FieldSpec {
         // But no more samples than are needed come of it: a Gaussian of many periods would have them halved to a hundred thousandth.
         let needed = (f64::from(self.cols) / step_x).max(1.0);
         let multiple = 1_u32 << halvings.min((needed as u32).ilog2());
-        let whole = WHOLE.into_iter().find(|ratio| {
+        let whole = upsample::WHOLE.into_iter().map(|ratio| ratio as u32).find(|ratio| {
             f64::from(*ratio) <= step_x
                 && f64::from(*ratio) > 0.5 * step_x
                 && self.cols.is_multiple_of(*ratio * multiple)

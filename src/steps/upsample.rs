@@ -39,12 +39,15 @@ pub struct Upsampler {
     columns: Columns,
 }
 
+/// Texels to a sample that are drawn fastest, from the most down: [`Columns::Integer`].
+pub(super) const WHOLE: [usize; 5] = [16, 8, 4, 3, 2];
+
 /// How texels are drawn from the samples of a line that is padded by two on each side.
 #[derive(Clone)]
 enum Columns {
     /// Samples are texels.
     Identity(usize),
-    /// A sample every so many texels, 2, 3, 4, 8 or 16: five weights for each place between two samples.
+    /// A sample every so many texels, one of [`WHOLE`]: five weights for each place between two samples.
     Integer(usize, [Vec<f32>; 5]),
     /// For each texel: the first of four samples, and their weights.
     Fractional(Vec<(u32, [f32; 4])>),
@@ -56,7 +59,7 @@ impl Upsampler {
         let ratio = texels / grid.cols;
         let columns = if grid.cols == texels {
             Columns::Identity(texels)
-        } else if ratio * grid.cols == texels && matches!(ratio, 2 | 3 | 4 | 8 | 16) {
+        } else if ratio * grid.cols == texels && WHOLE.contains(&ratio) {
             let mut five: [Vec<f32>; 5] = std::array::from_fn(|_| vec![0.0; ratio]);
             for (texel, (base, four)) in (0..ratio).map(|texel| taps(texel, grid.step[0])).enumerate() {
                 // The first half of the texels lies before the sample, the second behind it.

@@ -1,8 +1,9 @@
 //! One octave of the bands: its noise, and the grid it is worked out on.
 //!
 //! An octave whose cells span many samples of the field's grid is worked out on a coarser grid of its own and upsampled to the
-//! field's: at nine samples a cell the cubic misses gradient noise by 0.16 % of its deviation (its error goes with the fourth power of the step), in waves as short as the coarse
-//! step, which a Gaussian of two thirds of that step takes away; without one, 36 samples a cell are wanted.
+//! field's: at nine samples a cell the cubic misses gradient noise by 0.16 % of its deviation (its error goes with the fourth power of
+//! the step), in waves as short as the coarse step, which a Gaussian of two thirds of that step takes away; without one, 36 samples a
+//! cell are wanted.
 
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::periodic_noise::PeriodicNoise2d;

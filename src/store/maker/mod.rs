@@ -175,10 +175,7 @@ impl<'a> Maker<'a> {
             Job::Fog(job) => {
                 let field = &job.spec.field;
                 let [cols, rows] = field.bands(Sampling::Reduced).size();
-                let grid = field.sampled(Sampling::Reduced);
-                // As `FieldSpec::bytes` has it of what stays of a field.
-                let of_sample = if field.is_rounded() { 3 } else { 8 };
-                (4 * cols * rows + of_sample * grid.cols * grid.rows) as u64
+                (size_of::<f32>() * cols * rows) as u64 + field.bytes()[0] as u64
             }
             Job::Own(_) | Job::Rim(_) | Job::Art(_) | Job::Lamp(_) => 0,
         };
