@@ -8,11 +8,13 @@ use crate::base::key::Key;
 use bytemuck::Pod;
 use simd_adler32::Adler32;
 use std::cmp::Ordering;
+use std::collections::HashSet;
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{self, AtomicU64};
-use std::time::{Duration, SystemTime};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::SystemTime;
 
 /// Name of the hidden folder in the output folder. Deleting it costs time, nothing else.
 pub const FOLDER: &str = ".fogweft-cache";
@@ -32,9 +34,6 @@ const CHECK: usize = 4;
 /// Kinds of files, the least useful first: what of a second's work is found again in a byte. Kinds that aren't named are the most useful.
 const WORTH: [&str; 5] = ["bands", "facing", "opacity", "field", "rim"];
 
-/// How much coarser than the system's clock that of a disk may be.
-const COARSE: Duration = Duration::from_secs(2);
-
 /// A cache on disk.
 pub(super) struct Disk {
     folder: PathBuf,
@@ -42,6 +41,8 @@ pub(super) struct Disk {
     most: AtomicU64,
     /// Since when it is in use.
     since: SystemTime,
+    /// The files that were read or written by it, as far as they are there. A disk's clock may be too coarse to tell them.
+    used: Mutex<HashSet<PathBuf>>,
 }
 
 /// A file of the cache.
@@ -59,7 +60,12 @@ impl Disk {
     /// In `folder`; none if something else stands there: it is neither followed nor replaced.
     pub fn new(folder: PathBuf) -> Option<Disk> {
         let ours = fs::symlink_metadata(&folder).map_or(true, |data| data.is_dir());
-        ours.then(|| Disk { folder, most: AtomicU64::new(MOST), since: SystemTime::now() })
+        ours.then(|| Disk {
+            folder,
+            most: AtomicU64::new(MOST),
+            since: SystemTime::now(),
+            used: Mutex::default(),
+        })
     }
 
     /// Bounds the bytes of all files, if they aren't bounded more closely.
@@ -74,6 +80,10 @@ impl Disk {
 
     fn path(&self, kind: &str, key: Key) -> PathBuf {
         self.folder.join(format!("{}.{kind}", key.hex()))
+    }
+
+    fn used(&self) -> MutexGuard<'_, HashSet<PathBuf>> {
+        self.used.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     pub fn has(&self, kind: &str, key: Key) -> bool {
@@ -91,10 +101,11 @@ impl Disk {
         let (mut check, mut content) = ([0; CHECK], vec![T::zeroed(); length / size_of::<T>()]);
         // Straight to where it is needed: what it holds is megabytes.
         let bytes = bytemuck::cast_slice_mut(&mut content);
-        let mut file = File::open(path).ok()?;
+        let mut file = File::open(&path).ok()?;
         file.read_exact(&mut check).and_then(|()| file.read_exact(bytes)).ok()?;
         // Its age is that of its last use. Who may not set that loses it sooner.
         let _ = file.set_modified(SystemTime::now());
+        self.used().insert(path);
         (check == checksum(&[bytes])).then_some(content)
     }
 
@@ -108,7 +119,9 @@ impl Disk {
         // What isn't there is worked out again.
         let check = checksum(&parts);
         let whole: Vec<&[u8]> = std::iter::once(check.as_slice()).chain(parts).collect();
-        let _ = files::write_spare(&self.path(kind, key), &whole);
+        let path = self.path(kind, key);
+        let _ = files::write_spare(&path, &whole);
+        self.used().insert(path);
     }
 
     /// Whether the folder is there, or could be made.
@@ -151,14 +164,16 @@ impl Disk {
                 if a.used { b.worth.cmp(&a.worth).then(a.bytes.cmp(&b.bytes)) } else { Ordering::Equal };
             used.then(useful).then(b.modified.cmp(&a.modified)).then_with(|| a.path.cmp(&b.path))
         });
-        let (mut all, mut count) = (0, 0);
+        let (mut all, mut kept) = (0, HashSet::new());
         for file in files {
-            if all + file.bytes <= most && count < most_files {
-                (all, count) = (all + file.bytes, count + 1);
+            if all + file.bytes <= most && kept.len() < most_files {
+                all += file.bytes;
+                kept.insert(file.path);
             } else {
                 let _ = fs::remove_file(file.path);
             }
         }
+        self.used().retain(|path| kept.contains(path));
     }
 
     fn held(&self, entry: &fs::DirEntry) -> Option<Held> {
@@ -169,7 +184,7 @@ impl Disk {
         let modified = data.modified().ok()?;
         let kind = path.extension().and_then(|kind| kind.to_str()).unwrap_or_default();
         let worth = WORTH.iter().position(|known| *known == kind).unwrap_or(WORTH.len());
-        let used = modified + COARSE >= self.since;
+        let used = modified >= self.since || self.used().contains(&path);
         Some(Held { bytes: data.len(), modified, used, worth, path })
     }
 }
@@ -202,6 +217,7 @@ fn mark(folder: &Path) {
 mod tests {
     use super::*;
     use crate::base::key::KeyWriter;
+    use std::time::Duration;
 
     fn key(number: u64) -> Key {
         KeyWriter::new("test").part("number", &number).key()
@@ -233,9 +249,10 @@ mod tests {
 
     #[test]
     fn the_least_recently_used_file_goes_first() {
-        let (_folder, disk) = disk();
+        let (_folder, before) = disk();
+        let disk = Disk::new(before.folder.clone()).expect("a folder");
         for number in 0..4 {
-            disk.write("x", key(number), &[&[0_u8; 96]]);
+            before.write("x", key(number), &[&[0_u8; 96]]);
             let file = File::options().write(true).open(disk.path("x", key(number))).expect("there");
             let age = Duration::from_secs(1000 - number);
             file.set_modified(SystemTime::now() - age).expect("set");
@@ -254,8 +271,9 @@ mod tests {
 
     #[test]
     fn of_what_was_used_the_least_useful_goes_first() {
-        let (_folder, disk) = disk();
-        disk.write("old", key(0), &[&[0_u8; 96]]);
+        let (_folder, before) = disk();
+        before.write("old", key(0), &[&[0_u8; 96]]);
+        let disk = Disk::new(before.folder.clone()).expect("a folder");
         let file = File::options().write(true).open(disk.path("old", key(0))).expect("there");
         file.set_modified(SystemTime::now() - Duration::from_secs(60)).expect("set");
         // A name of an open file may outlive its removal on Windows.
