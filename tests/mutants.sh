@@ -37,13 +37,13 @@ mutant plan 'nearness of a repeat halved' \
   'const NEAR: f64 = \K0\.04' 0.02 \
   suite periods::
 mutant plan 'air moved into a picture stays in the sheet in front' \
-  'airs\[at \+ 1\]\.sheet -= moved;' '' \
+  'airs\[at \+ 1\]\.sheet = airs\[at \+ 1\]\.sheet\.plus\(moved\.times\(-1\.0\)\);' '' \
   treat tint_keeps_the_sum
 mutant rim 'a rim runs on for 2 texels beneath the art, not 4' \
   'const RUN: \w+ = \K4' 2 \
   rim a_rim_runs_on
 mutant rim 'a rim serves 90 % of its outline, not 95 %' \
-  'const SHARE: f64 = \K0\.95' 0.90 \
+  'pub const SHARE: f64 = \K0\.95' 0.90 \
   rim two_percent_less
 mutant stack 'every layer pans as the play plane does' \
   'x - self\.right\K \* rate(?=$)' '' \
@@ -64,7 +64,7 @@ mutant check 'lightness may turn by three times as much' \
   'const LEVEL: f64 = \K2\.0' 6.0 \
   check lightness_that_turns
 mutant rerun 'drift in the manifest not scaled by the pan rate' \
-  'drift: if placing\.kind == Kind::Fog \{ plan\.drift\K \* placing\.pan_rate' '' \
+  'if job\.moves\(\) \{ self\.drift\K \* job\.placing\.pan_rate' '' \
   world fog_is_suggested
 mutant rerun '--prune removes what somebody painted on' \
   'Found::Ours\(_\)\K(?= if goes =>)' ' | Found::Touched' \
