@@ -249,13 +249,13 @@ impl Rim {
         self.texels(|_, row, out: &mut [u16]| row.write_sixteen(out))
     }
 
-    /// The same, each number 0..1, into `out`.
-    pub(crate) fn rounded(&self, out: &mut [[f32; 4]]) {
+    /// The same of the rows from `first` on, each number 0..1, into `out`.
+    pub(crate) fn rounded(&self, first: usize, out: &mut [[f32; 4]]) {
         fill_rows(
             self.size()[0] as usize,
             out.as_flattened_mut(),
             #[inline(always)]
-            |y, row| self.draw(y, row),
+            |y, row| self.draw(first + y, row),
             #[inline(always)]
             |_, row, out: &mut [f32]| row.write_rounded(out),
         );

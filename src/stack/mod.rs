@@ -24,6 +24,7 @@ use crate::stack::survey::{Ready, Survey};
 use crate::steps::field::Sampling;
 use crate::steps::sheet::Sheet;
 use rayon::prelude::*;
+use std::ops::Range;
 use std::sync::Arc;
 
 pub use compositor::Source;
@@ -169,18 +170,21 @@ impl<'a> Stack<'a> {
         }
     }
 
-    /// The same, each number 0..1.
-    pub(crate) fn rounded(&self, index: usize) -> Vec<[f32; 4]> {
-        let [width, height] = self.placing(index).texels;
-        let mut out = vec![[0.0; 4]; width as usize * height as usize];
+    /// The same of some rows, each number 0..1.
+    pub(crate) fn rounded(&self, index: usize, rows: Range<usize>) -> Vec<[f32; 4]> {
+        let width = self.placing(index).texels[0] as usize;
+        let (first, mut out) = (rows.start, vec![[0.0; 4]; width * rows.len()]);
         match &self.made[index] {
-            Some(Made::Sheet(sheet)) => sheet.rounded(width, &mut out),
-            Some(Made::Rim(rim)) => rim.rounded(&mut out),
+            Some(Made::Sheet(sheet)) => sheet.rounded(width as u32, first, &mut out),
+            Some(Made::Rim(rim)) => rim.rounded(first, &mut out),
             Some(Made::Picture(bitmap)) => {
-                let outs = out.par_chunks_mut(bitmap.band());
-                outs.zip(bitmap.bands()).for_each(|(out, (_, texels))| units(&texels, out));
+                let each = bitmap.band() / width;
+                out.par_chunks_mut(bitmap.band()).enumerate().for_each(|(band, out)| {
+                    let from = first + band * each;
+                    units(&bitmap.rows(from..from + out.len() / width), out);
+                });
             }
-            Some(Made::Lamp(picture)) => units(&picture.texels, &mut out),
+            Some(Made::Lamp(picture)) => units(&picture.texels[first * width..][..out.len()], &mut out),
             None => {}
         }
         out

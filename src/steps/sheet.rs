@@ -239,13 +239,13 @@ impl Sheet {
         self.texels(width, |_, row, out: &mut [u16]| row.write_sixteen(out))
     }
 
-    /// The same, each number 0..1, into `out`.
-    pub(crate) fn rounded(&self, width: u32, out: &mut [[f32; 4]]) {
+    /// The same of the rows from `first` on, each number 0..1, into `out`.
+    pub(crate) fn rounded(&self, width: u32, first: usize, out: &mut [[f32; 4]]) {
         fill_rows(
             width as usize,
             out.as_flattened_mut(),
             #[inline(always)]
-            |y, row| self.row(y, 0, width as usize, row),
+            |y, row| self.row(first + y, 0, width as usize, row),
             #[inline(always)]
             |_, row, out: &mut [f32]| row.write_rounded(out),
         );

@@ -8,6 +8,7 @@ use crate::output::texture::image::View;
 use crate::output::texture::resample::{Axis, Ends, Scratch};
 use ::wide::f32x4;
 use rayon::prelude::*;
+use std::cmp::Reverse;
 
 /// Rows of a block, texels; bands are whole blocks. Chosen by eye.
 pub const BLOCK: usize = 16;
@@ -20,6 +21,9 @@ const BANDS: usize = 4;
 
 /// What a further band must save of the texels to be worth a file. Chosen by eye.
 const WORTH: f64 = 0.8;
+
+/// Share of the error that is allowed up to which a block counts as hardly off.
+const HARDLY: f32 = 0.125;
 
 /// Where to cut `image` across into bands that are stored at sizes of their own: their first rows, the first being 0. Fog is often
 /// sharp along its line and plain elsewhere.
@@ -65,21 +69,30 @@ struct Looked<'a> {
 }
 
 impl Looked<'_> {
-    /// What `off` says of the blocks at each ratio.
-    fn at_ratios(&self, off: impl Fn(&Self, &Axis) -> Vec<f32>) -> Vec<BlockErrors> {
+    /// What `off` says of the blocks at each ratio; of those it is told how far they were off at a larger one.
+    fn at_ratios(&self, off: impl Fn(&Self, &Axis, &[f32]) -> Vec<f32>) -> Vec<BlockErrors> {
         let width = self.lines.size[0];
         let beyond = if self.ends == Ends::Beyond { 2 } else { 0 };
-        let errors = |ratio: usize| match ratio {
-            1 => vec![0.0; self.count],
-            _ => off(self, &Axis::new(width, width / ratio + beyond, self.ends)),
-        };
-        let ratios = EVEN.into_iter().chain([3]).filter(|ratio| width / ratio >= 3).chain([1]);
-        ratios.map(|ratio| BlockErrors { ratio, errors: errors(ratio) }).collect()
+        let mut ratios: Vec<usize> = EVEN.into_iter().chain([3]).filter(|ratio| width / ratio >= 3).collect();
+        ratios.sort_unstable_by_key(|ratio| Reverse(*ratio));
+        let mut all: Vec<BlockErrors> = Vec::new();
+        for ratio in ratios {
+            let axis = Axis::new(width, width / ratio + beyond, self.ends);
+            let unknown = vec![f32::INFINITY; self.count];
+            let errors = off(self, &axis, all.last().map_or(&unknown, |larger| &larger.errors));
+            all.push(BlockErrors { ratio, errors });
+        }
+        all.push(BlockErrors { ratio: 1, errors: vec![0.0; self.count] });
+        all
     }
 
-    /// How far the rows of each block are off.
-    fn rows_off(&self, axis: &Axis) -> Vec<f32> {
+    /// How far the rows of each block are off. The error goes with the square of the stretch: what is hardly off at a larger one is no
+    /// farther off here.
+    fn rows_off(&self, axis: &Axis, larger: &[f32]) -> Vec<f32> {
         let off = |scratch: &mut Scratch, block: usize| {
+            if larger[block] <= HARDLY * self.most {
+                return larger[block];
+            }
             let rows = (block * BLOCK..(block + 1) * BLOCK).step_by(ROW_STEP);
             let mut farthest = 0.0_f32;
             for line in rows.take_while(|y| *y < self.lines.size[1]).map(|y| self.lines.row(y)) {
@@ -98,7 +111,7 @@ impl Looked<'_> {
     }
 
     /// How far the columns, each a row of `lines`, are off in each block.
-    fn columns_off(&self, axis: &Axis) -> Vec<f32> {
+    fn columns_off(&self, axis: &Axis, _: &[f32]) -> Vec<f32> {
         let none = || vec![0.0; self.count];
         let off = |(mut scratch, mut errors): (Scratch, Vec<f32>), y: usize| {
             let line = self.lines.row(y);

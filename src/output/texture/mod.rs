@@ -21,7 +21,7 @@ use rayon::prelude::*;
 use resample::Ends;
 use side::Side;
 use std::borrow::Cow;
-use std::cell::OnceCell;
+use std::ops::Range;
 use std::sync::Arc;
 
 /// What is stored of one picture: an area of it, in bands at sizes of their own, in tiles.
@@ -111,7 +111,7 @@ impl Shape {
         }
         let [width, height] = placing.texels;
         let smooth = placing.kind != Kind::Art;
-        let image = drawn_whole(stack, index);
+        let image = drawn(stack, index, 0..height as usize);
         let mut area = [0, 0, width, height];
         if texture.trim {
             let blank = match (texture.fit, bits) {
@@ -231,9 +231,8 @@ impl Shape {
 
     /// The texels of all tiles.
     pub fn make(&self, stack: &Stack<'_>, index: usize, bits: Bits, alpha: Alpha) -> Vec<Owned> {
-        let drawn = OnceCell::new();
-        let band = |band| self.band(stack, index, band, bits, alpha, &drawn);
-        let bands: Vec<Owned> = (0..self.bands.len()).map(band).collect();
+        let bands: Vec<Owned> =
+            (0..self.bands.len()).map(|band| self.band(stack, index, band, bits, alpha)).collect();
         self.tiles
             .par_iter()
             .map(|tile| {
@@ -247,16 +246,8 @@ impl Shape {
             .collect()
     }
 
-    /// The texels of a band, those beside it included. `drawn` holds the whole picture once one of its bands has asked for it.
-    fn band(
-        &self,
-        stack: &Stack<'_>,
-        index: usize,
-        band: usize,
-        bits: Bits,
-        alpha: Alpha,
-        drawn: &OnceCell<Image>,
-    ) -> Owned {
+    /// The texels of a band, those beside it included.
+    fn band(&self, stack: &Stack<'_>, index: usize, band: usize, bits: Bits, alpha: Alpha) -> Owned {
         let plan = stack.plan();
         let placing = stack.placing(index);
         let Band { area: [left, top, wide, tall], stored } = self.bands[band];
@@ -279,8 +270,9 @@ impl Shape {
         if let Some(Some(image)) = self.found.get(band) {
             return quantised(image, deep, dithered, alpha, plan.blending);
         }
-        let whole = drawn.get_or_init(|| drawn_whole(stack, index));
-        let part = Part::new(whole, area, alpha);
+        let [left, top, wide, tall] = area;
+        let image = drawn(stack, index, top as usize..(top + tall) as usize);
+        let part = Part::new(&image, [left, 0, wide, tall], alpha);
         let image = part.rows(0, area[3]);
         let size = [stored[0], if by_rows { area[3] } else { stored[1] }].map(|side| side as usize);
         let image = if as_seen { image.to_image() } else { fit::store(image, size, self.wraps, self.ends) };
@@ -391,13 +383,14 @@ pub fn repeats(placing: &Placing) -> bool {
     placing.period.is_some_and(|period| (period - placing.rect.width).0.abs() < 1e-9 * period.0)
 }
 
-/// The picture `index` of a stack as a renderer filters it.
-fn drawn_whole(stack: &Stack<'_>, index: usize) -> Image {
-    let (mut data, blending) = (stack.rounded(index), stack.plan().blending);
+/// Rows of the picture `index` of a stack as a renderer filters it.
+fn drawn(stack: &Stack<'_>, index: usize, rows: Range<usize>) -> Image {
+    let size = [stack.placing(index).texels[0] as usize, rows.len()];
+    let (mut data, blending) = (stack.rounded(index, rows), stack.plan().blending);
     if blending == Blending::Linear {
         data.par_iter_mut().for_each(|texel| *texel = enter(*texel, blending));
     }
-    Image { size: stack.placing(index).texels.map(|side| side as usize), data }
+    Image { size, data }
 }
 
 /// To codes; at 8 bits the opacity of fog is dithered where each texel is one of the view. A stretched texture isn't: its dither would

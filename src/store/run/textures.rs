@@ -22,7 +22,7 @@ use std::collections::{BTreeMap, BTreeSet};
 const SHAPE: &str = "shape";
 /// How shapes are searched for: whoever changes what a search finds raises it by one. What was stored at another size has another key, so
 /// that reruns make that again, and nothing else.
-const SEARCH: u32 = 2;
+const SEARCH: u32 = 3;
 /// See [`SHAPE`].
 const STAND: &str = "stand";
 
