@@ -2,6 +2,7 @@
 
 use super::Canvas;
 use super::canvas::{LIGHT, MOUNT};
+use fogweft::base::bitmap::Bytes;
 use fogweft::base::fault::Result;
 use fogweft::base::limits::Limits;
 use fogweft::base::raster::Owned;
@@ -98,7 +99,7 @@ pub fn held(
     };
     Maker::new(&store, &limits).fill(&mut stack, &request)?;
     let shown = stack.shown(cameras[0], Bits::Eight);
-    let values = stack.values(shown.greys);
+    let values = stack.values(&Bytes::new(stack.plan().texels[0] as usize, &shown.greys));
     Ok((canvas(shown.texels), values))
 }
 

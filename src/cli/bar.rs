@@ -152,8 +152,9 @@ impl Progress for Level<'_> {
     }
 
     fn leaves(&self, stage: Stage) {
-        if stage == Stage::Rims {
-            // What outlines were measured by lies in many small pieces, which nothing after them takes up again.
+        if matches!(stage, Stage::Rims | Stage::Still) {
+            // What outlines were measured by, and what strips were composed in, lies in many small pieces, which nothing after them takes up
+            // again.
             heap::trim();
         }
         if let Some(clock) = &self.bar.clock {

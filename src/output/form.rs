@@ -82,7 +82,7 @@ impl Scan {
 }
 
 impl Form {
-    fn channels(colour: bool, alpha: bool, depth: BitDepth) -> Form {
+    pub fn channels(colour: bool, alpha: bool, depth: BitDepth) -> Form {
         let colour_type = match (colour, alpha) {
             (false, false) => ColorType::Grayscale,
             (false, true) => ColorType::GrayscaleAlpha,

@@ -1,5 +1,6 @@
 //! The PNGs of a stack's pictures.
 
+use crate::base::bitmap::Bytes;
 use crate::base::fault::{Class, Fault, Result};
 use crate::base::limits::Limits;
 use crate::base::raster::Raster;
@@ -7,7 +8,8 @@ use crate::base::words::Bits;
 use crate::output::{self, Effort};
 use crate::rim::Rim;
 use crate::stack::still::Still;
-use crate::stack::{Made, Stack, values};
+use crate::stack::values::Hatching;
+use crate::stack::{Made, Stack};
 use crate::steps::sheet::Sheet;
 
 impl Stack<'_> {
@@ -31,10 +33,15 @@ impl Stack<'_> {
 
     /// The PNG of the value view, by its greys, of what is shown from a camera place, which must be the last of those that the stack was looked at
     /// from.
-    pub fn values(&self, mut greys: Vec<u8>) -> Vec<u8> {
+    pub fn values(&self, greys: &Bytes) -> Vec<u8> {
         let (size, place) = (self.plan.texels, self.survey.cameras.len().saturating_sub(1));
-        values::hatch(size[0] as usize, &mut greys, &self.survey, place);
-        output::encode(Raster::Grey { size, samples: &greys }, Effort::Fast)
+        let hatching = Hatching::new(size[1], &self.survey, place);
+        let row = |y: usize| {
+            let mut row = greys.row(y);
+            hatching.row(y, &mut row);
+            row
+        };
+        output::png::encode_greys(size, &|rows| rows.flat_map(row).collect(), Effort::Fast)
     }
 }
 

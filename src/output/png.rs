@@ -5,7 +5,7 @@
 use crate::base::bitmap::Bitmap;
 use crate::base::raster::Raster;
 use crate::output::form::{Form, Packed, Palette, Scan};
-use ::png::{DeflateCompression, Encoder, Filter, SrgbRenderingIntent};
+use ::png::{BitDepth, DeflateCompression, Encoder, Filter, SrgbRenderingIntent};
 use rayon::prelude::*;
 use std::borrow::Cow;
 use std::io::Write;
@@ -85,6 +85,19 @@ pub(crate) fn encode_bitmap(bitmap: &Bitmap, effort: Effort) -> (Vec<u8>, bool) 
     };
     let rows = Rows { form: &form, size: bitmap.size, together, rows: &rows, whole: None };
     (compress(&rows, effort, OF_TEXTURES), opaque)
+}
+
+/// Encodes greys of 8 bits, some rows of them at a time.
+pub(crate) fn encode_greys(
+    size: [u32; 2],
+    rows: &(dyn Fn(Range<usize>) -> Vec<u8> + Sync),
+    effort: Effort,
+) -> Vec<u8> {
+    let (form, [width, height]) =
+        (Form::channels(false, false, BitDepth::Eight), size.map(|side| side as usize));
+    let whole = (width * height <= CHUNK).then(|| rows(0..height));
+    let together = (TOGETHER / width).max(1);
+    compress(&Rows { form: &form, size, together, rows, whole: whole.as_deref() }, effort, OF_OTHERS)
 }
 
 /// Texels that are packed and written at once.

@@ -6,6 +6,7 @@
 //! 3.2.4), and nothing in it refers to what came before, so the bands together are one zlib stream; its check is put together from
 //! those of the bands (RFC 1950, 2.2).
 
+use crate::base::bitmap::Bytes;
 use crate::base::simd::vectorize;
 use crate::base::units::Camera;
 use crate::base::words::Bits;
@@ -14,7 +15,7 @@ use crate::stack::{Stack, still};
 use crate::steps::dither;
 use crate::steps::sheet::{Row, Sheet};
 use ::png::chunk::IDAT;
-use ::png::{BitDepth, ColorType, Encoder, EncodingError};
+use ::png::{BitDepth, ColorType, Encoder, EncodingError, Writer};
 use flate2::Compression;
 use flate2::write::DeflateEncoder;
 use rayon::prelude::*;
@@ -74,6 +75,8 @@ struct Band {
     /// Adler-32 of its filtered bytes, and their number.
     check: u32,
     length: u64,
+    /// Whether it ends the stream.
+    last: bool,
 }
 
 /// Encodes `width` columns of `sheet`, wrapping, losslessly, in the smallest form that holds it: 256 opacities of one colour
@@ -82,7 +85,7 @@ pub fn sheet(sheet: &Sheet, width: u32, bits: Bits) -> Vec<u8> {
     let form = Form::new(sheet, bits);
     let bands =
         draw(sheet, width, bits, |rows, last| compress(rows, width as usize, form.bytes(), LEVEL, last));
-    file(bands, [width, sheet.size()[1]], |encoder| {
+    let head = |encoder: &mut Encoder<'_, &mut Vec<u8>>| {
         encoder.set_depth(form.depth());
         match (form, sheet.colour()) {
             (Form::Opacities, Some(colour)) => {
@@ -92,7 +95,8 @@ pub fn sheet(sheet: &Sheet, width: u32, bits: Bits) -> Vec<u8> {
             }
             _ => encoder.set_color(ColorType::Rgba),
         }
-    })
+    };
+    file([width, sheet.size()[1]], head, |stream| bands.into_iter().for_each(|band| stream.put(band)))
 }
 
 /// Encodes a rim, losslessly, as RGBA: colour is kept where opacity is 0; 8-bit opacities are dithered.
@@ -109,10 +113,11 @@ pub fn rim(rim: &Rim, bits: Bits) -> Vec<u8> {
     let bands = each_band(size, form.bytes(), draw, |rows, last| {
         compress(rows, size[0], form.bytes(), THOROUGH, last)
     });
-    file(bands, [width, height], |encoder| {
+    let head = |encoder: &mut Encoder<'_, &mut Vec<u8>>| {
         encoder.set_depth(form.depth());
         encoder.set_color(ColorType::Rgba);
-    })
+    };
+    file([width, height], head, |stream| bands.into_iter().for_each(|band| stream.put(band)))
 }
 
 /// What is shown from a camera place, drawn, encoded and dropped strip by strip.
@@ -120,7 +125,7 @@ pub(crate) struct ShownFile {
     /// The file of its texels: opaque, dithered at 8 bits.
     pub file: Vec<u8>,
     /// The grey of each texel's step of lightness.
-    pub greys: Vec<u8>,
+    pub greys: Bytes,
 }
 
 impl Stack<'_> {
@@ -129,48 +134,71 @@ impl Stack<'_> {
         let (depth, back) = if bits == Bits::Eight { (BitDepth::Eight, 3) } else { (BitDepth::Sixteen, 6) };
         let compositor = self.compositor(camera);
         let (width, size) = (compositor.size[0], compositor.size.map(|side| side as u32));
-        let (bands, greys) =
-            still::strips(&compositor, bits, |rows, last| compress(rows, width, back, LEVEL, last));
-        let file = file(bands, size, |encoder| {
+        let head = |encoder: &mut Encoder<'_, &mut Vec<u8>>| {
             encoder.set_depth(depth);
             encoder.set_color(ColorType::Rgb);
+        };
+        let mut greys = Bytes::default();
+        let file = file(size, head, |stream| {
+            let strip = |rows: &mut [u8], last| compress(rows, width, back, LEVEL, last);
+            greys = still::strips(&compositor, bits, strip, |band| stream.put(band));
         });
         ShownFile { file, greys }
     }
 }
 
-/// The file of compressed bands; `head` says how its texels are stored.
-fn file(
-    bands: Vec<std::io::Result<Band>>,
-    size: [u32; 2],
-    head: impl FnOnce(&mut Encoder<'_, &mut Vec<u8>>),
-) -> Vec<u8> {
-    // Writing to memory can't fail, and the header is ours.
-    let bands = bands.into_iter().collect::<std::io::Result<Vec<Band>>>().unwrap_or_default();
-    joined(bands, size, head).unwrap_or_default()
+/// A file's stream of texels, to which one band is put after the other.
+struct Stream<'a> {
+    writer: Writer<&'a mut Vec<u8>>,
+    /// Adler-32 of all that was put to it.
+    check: u32,
+    failed: bool,
 }
 
-fn joined(
-    mut bands: Vec<Band>,
+impl Stream<'_> {
+    /// Puts the next band to it, which is dropped then.
+    fn put(&mut self, band: std::io::Result<Band>) {
+        // Writing to memory can't fail, and the header is ours.
+        self.failed |= band.map_err(EncodingError::from).and_then(|band| self.write(band)).is_err();
+    }
+
+    fn write(&mut self, mut band: Band) -> Result<(), EncodingError> {
+        self.check = joined_check(self.check, band.check, band.length);
+        if band.last {
+            band.deflated.extend(self.check.to_be_bytes());
+        }
+        self.writer.write_chunk(IDAT, &band.deflated)
+    }
+}
+
+/// A file; `head` says how its texels are stored, `put` puts all bands to its stream.
+fn file(
+    size: [u32; 2],
+    head: impl FnOnce(&mut Encoder<'_, &mut Vec<u8>>),
+    put: impl FnOnce(&mut Stream<'_>),
+) -> Vec<u8> {
+    let mut out = Vec::new();
+    let whole = write(&mut out, size, head, put).unwrap_or(false);
+    if whole { out } else { Vec::new() }
+}
+
+/// Whether all of it was written.
+fn write(
+    out: &mut Vec<u8>,
     [width, height]: [u32; 2],
     head: impl FnOnce(&mut Encoder<'_, &mut Vec<u8>>),
-) -> Result<Vec<u8>, EncodingError> {
-    let check = bands.iter().fold(1, |check, band| joined_check(check, band.check, band.length));
-    if let Some(last) = bands.last_mut() {
-        last.deflated.extend(check.to_be_bytes());
-    }
-    // The chunks' frames, the palette and what marks the colours take a few KB.
-    let mut out =
-        Vec::with_capacity(bands.iter().map(|band| band.deflated.len() + 12).sum::<usize>() + (1 << 11));
-    let mut encoder = Encoder::new(&mut out, width, height);
+    put: impl FnOnce(&mut Stream<'_>),
+) -> Result<bool, EncodingError> {
+    let mut encoder = Encoder::new(out, width, height);
     super::png::mark_srgb(&mut encoder);
     head(&mut encoder);
-    let mut writer = encoder.write_header()?;
+    let mut stream = Stream { writer: encoder.write_header()?, check: 1, failed: false };
     // 32 KiB of window, the quickest of levels, no dictionary; a multiple of 31 (RFC 1950, 2.2).
-    writer.write_chunk(IDAT, &[0x78, 0x01])?;
-    bands.iter().try_for_each(|band| writer.write_chunk(IDAT, &band.deflated))?;
-    writer.finish()?;
-    Ok(out)
+    stream.writer.write_chunk(IDAT, &[0x78, 0x01])?;
+    put(&mut stream);
+    let failed = stream.failed;
+    stream.writer.finish()?;
+    Ok(!failed)
 }
 
 /// Filters a band's rows by Sub (PNG 9.2), in place, and compresses them; a texel has `back` bytes, and the `last` band ends the stream.
@@ -189,13 +217,14 @@ fn compress(rows: &mut [u8], width: usize, back: usize, level: u32, last: bool) 
     let room = Vec::with_capacity(rows.len() / 8);
     let mut encoder = DeflateEncoder::new(room, Compression::new(level));
     encoder.write_all(rows)?;
+    // All bands are held until they are one file. A copy leaves no room beside it that only few others fit in.
     let deflated = if last {
         encoder.finish()?
     } else {
         encoder.flush()?;
-        std::mem::take(encoder.get_mut())
+        encoder.get_ref().clone()
     };
-    Ok(Band { deflated, check: check.finish(), length: rows.len() as u64 })
+    Ok(Band { deflated, check: check.finish(), length: rows.len() as u64, last })
 }
 
 /// Adler-32 of two runs of bytes from those of each; the second is `length` bytes long (RFC 1950, 8.2: two sums modulo 65521).

@@ -16,6 +16,9 @@ const SOLID: u16 = 64_225;
 
 /// Rows of an art that are looked at together: many, as rows over and under them are unpacked besides.
 const BAND: usize = 96;
+/// But no more texels of it, where an outline is traced, unless these would be few rows.
+const TEXELS: usize = 1 << 19;
+const LEAST: usize = 16;
 
 /// How far a rim runs on in full beneath solid texels: filters and the first mip levels reach that far. Texels.
 const RUN: u8 = 4;
@@ -110,12 +113,15 @@ fn is_open(texel: [u16; 4]) -> bool {
 /// The outline of `picture`, in reading order, thinned evenly to about `most` points. `wraps`: it repeats edge to edge.
 pub(crate) fn trace(picture: &Bitmap, wraps: bool, most: usize) -> Vec<Point> {
     let (size, height) = (picture.size.map(i64::from), picture.size[1] as usize);
-    let bands = (0..height.div_ceil(BAND)).into_par_iter().map(|band| {
-        let (from, to) = (band * BAND, height.min((band + 1) * BAND));
+    let each = (TEXELS / picture.size[0].max(1) as usize).clamp(LEAST, BAND);
+    let bands = (0..height.div_ceil(each)).into_par_iter().map(|band| {
+        let (from, to) = (band * each, height.min((band + 1) * each));
         let first = from.saturating_sub(AROUND);
         let texels = picture.rows(first..height.min(to + AROUND));
         let reader = Reader { size, first: first as i64, texels: &texels, wraps };
-        (from..to).flat_map(|y| reader.points(y)).collect()
+        let mut points: Vec<Point> = (from..to).flat_map(|y| reader.points(y)).collect();
+        points.shrink_to_fit();
+        points
     });
     let rows: Vec<Vec<Point>> = bands.collect();
     let count: usize = rows.iter().map(Vec::len).sum();

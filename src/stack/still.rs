@@ -3,6 +3,7 @@
 //! Composed from exact values, not from the 8-bit texels, so that the law holds to half a step of the output. Every picture
 //! stands on the nearest whole texel of the view.
 
+use crate::base::bitmap::Bytes;
 use crate::base::raster::Owned;
 use crate::base::simd::vectorize;
 use crate::base::space::{Lanes, Space};
@@ -144,46 +145,70 @@ fn drawn<T: Copy + Default + Send>(
     (samples, greys)
 }
 
+/// Strips that are drawn side by side before what they became is handed on: few enough that little is held, many beside what threads
+/// wait for the last of them.
+const TOGETHER: usize = 64;
+
 /// Draws what `compositor` holds strip by strip, each handed to `take` as the rows that a PNG of it filters: a byte for the filter's type,
-/// then red, green and blue of 8 bits, dithered, or of 16, the high byte first; and whether it is the last. What it made of them comes
-/// back in order, with the greys of the steps of lightness.
+/// then red, green and blue of 8 bits, dithered, or of 16, the high byte first; and whether it is the last. `keep` gets what it made of
+/// them, in order; the greys of the steps of lightness come back.
 pub(crate) fn strips<T: Send>(
     compositor: &Compositor<'_>,
     bits: Bits,
     take: impl Fn(&mut [u8], bool) -> T + Sync + Send,
-) -> (Vec<T>, Vec<u8>) {
-    let ([width, height], space) = (compositor.size, &compositor.space);
-    let scale = values::Scale::new(space.blending);
-    let bytes_of_texel = if bits == Bits::Eight { 3 } else { 6 };
-    let (strip, stride) = (width * Exact::ROWS, 1 + width * bytes_of_texel);
-    let mut greys = vec![0; width * height];
-    let mut made: Vec<Option<T>> = (0..height.div_ceil(Exact::ROWS)).map(|_| None).collect();
-    let outs = made.par_iter_mut().zip(greys.par_chunks_mut(strip));
-    compositor.strips(outs, |first, pixels: &mut Exact, (made, greys)| {
-        let mut bytes = vec![0; greys.len() / width * stride];
-        let (mut codes, mut deep) = (vec![0; width * 4], vec![0; width * 4]);
-        let rows = pixels.lanes.chunks_mut(width).zip(greys.chunks_mut(width)).zip(bytes.chunks_mut(stride));
-        for (y, ((row, greys), out)) in (first..).zip(rows) {
-            vectorize(
-                #[inline(always)]
-                || {
-                    scale.greys(row, greys);
-                    match bits {
-                        Bits::Eight => {
-                            eight(space, y, row, &mut codes);
-                            opaque(&codes, &mut out[1..], |code| [code]);
-                        }
-                        Bits::Sixteen => {
-                            sixteen(space, row, &mut deep);
-                            opaque(&deep, &mut out[1..], u16::to_be_bytes);
-                        }
-                    }
-                },
-            );
+    mut keep: impl FnMut(T),
+) -> Bytes {
+    let [width, height] = compositor.size;
+    let scale = values::Scale::new(compositor.space.blending);
+    let (count, mut all) = (height.div_ceil(Exact::ROWS), Bytes::default());
+    for from in (0..count).step_by(TOGETHER) {
+        let mut made: Vec<Option<(T, Bytes)>> = (from..count.min(from + TOGETHER)).map(|_| None).collect();
+        compositor.strips_from(from, made.par_iter_mut(), |first, pixels: &mut Exact, made| {
+            let rows = Exact::ROWS.min(height - first);
+            let (mut bytes, greys) =
+                rows_of_file((compositor, &scale), bits, first, &mut pixels.lanes[..width * rows]);
+            *made = Some((take(&mut bytes, first + rows >= height), Bytes::new(width, &greys)));
+        });
+        for (made, greys) in made.into_iter().flatten() {
+            keep(made);
+            all = all.and(greys);
         }
-        *made = Some(take(&mut bytes, first + Exact::ROWS >= height));
-    });
-    (made.into_iter().flatten().collect(), greys)
+    }
+    all
+}
+
+/// The rows of a file of some drawn ones, the first of them `first` in the picture, and their greys.
+fn rows_of_file(
+    (compositor, scale): (&Compositor<'_>, &values::Scale),
+    bits: Bits,
+    first: usize,
+    lanes: &mut [Lanes],
+) -> (Vec<u8>, Vec<u8>) {
+    let ([width, _], space) = (compositor.size, &compositor.space);
+    let stride = 1 + width * if bits == Bits::Eight { 3 } else { 6 };
+    let mut greys = vec![0; lanes.len()];
+    let mut bytes = vec![0; lanes.len() / width * stride];
+    let (mut codes, mut deep) = (vec![0; width * 4], vec![0; width * 4]);
+    let rows = lanes.chunks_mut(width).zip(greys.chunks_mut(width)).zip(bytes.chunks_mut(stride));
+    for (y, ((row, greys), out)) in (first..).zip(rows) {
+        vectorize(
+            #[inline(always)]
+            || {
+                scale.greys(row, greys);
+                match bits {
+                    Bits::Eight => {
+                        eight(space, y, row, &mut codes);
+                        opaque(&codes, &mut out[1..], |code| [code]);
+                    }
+                    Bits::Sixteen => {
+                        sixteen(space, row, &mut deep);
+                        opaque(&deep, &mut out[1..], u16::to_be_bytes);
+                    }
+                }
+            },
+        );
+    }
+    (bytes, greys)
 }
 
 /// Writes red, green and blue of RGBA.

@@ -193,7 +193,8 @@ impl Look<'_> {
             }
             _ => Vec::new(),
         };
-        self.plan.files.par_iter().zip(self.ready).enumerate().map(trace).collect()
+        // One after the other, each side by side: of its points most are dropped again.
+        self.plan.files.iter().zip(self.ready).enumerate().map(trace).collect()
     }
 
     /// Probes at every outline, for every copy of its art and every camera place, by the view's rows.

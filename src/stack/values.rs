@@ -108,10 +108,31 @@ pub fn view(still: &Still) -> Vec<u8> {
     greys.par_iter().flat_map_iter(|grey| [*grey, *grey, *grey, u8::MAX]).collect()
 }
 
-/// Hatches, in `greys`, those of the steps in a picture `width` texels wide which was taken from the survey's camera place `place`, stretches
-/// of outline that fail: black beside white, so that it stands out from any grey.
-pub fn hatch(width: usize, greys: &mut [u8], survey: &Survey, place: usize) {
-    let reach = (REACH * (greys.len() / width) as f64).round().max(2.0) as usize;
+/// What is hatched of a picture: stretches of outline that fail, black beside white, so that it stands out from any grey.
+pub struct Hatching {
+    /// Places of outlines, by their rows.
+    failing: Vec<[u32; 2]>,
+    /// How far from these, texels.
+    reach: usize,
+}
+
+impl Hatching {
+    /// Of a picture `height` texels tall which was taken from the survey's camera place `place`.
+    pub fn new(height: u32, survey: &Survey, place: usize) -> Hatching {
+        let reach = (REACH * f64::from(height)).round().max(2.0) as usize;
+        let mut failing = failing(survey, place, reach);
+        failing.sort_unstable_by_key(|[x, y]| [*y, *x]);
+        Hatching { failing, reach }
+    }
+
+    /// Hatches the row `y` of the steps' greys.
+    pub fn row(&self, y: usize, texels: &mut [u8]) {
+        hatch_row(y, texels, &self.failing, self.reach);
+    }
+}
+
+/// Places of outlines that fail, in stretches.
+fn failing(survey: &Survey, place: usize, reach: usize) -> Vec<[u32; 2]> {
     let failing = |(job, marks): &(usize, Vec<Mark>)| -> Vec<[u32; 2]> {
         let wanted = survey.wanted.get(job).copied().unwrap_or(0.0);
         let seen: Vec<&Mark> =
@@ -120,18 +141,16 @@ pub fn hatch(width: usize, greys: &mut [u8], survey: &Survey, place: usize) {
         if !seen.iter().any(|mark| fails(&mark)) {
             return Vec::new();
         }
-        let all = Sums::new(seen.iter().map(|mark| mark.at));
-        let failing = Sums::new(seen.iter().filter(fails).map(|mark| mark.at));
+        let all = Marks::new(seen.iter().map(|mark| mark.at));
+        let failing = Marks::new(seen.iter().filter(fails).map(|mark| mark.at));
+        let near = reach as u32;
         let stretch = |mark: &&&Mark| {
-            f64::from(failing.around(mark.at, reach)) >= STRETCH * f64::from(all.around(mark.at, reach))
+            failing.around(mark.at, near) as f64 >= STRETCH * all.around(mark.at, near) as f64
         };
         seen.iter().filter(fails).filter(stretch).map(|mark| mark.at).collect()
     };
     let failing: Vec<Vec<[u32; 2]>> = survey.marks.par_iter().map(failing).collect();
-    let mut failing = failing.concat();
-    failing.sort_unstable_by_key(|[x, y]| [*y, *x]);
-    let rows = greys.par_chunks_mut(width).enumerate();
-    rows.for_each(|(y, texels)| hatch_row(y, texels, &failing, reach));
+    failing.concat()
 }
 
 /// Hatches what of the row `y` lies within `reach` of the places `failing`, which are sorted by their rows.
@@ -154,48 +173,25 @@ fn hatch_row(y: usize, texels: &mut [u8], failing: &[[u32; 2]], reach: usize) {
     }
 }
 
-/// Counts of marks in rectangles, by a summed-area table (Crow 1984) over the one that holds them all.
-struct Sums {
-    corner: [usize; 2],
-    size: [usize; 2],
-    sums: Vec<u32>,
-}
+/// Marks by rows and, of a row, by columns.
+struct Marks(Vec<[u32; 2]>);
 
-impl Sums {
-    fn new(marks: impl Iterator<Item = [u32; 2]> + Clone) -> Sums {
-        let (mut corner, mut end) = ([usize::MAX; 2], [0; 2]);
-        for at in marks.clone() {
-            for axis in 0..2 {
-                corner[axis] = corner[axis].min(at[axis] as usize);
-                end[axis] = end[axis].max(at[axis] as usize + 1);
-            }
-        }
-        let size = [0, 1].map(|axis: usize| end[axis].saturating_sub(corner[axis]));
-        let across = size[0] + 1;
-        let mut sums = vec![0_u32; across * (size[1] + 1)];
-        for [x, y] in marks {
-            sums[(y as usize - corner[1] + 1) * across + x as usize - corner[0] + 1] += 1;
-        }
-        for y in 1..=size[1] {
-            let mut row = 0;
-            for x in 1..across {
-                row += sums[y * across + x];
-                sums[y * across + x] = row + sums[(y - 1) * across + x];
-            }
-        }
-        Sums { corner, size, sums }
+impl Marks {
+    fn new(places: impl Iterator<Item = [u32; 2]>) -> Marks {
+        let mut places: Vec<[u32; 2]> = places.collect();
+        places.sort_unstable_by_key(|[x, y]| [*y, *x]);
+        Marks(places)
     }
 
-    /// Marks within `reach` of a texel along x and y.
-    fn around(&self, at: [u32; 2], reach: usize) -> u32 {
-        let span = |axis: usize| {
-            let place = |at: usize| at.saturating_sub(self.corner[axis]).min(self.size[axis]);
-            let at = at[axis] as usize;
-            (place(at.saturating_sub(reach)), place(at + reach + 1))
-        };
-        let ((left, right), (top, foot)) = (span(0), span(1));
-        let sum = |x: usize, y: usize| self.sums[y * (self.size[0] + 1) + x];
-        sum(right, foot) + sum(left, top) - sum(left, foot) - sum(right, top)
+    /// How many lie within `reach` of a texel along x and y.
+    fn around(&self, [x, y]: [u32; 2], reach: u32) -> usize {
+        let first = self.0.partition_point(|at| at[1] + reach < y);
+        let near = &self.0[first..];
+        let near = &near[..near.partition_point(|at| at[1] <= y + reach)];
+        let (from, to) = (x.saturating_sub(reach), x + reach);
+        let in_row =
+            |row: &[[u32; 2]]| row.partition_point(|at| at[0] <= to) - row.partition_point(|at| at[0] < from);
+        near.chunk_by(|a, b| a[1] == b[1]).map(in_row).sum()
     }
 }
 
@@ -237,6 +233,17 @@ mod tests {
                 assert_eq!(greys, want, "{blending:?}, {spread}");
                 assert!(want.iter().collect::<std::collections::BTreeSet<_>>().len() >= STEPS - 1);
             }
+        }
+    }
+
+    #[test]
+    fn marks_within_reach_are_counted_along_both_axes() {
+        let random = |at: usize, of: i64| (seed::hash(3, at as i64, of) >> 40) as u32 % 60;
+        let places: Vec<[u32; 2]> = (0..700).map(|at| [0, 1].map(|of| random(at, of))).collect();
+        let marks = Marks::new(places.iter().copied());
+        for (at, reach) in places.iter().zip([0, 1, 5, 20].into_iter().cycle()) {
+            let near = |other: &&[u32; 2]| (0..2).all(|axis| at[axis].abs_diff(other[axis]) <= reach);
+            assert_eq!(marks.around(*at, reach), places.iter().filter(near).count(), "{at:?} {reach}");
         }
     }
 }

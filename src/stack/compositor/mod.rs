@@ -240,8 +240,18 @@ impl<'a> Compositor<'a> {
         outs: impl IndexedParallelIterator<Item = T>,
         take: impl Fn(usize, &mut P, T) + Sync + Send,
     ) {
+        self.strips_from(0, outs, take);
+    }
+
+    /// The same from the strip `from` on.
+    pub fn strips_from<P: Pixels, T: Send>(
+        &self,
+        from: usize,
+        outs: impl IndexedParallelIterator<Item = T>,
+        take: impl Fn(usize, &mut P, T) + Sync + Send,
+    ) {
         let draw = |(scratch, pixels): &mut (Scratch, P), (strip, out): (usize, T)| {
-            let first = strip * P::ROWS;
+            let first = (from + strip) * P::ROWS;
             pixels.clear([self.size[0], self.rows::<P>(first).len()], self.ground);
             scratch.unpacked.resize_with(self.layers.len(), Unpacked::default);
             for (layer, unpacked) in self.layers.iter().zip(&mut scratch.unpacked) {

@@ -1,5 +1,6 @@
 //! Making what is due; the still is written at once, the rest when all of it is made.
 
+use crate::base::bitmap::Bytes;
 use crate::base::fault::{Class, Fault, Faults, Result};
 use crate::base::key::{Key, KeyWriter};
 use crate::base::progress::{Stage, stage};
@@ -29,7 +30,7 @@ struct Source<'a> {
     seen: &'a Stack<'a>,
     shapes: &'a [Shape],
     /// The still's values, where they are due, until they are taken.
-    greys: Mutex<Option<Vec<u8>>>,
+    greys: Mutex<Option<Bytes>>,
 }
 
 impl Run<'_> {
@@ -86,7 +87,8 @@ impl Run<'_> {
             return seen.shown_file(self.camera, bits);
         }
         let shown = seen.shown(self.camera, bits);
-        ShownFile { file: output::encode(shown.texels.raster(), Effort::Small), greys: shown.greys }
+        let greys = Bytes::new(self.plan.texels[0] as usize, &shown.greys);
+        ShownFile { file: output::encode(shown.texels.raster(), Effort::Small), greys }
     }
 
     /// Shows the whole stack to whoever looks at it. False if the run was stopped.
@@ -244,7 +246,7 @@ impl Run<'_> {
             }
             What::Values => {
                 let greys = greys.lock().unwrap_or_else(PoisonError::into_inner).take();
-                greys.map(|greys| File::new(seen.values(greys), true, 0))
+                greys.map(|greys| File::new(seen.values(&greys), true, 0))
             }
             What::Texture(_) | What::Still | What::Manifest => None,
         })
