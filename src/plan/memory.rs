@@ -134,7 +134,9 @@ impl Plan {
         let solving =
             self.solved_by.as_ref().map_or(0.0, |plan| plan.memory_of(&Demand::default(), jobs) as f64);
         let page = if demand.page { PAGE * largest + 2.0 * packed } else { 0.0 };
-        let bytes = BESIDES + view + page + own + strokes + in_turn + frames + files + deep + solving;
+        let rest = view + page + own + strokes + in_turn + frames + files + deep;
+        // Rims are solved before all else is there.
+        let bytes = BESIDES + rest.max(solving) + NOT_BACK * rest.min(solving);
         // Saturates, and is then over any limit.
         bytes as u64
     }

@@ -117,6 +117,7 @@ impl<'a> Maker<'a> {
         let due: Vec<usize> =
             (0..plan.files.len()).filter(|at| request.needed[*at] && !stack.has(*at)).collect();
         let room = self.room(plan, &due);
+        let Some(smaller) = self.smaller_rims(plan, &due, request)? else { return Ok(false) };
         let work = |at: &usize| {
             let path = &plan.files[*at].placing().path;
             stage(self.progress, Stage::Layer, path, || self.layer(plan, *at, request, room))
@@ -140,7 +141,7 @@ impl<'a> Maker<'a> {
         if due.is_empty() && stack.survey.cameras == request.cameras {
             return Ok(!self.progress.stopped());
         }
-        let rims = || self.rims(stack, &due, request);
+        let rims = || self.rims(stack, &due, request, smaller);
         Ok(!self.progress.stopped() && stage(self.progress, Stage::Rims, "", rims)?)
     }
 
