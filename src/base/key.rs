@@ -11,7 +11,7 @@ use std::fmt;
 
 /// Version of the outputs' bytes, part of every key: raise it with every change of the program that changes any byte of any output, be
 /// it texels or how they are packed. Else reruns would take what an older program made for their own.
-pub const OUTPUT_VERSION: u32 = 13;
+pub const OUTPUT_VERSION: u32 = 14;
 
 /// Context of the hash (BLAKE3, key derivation mode): no other use of it gives the same hashes.
 const CONTEXT: &str = "fogweft: what a thing is made from";

@@ -56,14 +56,6 @@ pub fn each_of<P: Send, R: Send>(
     made.into_iter().map(|(_, made)| made).collect()
 }
 
-/// What both give.
-pub fn both<A: Send, B: Send>(a: impl FnOnce() -> A + Send, b: impl FnOnce() -> B + Send) -> (A, B) {
-    #[cfg(feature = "parallel")]
-    return rayon::join(a, b);
-    #[cfg(not(feature = "parallel"))]
-    (a(), b())
-}
-
 #[cfg(all(test, feature = "parallel"))]
 mod tests {
     use super::*;

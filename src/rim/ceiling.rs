@@ -46,7 +46,7 @@ impl Part<'_> {
         let mut own: Vec<f32> = self
             .places
             .par_iter()
-            .zip(&spread.places)
+            .zip(&spread.samples.places)
             .map(|(place, around)| {
                 let covered = f64::from(around.sample(&solid));
                 let wire = smoothstep(((covered - WIRE[0]) / (WIRE[1] - WIRE[0])).clamp(0.0, 1.0));

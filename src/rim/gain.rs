@@ -59,7 +59,10 @@ pub(super) fn solve_air(
         .collect();
     let fit = Fit::new(spread, (requirements, &selected), &limits.own);
     if fit.wanted.iter().all(|wanted| *wanted <= 0.0) {
-        return SolvedAir { depth: Plane::new(spread.grid.cols, spread.grid.rows), reached: 0 };
+        return SolvedAir {
+            depth: Plane::new(spread.samples.grid.cols, spread.samples.grid.rows),
+            reached: 0,
+        };
     }
     let mut gain = fit.first_gain();
     for _ in 0..CORRECTIONS {
@@ -70,14 +73,14 @@ pub(super) fn solve_air(
     // The least of it that serves enough of the outline, as it is drawn.
     let mut coefficients = depth.clone();
     part.upsampler().prefilter(&mut coefficients);
-    let drawn = depths(&spread.places, |place| place.sample_spline(&coefficients));
+    let drawn = depths(&spread.samples.places, |place| place.sample_spline(&coefficients));
     let factors: Vec<f32> = requirements
         .iter()
         .map(|requirement| solved_depth(requirement.enough, limits.most) / drawn[requirement.point as usize])
         .collect();
     let factor = last_factor(part, requirements, &selected, &factors);
     depth.data.iter_mut().for_each(|depth| *depth *= factor);
-    let held = if factor > 1.0 { fit.hold(&mut depth) } else { vec![1.0; spread.places.len()] };
+    let held = if factor > 1.0 { fit.hold(&mut depth) } else { vec![1.0; spread.samples.places.len()] };
     let reached = requirements
         .iter()
         .zip(&factors)
@@ -124,8 +127,8 @@ impl<'a> Fit<'a> {
         (requirements, selected): (&[Requirement], &[bool]),
         ceilings: &'a [f32],
     ) -> Fit<'a> {
-        let mut wanted = vec![0.0_f32; spread.places.len()];
-        let mut observed = vec![false; spread.places.len()];
+        let mut wanted = vec![0.0_f32; spread.samples.places.len()];
+        let mut observed = vec![false; spread.samples.places.len()];
         for (requirement, selected) in requirements.iter().zip(selected) {
             let at = requirement.point as usize;
             observed[at] = true;
@@ -133,13 +136,14 @@ impl<'a> Fit<'a> {
                 wanted[at] = wanted[at].max(solved_depth_below_knee(requirement.full));
             }
         }
-        let own = depths(&spread.places, |place| place.sample(&spread.spread));
+        let own = depths(&spread.samples.places, |place| place.sample(&spread.spread));
         Fit { spread, observed, own, wanted, ceilings }
     }
 
-    /// Values at the observed points, blurred like the spread.
+    /// Values at the observed points, blurred like the spread, on the samples for that; so is the gain.
     fn blurred(&self, value: impl Fn(usize) -> f32) -> Plane {
-        self.spread.blur(self.spread.scatter(|at| self.observed[at].then(|| value(at))))
+        let samples = &self.spread.blurred;
+        samples.blur(samples.scatter(|at| self.observed[at].then(|| value(at))))
     }
 
     /// What is wanted over what the spread has, both blurred.
@@ -155,7 +159,7 @@ impl<'a> Fit<'a> {
 
     /// Multiplies `gain` by what is wanted over what the spread has by it, both weighed and blurred.
     fn correct(&self, gain: &mut Plane) {
-        let places = self.spread.places.par_iter().zip(&self.own);
+        let places = self.spread.blurred.places.par_iter().zip(&self.own);
         let own: Vec<f32> = places.map(|(place, own)| (own * place.sample(gain)).max(DEPTH_MIN)).collect();
         let (wanted, own) = rayon::join(
             || self.blurred(|at| self.weight(at, own[at]) * self.wanted[at]),
@@ -185,8 +189,9 @@ impl<'a> Fit<'a> {
     /// Thins `depth` around places that have more than they may; what is left of it at each point.
     fn hold(&self, depth: &mut Plane) -> Vec<f32> {
         let spread = self.spread;
-        let mut held = vec![1.0_f32; self.spread.places.len()];
-        let mut own = depths(&self.spread.places, |place| place.sample(depth));
+        let blurred = &spread.blurred;
+        let mut held = vec![1.0_f32; self.spread.samples.places.len()];
+        let mut own = depths(&self.spread.samples.places, |place| place.sample(depth));
         for _ in 0..HOLDS {
             let parts = own.iter().zip(self.ceilings);
             let left: Vec<f32> =
@@ -196,28 +201,34 @@ impl<'a> Fit<'a> {
             }
             // Who has far too much counts far more.
             let weight = |at: usize| 1.0 / (left[at] * left[at]).max(MUCH);
-            let (sum, weights) = rayon::join(
-                || spread.near(spread.scatter(|at| Some(weight(at) * left[at]))),
-                || spread.near(spread.scatter(|at| Some(weight(at)))),
+            let (mut sum, weights) = rayon::join(
+                || blurred.near(blurred.scatter(|at| Some(weight(at) * left[at]))),
+                || blurred.near(blurred.scatter(|at| Some(weight(at)))),
             );
             // Where no outline is near, it stays as it is.
             let far = FAR * largest(&sum) + WEIGHT_MIN;
-            for (depth, (sum, weight)) in depth.data.iter_mut().zip(sum.data.iter().zip(&weights.data)) {
-                *depth *= ((sum.max(0.0) + far) / (weight.max(0.0) + far)).min(1.0);
+            for (sum, weight) in sum.data.iter_mut().zip(&weights.data) {
+                *sum = ((sum.max(0.0) + far) / (weight.max(0.0) + far)).min(1.0);
             }
-            let now = depths(&self.spread.places, |place| place.sample(depth));
+            let share = blurred.interpolate(sum, &spread.samples);
+            for (depth, share) in depth.data.iter_mut().zip(&share.data) {
+                *depth *= share.clamp(0.0, 1.0);
+            }
+            let now = depths(&self.spread.samples.places, |place| place.sample(depth));
             held.iter_mut().zip(own.iter().zip(&now)).for_each(|(held, (own, now))| *held *= now / own);
             own = now;
         }
         held
     }
 
-    /// The spread times the `gain`.
-    fn multiply(&self, mut gain: Plane) -> Plane {
-        for (gain, spread) in gain.data.iter_mut().zip(&self.spread.spread.data) {
-            *gain *= spread.max(0.0);
+    /// The spread times the `gain`, on the spread's samples.
+    fn multiply(&self, gain: Plane) -> Plane {
+        let Spread { samples, blurred, spread, .. } = self.spread;
+        let mut depth = blurred.interpolate(gain, samples);
+        for (depth, spread) in depth.data.iter_mut().zip(&spread.data) {
+            *depth = depth.max(0.0) * spread.max(0.0);
         }
-        gain
+        depth
     }
 }
 

@@ -16,6 +16,7 @@ pub(crate) mod outline;
 mod part;
 pub(crate) mod problem;
 mod requirement;
+mod samples;
 mod selection;
 mod solve;
 mod spread;

@@ -102,7 +102,7 @@ fn take_through(
 
 /// The opacity of a solved depth at each point of the outline, as it is drawn.
 fn opacities(spread: &Spread, depth: &Plane, limit: f32) -> Vec<f32> {
-    spread.places.par_iter().map(|place| opacity(drawn_depth(place.sample(depth), limit))).collect()
+    spread.samples.places.par_iter().map(|place| opacity(drawn_depth(place.sample(depth), limit))).collect()
 }
 
 /// The observations that a rim serves: those that lack the separation, can have it, and stand where others nearby lack it too. What is
@@ -132,19 +132,20 @@ fn shares_nearby(part: &Part<'_>, spread: &Spread, requirements: &[Requirement])
     for (at, seen) in part.seen.iter().enumerate() {
         by_camera.entry(seen.camera).or_default().push(at);
     }
-    let place = |at: usize| &spread.places[requirements[at].point as usize];
+    let blurred = &spread.blurred;
+    let place = |at: usize| &blurred.places[requirements[at].point as usize];
     let shares = |here: &Vec<usize>| -> Vec<(usize, f32)> {
         if !here.iter().any(|at| requirements[*at].is_open()) {
             return Vec::new();
         }
-        let mut planes = [0, 1].map(|_| Plane::new(spread.grid.cols, spread.grid.rows));
+        let mut planes = [0, 1].map(|_| Plane::new(blurred.grid.cols, blurred.grid.rows));
         for at in here {
             place(*at).scatter(&mut planes[0], 1.0);
             if requirements[*at].is_lacking() {
                 place(*at).scatter(&mut planes[1], 1.0);
             }
         }
-        let [all, lacking] = planes.map(|plane| spread.near(plane));
+        let [all, lacking] = planes.map(|plane| blurred.near(plane));
         let open = here.iter().filter(|at| requirements[**at].is_open());
         let share = |at: usize| place(at).sample(&lacking) / place(at).sample(&all).max(1e-6);
         open.map(|at| (*at, share(*at))).collect()

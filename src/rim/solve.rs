@@ -139,7 +139,7 @@ impl<'a> Solver<'a> {
         let limit = self.limit;
         let part = Part::new(self.problem, self.known, deviation)?;
         let spread = Spread::new(&part);
-        let colours = self.problem.haze(&part.points, |at| spread.places[at].sample(&spread.facing));
+        let colours = self.problem.haze(&part.points, |at| spread.samples.places[at].sample(&spread.facing));
         let limits = part.limits(&spread, &colours, limit);
         let mut requirements = part.requirements(&colours, &limits.own);
         let mut selected = match &self.selected {

@@ -5,10 +5,11 @@ use crate::base::seed;
 use crate::base::units::Texel;
 use crate::rim::ceiling::gathered;
 use crate::rim::depth::drawn_depth;
-use crate::rim::kernel::{Around, Kernel};
+use crate::rim::kernel::Kernel;
 use crate::rim::outline::{self, ToCell};
 use crate::rim::part::Part;
 use crate::rim::problem::Air;
+use crate::rim::samples::Samples;
 use crate::steps::field::FieldSpec;
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::recipe::Bands;
@@ -43,10 +44,9 @@ const FACING_GAIN: f32 = 2.5;
 
 /// The spread on the grid of its part.
 pub(super) struct Spread {
-    kernel: Kernel,
-    pub grid: Grid,
-    /// Where the points of the outline lie on it.
-    pub places: Vec<Around>,
+    pub samples: Samples,
+    /// For what is only blurred.
+    pub blurred: Samples,
     coverage: Plane,
     pub spread: Plane,
     pub facing: Plane,
@@ -58,11 +58,10 @@ impl Spread {
         let spec = &part.problem.job.spec;
         let (kernel, grid, left) = (part.kernel, part.grid(), part.left());
         let coverage = coverage(part);
-        let places: Vec<Around> =
-            part.places.par_iter().map(|[x, y]| Around::new(&grid, [x - left, *y])).collect();
+        let samples = Samples::own(part);
         let shape = shape(part, &coverage);
         let mut spread = kernel.apply(shape, &grid);
-        break_up(part, &places, &mut spread);
+        break_up(part, &samples, &mut spread);
         let mut facing = facing(&spread, &grid, spec.light, &kernel);
         facing.each_row(
             #[inline(always)]
@@ -79,38 +78,18 @@ impl Spread {
                 }
             },
         );
-        Spread { kernel, grid, places, coverage, spread, facing }
-    }
-
-    /// The sum of values at those of the points that have one.
-    pub fn scatter(&self, value: impl Fn(usize) -> Option<f32>) -> Plane {
-        let mut plane = Plane::new(self.grid.cols, self.grid.rows);
-        for (at, place) in self.places.iter().enumerate() {
-            if let Some(value) = value(at) {
-                place.scatter(&mut plane, value);
-            }
-        }
-        plane
-    }
-
-    /// Blurs a plane like the spread.
-    pub fn blur(&self, plane: Plane) -> Plane {
-        self.kernel.apply(plane, &self.grid)
-    }
-
-    /// Sums up what is near: [`Kernel::near`].
-    pub fn near(&self, plane: Plane) -> Plane {
-        self.kernel.near(plane, &self.grid)
+        Spread { samples, blurred: Samples::blurred(part), coverage, spread, facing }
     }
 
     /// How much of what lies within about a spread the art covers.
     pub fn solid(&self) -> Plane {
-        self.near(self.coverage.clone())
+        self.samples.near(self.coverage.clone())
     }
 
     /// Fastest change of opacity per texel between neighbouring samples, where the art doesn't cover both.
     pub fn steepest(&self, airs: &[Air], limit: f32) -> f64 {
-        let mut opacities = Plane::new(self.grid.cols, self.grid.rows);
+        let Grid { cols, rows, .. } = self.samples.grid;
+        let mut opacities = Plane::new(cols, rows);
         opacities.each_row(
             #[inline(always)]
             |row, numbers| {
@@ -128,7 +107,7 @@ impl Spread {
 
     /// How fast opacities change from the sample `at` on, per texel.
     fn slope(&self, opacities: &[f32], at: usize) -> f64 {
-        let Grid { cols, rows, step, .. } = self.grid;
+        let Grid { cols, rows, step, .. } = self.samples.grid;
         if self.coverage.data[at] > COVERED {
             return 0.0;
         }
@@ -217,11 +196,11 @@ fn bands(field: &FieldSpec, bands: &Bands<Texel>, sigma: [f64; 2], grid: &Grid) 
 
 /// Breaks the spread up by the slot's bands once more, as soft as in its sheet, and gathers it toward the anchor: off the outline
 /// alone, where nothing hangs on it.
-fn break_up(part: &Part<'_>, around: &[Around], spread: &mut Plane) {
+fn break_up(part: &Part<'_>, samples: &Samples, spread: &mut Plane) {
     let spec = &part.problem.job.spec;
     let (kernel, grid) = (&part.kernel, &part.grid());
     let bands = soft_bands(part);
-    let (near, usual) = nearness(around, kernel, grid);
+    let (near, usual) = nearness(samples, kernel);
     // A spread that had to be widened has no slope to spare.
     let broken = BROKEN * (spec.spread[0] / kernel.deviation[1]).sqrt().min(1.0) as f32;
     let over = |y: f64| (y - spec.field.line.0) * spec.field.open;
@@ -242,13 +221,11 @@ fn break_up(part: &Part<'_>, around: &[Around], spread: &mut Plane) {
 }
 
 /// How near the outline is to each sample; and the median of that along the outline.
-fn nearness(places: &[Around], kernel: &Kernel, grid: &Grid) -> (Plane, f32) {
-    let mut near = Plane::new(grid.cols, grid.rows);
-    for place in places {
-        place.scatter(&mut near, 1.0);
-    }
-    let near = step4_soften::apply(near, [0, 1].map(|axis| CLOSE * kernel.deviation[axis] / grid.step[axis]));
-    let mut along: Vec<f32> = places.par_iter().map(|place| place.sample(&near)).collect();
+fn nearness(samples: &Samples, kernel: &Kernel) -> (Plane, f32) {
+    let step = samples.grid.step;
+    let near = samples.scatter(|_| Some(1.0));
+    let near = step4_soften::apply(near, [0, 1].map(|axis| CLOSE * kernel.deviation[axis] / step[axis]));
+    let mut along: Vec<f32> = samples.places.par_iter().map(|place| place.sample(&near)).collect();
     let middle = along.len() / 2;
     let median = *along.select_nth_unstable_by(middle, f32::total_cmp).1;
     (near, median)

@@ -2,14 +2,14 @@
 
 use super::field::{FieldSpec, Sampling};
 use super::grid::Grid;
-use super::{step1_bands, step2_falloff, tears};
+use super::step1_bands;
 
 impl FieldSpec {
     /// Bytes that stay of the field as a sheet's opacities and what faces the light, and those that working these out takes besides; about,
     /// and rather too many than too few.
     pub fn bytes(&self) -> [f64; 2] {
         let number = size_of::<f32>() as f64;
-        // Rounded, in half the room, what faces the light by half as many columns.
+        // Rounded, in half the room, what faces the light by half as many columns, at least.
         let held = if self.is_rounded() { 0.75 * number } else { 2.0 * number };
         if self.slope.is_some() {
             let [level, work] = self.level().0.bytes();
@@ -32,12 +32,9 @@ impl FieldSpec {
             (Some(_), None) => 2.0 * number * (area(&grid) + area(&own)),
             (Some(_), Some(_)) => 3.0 * number * (area(&grid) + area(&own)),
         };
-        let (period, tall) = (f64::from(self.cols), f64::from(self.rows) + 2.0 * sway.abs());
-        let body = step2_falloff::body_bytes(&self.recipe.falloff, period, &self.moment);
-        let tears = tears::bytes(&self.recipe, period, tall, &self.moment);
         // The density, with a copy of it and what faces the light of that.
         let own = area(&own);
-        let work = (work(&grid).max(work(&strip)) + body).max(tears + number * own).max(2.0 * number * own);
+        let work = work(&grid).max(work(&strip)).max(2.0 * number * own);
         [held * own, work + number * own + kept]
     }
 }

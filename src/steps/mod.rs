@@ -19,6 +19,7 @@ mod sampling;
 pub mod scattering;
 pub mod sheet;
 pub mod slope;
+pub mod slow_noise;
 pub mod step1_bands;
 pub mod step2_falloff;
 pub mod step3_smear;

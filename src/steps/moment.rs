@@ -71,11 +71,6 @@ impl Moment {
     }
 }
 
-/// How many noises [`Moment::phases`] gives, at most.
-pub(super) fn most(moment: &Moment) -> f64 {
-    if moment.is_rest() { 1.0 } else { 2.0 }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -302,18 +302,18 @@ fn opacities(density: Plane, tau: f64, clear: f64) -> Plane {
 
 /// How the places of the sheet of `spec` face the light, of its field, as coefficients of the spline.
 pub fn facing(spec: &SheetSpec, field: &Field) -> Coefficients {
-    let Recipe { bands, falloff, .. } = &spec.field.recipe;
-    let feature = [bands.size.0 * bands.stretch, bands.size.0];
-    // A body is as thick as it is high.
-    let height = if falloff.firm > 0.0 && falloff.height.0.is_finite() { falloff.height.0 } else { 0.0 };
-    let reach = [REACH[0] * feature[0], (REACH[1] * feature[1]).max(REACH_OF_BODY * height)];
+    let reach = spec.field.reach_of_light();
     let tau = spec.tau.max(THIN);
     let grid = spec.facing_grid(&field.grid);
     // The clear air has no sides.
     let seen = if grid == field.grid {
         opacities(field.density.clone(), tau, 0.0)
     } else {
-        halved_opacities(&field.density, tau as f32)
+        mean_opacities(
+            &field.density,
+            [0, 1].map(|axis| (grid.step[axis] / field.grid.step[axis]).round() as usize),
+            tau as f32,
+        )
     };
     let mut plane = facing::facing(&seen, opacity(tau as f32), &grid, spec.light, reach);
     Upsampler::new(grid, spec.field.cols as usize).prefilter(&mut plane);
@@ -321,26 +321,56 @@ pub fn facing(spec: &SheetSpec, field: &Field) -> Coefficients {
 }
 
 impl SheetSpec {
-    /// The grid of how it faces the light, where that of its field is `own`: features are wide, and half as many columns hold their sides.
+    /// The grid of how it faces the light, where that of its field is `own`: light goes far beside the distance of samples, and half as many
+    /// columns, and rows, hold its sides.
     pub fn facing_grid(&self, own: &Grid) -> Grid {
-        if !self.field.is_rounded() || !own.cols.is_multiple_of(2) {
+        if !self.field.is_rounded() {
             return *own;
         }
-        Grid { cols: own.cols / 2, step: [2.0 * own.step[0], own.step[1]], ..*own }
+        let mut grid = *own;
+        if own.cols.is_multiple_of(2) {
+            (grid.cols, grid.step[0]) = (own.cols / 2, 2.0 * own.step[0]);
+        }
+        if self.field.reach_of_light()[1] >= HALVED_FROM * own.step[1] {
+            (grid.rows, grid.step[1]) = (own.rows.div_ceil(2), 2.0 * own.step[1]);
+        }
+        grid
     }
 }
 
-/// Means of the opacities of each two densities of a row.
-fn halved_opacities(density: &Plane, tau: f32) -> Plane {
-    let mut out = Plane::new(density.cols / 2, density.rows());
+impl FieldSpec {
+    /// How far light goes into its fog, texels.
+    fn reach_of_light(&self) -> [f64; 2] {
+        let Recipe { bands, falloff, .. } = &self.recipe;
+        let feature = [bands.size.0 * bands.stretch, bands.size.0];
+        // A body is as thick as it is high.
+        let height = if falloff.firm > 0.0 && falloff.height.0.is_finite() { falloff.height.0 } else { 0.0 };
+        [REACH[0] * feature[0], (REACH[1] * feature[1]).max(REACH_OF_BODY * height)]
+    }
+}
+
+/// Means of the opacities of so many densities across and down: one or two.
+fn mean_opacities(density: &Plane, [across, down]: [usize; 2], tau: f32) -> Plane {
+    let last = density.rows() - 1;
+    let mut out = Plane::new(density.cols / across, density.rows().div_ceil(down));
     out.each_row_with(
         #[inline(always)]
-        |own: &mut Vec<f32>, row, numbers| {
-            own.clear();
-            own.extend_from_slice(density.row(row));
-            step5_grade::opacities(own, tau, 0.0);
-            for (number, pair) in numbers.iter_mut().zip(own.as_chunks::<2>().0) {
-                *number = 0.5 * (pair[0] + pair[1]);
+        |[own, sum]: &mut [Vec<f32>; 2], row, numbers| {
+            sum.clear();
+            sum.resize(density.cols, 0.0);
+            for from in down * row..down * (row + 1) {
+                own.clear();
+                own.extend_from_slice(density.row(from.min(last)));
+                step5_grade::opacities(own, tau, 0.0);
+                sum.iter_mut().zip(&*own).for_each(|(sum, own)| *sum += own);
+            }
+            let share = 1.0 / (across * down) as f32;
+            if across == 2 {
+                for (number, pair) in numbers.iter_mut().zip(sum.as_chunks::<2>().0) {
+                    *number = share * (pair[0] + pair[1]);
+                }
+            } else {
+                numbers.iter_mut().zip(&*sum).for_each(|(number, sum)| *number = share * sum);
             }
         },
     );
@@ -350,6 +380,8 @@ fn halved_opacities(density: &Plane, tau: f32) -> Plane {
 /// How far light goes into fog, as shares of a feature's width and height, and of a body's scale height; chosen by eye.
 const REACH: [f64; 2] = [0.2, 0.36];
 const REACH_OF_BODY: f64 = 0.5;
+/// How many rows' distance light goes, from which on half as many hold its sides: as many as it is looked at along that way.
+const HALVED_FROM: f64 = 8.0;
 
 /// Fastest change between neighbouring samples inside a sheet of so many rows, per texel.
 fn steepest(plane: &Plane, grid: &Grid, rows: u32) -> f32 {

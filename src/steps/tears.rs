@@ -7,7 +7,7 @@ use crate::steps::grid::{Grid, Plane};
 use crate::steps::moment::Moment;
 use crate::steps::recipe::Recipe;
 use crate::steps::step2_falloff::Line;
-use crate::steps::turning_noise::TurningNoise;
+use crate::steps::turning_noise::{Kept, TurningNoise};
 
 // All chosen by eye.
 
@@ -54,14 +54,6 @@ pub(super) fn finest(recipe: &Recipe<Texel>, period: f64) -> Option<[f64; 2]> {
     Some(least.0.map(|side| side / PER_CELL))
 }
 
-/// Bytes that tearing takes over `period` texels and `height` of them; 0 where nothing is torn.
-pub(super) fn bytes(recipe: &Recipe<Texel>, period: f64, height: f64, moment: &Moment) -> f64 {
-    if recipe.soften.torn <= 0.0 {
-        return 0.0;
-    }
-    cells(recipe, period).map(|(cell, _)| TurningNoise::bytes(cell, period, height, moment)).sum()
-}
-
 /// Tears the ends of a density of mean 1 along its line. `seed` and `moment` are the field's.
 pub fn tear(recipe: &Recipe<Texel>, seed: u64, moment: &Moment, line: &Line, grid: &Grid, plane: &mut Plane) {
     let torn = recipe.soften.torn as f32;
@@ -69,20 +61,11 @@ pub fn tear(recipe: &Recipe<Texel>, seed: u64, moment: &Moment, line: &Line, gri
     if torn <= 0.0 || grid.rows == 0 {
         return;
     }
-    let [a, b] = [grid.y(0), grid.y(grid.rows - 1)].map(|y| line.over(y));
-    let rows = [a.min(b), a.max(b)];
     let moment = line.upright(moment);
     let noises: Vec<TurningNoise> = cells(recipe, period)
         .enumerate()
         .map(|(k, (cell, amplitude))| {
-            TurningNoise::new(
-                seed::derive(seed, &format!("tears {k}")),
-                cell,
-                period,
-                rows,
-                &moment,
-                amplitude,
-            )
+            TurningNoise::new(seed::derive(seed, &format!("tears {k}")), cell, period, &moment, amplitude)
         })
         .collect();
     let unseen: f64 = octaves(recipe, period)
@@ -98,18 +81,17 @@ pub fn tear(recipe: &Recipe<Texel>, seed: u64, moment: &Moment, line: &Line, gri
     let lowest = rises.iter().copied().fold(f32::INFINITY, f32::min);
     plane.each_row_with(
         #[inline(always)]
-        |[own, sums]: &mut [Vec<f32>; 2], row, numbers| {
+        |(kept, sums): &mut (Vec<Kept>, Vec<f32>), row, numbers| {
             let over = line.over(grid.y(row));
             // Nothing is torn under the line, nor where there is no end.
             if over as f32 <= lowest || !numbers.iter().any(|number| has_end(*number)) {
                 return;
             }
-            for buffer in [&mut *own, &mut *sums] {
-                buffer.clear();
-                buffer.resize(numbers.len(), 0.0);
-            }
-            for noise in &noises {
-                noise.add(over, own, sums);
+            sums.clear();
+            sums.resize(numbers.len(), 0.0);
+            kept.resize_with(noises.len(), Kept::default);
+            for (noise, kept) in noises.iter().zip(kept) {
+                noise.add(over, kept, sums);
             }
             for ((number, noise), rise) in numbers.iter_mut().zip(&*sums).zip(&rises) {
                 let up = smooth((over as f32 - rise) / from);

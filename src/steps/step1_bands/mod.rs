@@ -13,8 +13,8 @@ use crate::base::threads;
 use crate::base::units::Texel;
 use crate::steps::grid::{Grid, Plane};
 use crate::steps::moment::{Moment, Phase, TURNS};
-use crate::steps::periodic_noise::PeriodicNoise2d;
 use crate::steps::recipe::{Bands, Noise};
+use crate::steps::slow_noise::SlowNoise;
 use cells::Cells;
 use edge::Edge;
 use lattice::Lattice;
@@ -121,7 +121,7 @@ fn draw(
     );
 }
 
-/// Bytes that [`fill`] holds besides the plane: the gradients or points of every octave and the tables of the warp.
+/// Bytes that [`fill`] holds besides the plane: the gradients or points of every octave.
 pub fn bytes(bands: &Bands<Texel>, line: f64, grid: &Grid) -> f64 {
     if bands.amount <= 0.0 {
         return 0.0;
@@ -140,7 +140,7 @@ pub fn bytes(bands: &Bands<Texel>, line: f64, grid: &Grid) -> f64 {
             each as f64 * (part.across + 2.0 * margin + 5.0) * (to - from + 6.0)
         })
         .sum();
-    octaves * lattices(bands.kind).len() as f64 + noise.warp_bytes()
+    octaves * lattices(bands.kind).len() as f64
 }
 
 /// A lattice that an octave's noise is taken from.
@@ -226,14 +226,6 @@ impl<'a> LayeredNoise<'a> {
         (self.period / (WARP_CELL * self.feature[0])).round().max(1.0)
     }
 
-    fn warp_bytes(&self) -> f64 {
-        if !self.is_warped() {
-            return 0.0;
-        }
-        let height = (self.rows[1] - self.rows[0]) / (WARP_CELL * self.feature[1]);
-        2.0 * PeriodicNoise2d::bytes(self.warp_across(), height)
-    }
-
     fn warp(&self) -> Option<Warp> {
         let height = self.feature[1];
         if !self.is_warped() {
@@ -243,12 +235,8 @@ impl<'a> LayeredNoise<'a> {
         let height = WARP_CELL * height;
         let seeds = ["warp x", "warp y"].map(|label| seed::derive(self.seed, label));
         let offsets = seeds.map(|seed| seed::uniform(seed) * OFFSET);
-        let noise = |axis: usize| {
-            let [from, to] = self.rows.map(|row| row / height + offsets[axis]);
-            PeriodicNoise2d::new(seeds[axis], across, from, to)
-        };
-        let (x, y) = threads::both(|| noise(0), || noise(1));
-        Some(Warp { noises: [x, y], offsets, height, reach: self.reach })
+        let noises = seeds.map(|seed| SlowNoise::new(seed, across));
+        Some(Warp { noises, offsets, height, reach: self.reach })
     }
 
     fn kept(&self) -> Kept {

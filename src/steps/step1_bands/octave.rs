@@ -6,8 +6,8 @@
 //! cell are wanted.
 
 use crate::steps::grid::{Grid, Plane};
-use crate::steps::periodic_noise::PeriodicNoise2d;
 use crate::steps::recipe::Noise;
+use crate::steps::slow_noise::{Kept, SlowNoise};
 use crate::steps::step1_bands::cells::{self, Cells};
 use crate::steps::step1_bands::lattice::{DEVIATION, Lattice};
 use crate::steps::upsample::Upsampler;
@@ -38,7 +38,7 @@ pub enum Source {
 /// A slow displacement of places, the same for all octaves.
 pub struct Warp {
     /// Displacement along x and y, -1..1.
-    pub noises: [PeriodicNoise2d; 2],
+    pub noises: [SlowNoise; 2],
     /// Places of the anchor line among the cells of each.
     pub offsets: [f64; 2],
     /// Height of its cells, texels.
@@ -111,6 +111,7 @@ impl Flowing {
 #[derive(Default)]
 pub struct Scratch {
     displacements: [Vec<f32>; 2],
+    kept: [Kept; 2],
     places: [Vec<f32>; 2],
     noise: Vec<f32>,
     own: Vec<f32>,
@@ -124,7 +125,8 @@ impl Scratch {
         for axis in 0..2 {
             self.displacements[axis].resize(cols, 0.0);
             if let Some(warp) = warp {
-                warp.noises[axis].row(y / warp.height + warp.offsets[axis], &mut self.displacements[axis]);
+                let v = y / warp.height + warp.offsets[axis];
+                warp.noises[axis].row(v, &mut self.kept[axis], &mut self.displacements[axis]);
             }
         }
     }

@@ -14,7 +14,7 @@ use crate::base::units::Texel;
 use crate::steps::grid::Grid;
 use crate::steps::moment::Moment;
 use crate::steps::recipe::Falloff;
-use crate::steps::turning_noise::TurningNoise;
+use crate::steps::turning_noise::{Kept, TurningNoise};
 
 // All chosen by eye.
 
@@ -133,16 +133,6 @@ fn firmness_cell(falloff: &Falloff<Texel>) -> [f64; 2] {
     [FIRMNESS[0] * falloff.wave.0, FIRMNESS[1] * falloff.height.0].map(|side| side.max(CELL_MIN))
 }
 
-/// Bytes that the body of a falloff takes over `period` texels; 0 where there is none.
-pub fn bytes(falloff: &Falloff<Texel>, period: f64, moment: &Moment) -> f64 {
-    if !has_body(falloff) {
-        return 0.0;
-    }
-    let all =
-        cells(falloff).map(|(cell, _)| cell).chain([firmness_cell(falloff)]).chain(strands::drawn(falloff));
-    all.map(|cell| TurningNoise::bytes(cell, period, 2.0 * reach(falloff), moment)).sum()
-}
-
 /// The body on a grid.
 pub(super) struct Body {
     heaps: Vec<TurningNoise>,
@@ -202,10 +192,18 @@ impl Part {
 /// Buffers of one row, used again for the next: how far heaps displace the top, the step's width, and the noise of strands.
 #[derive(Default)]
 pub(super) struct Scratch {
-    own: Vec<f32>,
     heaps: Vec<f32>,
     widths: Vec<f32>,
     strands: Vec<f32>,
+    kept: Noises,
+}
+
+/// What is kept of the noises of each.
+#[derive(Default)]
+struct Noises {
+    heaps: Vec<Kept>,
+    firmness: Kept,
+    strands: Vec<Kept>,
 }
 
 impl Scratch {
@@ -227,18 +225,15 @@ impl Body {
             return None;
         }
         let (height, period) = (falloff.height.0, grid.cols as f64 * grid.step[0]);
-        let reach = reach(falloff);
-        // All that is told apart, whatever the grid: the top is the same of every part of a sheet.
-        let rows = [-reach, reach];
         let noise = |label: &str, cell: [f64; 2], amplitude: f64| {
-            TurningNoise::new(seed::derive(seed, label), cell, period, rows, moment, amplitude)
+            TurningNoise::new(seed::derive(seed, label), cell, period, moment, amplitude)
         };
         let heaps = cells(falloff)
             .enumerate()
             .map(|(k, (cell, amplitude))| noise(&format!("heaps {k}"), cell, amplitude))
             .collect();
         let firmness = noise("firmness", firmness_cell(falloff), 1.0);
-        let strands = Strands::new(falloff, seed, moment, period, rows);
+        let strands = Strands::new(falloff, seed, moment, period);
         let shape = Shape {
             share: falloff.firm as f32,
             detail: DETAIL * falloff.heaps as f32,
@@ -247,7 +242,7 @@ impl Body {
             unseen: (PER_VARIANCE * unseen(falloff, grid)) as f32,
             strands: strands.as_ref().map_or(strands::Shape::NONE, |strands| strands.shape),
         };
-        let mut body = Body { heaps, firmness, strands, shape, reach };
+        let mut body = Body { heaps, firmness, strands, shape, reach: reach(falloff) };
         body.shape.top = body.level();
         Some(body)
     }
@@ -299,8 +294,8 @@ impl Body {
     /// Works out the heaps, the step's width and the strands along a row `over` texels over the anchor line, as far as its part needs them.
     #[cfg_attr(feature = "simd", inline(always))]
     pub fn row(&self, over: f64, cols: usize, part: Part, scratch: &mut Scratch) {
-        let Scratch { own, heaps, widths, strands } = scratch;
-        for line in [&mut *own, &mut *heaps, &mut *widths, &mut *strands] {
+        let Scratch { heaps, widths, strands, kept } = scratch;
+        for line in [&mut *heaps, &mut *widths, &mut *strands] {
             line.clear();
             line.resize(cols, 0.0);
         }
@@ -308,10 +303,13 @@ impl Body {
             return;
         }
         let over = over.clamp(-self.reach, self.reach);
-        for noise in self.heaps.iter().filter(|_| part == Part::Top) {
-            noise.add(over, own, heaps);
+        if part == Part::Top {
+            kept.heaps.resize_with(self.heaps.len(), Kept::default);
+            for (noise, kept) in self.heaps.iter().zip(&mut kept.heaps) {
+                noise.add(over, kept, heaps);
+            }
         }
-        self.firmness.add(over, own, widths);
+        self.firmness.add(over, &mut kept.firmness, widths);
         let range = libm::log(LOST / FIRM) as f32;
         for width in widths.iter_mut() {
             // From firm to lost by its logarithm: -0.6..0.6 is nearly all of the noise.
@@ -320,7 +318,7 @@ impl Body {
             *width = LOST as f32 * exp_neg(range * (1.0 - lost));
         }
         if let Some(all) = self.strands.as_ref().filter(|_| part == Part::Top) {
-            all.row(over, own, strands);
+            all.row(over, &mut kept.strands, strands);
         }
     }
 }

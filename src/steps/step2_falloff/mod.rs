@@ -3,7 +3,7 @@
 mod body;
 mod strands;
 
-pub use body::{bytes as body_bytes, finest};
+pub use body::finest;
 
 use crate::base::exp::exp_neg;
 use crate::base::seed;

@@ -7,7 +7,7 @@ use crate::base::seed;
 use crate::base::units::Texel;
 use crate::steps::moment::Moment;
 use crate::steps::recipe::Falloff;
-use crate::steps::turning_noise::TurningNoise;
+use crate::steps::turning_noise::{Kept, TurningNoise};
 
 // All chosen by eye.
 
@@ -63,27 +63,15 @@ fn seen(falloff: &Falloff<Texel>) -> impl Iterator<Item = (usize, ([f64; 2], f64
     cells(falloff).enumerate().filter(|(_, (cell, _))| is_seen(*cell))
 }
 
-/// The cells that are drawn of strands; none where there are none.
-pub(super) fn drawn(falloff: &Falloff<Texel>) -> impl Iterator<Item = [f64; 2]> {
-    let some = falloff.strands > 0.0;
-    seen(falloff).map(|(_, (cell, _))| cell).filter(move |_| some)
-}
-
 impl Strands {
-    /// The strands of a falloff, if it has any; `rows` are the first and the last place that is sampled, over the line.
-    pub fn new(
-        falloff: &Falloff<Texel>,
-        seed: u64,
-        moment: &Moment,
-        period: f64,
-        rows: [f64; 2],
-    ) -> Option<Strands> {
+    /// The strands of a falloff, if it has any.
+    pub fn new(falloff: &Falloff<Texel>, seed: u64, moment: &Moment, period: f64) -> Option<Strands> {
         if falloff.strands <= 0.0 {
             return None;
         }
         let seeds = |k: usize| seed::derive(seed, &format!("strands {k}"));
         let noises = seen(falloff)
-            .map(|(k, (cell, amplitude))| TurningNoise::new(seeds(k), cell, period, rows, moment, amplitude))
+            .map(|(k, (cell, amplitude))| TurningNoise::new(seeds(k), cell, period, moment, amplitude))
             .collect();
         let unseen: f64 = cells(falloff)
             .filter(|(cell, _)| !is_seen(*cell))
@@ -96,11 +84,12 @@ impl Strands {
         Some(Strands { noises, shape: Shape { amount: falloff.strands as f32, from, per_width } })
     }
 
-    /// Writes their noise along a row `over` texels over the line; `own` is a buffer.
+    /// Writes their noise along a row `over` texels over the line.
     #[cfg_attr(feature = "simd", inline(always))]
-    pub fn row(&self, over: f64, own: &mut [f32], noises: &mut [f32]) {
-        for noise in &self.noises {
-            noise.add(over, own, noises);
+    pub fn row(&self, over: f64, kept: &mut Vec<Kept>, noises: &mut [f32]) {
+        kept.resize_with(self.noises.len(), Kept::default);
+        for (noise, kept) in self.noises.iter().zip(kept) {
+            noise.add(over, kept, noises);
         }
     }
 }
