@@ -70,7 +70,8 @@ fn the_demo_reads() {
     assert_eq!(code, 0, "{}", foggy["findings"]);
     for slot in foggy["slots"].as_array().expect("slots") {
         let share = |when: &str| slot[when]["below"].as_f64().expect("a share");
-        assert!(share("after") <= 0.05 && share("after") <= share("before"), "{slot}");
+        // Behind one outline may lie another's rim: it may cost it a place in ten thousand.
+        assert!(share("after") <= 0.05 && share("after") <= share("before") + 1e-4, "{slot}");
     }
     let (code, clear) = report(&scene, &["air.visibility=30000"]);
     assert_eq!(code, 0, "{}", clear["findings"]);

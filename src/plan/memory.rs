@@ -50,8 +50,8 @@ const PACKED: f64 = 4.0;
 /// The same of fog, which is smooth.
 const PACKED_FOG: f64 = 0.5;
 
-/// Bytes for each texel of the view at 8 bits: the still, its value view, rows on their way.
-const VIEW: f64 = 7.0;
+/// Bytes for each texel of the view at 8 bits: the file of the still, the packed greys of its value view, rows on their way.
+const VIEW: f64 = 5.0;
 
 /// Bytes for each texel of the strip of the whole travel: its own, those of its parts, its rows on their way, its file.
 const STRIP: f64 = 16.0;

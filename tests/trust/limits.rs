@@ -100,7 +100,7 @@ fn loops_strips_and_moving_pictures_are_within_the_limits() {
         assert!(text.contains(word), "{args:?}, {limit}: {text}");
     };
     let render = ["render", "scene.toml", "--out", "o", "--scale", "8", "--quiet"];
-    let memory = "memory=60000000";
+    let memory = "memory=45000000";
     let plain = [&render[..], &["--limit", memory]].concat();
     scene.well(&plain);
     let _ = std::fs::remove_dir_all(scene.path("o"));

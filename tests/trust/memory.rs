@@ -273,7 +273,7 @@ fn no_combination_of_numbers_ends_the_program() {
 #[test]
 fn where_the_system_has_no_more_it_is_told_with_code_6() {
     let scene = Scene::new();
-    scene.write("scene.toml", super::util::TEXT.replace("[64, 36]", "[1200, 600]"));
+    scene.write("scene.toml", super::util::TEXT.replace("[64, 36]", "[2000, 1000]"));
     let mut args = vec!["render", "scene.toml", "--out", "o", "--scale", "16"];
     for limit in ["memory=900000000000", "texels=9000000000", "side=200000"] {
         args.extend(["--limit", limit]);
