@@ -188,10 +188,9 @@ impl<'a> Fit<'a> {
 
     /// Thins `depth` around places that have more than they may; what is left of it at each point.
     fn hold(&self, depth: &mut Plane) -> Vec<f32> {
-        let spread = self.spread;
-        let blurred = &spread.blurred;
-        let mut held = vec![1.0_f32; self.spread.samples.places.len()];
-        let mut own = depths(&self.spread.samples.places, |place| place.sample(depth));
+        let Spread { samples, blurred, .. } = self.spread;
+        let mut held = vec![1.0_f32; samples.places.len()];
+        let mut own = depths(&samples.places, |place| place.sample(depth));
         for _ in 0..HOLDS {
             let parts = own.iter().zip(self.ceilings);
             let left: Vec<f32> =
@@ -210,11 +209,11 @@ impl<'a> Fit<'a> {
             for (sum, weight) in sum.data.iter_mut().zip(&weights.data) {
                 *sum = ((sum.max(0.0) + far) / (weight.max(0.0) + far)).min(1.0);
             }
-            let share = blurred.interpolate(sum, &spread.samples);
+            let share = blurred.interpolate(sum, samples);
             for (depth, share) in depth.data.iter_mut().zip(&share.data) {
                 *depth *= share.clamp(0.0, 1.0);
             }
-            let now = depths(&self.spread.samples.places, |place| place.sample(depth));
+            let now = depths(&samples.places, |place| place.sample(depth));
             held.iter_mut().zip(own.iter().zip(&now)).for_each(|(held, (own, now))| *held *= now / own);
             own = now;
         }

@@ -110,8 +110,7 @@ pub fn view(still: &Still) -> Vec<u8> {
 
 /// What is hatched of a picture: stretches of outline that fail, black beside white, so that it stands out from any grey.
 pub struct Hatching {
-    /// Places of outlines, by their rows.
-    failing: Vec<[u32; 2]>,
+    failing: Marks,
     /// How far from these, texels.
     reach: usize,
 }
@@ -120,14 +119,26 @@ impl Hatching {
     /// Of a picture `height` texels tall which was taken from the survey's camera place `place`.
     pub fn new(height: u32, survey: &Survey, place: usize) -> Hatching {
         let reach = (REACH * f64::from(height)).round().max(2.0) as usize;
-        let mut failing = failing(survey, place, reach);
-        failing.sort_unstable_by_key(|[x, y]| [*y, *x]);
-        Hatching { failing, reach }
+        Hatching { failing: Marks::new(failing(survey, place, reach).into_iter()), reach }
     }
 
     /// Hatches the row `y` of the steps' greys.
     pub fn row(&self, y: usize, texels: &mut [u8]) {
-        hatch_row(y, texels, &self.failing, self.reach);
+        let reach = self.reach;
+        let pitch = PITCH.max(reach);
+        for [x, row] in self.failing.of_rows(y as u32, reach as u32) {
+            let (x, off) = (*x as usize, y.abs_diff(*row as usize));
+            let half = (reach * reach - off * off).isqrt();
+            let to = (x + half + 1).min(texels.len());
+            let from = x.saturating_sub(half).min(to);
+            for (x, texel) in (from..).zip(&mut texels[from..to]) {
+                match (x + y) % pitch {
+                    0 | 1 => *texel = 0,
+                    2 | 3 => *texel = u8::MAX,
+                    _ => {}
+                }
+            }
+        }
     }
 }
 
@@ -153,26 +164,6 @@ fn failing(survey: &Survey, place: usize, reach: usize) -> Vec<[u32; 2]> {
     failing.concat()
 }
 
-/// Hatches what of the row `y` lies within `reach` of the places `failing`, which are sorted by their rows.
-fn hatch_row(y: usize, texels: &mut [u8], failing: &[[u32; 2]], reach: usize) {
-    let first = failing.partition_point(|at| (at[1] as usize) + reach < y);
-    let last = failing.partition_point(|at| at[1] as usize <= y + reach);
-    let pitch = PITCH.max(reach);
-    for [x, row] in &failing[first..last] {
-        let (x, off) = (*x as usize, y.abs_diff(*row as usize));
-        let half = (reach * reach - off * off).isqrt();
-        let to = (x + half + 1).min(texels.len());
-        let from = x.saturating_sub(half).min(to);
-        for (x, texel) in (from..).zip(&mut texels[from..to]) {
-            match (x + y) % pitch {
-                0 | 1 => *texel = 0,
-                2 | 3 => *texel = u8::MAX,
-                _ => {}
-            }
-        }
-    }
-}
-
 /// Marks by rows and, of a row, by columns.
 struct Marks(Vec<[u32; 2]>);
 
@@ -183,11 +174,15 @@ impl Marks {
         Marks(places)
     }
 
+    /// Those in rows within `reach` of the row `y`.
+    fn of_rows(&self, y: u32, reach: u32) -> &[[u32; 2]] {
+        let near = &self.0[self.0.partition_point(|at| at[1] + reach < y)..];
+        &near[..near.partition_point(|at| at[1] <= y + reach)]
+    }
+
     /// How many lie within `reach` of a texel along x and y.
     fn around(&self, [x, y]: [u32; 2], reach: u32) -> usize {
-        let first = self.0.partition_point(|at| at[1] + reach < y);
-        let near = &self.0[first..];
-        let near = &near[..near.partition_point(|at| at[1] <= y + reach)];
+        let near = self.of_rows(y, reach);
         let (from, to) = (x.saturating_sub(reach), x + reach);
         let in_row =
             |row: &[[u32; 2]]| row.partition_point(|at| at[0] <= to) - row.partition_point(|at| at[0] < from);

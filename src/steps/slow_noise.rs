@@ -103,9 +103,9 @@ impl SlowNoise {
 /// What brings it to -1..1.
 const SCALE: f32 = std::f32::consts::SQRT_2;
 
-/// Perlin's curve from 0 to 1 without a kink at its ends (2002).
+/// Perlin's quintic (2002): 6 t^5 - 15 t^4 + 10 t^3; value, slope and curvature join at 0 and 1.
 #[inline(always)]
-fn fade(t: f32) -> f32 {
+pub(super) fn fade(t: f32) -> f32 {
     t * t * t * (t * (t * 6.0 - 15.0) + 10.0)
 }
 

@@ -7,7 +7,7 @@ use crate::steps::grid::{Grid, Plane};
 use crate::steps::moment::Moment;
 use crate::steps::recipe::Recipe;
 use crate::steps::step2_falloff::Line;
-use crate::steps::turning_noise::{Kept, TurningNoise};
+use crate::steps::turning_noise::{self, Kept, TurningNoise};
 
 // All chosen by eye.
 
@@ -89,10 +89,7 @@ pub fn tear(recipe: &Recipe<Texel>, seed: u64, moment: &Moment, line: &Line, gri
             }
             sums.clear();
             sums.resize(numbers.len(), 0.0);
-            kept.resize_with(noises.len(), Kept::default);
-            for (noise, kept) in noises.iter().zip(kept) {
-                noise.add(over, kept, sums);
-            }
+            turning_noise::add_all(&noises, over, kept, sums);
             for ((number, noise), rise) in numbers.iter_mut().zip(&*sums).zip(&rises) {
                 let up = smooth((over as f32 - rise) / from);
                 let end = (4.0 * *number * (1.0 - *number)).max(0.0) * up * torn;

@@ -52,6 +52,15 @@ impl TurningNoise {
     }
 }
 
+/// Adds noises along the row `over` texels over the line; what is kept of each is in `kept`.
+#[cfg_attr(feature = "simd", inline(always))]
+pub(super) fn add_all(noises: &[TurningNoise], over: f64, kept: &mut Vec<Kept>, sum: &mut [f32]) {
+    kept.resize_with(noises.len(), Kept::default);
+    for (noise, kept) in noises.iter().zip(kept) {
+        noise.add(over, kept, sum);
+    }
+}
+
 fn mean(values: &[f32]) -> f32 {
     (values.iter().copied().map(f64::from).sum::<f64>() / values.len() as f64) as f32
 }

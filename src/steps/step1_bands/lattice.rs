@@ -7,6 +7,7 @@
 use crate::base::interpolate::lerp;
 use crate::base::seed;
 use crate::base::simd::{TRUNCATE_MAX, truncate};
+use crate::steps::slow_noise::fade;
 
 /// Unit gradients, evenly around the circle; a bias of so many isn't seen. Chosen by eye.
 const DIRECTIONS: usize = 64;
@@ -122,12 +123,6 @@ const LANES: usize = 8;
 #[inline(always)]
 fn clamped(place: f32) -> f32 {
     place.clamp(0.0, TRUNCATE_MAX)
-}
-
-/// Perlin's quintic: 6 t^5 - 15 t^4 + 10 t^3; value, slope and curvature join at 0 and 1.
-#[inline(always)]
-fn fade(t: f32) -> f32 {
-    t * t * t * (t * (t * 6.0 - 15.0) + 10.0)
 }
 
 #[cfg(test)]

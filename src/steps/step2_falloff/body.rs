@@ -14,7 +14,7 @@ use crate::base::units::Texel;
 use crate::steps::grid::Grid;
 use crate::steps::moment::Moment;
 use crate::steps::recipe::Falloff;
-use crate::steps::turning_noise::{Kept, TurningNoise};
+use crate::steps::turning_noise::{self, Kept, TurningNoise};
 
 // All chosen by eye.
 
@@ -304,10 +304,7 @@ impl Body {
         }
         let over = over.clamp(-self.reach, self.reach);
         if part == Part::Top {
-            kept.heaps.resize_with(self.heaps.len(), Kept::default);
-            for (noise, kept) in self.heaps.iter().zip(&mut kept.heaps) {
-                noise.add(over, kept, heaps);
-            }
+            turning_noise::add_all(&self.heaps, over, &mut kept.heaps, heaps);
         }
         self.firmness.add(over, &mut kept.firmness, widths);
         let range = libm::log(LOST / FIRM) as f32;

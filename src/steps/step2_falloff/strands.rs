@@ -7,7 +7,7 @@ use crate::base::seed;
 use crate::base::units::Texel;
 use crate::steps::moment::Moment;
 use crate::steps::recipe::Falloff;
-use crate::steps::turning_noise::{Kept, TurningNoise};
+use crate::steps::turning_noise::{self, Kept, TurningNoise};
 
 // All chosen by eye.
 
@@ -87,10 +87,7 @@ impl Strands {
     /// Writes their noise along a row `over` texels over the line.
     #[cfg_attr(feature = "simd", inline(always))]
     pub fn row(&self, over: f64, kept: &mut Vec<Kept>, noises: &mut [f32]) {
-        kept.resize_with(self.noises.len(), Kept::default);
-        for (noise, kept) in self.noises.iter().zip(kept) {
-            noise.add(over, kept, noises);
-        }
+        turning_noise::add_all(&self.noises, over, kept, noises);
     }
 }
 
